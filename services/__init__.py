@@ -1,0 +1,1 @@
+"""The suite: five services, the sales desk, and the chassis they all stand on."""

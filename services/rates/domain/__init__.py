@@ -1,0 +1,1 @@
+"""Rate tables as documents: reading and writing them, and what a revision is."""

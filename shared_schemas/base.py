@@ -1,0 +1,72 @@
+"""What every contract has in common: frozen, unknown fields refused, finite numbers, decimal money."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from typing import Annotated, Any
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
+from pydantic_core import InitErrorDetails, PydanticCustomError
+
+
+class Contract(BaseModel):
+    """A document, or a part of one, that two services or a service and a caller agree on."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False, populate_by_name=True, serialize_by_alias=True)
+
+
+def _money_is_written_in_full(value: Any) -> Any:
+    if isinstance(value, (float, bool)):
+        raise PydanticCustomError("money_as_number", 'money is a decimal string, such as "12.50"', {})
+    return value
+
+
+Number = Annotated[float, Field(strict=True)]
+"""A JSON number (a string or a boolean is refused, a whole number is taken)."""
+
+Positive = Annotated[float, Field(strict=True, gt=0)]
+NonNegative = Annotated[float, Field(strict=True, ge=0)]
+Share = Annotated[float, Field(strict=True, ge=0, le=1)]
+"""A fraction of one, 0 to 1."""
+
+Count = Annotated[int, Field(strict=True, ge=0)]
+Money = Annotated[Decimal, BeforeValidator(_money_is_written_in_full)]
+"""An amount in the currency that the document names; a decimal string in JSON."""
+
+NonNegativeMoney = Annotated[Decimal, BeforeValidator(_money_is_written_in_full), Field(ge=0)]
+Currency = Annotated[str, Field(pattern=r"^[A-Z]{3}$")]
+"""An ISO 4217 code."""
+
+Name = Annotated[str, Field(min_length=1, max_length=60)]
+Text = Annotated[str, Field(max_length=400)]
+Pointer = Annotated[str, Field(pattern=r"^(/[^/]*)*$", max_length=200)]
+"""A JSON pointer (RFC 6901)."""
+
+
+class Fault:
+    """One thing wrong with a document, found where two of its fields are held against each other.
+
+    `where` is the place below the model that found it; `figure`, `limit` and `remedy` say what stands there,
+    what would be allowed and what would do.
+    """
+
+    def __init__(self, *where: str | int, reason: str, figure: Any, limit: Any, remedy: str) -> None:
+        self.where = where
+        self.reason = reason
+        self.figure = figure
+        self.limit = limit
+        self.remedy = remedy
+
+    def as_detail(self) -> InitErrorDetails:
+        context = {"figure": self.figure, "limit": self.limit, "remedy": self.remedy}
+        return InitErrorDetails(type=PydanticCustomError("fault", _escape(self.reason), context), loc=self.where, input=self.figure)
+
+
+def refuse_if_any(model: BaseModel, faults: list[Fault]) -> None:
+    """Raise one `ValidationError` that names every fault at its own place; no faults, no error."""
+    if faults:
+        raise ValidationError.from_exception_data(type(model).__name__, [fault.as_detail() for fault in faults])
+
+
+def _escape(text: str) -> str:
+    return text.replace("{", "(").replace("}", ")")

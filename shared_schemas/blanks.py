@@ -1,0 +1,70 @@
+"""The blank plan: which blanks, out of which stock, at what cost."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from shared_schemas.base import Contract, Count, Currency, Name, NonNegativeMoney
+from shared_schemas.check import Finding
+from shared_schemas.figure import Figure
+
+BlankForm = Literal["slab", "strip", "rod", "disc", "pressing"]
+
+
+class Blank(Contract):
+    """The blank of one element. `envelope_mm` is the distance between the extreme planes of the lens at blank diameter."""
+
+    element: str
+    glass: str
+    form: BlankForm
+    stock: str
+    diameter_mm: float
+    thickness_mm: float
+    envelope_mm: float
+    volume_mm3: float
+    mass_g: float
+    finished_mass_g: float
+    discs_per_plate: int
+    plates_per_slab: int
+    blanks_per_piece: int
+    layout: Literal["square", "hexagonal_along_length", "hexagonal_along_width", "single"]
+    utilisation: float
+    basis: tuple[Figure, ...]
+
+
+class MaterialStep(Contract):
+    """What it takes to have up to `blanks` blanks of every member, when the step before is not enough."""
+
+    blanks: Annotated[int, Field(ge=1)]
+    cost: NonNegativeMoney
+    pieces: Count
+    bought_mass_g: float
+    lead_days: float
+    form: BlankForm
+    stock: str
+
+
+class MaterialModel(Contract):
+    """Material cost as a step function of the blanks started of each member element.
+
+    Cost of n blanks is the cost of the first step with `blanks >= n`; past the last step the last lot is bought again
+    as often as needed and the rest comes from the steps. Members share a purchase: n is the largest number that any of
+    them starts. `cost` is in the plan's currency.
+    """
+
+    name: Name
+    glass: str
+    members: tuple[str, ...]
+    steps: Annotated[tuple[MaterialStep, ...], Field(min_length=1)]
+    basis: tuple[Figure, ...]
+
+
+class BlankPlan(Contract):
+    """What the glass stage says. Every element is in `blanks`, and a member of just one of `materials`."""
+
+    currency: Currency
+    blanks: tuple[Blank, ...]
+    materials: tuple[MaterialModel, ...]
+    findings: tuple[Finding, ...] = ()

@@ -1,0 +1,43 @@
+"""The way of a traveller: stations in order, with the task, the queue and the section of each. The one place for these names."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+from typing import NamedTuple
+
+
+class Station(NamedTuple):
+    """One hop: the service that does it, its task, its queue, the section it stamps, and the status a quote has meanwhile."""
+
+    service: str
+    task: str
+    queue: str
+    section: str
+    status: str
+
+
+STATIONS: tuple[Station, ...] = (
+    Station("prescription", "prescription.check", "prescription", "check", "checking"),
+    Station("glass", "glass.plan_blanks", "glass", "blanks", "planning_blanks"),
+    Station("process", "process.plan_operations", "process", "operations", "planning_operations"),
+    Station("quoting", "quoting.assemble", "quoting", "quote", "assembling"),
+)
+
+LAST = STATIONS[-1]
+
+SWEEP_TASK = "quoting.sweep"
+SWEEP_QUEUE = "sweeps"
+
+SERVICES: tuple[str, ...] = ("prescription", "glass", "process", "quoting", "rates", "desk")
+"""Every service of the suite."""
+
+TASKS: dict[str, str] = {station.task: station.queue for station in STATIONS} | {SWEEP_TASK: SWEEP_QUEUE}
+"""Every task with the queue it travels on."""
+
+
+def after(section: str) -> Station:
+    """The station that follows the one which stamps `section`; raises `LookupError` past the last."""
+    for here, following in pairwise(STATIONS):
+        if here.section == section:
+            return following
+    raise LookupError(f"no station follows the one that stamps {section}")

@@ -1,0 +1,39 @@
+"""Errors as RFC 9457 problem documents."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from shared_schemas.base import Contract
+
+
+class ProblemDetail(Contract):
+    """One thing that is wrong: where (JSON pointer), what, the figure, the limit, and what would do."""
+
+    pointer: str
+    reason: str
+    figure: Any = None
+    limit: Any = None
+    remedy: str | None = None
+
+
+class Problem(Contract):
+    """A problem document; `type` is a page that explains it, `instance` the request it happened in."""
+
+    type: str
+    title: str
+    status: int
+    detail: str
+    instance: str | None = None
+    errors: tuple[ProblemDetail, ...] = ()
+
+
+class Explained(Exception):
+    """An error that explains itself: a sentence, and for each thing wrong the pointer, figure, limit and remedy.
+
+    The errors of every service derive from it; which HTTP status one gets is said where it meets HTTP, not here.
+    """
+
+    def __init__(self, sentence: str, *errors: ProblemDetail) -> None:
+        self.errors = errors
+        super().__init__(sentence)

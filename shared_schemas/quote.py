@@ -1,0 +1,241 @@
+"""The quote request, the quote, and the job estimate that the ERP pulls."""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+from typing import Annotated, Literal
+
+from pydantic import Field, model_validator
+
+from shared_schemas.base import Contract, Currency, Fault, Money, Name, Text, refuse_if_any
+from shared_schemas.blanks import Blank
+from shared_schemas.check import CheckReport
+from shared_schemas.figure import Figure
+from shared_schemas.operations import BoughtPart, Operation, Route, Tooling
+from shared_schemas.prescription import Prescription
+from shared_schemas.problem import Problem
+
+LARGEST_QUANTITY = 100_000
+MOST_QUANTITIES = 20
+
+QuoteStatus = Literal["accepted", "checking", "planning_blanks", "planning_operations", "assembling", "ready", "refused", "failed"]
+FINAL_STATUSES: frozenset[str] = frozenset({"ready", "refused", "failed"})
+
+Quantity = Annotated[int, Field(strict=True, ge=1, le=LARGEST_QUANTITY)]
+
+
+class QuoteRequest(Contract):
+    """What the sales desk asks: how much for these quantities, and when?
+
+    `confidence` is the probability with which enough pieces are started; `rate_revision` null is the latest.
+    """
+
+    prescription: Prescription
+    quantities: Annotated[tuple[Quantity, ...], Field(min_length=1, max_length=MOST_QUANTITIES)]
+    currency: Currency = "USD"
+    customer: Annotated[str, Field(max_length=200)] = ""
+    customer_class: Name = "standard"
+    needed_by: date | None = None
+    confidence: Annotated[float, Field(strict=True, gt=0, lt=1)] = 0.9
+    rate_revision: Annotated[int, Field(strict=True, ge=1)] | None = None
+
+    @model_validator(mode="after")
+    def _each_quantity_once(self) -> QuoteRequest:
+        seen: set[int] = set()
+        faults = []
+        for position, quantity in enumerate(self.quantities):
+            if quantity in seen:
+                faults.append(
+                    Fault(
+                        "quantities",
+                        position,
+                        reason=f"the quantity {quantity} is asked for twice",
+                        figure=quantity,
+                        limit="each once",
+                        remedy="leave it out",
+                    )
+                )
+            seen.add(quantity)
+        refuse_if_any(self, faults)
+        return self
+
+
+class Line(Contract):
+    """One line of a price: what it is for and how much, for the whole quantity."""
+
+    name: Name
+    kind: Literal["material", "operations", "bought_parts", "overhead", "contingency", "margin", "minimum_order", "rounding"]
+    amount: Money
+
+
+class UnitCost(Contract):
+    """Cost of one good lens before overhead and margin: as planned, and as it may turn out."""
+
+    planned: Money
+    p50: Money | None = None
+    p80: Money | None = None
+    p95: Money | None = None
+
+
+class LeadTime(Contract):
+    """Calendar days from order to shipping, and the date if ordered on the day of the quote."""
+
+    p50_days: int
+    p90_days: int
+    ship_date: date
+    critical_path: tuple[str, ...] = ()
+
+
+class Break(Contract):
+    """The answer for one quantity. `lines` add up to `total_price` exactly."""
+
+    quantity: int
+    unit_price: Money
+    total_price: Money
+    lines: tuple[Line, ...]
+    unit_cost: UnitCost
+    lead_time: LeadTime
+    start_quantities: dict[str, int]
+    basis: tuple[Figure, ...] = ()
+
+
+class QuotedElement(Contract):
+    """One element as it will be made."""
+
+    name: str
+    glass: str
+    blank: Blank
+    operations: tuple[Operation, ...]
+
+
+class QuotedRelaxation(Contract):
+    """A tolerance the customer could relax: from, to, what it saves per unit at `quantity`, and in days."""
+
+    where: str
+    tolerance: str
+    from_figure: float
+    to_figure: float
+    unit: str
+    quantity: int
+    saving_per_unit: Money
+    days_saved: int
+
+
+class QuoteBody(Contract):
+    """What quoting works out: the same for the same request, rates and day, down to the byte."""
+
+    prescription: Prescription
+    rate_revision: int
+    rate_digest: str
+    quoted_on: date
+    valid_until: date
+    currency: Currency
+    confidence: float
+    check: CheckReport
+    breaks: tuple[Break, ...]
+    tooling: tuple[Tooling, ...]
+    elements: tuple[QuotedElement, ...]
+    assembly: tuple[Route, ...]
+    bought_parts: tuple[BoughtPart, ...]
+    relaxations: tuple[QuotedRelaxation, ...] = ()
+    cautions: tuple[Text, ...] = ()
+
+
+class Quote(Contract):
+    """A quote as the sales desk sees it, at any moment of its life.
+
+    `digest` is the SHA-256 of the body in canonical JSON; the body is `None` until `status` is `ready`, `problem` says
+    why a quote was `refused` or `failed`.
+    """
+
+    number: str
+    revision: int = 1
+    status: QuoteStatus
+    attempt: int
+    created_at: datetime
+    finished_at: datetime | None = None
+    customer: str = ""
+    digest: str | None = None
+    body: QuoteBody | None = None
+    check: CheckReport | None = None
+    problem: Problem | None = None
+
+
+class QuoteSummary(Contract):
+    """One line of the list of quotes."""
+
+    number: str
+    revision: int
+    status: QuoteStatus
+    customer: str
+    title: str
+    created_at: datetime
+
+
+class QuotePage(Contract):
+    """A page of quotes, newest first; `next` is the cursor of the next page."""
+
+    items: tuple[QuoteSummary, ...]
+    next: str | None = None
+
+
+class QuoteAccepted(Contract):
+    """The answer to a quote request: its number, and where to look."""
+
+    number: str
+    status: QuoteStatus
+    links: dict[str, str]
+
+
+class MaterialNeed(Contract):
+    """One line of a bill of materials: glass or a bought part, for one quantity."""
+
+    item: str
+    kind: Literal["glass", "bought_part"]
+    quantity: float
+    unit: Literal["g", "piece"]
+    cost: Money
+
+
+class EstimateQuantity(Contract):
+    """The job estimate at one quantity."""
+
+    quantity: int
+    start_quantities: dict[str, int]
+    materials: tuple[MaterialNeed, ...]
+    unit_cost: Money
+    total_price: Money
+
+
+class Estimate(Contract):
+    """What an ERP needs of a ready quote: routing and bill of materials."""
+
+    number: str
+    quote_number: str
+    revision: int
+    title: str
+    customer: str
+    currency: Currency
+    rate_revision: int
+    finished_at: datetime
+    routes: tuple[Route, ...]
+    quantities: tuple[EstimateQuantity, ...]
+
+
+class EstimateSummary(Contract):
+    """One entry of the feed of estimates."""
+
+    number: str
+    quote_number: str
+    title: str
+    finished_at: datetime
+
+
+class EstimatePage(Contract):
+    """A page of the feed, oldest first; `next` is the cursor to go on from (also for what comes later)."""
+
+    items: tuple[EstimateSummary, ...]
+    next: str | None = None
+
+
+__all__ = [name for name in dir() if not name.startswith("_")]

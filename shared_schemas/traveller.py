@@ -1,0 +1,40 @@
+"""The traveller: the document that goes with a quote from station to station and collects a section at each."""
+
+from __future__ import annotations
+
+from datetime import date
+
+from shared_schemas.base import Contract
+from shared_schemas.blanks import BlankPlan
+from shared_schemas.check import CheckReport, Finding
+from shared_schemas.operations import OperationPlan
+from shared_schemas.problem import Problem
+from shared_schemas.quote import QuoteRequest
+
+
+class Job(Contract):
+    """The head of a traveller: written when it starts, changed by nobody."""
+
+    number: str
+    attempt: int
+    request: QuoteRequest
+    rate_revision: int
+    quoted_on: date
+
+
+class Refusal(Contract):
+    """A stage's answer that the lens cannot be made or priced, with every reason. An answer, not an error."""
+
+    stage: str
+    reasons: tuple[Finding, ...]
+
+
+class Traveller(Contract):
+    """The whole document. It lies in Redis as a hash with one field per section, empty until its stage stamps it."""
+
+    job: Job
+    check: CheckReport | None = None
+    blanks: BlankPlan | None = None
+    operations: OperationPlan | None = None
+    refusal: Refusal | None = None
+    failure: Problem | None = None
