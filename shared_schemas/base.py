@@ -37,8 +37,9 @@ NonNegativeMoney = Annotated[Decimal, BeforeValidator(_money_is_written_in_full)
 Currency = Annotated[str, Field(pattern=r"^[A-Z]{3}$")]
 """An ISO 4217 code."""
 
-Name = Annotated[str, Field(min_length=1, max_length=60)]
-Text = Annotated[str, Field(max_length=400)]
+NO_CONTROLS = r"^[^\x00-\x1f\x7f]*$"
+Name = Annotated[str, Field(min_length=1, max_length=60, pattern=NO_CONTROLS)]
+Text = Annotated[str, Field(max_length=2000, pattern=NO_CONTROLS)]
 Pointer = Annotated[str, Field(pattern=r"^(/[^/]*)*$", max_length=200)]
 """A JSON pointer (RFC 6901)."""
 

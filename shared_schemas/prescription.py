@@ -6,13 +6,13 @@ from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
 
-from shared_schemas.base import Contract, Fault, Number, Positive, Text, refuse_if_any
+from shared_schemas.base import NO_CONTROLS, Contract, Fault, Name, Number, Positive, Text, refuse_if_any
 
 MOST_ELEMENTS = 60
 LARGEST_LENGTH_MM = 10_000.0
 
 Length = Annotated[float, Field(strict=True, gt=0, le=LARGEST_LENGTH_MM)]
-Indication = Annotated[str, Field(min_length=1, max_length=80)]
+Indication = Annotated[str, Field(min_length=1, max_length=80, pattern=NO_CONTROLS)]
 """An ISO 10110 indication as it is written on the drawing, such as `3/3(0.5)`."""
 
 
@@ -30,7 +30,7 @@ class Surface(Contract):
     form: Indication | None = None
     imperfections: Indication | None = None
     texture: Indication | None = None
-    coating: Annotated[str, Field(min_length=1, max_length=60)] | None = None
+    coating: Name | None = None
 
     @model_validator(mode="after")
     def _the_surface_reaches_its_clear_diameter(self) -> Surface:
@@ -103,8 +103,8 @@ class Tolerances(Contract):
 class Element(Contract):
     """One piece of glass. `glass` is a catalogue name, a six- or nine-digit glass code, or an index and Abbe number."""
 
-    name: Annotated[str, Field(min_length=1, max_length=20, pattern=r"^[^/~\s]+$")]
-    glass: Annotated[str, Field(min_length=1, max_length=40)] | IndexGlass
+    name: Annotated[str, Field(min_length=1, max_length=20, pattern=r"^[^/~\s\x00-\x1f\x7f]+$")]
+    glass: Name | IndexGlass
     diameter_mm: Length
     centre_thickness_mm: Length
     front: Surface
@@ -174,7 +174,7 @@ class Barrel(Contract):
 class Prescription(Contract):
     """A lens to be made. Lengths in mm, angles in degrees; `object_distance_mm` null is an object at infinity."""
 
-    title: Annotated[str, Field(min_length=1, max_length=200)]
+    title: Annotated[str, Field(min_length=1, max_length=200, pattern=NO_CONTROLS)]
     wavelength_nm: Annotated[float, Field(strict=True, ge=150, le=15_000)] = 587.5618
     elements: Annotated[tuple[Element, ...], Field(min_length=1, max_length=MOST_ELEMENTS)]
     spaces: Annotated[tuple[Space, ...], Field(max_length=MOST_ELEMENTS - 1)] = ()

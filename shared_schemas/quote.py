@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
 
-from shared_schemas.base import Contract, Currency, Fault, Money, Name, Text, refuse_if_any
+from shared_schemas.base import NO_CONTROLS, Contract, Currency, Fault, Money, Name, Text, refuse_if_any
 from shared_schemas.blanks import Blank
 from shared_schemas.check import CheckReport
 from shared_schemas.figure import Figure
@@ -33,7 +33,7 @@ class QuoteRequest(Contract):
     prescription: Prescription
     quantities: Annotated[tuple[Quantity, ...], Field(min_length=1, max_length=MOST_QUANTITIES)]
     currency: Currency = "USD"
-    customer: Annotated[str, Field(max_length=200)] = ""
+    customer: Annotated[str, Field(max_length=200, pattern=NO_CONTROLS)] = ""
     customer_class: Name = "standard"
     needed_by: date | None = None
     confidence: Annotated[float, Field(strict=True, gt=0, lt=1)] = 0.9
@@ -144,8 +144,8 @@ class QuoteBody(Contract):
 class Quote(Contract):
     """A quote as the sales desk sees it, at any moment of its life.
 
-    `digest` is the SHA-256 of the body in canonical JSON; the body is `None` until `status` is `ready`, `problem` says
-    why a quote was `refused` or `failed`.
+    A ready quote has every field of `QuoteBody`, and `digest` is the SHA-256 of those in canonical JSON; until then
+    they are `None`. `problem` says why a quote was `refused` or `failed`.
     """
 
     number: str
@@ -156,9 +156,29 @@ class Quote(Contract):
     finished_at: datetime | None = None
     customer: str = ""
     digest: str | None = None
-    body: QuoteBody | None = None
-    check: CheckReport | None = None
     problem: Problem | None = None
+    rate_revision: int
+    prescription: Prescription | None = None
+    rate_digest: str | None = None
+    quoted_on: date | None = None
+    valid_until: date | None = None
+    currency: Currency | None = None
+    confidence: float | None = None
+    check: CheckReport | None = None
+    breaks: tuple[Break, ...] | None = None
+    tooling: tuple[Tooling, ...] | None = None
+    elements: tuple[QuotedElement, ...] | None = None
+    assembly: tuple[Route, ...] | None = None
+    bought_parts: tuple[BoughtPart, ...] | None = None
+    relaxations: tuple[QuotedRelaxation, ...] | None = None
+    cautions: tuple[Text, ...] | None = None
+
+    @property
+    def body(self) -> QuoteBody | None:
+        """What quoting worked out, `None` while the quote is not ready."""
+        if self.breaks is None:
+            return None
+        return QuoteBody.model_construct(**{name: getattr(self, name) for name in QuoteBody.model_fields})
 
 
 class QuoteSummary(Contract):

@@ -29,6 +29,14 @@ class Refusal(Contract):
     reasons: tuple[Finding, ...]
 
 
+class Failure(Contract):
+    """What broke at a stage, for the quote (`problem`) and for whoever mends it (`traceback`)."""
+
+    stage: str
+    problem: Problem
+    traceback: str
+
+
 class Traveller(Contract):
     """The whole document. It lies in Redis as a hash with one field per section, empty until its stage stamps it."""
 
@@ -37,4 +45,4 @@ class Traveller(Contract):
     blanks: BlankPlan | None = None
     operations: OperationPlan | None = None
     refusal: Refusal | None = None
-    failure: Problem | None = None
+    failure: Failure | None = None

@@ -1,0 +1,1 @@
+"""What every service stands on: settings, queue, database, keys, problems, pipeline, one box. No lens word in it."""

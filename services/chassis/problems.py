@@ -1,0 +1,149 @@
+"""Every error that leaves the suite is a problem document (RFC 9457). Foreign errors are translated here, once."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import Any
+
+from shared_schemas.problem import Explained, Problem, ProblemDetail
+
+MEDIA_TYPE = "application/problem+json"
+
+PROBLEM_TYPES: dict[str, tuple[int, str, str]] = {
+    "not-json": (400, "The body is not JSON", "Send one JSON document, encoded in UTF-8."),
+    "key-missing": (401, "A key is needed", "Send the header Authorization: Bearer <key>."),
+    "key-unknown": (401, "The key is not known", "Check the key; it may have been revoked."),
+    "role-may-not": (403, "This key may not do that", "Ask for a key of one of the roles that the answer names."),
+    "not-found": (404, "There is no such thing here", "Check the address and the number in it."),
+    "method-not-allowed": (405, "This address does not take that method", "See the header Allow."),
+    "not-acceptable": (406, "No such representation", "Ask for one of the media types that the answer names."),
+    "idempotency-conflict": (422, "The Idempotency-Key was used for another request", "Use a new key for a new request."),
+    "stale": (412, "It was changed meanwhile", "Read it again and repeat your change."),
+    "body-too-large": (413, "The body is too large", "Send less; the limit is in the answer."),
+    "unsupported-media-type": (415, "The body is of another kind", "Send application/json."),
+    "invalid": (422, "The request has values that cannot be", "Each of errors names a place, what stands there and what would do."),
+    "refused": (422, "The lens cannot be made as it is drawn", "Each entry of errors is a reason, with the figure and the limit."),
+    "rates": (422, "The rates cannot answer this", "An engineer adds or mends the row that the answer names."),
+    "if-match-missing": (428, "If-Match is needed", "Read the table first and send its ETag back."),
+    "internal": (500, "Something unforeseen broke", "Try again; if it stays, tell the operator the instance."),
+    "stage-failed": (500, "A stage of the quote failed", "The answer says which; an operator can replay the quote."),
+    "unavailable": (503, "A part of the suite does not answer", "Try again in a moment."),
+}  # fmt: skip
+"""Every type of problem: status, title, and what would do. Each has its paragraph at `/problems#<slug>`."""
+
+
+def problem_type(slug: str) -> str:
+    """The address of a problem type, relative to the origin; raises `KeyError` for a type that is not in the table."""
+    if slug not in PROBLEM_TYPES:
+        raise KeyError(slug)
+    return f"/problems#{slug}"
+
+
+def problem(
+    slug: str, detail: str, *, instance: str | None = None, status: int | None = None, title: str | None = None,
+    errors: Sequence[ProblemDetail] = (),
+) -> Problem:  # fmt: skip
+    """A problem document of a type in the table."""
+    known_status, known_title, _ = PROBLEM_TYPES[slug]
+    return Problem(
+        type=problem_type(slug),
+        title=title or known_title,
+        status=status or known_status,
+        detail=clean(detail),
+        instance=instance,
+        errors=tuple(errors),
+    )
+
+
+def explained_problem(fault: Explained, mapped: tuple[int, str, str], instance: str | None) -> Problem:
+    """The problem of an error that explains itself, as the service that raised it maps it (status, slug, title)."""
+    status, slug, title = mapped
+    return problem(slug, str(fault), instance=instance, status=status, title=title, errors=fault.errors)
+
+
+def details_of_invalid(errors: Sequence[Any], body: Any) -> list[ProblemDetail]:
+    """What pydantic found, as entries with a JSON pointer into `body`, the figure, the limit and what would do."""
+    details: dict[tuple[str, str], ProblemDetail] = {}
+    for error in errors:
+        place = list(error["loc"])
+        source = str(place.pop(0)) if place and place[0] in ("body", "query", "path", "header") else "body"
+        pointer = pointer_into(body, place, error["type"]) if source == "body" else f"/{source}/" + "/".join(map(str, place))
+        reason, limit, remedy = _explain(error)
+        figure = None if error["type"] == "missing" else shown(error.get("input"))
+        detail = ProblemDetail(pointer=clean(pointer), reason=clean(reason), figure=figure, limit=shown(limit), remedy=remedy)
+        details.setdefault((pointer, reason), detail)
+    return list(details.values())
+
+
+def pointer_into(body: Any, place: Sequence[Any], kind: str) -> str:
+    """The JSON pointer of `place` in `body`; what is no step in the document (the branch of a union) is left out."""
+    steps: list[str] = []
+    at = body
+    for i, part in enumerate(place):
+        if (isinstance(at, dict) and part in at) or (isinstance(at, (list, tuple)) and isinstance(part, int) and part < len(at)):
+            at = at[part]
+        elif not (i == len(place) - 1 and kind in ("missing", "fault")):
+            continue
+        else:
+            at = None
+        steps.append(str(part).replace("~", "~0").replace("/", "~1"))
+    return "".join(f"/{step}" for step in steps)
+
+
+_REMEDIES: dict[str, str] = {
+    "missing": "add it",
+    "extra_forbidden": "leave it out, or look for a misspelt name",
+    "finite_number": "a finite number; NaN and Infinity are not numbers here",
+    "float_type": "a number, without quotes",
+    "int_type": "a whole number, without quotes",
+    "string_type": "a text, in quotes",
+    "bool_type": "true or false",
+    "model_type": "a JSON object",
+    "model_attributes_type": "a JSON object",
+    "dict_type": "a JSON object",
+    "tuple_type": "a JSON array",
+    "list_type": "a JSON array",
+    "date_from_datetime_parsing": "a date as 2027-03-01",
+    "date_parsing": "a date as 2027-03-01",
+}
+
+_LIMITS: dict[str, tuple[str, str]] = {
+    "greater_than": ("gt", "a number above {}"),
+    "greater_than_equal": ("ge", "a number of at least {}"),
+    "less_than": ("lt", "a number below {}"),
+    "less_than_equal": ("le", "a number of at most {}"),
+    "too_long": ("max_length", "at most {} entries"),
+    "too_short": ("min_length", "at least {} entries"),
+    "string_too_long": ("max_length", "at most {} characters"),
+    "string_too_short": ("min_length", "at least {} characters"),
+    "string_pattern_mismatch": ("pattern", "a text of the form {}"),
+    "literal_error": ("expected", "one of {}"),
+    "enum": ("expected", "one of {}"),
+}
+
+
+def _explain(error: Any) -> tuple[str, Any, str | None]:
+    """Reason, limit and remedy of one pydantic error."""
+    context = error.get("ctx") or {}
+    kind = error["type"]
+    if kind == "fault":
+        return error["msg"], context.get("limit"), context.get("remedy")
+    if kind in _LIMITS:
+        key, sentence = _LIMITS[kind]
+        return error["msg"], context.get(key), sentence.format(context.get(key))
+    return error["msg"], None, _REMEDIES.get(kind)
+
+
+def shown(value: Any) -> Any:
+    """A value as an answer may show it: finite, short, and encodable."""
+    if value is None or isinstance(value, (bool, int)):
+        return value if not isinstance(value, int) or abs(value) < 2**63 else clean(str(value)[:60])
+    if isinstance(value, float):
+        return value if math.isfinite(value) else str(value)
+    return clean(str(value))[:120]
+
+
+def clean(text: str) -> str:
+    """Text without lone surrogates and control characters, which no answer can carry."""
+    return "".join(c if c.isprintable() else "?" for c in text.encode("utf-8", "replace").decode("utf-8"))

@@ -1,0 +1,65 @@
+"""The task queue: Celery on Redis, set so that a task may be late or run twice, but is never lost without a trace."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from celery import Celery
+from kombu.entity import Queue
+
+from services.chassis.settings import Settings
+
+HARD_LIMIT_S = 30
+SOFT_LIMIT_S = 25
+VISIBILITY_S = 120
+"""After this long an unacknowledged message is delivered again; above the hard limit, or a task would run beside itself."""
+
+
+def queue_app(settings: Settings, tasks: dict[str, str]) -> Celery:
+    """A Celery application that knows `tasks` (name to queue) and nothing else. It registers no code: workers do."""
+    app = Celery(settings.deployment, broker=settings.redis_url.get_secret_value(), set_as_current=False)
+    app.conf.update(
+        result_backend=None,
+        task_ignore_result=True,
+        task_serializer="json",
+        accept_content=["json"],
+        task_create_missing_queues=False,
+        task_queues=[Queue(name) for name in sorted(set(tasks.values()))],
+        task_routes={task: {"queue": queue} for task, queue in tasks.items()},
+        task_default_queue=sorted(set(tasks.values()))[0],
+        task_acks_late=True,
+        worker_prefetch_multiplier=1,
+        task_retry_on_worker_lost=True,
+        task_reject_on_worker_lost=False,
+        task_default_retry_delay=2,
+        worker_cancel_long_running_tasks_on_connection_loss=True,
+        task_soft_time_limit=SOFT_LIMIT_S,
+        task_time_limit=HARD_LIMIT_S,
+        broker_transport_options=_transport_options(settings.deployment),
+        broker_connection_retry_on_startup=True,
+        broker_connection_max_retries=None,
+        task_publish_retry_policy={"max_retries": 2, "interval_start": 0, "interval_step": 0.2, "interval_max": 0.5},
+        worker_max_tasks_per_child=1000,
+        worker_max_memory_per_child=400_000,
+        worker_soft_shutdown_timeout=10.0,
+        worker_hijack_root_logger=False,
+        worker_send_task_events=False,
+        worker_enable_remote_control=False,
+        task_send_sent_event=False,
+        enable_utc=True,
+    )
+    return app
+
+
+def _transport_options(deployment: str) -> dict[str, Any]:
+    return {
+        "visibility_timeout": VISIBILITY_S,
+        "unacked_restore_interval": 5,
+        "unacked_restore_throttle": 1,
+        "socket_connect_timeout": 2,
+        "socket_timeout": 30,
+        "socket_keepalive": True,
+        "health_check_interval": 15,
+        "queue_order_strategy": "priority",
+        "global_keyprefix": f"{deployment}:",
+    }

@@ -1,0 +1,63 @@
+"""The one place where the real things are built: database, Redis, queue, rates. Everything that uses them takes fakes too."""
+
+from __future__ import annotations
+
+import os
+from dataclasses import dataclass
+
+import redis
+from celery import Celery
+
+from services.chassis.database import Database
+from services.chassis.queue import queue_app
+from services.chassis.rate_source import HttpRateSource, RateSource
+from services.chassis.settings import Settings, settings
+from services.chassis.travellers import RedisTravellers, Travellers
+from shared_schemas.pipeline import TASKS
+
+
+@dataclass(frozen=True)
+class Resources:
+    """What a process works with."""
+
+    settings: Settings
+    database: Database
+    travellers: Travellers
+    rates: RateSource
+    queue: Celery
+    redis: redis.Redis
+
+    def send(self, task: str, queue: str, number: str, attempt: int, trace: str) -> None:
+        """Ring the doorbell of `queue`: the message carries three short words and nothing else."""
+        self.queue.send_task(task, args=[number, attempt, trace], queue=queue, argsrepr="", kwargsrepr="")
+
+
+def build_resources(chosen: Settings, *, queue: Celery | None = None) -> Resources:
+    """Real resources from settings. Nothing connects before it is used."""
+    client = redis.Redis.from_url(
+        chosen.redis_url.get_secret_value(),
+        socket_connect_timeout=2,
+        socket_timeout=10,
+        socket_keepalive=True,
+        health_check_interval=15,
+    )
+    return Resources(
+        settings=chosen,
+        database=Database(chosen.database_url.get_secret_value()),
+        travellers=RedisTravellers(client, deployment=chosen.deployment, lives_s=chosen.traveller_lives_s),
+        rates=HttpRateSource(chosen.rates_url, chosen.service_key.get_secret_value()),
+        queue=queue or queue_app(chosen, TASKS),
+        redis=client,
+    )
+
+
+_of_process: dict[int, Resources] = {}
+
+
+def resources(*, queue: Celery | None = None) -> Resources:
+    """The resources of this process, made on first use; a forked child makes its own."""
+    pid = os.getpid()
+    if pid not in _of_process:
+        _of_process.clear()
+        _of_process[pid] = build_resources(settings(), queue=queue)
+    return _of_process[pid]

@@ -1,0 +1,208 @@
+"""The HTTP side of a process: routers of its services under one roof, keys and roles, limits, problems, health."""
+
+from __future__ import annotations
+
+import logging
+import secrets
+from collections.abc import Callable, Mapping
+from importlib import import_module
+from typing import Annotated, Any
+
+from fastapi import Depends, FastAPI, Request, Response
+from fastapi.exceptions import RequestValidationError
+from fastapi.responses import JSONResponse
+from fastapi.security import HTTPAuthorizationCredentials, HTTPBearer
+from sqlalchemy.exc import SQLAlchemyError
+from starlette.exceptions import HTTPException
+
+from services.chassis import health
+from services.chassis.keys import Caller, Keys, Role
+from services.chassis.limits import BodyLimit
+from services.chassis.logs import bind
+from services.chassis.problems import MEDIA_TYPE, PROBLEM_TYPES, details_of_invalid, explained_problem, problem
+from services.chassis.rate_source import RatesUnavailable, RevisionNotFound
+from services.chassis.resources import Resources
+from shared_schemas.problem import Explained, Problem
+from shared_schemas.rates import RateMissing, RateRevision
+
+log = logging.getLogger(__name__)
+bearer = HTTPBearer(auto_error=False, description="A key of the suite: bw_<id>_<secret>.")
+
+STATUS_OF_SHARED: dict[type[Explained], tuple[int, str, str]] = {
+    RateMissing: (422, "rates", "The rates cannot answer this"),
+    RevisionNotFound: (422, "rates", "There is no such rate revision"),
+}
+
+
+class Refused(Exception):
+    """Ends a request with a problem of the table; headers may go with it."""
+
+    def __init__(self, slug: str, detail: str, **headers: str) -> None:
+        self.slug = slug
+        self.headers = {name.replace("_", "-"): value for name, value in headers.items()}
+        super().__init__(detail)
+
+
+def tools(request: Request) -> Resources:
+    """The resources of this process, for a route."""
+    found: Resources = request.app.state.resources
+    return found
+
+
+Tools = Annotated[Resources, Depends(tools)]
+
+
+def needs_role(*roles: Role) -> Callable[..., Caller]:
+    """A dependency that lets callers of these roles in, and administrators; everyone else gets 401 or 403."""
+
+    def caller(request: Request, shown: Annotated[HTTPAuthorizationCredentials | None, Depends(bearer)]) -> Caller:
+        if shown is None:
+            raise Refused("key-missing", "This address needs a key.", WWW_Authenticate="Bearer")
+        keys: Keys = request.app.state.keys
+        found = keys.caller(shown.credentials)
+        if found is None:
+            raise Refused("key-unknown", "The key is not known, or was revoked.", WWW_Authenticate='Bearer error="invalid_token"')
+        if found.role != "admin" and found.role not in roles:
+            raise Refused(
+                "role-may-not", f"A key of the role {found.role} may not do that; the roles that may are {', '.join(roles)}."
+            )
+        return found
+
+    caller.__name__ = "needs_" + "_or_".join(roles)
+    return caller
+
+
+def latest_rates(resources: Tools) -> RateRevision:
+    """The newest rate revision, as the rates service has it at this moment."""
+    return resources.rates.latest()
+
+
+def answers(*slugs: str) -> dict[int | str, dict[str, Any]]:
+    """The problems a route may answer with, for OpenAPI; those that any route may are added."""
+    found: dict[int | str, dict[str, Any]] = {}
+    for slug in (*slugs, "key-missing", "role-may-not", "internal", "unavailable"):
+        status, title, _ = PROBLEM_TYPES[slug]
+        said = found[status]["description"] + " / " + title if status in found else title
+        found[status] = {"description": said, "content": {MEDIA_TYPE: {"schema": {"$ref": "#/components/schemas/Problem"}}}}
+    return found
+
+
+def make_app(resources: Resources) -> FastAPI:
+    """One application with the routers of every service that the settings name."""
+    app = FastAPI(
+        title="Blankwright",
+        version="1",
+        summary="From a lens prescription and a quantity to a quote the shop can sign.",
+        docs_url="/docs",
+        redoc_url=None,
+        responses={422: {"description": PROBLEM_TYPES["invalid"][1], "model": Problem}},
+    )
+    app.state.resources = resources
+    app.state.keys = Keys(resources.database)
+    status_of = dict(STATUS_OF_SHARED)
+    for name in resources.settings.services:
+        module = import_module(f"services.{name}.api")
+        app.include_router(module.router, tags=[name])
+        status_of.update(module.STATUS)
+    app.include_router(health.router, tags=["process"])
+    _answer_with_problems(app, status_of)
+    app.add_middleware(BodyLimit, most_bytes=resources.settings.most_body_bytes)
+    app.middleware("http")(_name_the_request)
+    _describe_problems_as_such(app)
+    return app
+
+
+async def _name_the_request(request: Request, call_next: Callable[[Request], Any]) -> Response:
+    given = request.headers.get("x-request-id", "")
+    request.state.id = given if given.isascii() and given.isalnum() and len(given) <= 64 else secrets.token_hex(8)
+    bind(request=request.state.id)
+    answer: Response = await call_next(request)
+    answer.headers["X-Request-Id"] = request.state.id
+    answer.headers["X-Content-Type-Options"] = "nosniff"
+    answer.headers.setdefault("Cache-Control", "no-store")
+    return answer
+
+
+def send_problem(found: Problem, headers: Mapping[str, str] | None = None) -> JSONResponse:
+    """A problem document as an answer."""
+    return JSONResponse(
+        found.model_dump(mode="json", exclude_none=True), found.status, media_type=MEDIA_TYPE, headers=dict(headers or {})
+    )
+
+
+def _instance(request: Request) -> str | None:
+    named = getattr(request.state, "id", None)
+    return f"/requests/{named}" if named else None
+
+
+def _answer_with_problems(app: FastAPI, status_of: dict[type[Explained], tuple[int, str, str]]) -> None:
+    def explained(request: Request, fault: Exception) -> Response:
+        assert isinstance(fault, Explained)
+        mapped = next((status_of[kind] for kind in type(fault).__mro__ if kind in status_of), None)
+        if mapped is None:
+            return unforeseen(request, fault)
+        return send_problem(explained_problem(fault, mapped, _instance(request)))
+
+    def refused(request: Request, fault: Exception) -> Response:
+        assert isinstance(fault, Refused)
+        return send_problem(problem(fault.slug, str(fault), instance=_instance(request)), fault.headers)
+
+    def invalid(request: Request, fault: Exception) -> Response:
+        assert isinstance(fault, RequestValidationError)
+        broken = [error for error in fault.errors() if error["type"] == "json_invalid"]
+        if broken:
+            where = broken[0]["loc"][-1] if broken[0]["loc"] else "?"
+            why = (broken[0].get("ctx") or {}).get("error", broken[0]["msg"])
+            return send_problem(
+                problem("not-json", f"The body is not JSON: {why} at character {where}.", instance=_instance(request))
+            )
+        details = details_of_invalid(fault.errors(), fault.body)
+        places = "1 place" if len(details) == 1 else f"{len(details)} places"
+        first = f" First: {details[0].pointer or '/'}: {details[0].reason}." if details else ""
+        return send_problem(
+            problem("invalid", f"The request has {places} to mend.{first}", instance=_instance(request), errors=details)
+        )
+
+    def http(request: Request, fault: Exception) -> Response:
+        assert isinstance(fault, HTTPException)
+        slug = {404: "not-found", 405: "method-not-allowed", 400: "not-json"}.get(fault.status_code, "internal")
+        detail = {"not-found": f"There is nothing at {request.url.path}."}.get(slug, str(fault.detail))
+        return send_problem(problem(slug, detail, instance=_instance(request)), fault.headers)
+
+    def unavailable(request: Request, fault: Exception) -> Response:
+        log.warning("a part does not answer", exc_info=fault)
+        return send_problem(
+            problem("unavailable", "A part of the suite does not answer just now.", instance=_instance(request)),
+            {"Retry-After": "2"},
+        )
+
+    def unforeseen(request: Request, fault: Exception) -> Response:
+        log.error("unforeseen", exc_info=fault)
+        return send_problem(problem("internal", "Something unforeseen broke; the log has it.", instance=_instance(request)))
+
+    app.add_exception_handler(Explained, explained)
+    app.add_exception_handler(Refused, refused)
+    app.add_exception_handler(RequestValidationError, invalid)
+    app.add_exception_handler(HTTPException, http)
+    for kind in (SQLAlchemyError, RatesUnavailable):
+        app.add_exception_handler(kind, unavailable)
+    app.add_exception_handler(Exception, unforeseen)
+
+
+def _describe_problems_as_such(app: FastAPI) -> None:
+    """OpenAPI says of every error what it is: a problem document."""
+    plain = app.openapi
+
+    def described() -> dict[str, Any]:
+        document = plain()
+        for operations in document["paths"].values():
+            for operation in operations.values():
+                for status, answer in operation.get("responses", {}).items():
+                    if status.startswith(("4", "5")):
+                        answer["content"] = {MEDIA_TYPE: {"schema": {"$ref": "#/components/schemas/Problem"}}}
+        schemas = document["components"]["schemas"]
+        for unused in ("HTTPValidationError", "ValidationError"):
+            schemas.pop(unused, None)
+        return document
+
+    app.openapi = described  # type: ignore[method-assign]
