@@ -31,8 +31,17 @@ SWEEP_QUEUE = "sweeps"
 SERVICES: tuple[str, ...] = ("prescription", "glass", "process", "quoting", "rates", "desk")
 """Every service of the suite."""
 
-TASKS: dict[str, str] = {station.task: station.queue for station in STATIONS} | {SWEEP_TASK: SWEEP_QUEUE}
-"""Every task with the queue it travels on."""
+HEARTBEAT_TASK = "chassis.heartbeat"
+"""Goes through every queue in turn, so that a worker which no longer consumes is found out."""
+
+TASKS: dict[str, str] = {station.task: station.queue for station in STATIONS} | {
+    SWEEP_TASK: SWEEP_QUEUE,
+    HEARTBEAT_TASK: SWEEP_QUEUE,
+}
+"""Every task with the queue it travels on (the heartbeat: on every queue, this one unless told otherwise)."""
+
+QUEUES: tuple[str, ...] = (*(station.queue for station in STATIONS), SWEEP_QUEUE)
+"""Every queue."""
 
 
 def after(section: str) -> Station:

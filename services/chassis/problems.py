@@ -66,6 +66,8 @@ def details_of_invalid(errors: Sequence[Any], body: Any) -> list[ProblemDetail]:
     """What pydantic found, as entries with a JSON pointer into `body`, the figure, the limit and what would do."""
     details: dict[tuple[str, str], ProblemDetail] = {}
     for error in errors:
+        if error["type"] == "too_short" and _has_wrong_entries(error["loc"], errors):
+            continue
         place = list(error["loc"])
         source = str(place.pop(0)) if place and place[0] in ("body", "query", "path", "header") else "body"
         pointer = pointer_into(body, place, error["type"]) if source == "body" else f"/{source}/" + "/".join(map(str, place))
@@ -74,6 +76,11 @@ def details_of_invalid(errors: Sequence[Any], body: Any) -> list[ProblemDetail]:
         detail = ProblemDetail(pointer=clean(pointer), reason=clean(reason), figure=figure, limit=shown(limit), remedy=remedy)
         details.setdefault((pointer, reason), detail)
     return list(details.values())
+
+
+def _has_wrong_entries(place: Sequence[Any], errors: Sequence[Any]) -> bool:
+    """Whether entries of the array at `place` are wrong themselves: pydantic counts only the right ones."""
+    return any(len(other["loc"]) > len(place) and other["loc"][: len(place)] == place for other in errors)
 
 
 def pointer_into(body: Any, place: Sequence[Any], kind: str) -> str:

@@ -11,14 +11,15 @@ from importlib import import_module
 from typing import Any
 
 from celery import Celery, Task
-from celery.signals import worker_process_init
+from celery.signals import task_postrun, worker_process_init
 
+from services.chassis.heartbeat import beat_once
 from services.chassis.logs import bind, set_up_logs
 from services.chassis.pipeline import MOST_RETRIES, TRANSPORT_FAULTS, Stage, Terminus, give_up, hop, retry_wait_s
 from services.chassis.queue import queue_app
 from services.chassis.resources import Resources, resources
 from services.chassis.settings import Settings, settings
-from shared_schemas.pipeline import STATIONS, TASKS
+from shared_schemas.pipeline import HEARTBEAT_TASK, STATIONS, TASKS
 
 log = logging.getLogger(__name__)
 
@@ -31,6 +32,7 @@ def worker_app(chosen: Settings) -> Celery:
         if name in workers:
             module = import_module(f"services.{name}.stage")
             register(app, module)
+    _register_periodic(app, HEARTBEAT_TASK, lambda _: beat_once())
     return app
 
 
@@ -73,6 +75,12 @@ def _register_periodic(app: Celery, name: str, run: Callable[[Resources], None])
     @app.task(name=name)
     def task() -> None:
         run(resources(queue=app))
+
+
+@task_postrun.connect
+def _a_task_was_done(**_: Any) -> None:
+    """Any finished task proves that this worker consumes."""
+    beat_once()
 
 
 @worker_process_init.connect

@@ -28,7 +28,7 @@ from services.chassis.keys import Keys, new_key
 from services.chassis.migrate import migrate
 from services.chassis.one_box.box import PROJECT, ROLES
 from services.chassis.one_box.servers import Server, ServerDidNotStart, broker, database, free_port, listens, wait_until
-from shared_schemas.pipeline import TASKS
+from shared_schemas.pipeline import QUEUES
 
 FIRST_WAIT_S = 0.5
 LONGEST_WAIT_S = 30.0
@@ -105,7 +105,7 @@ class Supervisor:
             "BLANKWRIGHT_SERVICE_KEY": known["service"],
             "REMAP_SIGTERM": "SIGQUIT",
         }
-        queues = ",".join(sorted(set(TASKS.values())))
+        queues = ",".join(QUEUES)
         python = (sys.executable, "-m")
         return [
             Server("api", (*python, "uvicorn", "--factory", "services.chassis.asgi:application", "--host", "127.0.0.1", "--port",

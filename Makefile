@@ -1,0 +1,62 @@
+# Everything a person or CI runs. `make quote` is the main job; `make help` lists the rest.
+
+PYTHON ?= python3
+VENV := .venv
+BIN := $(VENV)/bin
+RUN := $(BIN)/blankwright
+
+.DEFAULT_GOAL := help
+.PHONY: help quote up down status test test-unit test-outside test-architecture test-integration test-system check format lock clean
+
+help:  ## list the targets
+	@grep -E '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/' | expand -t 20
+
+quote: $(VENV)/installed  ## quote the demo lens end to end, through the real queue, and stop again
+	@$(RUN) demo
+
+up: $(VENV)/installed  ## start the one box and leave it running
+	@$(RUN) up
+
+down: $(VENV)/installed  ## stop the one box
+	@$(RUN) down
+
+status: $(VENV)/installed  ## say whether the one box runs, and where
+	@$(RUN) status
+
+test: $(VENV)/installed-dev  ## every tier that needs no container engine
+	$(BIN)/python -m pytest tests
+
+test-unit test-outside test-architecture test-integration test-system: test-%: $(VENV)/installed-dev  ## one tier
+	$(BIN)/python -m pytest tests/$*
+
+check: $(VENV)/installed-dev  ## formatting, lint, types, import rules; writes nothing
+	$(BIN)/ruff format --check --no-cache .
+	$(BIN)/ruff check --no-cache .
+	$(BIN)/mypy --cache-dir=/dev/null
+	$(BIN)/python -m pytest tests/architecture
+
+format: $(VENV)/installed-dev  ## mend formatting and what lint can mend
+	$(BIN)/ruff format .
+	$(BIN)/ruff check --fix .
+
+lock: $(VENV)/installed-dev  ## pin the dependencies anew, with hashes and without index addresses
+	$(BIN)/uv pip compile pyproject.toml --extra embedded --universal --generate-hashes --no-emit-index-url -q -o requirements.lock
+	$(BIN)/uv pip compile pyproject.toml --extra embedded --extra dev -c requirements.lock --universal --generate-hashes \
+	    --no-emit-index-url -q -o requirements-dev.lock
+
+clean: down  ## remove the environment and the one box with all its data
+	rm -rf $(VENV) .blankwright
+
+$(VENV)/bin/python:
+	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11))' || \
+	    { echo "Blankwright needs Python 3.11 or newer; $(PYTHON) is $$($(PYTHON) --version 2>&1). Set PYTHON=python3.12, say." >&2; exit 1; }
+	$(PYTHON) -m venv $(VENV)
+
+$(VENV)/installed: requirements.lock pyproject.toml | $(VENV)/bin/python
+	$(BIN)/pip install --quiet --disable-pip-version-check --require-hashes -r requirements.lock
+	$(BIN)/pip install --quiet --disable-pip-version-check --no-deps --no-build-isolation -e .
+	@touch $@
+
+$(VENV)/installed-dev: requirements-dev.lock $(VENV)/installed
+	$(BIN)/pip install --quiet --disable-pip-version-check --require-hashes -r requirements-dev.lock
+	@touch $@

@@ -1,0 +1,120 @@
+"""What can go wrong at the desk.
+
+DeskError
+├── ServerUnreachable      nobody answers at the address
+├── ServerRefused          the server answered with a problem document
+├── AnswerNotUnderstood    the answer is not what the contracts promise
+├── WaitedTooLong          the quote was not finished in the time given
+├── NoServerNamed          no address was given and no one box runs
+├── BoxTrouble             the one box would not start or stop
+├── SettingMissing         a setting that the command needs is not there
+├── NoSuchKey              there is no good key of that id
+└── FileUnreadable         the file cannot be read as what it should be
+    ├── RequestUnreadable  JSON that is no prescription and no quote request
+    └── TableUnreadable    a table of surfaces with cells that say nothing
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from shared_schemas.problem import Explained, Problem, ProblemDetail
+
+
+class DeskError(Explained):
+    """Every error of the desk."""
+
+
+class ServerUnreachable(DeskError):
+    """Nobody answers at `url`; `why` is what the network said."""
+
+    def __init__(self, url: str, why: str) -> None:
+        self.url = url
+        self.why = why
+        super().__init__(f"No answer from {url}: {why}. Check the address and that the server runs (blankwright status).")
+
+
+class ServerRefused(DeskError):
+    """The server answered with a problem document."""
+
+    def __init__(self, problem: Problem) -> None:
+        self.problem = problem
+        super().__init__(f"{problem.title}. {problem.detail}", *problem.errors)
+
+    @property
+    def status(self) -> int:
+        """The HTTP status that came with it."""
+        return self.problem.status
+
+
+class AnswerNotUnderstood(DeskError):
+    """The answer of `url` is not what the contracts promise."""
+
+    def __init__(self, url: str, status: int, why: str) -> None:
+        self.url = url
+        self.status = status
+        self.why = why
+        super().__init__(
+            f"{url} answered {status} with something that is no answer of a Blankwright server: {why}. "
+            "Check the address, and that server and desk are of one version."
+        )
+
+
+class WaitedTooLong(DeskError):
+    """Quote `number` was still `status` after `waited_s` seconds."""
+
+    def __init__(self, number: str, status: str, waited_s: float) -> None:
+        self.number = number
+        self.status = status
+        self.waited_s = waited_s
+        super().__init__(
+            f"Quote {number} is still {status.replace('_', ' ')} after {waited_s:.0f} s. It is not lost: "
+            f"look again with: blankwright show {number}"
+        )
+
+
+class NoServerNamed(DeskError):
+    """No address was given and no one box runs in `folder`."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        super().__init__(
+            f"No server is named, and no one box runs in {folder}. Start one with: blankwright up; "
+            "or name a server with --url and --key (or BLANKWRIGHT_URL and BLANKWRIGHT_KEY)."
+        )
+
+
+class BoxTrouble(DeskError):
+    """The one box would not start or stop; the sentence is the box's own."""
+
+
+class SettingMissing(DeskError):
+    """The setting `name` is needed for what was asked."""
+
+    def __init__(self, name: str, meaning: str) -> None:
+        self.name = name
+        super().__init__(f"The setting {name} is not there: {meaning}. Set it in the environment and try again.")
+
+
+class NoSuchKey(DeskError):
+    """There is no good key with the id `key_id`."""
+
+    def __init__(self, key_id: str) -> None:
+        self.key_id = key_id
+        super().__init__(f"There is no good key with the id {key_id}. See: blankwright keys list")
+
+
+class FileUnreadable(DeskError):
+    """`name` cannot be read."""
+
+    def __init__(self, name: str, why: str, *errors: ProblemDetail) -> None:
+        self.name = name
+        super().__init__(f"{name} cannot be read: {why}.", *errors)
+
+
+class RequestUnreadable(FileUnreadable):
+    """`name` is JSON, but no prescription and no quote request; each of `errors` names a place."""
+
+
+class TableUnreadable(FileUnreadable):
+    """`name` is a table of surfaces with cells that say nothing usable; each of `errors` names row and column."""

@@ -1,0 +1,120 @@
+"""Who may import whom. Each rule is one table here; an exception stands beside its reason."""
+
+from __future__ import annotations
+
+import ast
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parents[2]
+SERVICES = ("prescription", "glass", "process", "quoting", "rates", "desk")
+STDLIB = set(sys.stdlib_module_names)
+
+
+def files(*parts: str) -> list[Path]:
+    return sorted(ROOT.joinpath(*parts).rglob("*.py"))
+
+
+def imports_of(path: Path) -> Iterator[tuple[str, int]]:
+    """Every module a file imports, anywhere in it, with the line."""
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Import):
+            for name in node.names:
+                yield name.name, node.lineno
+        elif isinstance(node, ast.ImportFrom):
+            assert node.level == 0, f"{path}:{node.lineno} imports relatively; write the whole name"
+            assert node.module is not None
+            yield node.module, node.lineno
+
+
+def offences(paths: list[Path], allowed: tuple[str, ...], *, stdlib: bool = True) -> list[str]:
+    """Imports of `paths` that are neither the standard library nor below one of `allowed`."""
+    found = []
+    for path in paths:
+        for module, line in imports_of(path):
+            top = module.split(".")[0]
+            if stdlib and top in STDLIB:
+                continue
+            if not any(module == name or module.startswith(f"{name}.") for name in allowed):
+                found.append(f"{path.relative_to(ROOT)}:{line} imports {module}")
+    return found
+
+
+def test_the_contracts_import_pydantic_and_nothing_of_ours() -> None:
+    assert offences(files("shared_schemas"), ("pydantic", "pydantic_core", "shared_schemas")) == []
+
+
+@pytest.mark.parametrize("service", SERVICES)
+def test_a_domain_imports_numbers_contracts_and_itself(service: str) -> None:
+    own = f"services.{service}"
+    allowed = ("numpy", "scipy", "pydantic", "shared_schemas", f"{own}.domain", f"{own}.errors")
+    assert offences(files("services", service, "domain"), allowed) == []
+
+
+@pytest.mark.parametrize("service", SERVICES)
+def test_no_service_imports_another(service: str) -> None:
+    others = tuple(f"services.{name}" for name in SERVICES if name != service)
+    found = [
+        f"{path.relative_to(ROOT)}:{line} imports {module}"
+        for path in files("services", service)
+        for module, line in imports_of(path)
+        if module.startswith(others)
+    ]
+    assert found == []
+
+
+def test_the_chassis_imports_no_service() -> None:
+    allowed_of_ours = ("services.chassis", "shared_schemas")
+    found = [
+        f"{path.relative_to(ROOT)}:{line} imports {module}"
+        for path in files("services", "chassis")
+        for module, line in imports_of(path)
+        if module.split(".")[0] in ("services", "shared_schemas") and not module.startswith(allowed_of_ours)
+    ]
+    assert found == []
+
+
+def test_the_chassis_has_no_lens_word_in_it() -> None:
+    words = ("lens", "glass", "prescription", "radius", "polish", "coating", "blank", "surface")
+    exempt = {
+        "refused": "the problem table speaks to people who sent a lens",
+        "blankwright": "the name of the suite",
+    }
+    found = []
+    for path in files("services", "chassis"):
+        for number, line in enumerate(path.read_text(encoding="utf-8").lower().splitlines(), start=1):
+            plain = line.replace("blankwright", "")
+            if any(word in plain for word in words) and not any(key in plain for key in exempt) and "services:" not in plain:
+                found.append(f"{path.relative_to(ROOT)}:{number}: {line.strip()}")
+    assert found == []
+
+
+def test_the_desk_reaches_the_others_over_http_only() -> None:
+    allowed = ("services.desk", "services.chassis.one_box", "shared_schemas")
+    exempt = {"services.chassis.settings", "services.chassis.database", "services.chassis.migrate", "services.chassis.keys"}
+    found = [
+        f"{path.relative_to(ROOT)}:{line} imports {module}"
+        for path in files("services", "desk")
+        for module, line in imports_of(path)
+        if module.startswith("services") and not module.startswith(allowed) and module not in exempt
+    ]
+    assert found == [], "the desk may run the house-keeping commands of the chassis (migrate, keys), nothing else"
+
+
+@pytest.mark.parametrize("service", ["prescription", "glass", "process", "quoting"])
+def test_no_task_module_imports_asyncio(service: str) -> None:
+    path = ROOT / "services" / service / "stage.py"
+    assert [module for module, _ in imports_of(path) if module.split(".")[0] in ("asyncio", "anyio")] == []
+
+
+def test_nothing_pickles() -> None:
+    found = [
+        f"{path.relative_to(ROOT)}:{line}"
+        for path in files("services") + files("shared_schemas")
+        for module, line in imports_of(path)
+        if module.split(".")[0] in ("pickle", "marshal", "shelve", "dill")
+    ]
+    assert found == []
