@@ -1,0 +1,273 @@
+"""A quote on a terminal, as a person reads it: what, how much, when, how it is made, what to look at.
+
+Text of callers is never read as markup. Without a terminal the same page comes plain: no colours, a fixed width.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from decimal import Decimal
+from typing import IO
+
+from rich import box
+from rich.console import Console, Group, RenderableType
+from rich.table import Table
+from rich.text import Text
+
+from services.desk.places import in_words
+from shared_schemas.check import CheckReport, Finding, FirstOrder
+from shared_schemas.operations import Operation, Tooling
+from shared_schemas.prescription import Prescription
+from shared_schemas.problem import ProblemDetail
+from shared_schemas.quote import Break, Quote, QuoteBody, QuotedElement
+
+PLAIN_WIDTH = 128
+MAKEABLE = {"yes": "can be made", "with_care": "can be made, with care", "no": "cannot be made as it is drawn"}
+
+
+def console_for(out: IO[str]) -> Console:
+    """A console that is plain where `out` is no terminal."""
+    return Console(file=out, highlight=False, markup=False, emoji=False, width=None if out.isatty() else PLAIN_WIDTH)
+
+
+def quote_page(quote: Quote) -> RenderableType:
+    """Everything worth reading of a quote, in the order in which it is asked."""
+    parts: list[RenderableType] = [_headline(quote)]
+    if quote.body is not None:
+        parts += _ready(quote.body)
+    else:
+        parts += _without_a_price(quote)
+    return Group(*parts)
+
+
+def check_page(prescription: Prescription, report: CheckReport) -> RenderableType:
+    """A check report: whether, the first order, each element, every finding."""
+    elements = _table("element", "glass", ">edge mm", ">mass g", ">diameter : thickness", ">centring Z")
+    for element in report.elements:
+        mass = "-" if element.mass_g is None else f"{element.mass_g:.1f}"
+        elements.add_row(
+            *_cells(
+                element.name,
+                element.glass or f"n = {element.refractive_index:.4f}",
+                f"{element.edge_thickness_mm:.2f}",
+                mass,
+                f"{element.diameter_to_thickness:.1f}",
+                f"{element.centring_z:.2f}",
+            )
+        )
+    return Group(
+        Text(prescription.title, style="bold"),
+        Text(f"It {MAKEABLE[report.makeable]}."),
+        _first_order(report.first_order),
+        *_section("Elements", elements),
+        *_findings(report.findings, prescription, notes=True),
+    )
+
+
+def _headline(quote: Quote) -> Text:
+    title = quote.body.prescription.title if quote.body else ""
+    text = Text()
+    text.append(f"Quote {quote.number}", style="bold")
+    text.append(f", revision {quote.revision}: ")
+    colour = {"ready": "bold green", "refused": "bold yellow", "failed": "bold red"}.get(quote.status, "bold")
+    text.append(quote.status.replace("_", " "), style=colour)
+    if title:
+        text.append(f"\n{title}")
+    if quote.customer:
+        text.append(f"\nfor {quote.customer}")
+    return text
+
+
+def _ready(body: QuoteBody) -> list[RenderableType]:
+    terms = (
+        f"Quoted on {body.quoted_on} with rate revision {body.rate_revision} (digest {body.rate_digest[:12]}); "
+        f"valid until {body.valid_until}.\nAmounts in {body.currency}. "
+        f"Enough pieces are started to deliver in full with {body.confidence:.0%} confidence. It {MAKEABLE[body.check.makeable]}."
+    )
+    return [
+        Text(terms),
+        _first_order(body.check.first_order),
+        *_section("Price and date", _price_table(body.breaks)),
+        *_section("What the price is made of, for the whole quantity", _line_table(body.breaks)),
+        *_section("Pieces to start", _start_table(body.breaks)),
+        *_section("Elements", _element_table(body.elements)),
+        *(_section("Charged once, for tools the shop does not own yet", _tooling_table(body.tooling)) if body.tooling else []),
+        *_relaxations(body),
+        *_findings(body.check.findings, body.prescription, notes=False),
+        *_lines("Cautions", body.cautions),
+    ]
+
+
+def _without_a_price(quote: Quote) -> list[RenderableType]:
+    if quote.problem is None:
+        return [Text("It is still being worked on.")]
+    problem = quote.problem
+    parts: list[RenderableType] = [Text(f"{problem.title}. {problem.detail}")]
+    parts += _lines("Reasons", [_detail_line(detail) for detail in problem.errors])
+    return parts
+
+
+def _first_order(figures: FirstOrder) -> Text:
+    def known(name: str, value: float | None, form: str, unit: str = "") -> list[str]:
+        return [] if value is None else [f"{name} {value:{form}}{unit}"]
+
+    said = [
+        *known("focal length", figures.focal_length_mm, ".2f", " mm"),
+        *known("f/", figures.f_number, ".2f"),
+        *known("back focus", figures.back_focus_mm, ".2f", " mm"),
+        *known("length", figures.length_mm, ".2f", " mm"),
+        *known("entrance pupil", figures.entrance_pupil_diameter_mm, ".2f", " mm"),
+    ]
+    if figures.focal_length_mm is None:
+        said.insert(0, "afocal")
+    return Text(f"At {figures.wavelength_nm:g} nm: " + ", ".join(said).replace("f/ ", "f/") + ".")
+
+
+def _price_table(breaks: Sequence[Break]) -> Table:
+    table = _table(">quantity", ">unit price", ">total", ">ready in", ">9 in 10 within", ">ships, if ordered that day")
+    for one in breaks:
+        lead = one.lead_time
+        table.add_row(
+            *_cells(
+                f"{one.quantity:,}",
+                _money(one.unit_price),
+                _money(one.total_price),
+                f"{lead.p50_days} days",
+                f"{lead.p90_days} days",
+                str(lead.ship_date),
+            )
+        )
+    return table
+
+
+def _line_table(breaks: Sequence[Break]) -> Table:
+    """Lines down, quantities across, the total under its parts."""
+    names = dict.fromkeys(line.name for one in breaks for line in one.lines)
+    table = _table("", *(f">{one.quantity:,}" for one in breaks))
+    amounts = [{line.name: line.amount for line in one.lines} for one in breaks]
+    for name in names:
+        table.add_row(*_cells(name, *(_money(column[name]) if name in column else "-" for column in amounts)))
+    table.add_section()
+    table.add_row(*_cells("total", *(_money(one.total_price) for one in breaks), style="bold"))
+    return table
+
+
+def _start_table(breaks: Sequence[Break]) -> Table:
+    parts = dict.fromkeys(part for one in breaks for part in one.start_quantities)
+    table = _table("to deliver", *(f">{one.quantity:,}" for one in breaks))
+    for part in parts:
+        table.add_row(*_cells(part, *(f"{one.start_quantities.get(part, 0):,}" for one in breaks)))
+    return table
+
+
+def _element_table(elements: Sequence[QuotedElement]) -> Table:
+    table = _table("element", "glass", "blank, mm", ">blank g", ">finished g", ">operations", "polishing, front", "polishing, back")
+    for element in elements:
+        blank = element.blank
+        table.add_row(
+            *_cells(
+                element.name,
+                element.glass,
+                f"{blank.form}, {blank.diameter_mm:.1f} x {blank.thickness_mm:.1f}",
+                f"{blank.mass_g:.1f}",
+                f"{blank.finished_mass_g:.1f}",
+                str(len(element.operations)),
+                _polishing(element.operations, "front"),
+                _polishing(element.operations, "back"),
+            )
+        )
+    return table
+
+
+def _polishing(operations: Sequence[Operation], face: str) -> str:
+    runs = [one for one in operations if one.operation == "polish" and one.face == face]
+    return "; ".join(f"{one.batch_min:.0f} min, {one.batch_size} on the block" for one in runs) or "-"
+
+
+def _tooling_table(tooling: Sequence[Tooling]) -> Table:
+    table = _table("tool", "for", "why", ">charge", ">ready in")
+    for tool in tooling:
+        table.add_row(*_cells(tool.name, tool.part, tool.reason, _money(tool.charge), f"{tool.lead_days:g} days"))
+    table.add_section()
+    table.add_row(*_cells("all together", "", "", _money(sum((tool.charge for tool in tooling), Decimal(0))), "", style="bold"))
+    return table
+
+
+def _relaxations(body: QuoteBody) -> list[RenderableType]:
+    if not body.relaxations:
+        return []
+    table = _table("tolerance", "where", ">from", ">to", ">of", ">saves a piece", ">days")
+    for one in body.relaxations:
+        table.add_row(
+            *_cells(
+                one.tolerance.replace("_", " "),
+                in_words(one.where, body.prescription),
+                f"{one.from_figure:g}",
+                f"{one.to_figure:g} {one.unit}",
+                f"{one.quantity:,}",
+                _money(one.saving_per_unit),
+                str(one.days_saved),
+            )
+        )
+    return _section("What looser tolerances would save", table)
+
+
+def _findings(findings: Iterable[Finding], prescription: Prescription, *, notes: bool) -> list[RenderableType]:
+    found = list(findings)
+    shown = [one for one in found if notes or one.severity != "note"]
+    lines = []
+    for one in shown:
+        mark = {"stop": "Stop: ", "care": "", "note": "Note: "}[one.severity]
+        repair = f" What would do: {one.repair.rstrip('.')}." if one.repair else ""
+        lines.append(f"{mark}{in_words(one.where, prescription)}: {one.message.rstrip('.')}.{repair}")
+    left = len(found) - len(shown)
+    if left:
+        lines.append(f"And {left} {'note' if left == 1 else 'notes'}; see them with --json or blankwright check.")
+    return _lines("To look at", lines)
+
+
+def _detail_line(detail: ProblemDetail) -> str:
+    what = detail.reason.rstrip(".")
+    limit = f" ({_shown(detail.figure)}; limit {_shown(detail.limit)})" if detail.limit is not None else ""
+    remedy = f". What would do: {detail.remedy.rstrip('.')}" if detail.remedy else ""
+    return f"{detail.pointer or 'the document'}: {what}{limit}{remedy}."
+
+
+def _shown(value: object) -> str:
+    return f"{value:g}" if isinstance(value, float) else str(value)
+
+
+def problem_lines(details: Iterable[ProblemDetail]) -> list[str]:
+    """Each thing wrong, in one line: where, what, the figure, the limit, what would do."""
+    return [_detail_line(detail) for detail in details]
+
+
+def _table(*heads: str) -> Table:
+    """A table with these heads; a head that begins with > has its figures to the right."""
+    table = Table(box=box.SIMPLE_HEAD, show_edge=False, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")
+    for head in heads:
+        right = head.startswith(">")
+        table.add_column(Text(head.removeprefix(">")), justify="right" if right else "left", overflow="fold")
+    return table
+
+
+def _cells(*values: str, style: str = "") -> list[Text]:
+    return [Text(value, style=style) for value in values]
+
+
+def _section(title: str, content: RenderableType) -> list[RenderableType]:
+    return [Text(f"\n{title}", style="bold cyan"), content]
+
+
+def _lines(title: str, lines: Sequence[str]) -> list[RenderableType]:
+    if not lines:
+        return []
+    table = Table.grid(padding=(0, 1, 0, 0))
+    for line in lines:
+        table.add_row(Text("·"), Text(line))
+    return _section(title, table)
+
+
+def _money(amount: Decimal) -> str:
+    return f"{amount:,}"
+
