@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import secrets
 from dataclasses import dataclass
 
 import redis
@@ -29,7 +30,9 @@ class Resources:
 
     def send(self, task: str, queue: str, number: str, attempt: int, trace: str) -> None:
         """Ring the doorbell of `queue`: the message carries three short words and nothing else."""
-        self.queue.send_task(task, args=[number, attempt, trace], queue=queue, argsrepr="", kwargsrepr="")
+        self.queue.send_task(
+            task, args=[number, attempt, trace], queue=queue, task_id=secrets.token_hex(8), argsrepr="", kwargsrepr=""
+        )
 
 
 def build_resources(chosen: Settings, *, queue: Celery | None = None) -> Resources:

@@ -88,6 +88,14 @@ class BoxTrouble(DeskError):
     """The one box would not start or stop; the sentence is the box's own."""
 
 
+class DatabaseTrouble(DeskError):
+    """The database does not answer, or will not do what was asked; `why` is its first line."""
+
+    def __init__(self, why: str) -> None:
+        self.why = why
+        super().__init__(f"The database did not do it: {why}. Check BLANKWRIGHT_DATABASE_URL and that it runs.")
+
+
 class SettingMissing(DeskError):
     """The setting `name` is needed for what was asked."""
 

@@ -270,4 +270,3 @@ def _lines(title: str, lines: Sequence[str]) -> list[RenderableType]:
 
 def _money(amount: Decimal) -> str:
     return f"{amount:,}"
-

@@ -87,7 +87,9 @@ class Sheet:
             return None
         value = self.number(row, "radius_mm", above_zero=False)
         if value == 0:
-            self.blame(row.number, "radius_mm", "a radius of 0 has no surface", 0.0, "write inf, or leave the cell empty, for a flat face")
+            self.blame(
+                row.number, "radius_mm", "a radius of 0 has no surface", 0.0, "write inf, or leave the cell empty, for a flat face"
+            )
         return value
 
 
@@ -161,14 +163,18 @@ def _document(rows: list[Row], sheet: Sheet, title: str) -> tuple[dict[str, Any]
                     cemented = before is not None and before.kind == "glass"
                     document["spaces"].append({"cemented": True} if cemented else {"gap_mm": gap})
                 if following is None or following.kind in ("stop", "object"):
-                    sheet.blame(row.number, "glass", "the element has no back face", row.cells["glass"], "add the row of its back face")
+                    sheet.blame(
+                        row.number, "glass", "the element has no back face", row.cells["glass"], "add the row of its back face"
+                    )
                     following = None
                 else:
                     origin[f"/elements/{len(elements)}/front"] = row.number
                     origin[f"/elements/{len(elements)}/back"] = following.number
                     elements.append(_element(row, following, sheet, len(elements) + 1))
             elif before is None or before.kind != "glass":
-                sheet.blame(row.number, "glass", "no glass comes before or after this face", None, "name the glass that begins here")
+                sheet.blame(
+                    row.number, "glass", "no glass comes before or after this face", None, "name the glass that begins here"
+                )
             gap = _thickness(row, sheet, last=following is None) if row.kind == "air" else 0.0
         before = row
     if not elements and not sheet.faults:
@@ -206,7 +212,9 @@ def _diameter(front: Row, back: Row, sheet: Sheet) -> float | None:
     if other and value is not None:
         second = sheet.number(back, "diameter_mm")
         if second is not None and second != value:
-            sheet.blame(back.number, "diameter_mm", f"the front of the element says {value:g}", second, "one diameter for both faces")
+            sheet.blame(
+                back.number, "diameter_mm", f"the front of the element says {value:g}", second, "one diameter for both faces"
+            )
     return value
 
 

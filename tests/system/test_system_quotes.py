@@ -154,3 +154,14 @@ def test_a_prescription_can_be_checked_without_a_quote(sales: httpx.Client, demo
     assert report.status_code == 200, report.text
     assert report.json()["makeable"] in ("yes", "with_care")
     assert report.json()["first_order"]["focal_length_mm"] > 0
+
+
+def test_a_quote_can_be_followed_to_its_outcome(sales: httpx.Client, demo: dict[str, Any]) -> None:
+    number = sales.post("/v1/quotes", json=demo).json()["number"]
+    with sales.stream("GET", f"/v1/quotes/{number}/events") as answer:
+        assert answer.headers["content-type"].startswith("text/event-stream")
+        events = [line.removeprefix("event: ") for line in answer.iter_lines() if line.startswith("event: ")]
+    assert events == ["accepted", "checking", "planning_blanks", "planning_operations", "assembling", "ready"]
+    with sales.stream("GET", f"/v1/quotes/{number}/events", headers={"Last-Event-ID": "4"}) as answer:
+        assert [line for line in answer.iter_lines() if line.startswith("event: ")] == ["event: ready"]
+    assert sales.get("/v1/quotes/Q-1999-000001/events").status_code == 404

@@ -1,0 +1,327 @@
+"""The command line `blankwright`.
+
+Exit codes: 0 ready or done, 1 no answer in time or a fault of the server, 2 the command or its file needs mending,
+3 the quote was refused, 4 it failed.
+"""
+
+from __future__ import annotations
+
+import json
+import sys
+import time
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from services.desk import one_box_commands as boxes
+from services.desk.errors import (
+    DeskError,
+    FileUnreadable,
+    NoServerNamed,
+    NoSuchKey,
+    ServerRefused,
+    SettingMissing,
+)
+
+if TYPE_CHECKING:
+    from services.desk.client import BlankwrightClient
+    from shared_schemas.quote import Quote, QuoteRequest
+
+UNREACHABLE, USAGE, REFUSED, FAILED = 1, 2, 3, 4
+EXIT_OF_STATUS = {"ready": 0, "refused": REFUSED, "failed": FAILED}
+DEMO = Path(__file__).resolve().parent / "demo" / "lake_ice_lidar.json"
+
+app = typer.Typer(
+    help="From a lens prescription and a quantity to a quote the shop can sign.",
+    no_args_is_help=True, add_completion=False, rich_markup_mode=None, pretty_exceptions_enable=False,
+)  # fmt: skip
+keys = typer.Typer(
+    help="Hand out, list and revoke keys (needs BLANKWRIGHT_DATABASE_URL).", no_args_is_help=True, rich_markup_mode=None
+)
+app.add_typer(keys, name="keys")
+
+File = Annotated[Path, typer.Argument(help="A prescription or quote request (.json), or a table of surfaces (.csv).")]
+Url = Annotated[str | None, typer.Option(envvar="BLANKWRIGHT_URL", help="Address of the server; without it the one box.")]
+Key = Annotated[str | None, typer.Option(envvar="BLANKWRIGHT_KEY", help="Your key, bw_….", show_envvar=True)]
+Folder = Annotated[Path, typer.Option(envvar="BLANKWRIGHT_FOLDER", help="Where the one box keeps its data.")]
+Json = Annotated[bool, typer.Option("--json", help="Answer in JSON.")]
+Patience = Annotated[float, typer.Option("--timeout", min=0.1, help="How long to wait for the quote, in seconds.")]
+Port = Annotated[int | None, typer.Option(min=1, max=65535, help="Port of the one box.")]
+HERE = Path(".blankwright")
+
+
+@app.command()
+def quote(
+    file: File, url: Url = None, key: Key = None, folder: Folder = HERE, as_json: Json = False, timeout_s: Patience = 120.0,
+    quantities: Annotated[str | None, typer.Option(help="Such as 5,25,100; goes before what the file says.")] = None,
+    currency: Annotated[str | None, typer.Option(help="ISO 4217 code, such as USD.")] = None,
+    customer: Annotated[str | None, typer.Option(help="For whom.")] = None,
+    confidence: Annotated[float | None, typer.Option(help="With which probability enough pieces are started.")] = None,
+) -> None:  # fmt: skip
+    """Ask for a quote, wait for it and print it."""
+    from services.desk.request_file import read_request  # noqa: PLC0415
+
+    with _reported(as_json=as_json):
+        numbers = _numbers(quantities)
+        asked = {"quantities": numbers, "currency": currency, "customer": customer, "confidence": confidence}
+        request = read_request(file, asked)
+        with _client(url, key, folder, role="sales") as desk:
+            found = _quoted(desk, request, timeout_s=timeout_s, quiet=as_json)
+        _show_quote(found, as_json=as_json)
+
+
+@app.command()
+def demo(folder: Folder = HERE, as_json: Json = False, timeout_s: Patience = 120.0) -> None:
+    """Quote the demo lens in the one box; what was started for it is stopped again."""
+    from services.desk.request_file import read_request  # noqa: PLC0415
+
+    with _reported(as_json=as_json):
+        request = read_request(DEMO, {})
+        box = boxes.running_box(folder)
+        ours = box is None
+        try:
+            if box is None:
+                began = time.monotonic()
+                _say("starting broker, database, API and worker", quiet=as_json)
+                box = boxes.start_box(folder, port=None, say=_say)
+                _say(f"{time.monotonic() - began:7.2f} s  up at {box.url}", quiet=as_json)
+            _say(f"sending: {request.prescription.title}", quiet=as_json)
+            with _client(box.url, box.keys["sales"], folder, role="sales") as desk:
+                found = _quoted(desk, request, timeout_s=timeout_s, quiet=as_json)
+            _show_quote(found, as_json=as_json)
+        finally:
+            if ours and boxes.stop_box(folder):
+                _say("everything that was started is stopped", quiet=as_json)
+
+
+@app.command()
+def check(file: File, url: Url = None, key: Key = None, folder: Folder = HERE, as_json: Json = False) -> None:
+    """Say at once whether a lens can be made, without a quote. Exit code 3 when it cannot."""
+    from services.desk.request_file import read_prescription  # noqa: PLC0415
+
+    with _reported(as_json=as_json):
+        prescription = read_prescription(file)
+        with _client(url, key, folder, role="sales") as desk:
+            report = desk.check(prescription)
+        if as_json:
+            typer.echo(report.model_dump_json())
+        else:
+            from services.desk.quote_text import check_page, console_for  # noqa: PLC0415
+
+            console_for(sys.stdout).print(check_page(prescription, report))
+        if report.makeable == "no":
+            raise typer.Exit(REFUSED)
+
+
+@app.command()
+def show(number: str, url: Url = None, key: Key = None, folder: Folder = HERE, as_json: Json = False) -> None:
+    """Print a quote as it stands."""
+    with _reported(as_json=as_json):
+        with _client(url, key, folder, role="sales") as desk:
+            found = desk.quote(number)
+        _show_quote(found, as_json=as_json)
+
+
+@app.command(name="quotes")
+def list_quotes(
+    url: Url = None, key: Key = None, folder: Folder = HERE, as_json: Json = False,
+    after: Annotated[str | None, typer.Option(help="Cursor of the page before.")] = None,
+) -> None:  # fmt: skip
+    """List quotes, newest first, a page at a time."""
+    with _reported(as_json=as_json):
+        with _client(url, key, folder, role="sales") as desk:
+            page = desk.quotes(after)
+        lines = [
+            f"{one.number}  {one.status:<20}  {one.created_at:%Y-%m-%d %H:%M}  {one.customer}  {one.title}" for one in page.items
+        ]
+        lines += [f"more with: blankwright quotes --after {page.next}"] if page.next else []
+        _answer(page.model_dump(mode="json"), lines or ["no quotes yet"], as_json=as_json)
+
+
+@app.command()
+def up(folder: Folder = HERE, port: Port = None, as_json: Json = False) -> None:
+    """Start the one box and return when it is ready."""
+    with _reported(as_json=as_json):
+        box = boxes.start_box(folder, port=port or boxes.default_port(), say=_say)
+        where = folder / "one-box.json"
+        said = [f"ready at {box.url}", f"keys for {', '.join(box.keys)} are in {where}", "stop it with: blankwright down"]
+        _answer({"url": box.url, "roles": list(box.keys), "address_file": str(where)}, said, as_json=as_json)
+
+
+@app.command()
+def down(folder: Folder = HERE, as_json: Json = False) -> None:
+    """Stop the one box."""
+    with _reported(as_json=as_json):
+        was_there = boxes.stop_box(folder)
+        _answer({"stopped": was_there}, ["stopped" if was_there else f"no one box runs in {folder}"], as_json=as_json)
+
+
+@app.command()
+def status(folder: Folder = HERE, as_json: Json = False) -> None:
+    """Say whether the one box runs and is ready. Exit code 1 when it is not."""
+    with _reported(as_json=as_json):
+        box = boxes.running_box(folder)
+        ready = False
+        if box is not None:
+            with _client(box.url, box.keys["sales"], folder, role="sales") as desk:
+                ready = desk.is_ready()
+        url = box.url if box else None
+        said = f"no one box runs in {folder}" if box is None else f"{url} is {'ready' if ready else 'not ready'}"
+        _answer({"running": box is not None, "ready": ready, "url": url}, [said], as_json=as_json)
+        if not ready:
+            raise typer.Exit(UNREACHABLE)
+
+
+@app.command()
+def migrate(as_json: Json = False) -> None:
+    """Bring the database's tables up to date (needs BLANKWRIGHT_DATABASE_URL)."""
+    from services.desk.keeping import migrate as bring_up_to_date  # noqa: PLC0415
+
+    with _reported(as_json=as_json):
+        revisions = bring_up_to_date()
+        _answer(revisions, [f"{part} is at {revision}" for part, revision in revisions.items()], as_json=as_json)
+
+
+@app.command()
+def doctor(url: Url = None, key: Key = None, folder: Folder = HERE, as_json: Json = False) -> None:
+    """Say whether this machine is fit for the suite. Exit code 1 when something is not."""
+    from services.desk.doctor import examine  # noqa: PLC0415
+
+    with _reported(as_json=as_json):
+        box = None if url else boxes.running_box(folder)
+        answers = examine(folder, box.url if box else url, box.keys["sales"] if box else key)
+        lines = [
+            f"{'well' if one.well else 'NOT '}  {one.question}: {one.found}" + ("" if one.well else f"; {one.remedy}")
+            for one in answers
+        ]
+        _answer([one.as_json() for one in answers], lines, as_json=as_json)
+        if not all(one.well for one in answers):
+            raise typer.Exit(UNREACHABLE)
+
+
+@keys.command(name="list")
+def keys_list(as_json: Json = False) -> None:
+    """List every key, without its secret."""
+    from services.desk.keeping import list_keys  # noqa: PLC0415
+
+    with _reported(as_json=as_json):
+        found = list_keys()
+        lines = [f"{one['id']}  {one['role']:<9}  {'revoked' if one['revoked_at'] else 'good':<8}  {one['label']}" for one in found]
+        _answer(found, lines or ["no keys yet"], as_json=as_json)
+
+
+@keys.command(name="add")
+def keys_add(
+    role: Annotated[str, typer.Argument(help="sales, erp, engineer, admin or service.")],
+    label: Annotated[str, typer.Option(help="Whose it is.")] = "", as_json: Json = False,
+) -> None:  # fmt: skip
+    """Make a key and show it, this once."""
+    from services.desk.keeping import add_key  # noqa: PLC0415
+
+    if role not in ("sales", "erp", "engineer", "admin", "service"):
+        raise typer.BadParameter(f"there is no role {role}; the roles are sales, erp, engineer, admin, service")
+    with _reported(as_json=as_json):
+        key = add_key(role, label)
+        _answer({"role": role, "key": key}, [key], as_json=as_json)
+
+
+@keys.command(name="revoke")
+def keys_revoke(key_id: str, as_json: Json = False) -> None:
+    """Stop a key from being good."""
+    from services.desk.keeping import revoke_key  # noqa: PLC0415
+
+    with _reported(as_json=as_json):
+        revoke_key(key_id)
+        _answer({"revoked": key_id}, [f"{key_id} is revoked"], as_json=as_json)
+
+
+def _numbers(text: str | None) -> list[int] | None:
+    """Quantities as they are written on a command line."""
+    if text is None:
+        return None
+    try:
+        return [int(part) for part in text.replace(" ", "").split(",")]
+    except ValueError as fault:
+        raise typer.BadParameter(f"{text!r} are no quantities; write whole numbers, as 5,25,100") from fault
+
+
+def _client(url: str | None, key: str | None, folder: Path, *, role: str) -> BlankwrightClient:
+    """The server that was named, or the one box of the folder. Raises `NoServerNamed`."""
+    from services.desk.client import BlankwrightClient  # noqa: PLC0415
+
+    if url is None:
+        box = boxes.running_box(folder)
+        if box is None:
+            raise NoServerNamed(folder)
+        url, key = box.url, key or box.keys[role]
+    return BlankwrightClient(url=url, key=key or "")
+
+
+def _quoted(desk: BlankwrightClient, request: QuoteRequest, *, timeout_s: float, quiet: bool) -> Quote:
+    from services.desk.progress import Progress  # noqa: PLC0415
+
+    progress = Progress(lambda line: _say(line, quiet=quiet), time.monotonic)
+    accepted = desk.request_quote(request)
+    progress("accepted")
+    return desk.wait_for_quote(accepted.number, timeout_s=timeout_s, on_status=progress)
+
+
+def _show_quote(found: Quote, *, as_json: bool) -> None:
+    """Print the quote; a refused or failed one ends the command with its exit code."""
+    if as_json:
+        typer.echo(found.model_dump_json())
+    else:
+        from services.desk.quote_text import console_for, quote_page  # noqa: PLC0415
+
+        console = console_for(sys.stdout)
+        console.print()
+        console.print(quote_page(found))
+    code = EXIT_OF_STATUS.get(found.status, 0)
+    if code:
+        raise typer.Exit(code)
+
+
+def _say(line: str, *, quiet: bool = False) -> None:
+    """A line of progress: beside the answer, not in it."""
+    if not quiet:
+        typer.echo(line, err=True)
+
+
+def _answer(document: Any, lines: Sequence[str], *, as_json: bool) -> None:
+    typer.echo(json.dumps(document, ensure_ascii=False) if as_json else "\n".join(lines))
+
+
+@contextmanager
+def _reported(*, as_json: bool) -> Iterator[None]:
+    """Errors of the desk as sentences on the error output (as a JSON object on the output with --json), and an exit code."""
+    try:
+        yield
+    except DeskError as fault:
+        if as_json:
+            errors = [detail.model_dump(mode="json") for detail in fault.errors]
+            typer.echo(json.dumps({"error": type(fault).__name__, "detail": str(fault), "errors": errors}, ensure_ascii=False))
+        else:
+            from services.desk.quote_text import problem_lines  # noqa: PLC0415
+
+            typer.echo(str(fault), err=True)
+            for line in problem_lines(fault.errors):
+                typer.echo(f"  {line}", err=True)
+        raise typer.Exit(_exit_code(fault)) from fault
+
+
+def _exit_code(fault: DeskError) -> int:
+    if isinstance(fault, ServerRefused):
+        return USAGE if fault.status < 500 else UNREACHABLE
+    return USAGE if isinstance(fault, (FileUnreadable, NoSuchKey, SettingMissing)) else UNREACHABLE
+
+
+def main() -> None:
+    """The entry of the command `blankwright`."""
+    app(prog_name="blankwright")
+
+
+if __name__ == "__main__":
+    main()

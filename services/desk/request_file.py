@@ -1,0 +1,85 @@
+"""A file becomes a quote request: a request or a prescription as JSON, or a table of surfaces as CSV."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any, NoReturn
+
+from pydantic import ValidationError
+
+from services.chassis.problems import details_of_invalid
+from services.desk.errors import FileUnreadable, RequestUnreadable
+from services.desk.table_intake import prescription_from_table
+from shared_schemas.prescription import Prescription
+from shared_schemas.quote import QuoteRequest
+
+LARGEST_FILE_BYTES = 1024 * 1024
+TABLE_SUFFIXES = (".csv", ".tsv", ".txt")
+USUAL_QUANTITIES = (5, 25, 100)
+
+
+def read_prescription(path: Path) -> Prescription:
+    """The prescription in a file, also when a whole quote request is around it. Raises `FileUnreadable`."""
+    document = _document(path)
+    if isinstance(document, Prescription):
+        return document
+    inner = document.get("prescription", document)
+    try:
+        return Prescription.model_validate(inner)
+    except ValidationError as fault:
+        _refuse(path, fault, inner)
+
+
+def read_request(path: Path, asked: Mapping[str, Any]) -> QuoteRequest:
+    """The quote request in a file. What is `asked` on the command line (not None) goes before what the file says.
+
+    A bare prescription or a table gets the usual quantities unless others are asked. Raises `FileUnreadable`.
+    """
+    found = _document(path)
+    if isinstance(found, Prescription):
+        document: dict[str, Any] = {"prescription": found.model_dump(mode="json"), "quantities": list(USUAL_QUANTITIES)}
+    elif "prescription" in found:
+        document = found
+    else:
+        document = {"prescription": found, "quantities": list(USUAL_QUANTITIES)}
+    document = document | {name: value for name, value in asked.items() if value is not None}
+    try:
+        return QuoteRequest.model_validate(document)
+    except ValidationError as fault:
+        _refuse(path, fault, document)
+
+
+def _document(path: Path) -> dict[str, Any] | Prescription:
+    text = _text(path)
+    if path.suffix.lower() in TABLE_SUFFIXES:
+        return prescription_from_table(text, title=path.stem[:200] or "a lens", name=path.name)
+    try:
+        document = json.loads(text, parse_constant=_no_such_number)
+    except (ValueError, RecursionError) as fault:
+        raise FileUnreadable(path.name, f"it is not JSON: {fault}") from fault
+    if not isinstance(document, dict):
+        raise FileUnreadable(path.name, "it must hold one JSON object: a prescription, or a quote request")
+    return document
+
+
+def _text(path: Path) -> str:
+    try:
+        if path.stat().st_size > LARGEST_FILE_BYTES:
+            raise FileUnreadable(path.name, f"it is larger than {LARGEST_FILE_BYTES // 1024} KiB, which no prescription is")
+        return path.read_text(encoding="utf-8-sig")
+    except OSError as fault:
+        raise FileUnreadable(str(path), (fault.strerror or str(fault)).lower()) from fault
+    except UnicodeDecodeError as fault:
+        raise FileUnreadable(path.name, f"byte {fault.start} is no UTF-8 text; save it as UTF-8") from fault
+
+
+def _no_such_number(text: str) -> NoReturn:
+    raise ValueError(f"{text} is no number in JSON")
+
+
+def _refuse(path: Path, fault: ValidationError, document: Any) -> NoReturn:
+    details = details_of_invalid(fault.errors(), document)
+    places = "one place needs" if len(details) == 1 else f"{len(details)} places need"
+    raise RequestUnreadable(path.name, f"{places} mending", *details) from fault

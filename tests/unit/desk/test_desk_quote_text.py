@@ -1,0 +1,110 @@
+"""What a person reads of a quote."""
+
+from __future__ import annotations
+
+import io
+
+import pytest
+
+from services.desk.places import in_words
+from services.desk.quote_text import check_page, console_for, quote_page
+from shared_schemas.check import CheckReport
+from shared_schemas.quote import Quote, QuoteRequest
+
+
+def printed(page: object) -> str:
+    out = io.StringIO()
+    console_for(out).print(page)
+    return out.getvalue()
+
+
+def row(text: str, start: str) -> list[str]:
+    """The cells of the line that starts so, parted where two blanks are."""
+    line = next(line for line in text.splitlines() if line.strip().startswith(start))
+    return [cell.strip() for cell in line.split("  ") if cell.strip()]
+
+
+def test_a_ready_quote_says_what_how_much_and_when(ready_quote: Quote) -> None:
+    text = printed(quote_page(ready_quote))
+    assert "Quote BW-7, revision 1: ready" in text
+    assert "rate revision 4" in text
+    assert "valid until 2026-12-30" in text
+    assert "focal length 80.02 mm, f/3.20, back focus 78.46 mm" in text
+    assert row(text, "25  ") == ["25", "987.65", "24,691.25", "43 days", "58 days", "2027-01-14"]
+
+
+def test_price_lines_stand_under_their_quantity_and_an_absent_one_is_a_dash(ready_quote: Quote) -> None:
+    text = printed(quote_page(ready_quote))
+    assert row(text, "glass  ")[1:] == ["172.80", "691.25"]
+    assert row(text, "minimum order") == ["minimum order", "6,000.00", "-"]
+    assert row(text, "total  ") == ["total", "6,172.80", "24,691.25"]
+
+
+def test_an_element_shows_its_blank_and_its_polishing(ready_quote: Quote) -> None:
+    cells = row(printed(quote_page(ready_quote)), "L1  N-SK5")
+    assert cells == ["L1", "N-SK5", "slab, 34.5 x 12.4", "38.2", "13.2", "3", "62 min, 7 on the block", "48 min, 31 on the block"]
+
+
+def test_tools_are_added_up_and_care_comes_before_notes(ready_quote: Quote) -> None:
+    text = printed(quote_page(ready_quote))
+    assert row(text, "all together") == ["all together", "1,090.00"]
+    assert "L5, back, radius mm: The face is steep. What would do: a flatter face." in text
+    assert "It takes the default" not in text
+    assert "And 1 note" in text
+    assert "N-SF2 swarf is kept wet." in text
+
+
+def test_text_of_a_customer_is_never_markup_and_a_file_gets_no_colours(ready_quote: Quote) -> None:
+    text = printed(quote_page(ready_quote))
+    assert "for [bold]Vinterholm[/bold]" in text
+    assert "\x1b" not in text
+
+
+def test_a_terminal_gets_colours(ready_quote: Quote, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("TERM", "xterm-256color")
+    monkeypatch.delenv("NO_COLOR", raising=False)
+
+    class Terminal(io.StringIO):
+        def isatty(self) -> bool:
+            return True
+
+    out = Terminal()
+    console_for(out).print(quote_page(ready_quote))
+    assert "\x1b[" in out.getvalue()
+
+
+def test_a_refused_quote_gives_every_reason_with_figure_limit_and_remedy(refused_quote: Quote) -> None:
+    text = printed(quote_page(refused_quote))
+    assert "refused" in text
+    assert "the edge is a knife (-0.4; limit 1). What would do: 1.4 mm more." in text
+
+
+def test_an_unfinished_quote_says_so(refused_quote: Quote) -> None:
+    waiting = refused_quote.model_copy(update={"status": "planning_blanks", "problem": None})
+    text = printed(quote_page(waiting))
+    assert "planning blanks" in text
+    assert "still being worked on" in text
+
+
+def test_a_check_report_shows_notes_too(demo_request: QuoteRequest, report: CheckReport) -> None:
+    text = printed(check_page(demo_request.prescription, report))
+    assert "It can be made, with care." in text
+    assert "Note: L1, front, texture: It takes the default." in text
+    assert row(text, "L1  ") == ["L1", "N-SK5", "8.10", "13.2", "8.9", "1.05"]
+
+
+@pytest.mark.parametrize(
+    ("pointer", "words"),
+    [
+        ("", "the lens"),
+        ("/prescription", "the lens"),
+        ("/elements/4/back/clear_diameter_mm", "L5, back, clear diameter mm"),
+        ("/prescription/elements/0", "L1"),
+        ("/spaces/1/gap_mm", "the space between L2 and L3, gap mm"),
+        ("/elements/17/front", "elements, 17, front"),
+        ("/elements/²/front", "elements, ², front"),
+        ("/stop/diameter_mm", "stop, diameter mm"),
+    ],
+)
+def test_a_pointer_is_said_by_the_names_of_the_elements(pointer: str, words: str, demo_request: QuoteRequest) -> None:
+    assert in_words(pointer, demo_request.prescription) == words
