@@ -13,7 +13,7 @@ from contextlib import contextmanager
 from datetime import date
 from decimal import Decimal
 from types import TracebackType
-from typing import Any, Self, TypeVar
+from typing import TYPE_CHECKING, Any, Self, TypeVar
 from urllib.parse import quote as in_path
 
 from pydantic import BaseModel, ValidationError
@@ -32,7 +32,9 @@ from shared_schemas.quote import (
     QuotePage,
     QuoteRequest,
 )
-from shared_schemas.rates import RevisionList, TablePage
+
+if TYPE_CHECKING:
+    from shared_schemas.rates import RevisionList, TablePage
 
 Answer = TypeVar("Answer", bound=BaseModel)
 
@@ -65,6 +67,7 @@ class BlankwrightClient:
                 headers={"Authorization": f"Bearer {key}", "Accept": "application/json"},
                 timeout=httpx.Timeout(timeout_s, connect=min(timeout_s, 5.0)),
                 transport=transport,
+                verify=origin.scheme == "https",  # certificates take time to load, and plain HTTP has none
                 trust_env=origin.host not in ("127.0.0.1", "::1", "localhost"),  # a proxy cannot reach our loopback
             )
 
@@ -120,9 +123,9 @@ class BlankwrightClient:
             self._sleep(min(pause, timeout_s - waited))
             pause = min(pause * PAUSE_GROWS_BY, LONGEST_PAUSE_S)
 
-    def quotes(self, after: str | None = None) -> QuotePage:
-        """A page of quotes, newest first; `after` is the cursor `next` of the page before."""
-        return self._asked(QuotePage, "GET", "/v1/quotes", query={"after": after})
+    def quotes(self, cursor: str | None = None) -> QuotePage:
+        """A page of quotes, newest first; `cursor` is the `next` of the page before."""
+        return self._asked(QuotePage, "GET", "/v1/quotes", query={"cursor": cursor})
 
     def estimates(self, after: str | None = None) -> EstimatePage:
         """A page of the feed of job estimates, oldest first; `after` is the cursor to go on from."""
@@ -132,9 +135,11 @@ class BlankwrightClient:
         """One job estimate: routing and bill of materials."""
         return self._asked(Estimate, "GET", f"/v1/estimates/{in_path(number, safe='')}")
 
-    def rate_revisions(self, after: str | None = None) -> RevisionList:
-        """A page of rate revisions, newest first."""
-        return self._asked(RevisionList, "GET", "/v1/rates/revisions", query={"after": after})
+    def rate_revisions(self, cursor: str | None = None) -> RevisionList:
+        """A page of rate revisions, newest first; `cursor` is the `next` of the page before."""
+        from shared_schemas.rates import RevisionList  # noqa: PLC0415  # who only quotes does not wait for it
+
+        return self._asked(RevisionList, "GET", "/v1/rates/revisions", query={"cursor": cursor})
 
     def rate_table(self, table: str) -> tuple[TablePage, str]:
         """A rate table as it stands, and the ETag that a change must show."""
@@ -154,6 +159,8 @@ class BlankwrightClient:
     def _table(
         self, method: str, table: str, *, body: Any = None, headers: Mapping[str, str] | None = None
     ) -> tuple[TablePage, str]:
+        from shared_schemas.rates import TablePage  # noqa: PLC0415
+
         answer = self._send(method, f"/v1/rates/tables/{in_path(table, safe='')}", body=body, headers=headers)
         return self._read(TablePage, answer), answer.headers.get("ETag", "")
 

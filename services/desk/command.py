@@ -128,16 +128,16 @@ def show(number: str, url: Url = None, key: Key = None, folder: Folder = HERE, a
 @app.command(name="quotes")
 def list_quotes(
     url: Url = None, key: Key = None, folder: Folder = HERE, as_json: Json = False,
-    after: Annotated[str | None, typer.Option(help="Cursor of the page before.")] = None,
+    cursor: Annotated[str | None, typer.Option(help="Cursor of the page before.")] = None,
 ) -> None:  # fmt: skip
     """List quotes, newest first, a page at a time."""
     with _reported(as_json=as_json):
         with _client(url, key, folder, role="sales") as desk:
-            page = desk.quotes(after)
+            page = desk.quotes(cursor)
         lines = [
             f"{one.number}  {one.status:<20}  {one.created_at:%Y-%m-%d %H:%M}  {one.customer}  {one.title}" for one in page.items
         ]
-        lines += [f"more with: blankwright quotes --after {page.next}"] if page.next else []
+        lines += [f"more with: blankwright quotes --cursor {page.next}"] if page.next else []
         _answer(page.model_dump(mode="json"), lines or ["no quotes yet"], as_json=as_json)
 
 
@@ -304,7 +304,7 @@ def _reported(*, as_json: bool) -> Iterator[None]:
             errors = [detail.model_dump(mode="json") for detail in fault.errors]
             typer.echo(json.dumps({"error": type(fault).__name__, "detail": str(fault), "errors": errors}, ensure_ascii=False))
         else:
-            from services.desk.quote_text import problem_lines  # noqa: PLC0415
+            from services.desk.problem_text import problem_lines  # noqa: PLC0415
 
             typer.echo(str(fault), err=True)
             for line in problem_lines(fault.errors):

@@ -19,30 +19,30 @@ class Box:
 
 def start_box(folder: Path, *, port: int | None, say: Callable[[str], None]) -> Box:
     """Bring the box of `folder` up and return when it answers; `port` None takes any free one. Raises `BoxTrouble`."""
-    from services.chassis import one_box  # noqa: PLC0415  # only when a box is wanted: the desk starts light
+    from services.chassis.one_box import OneBoxError, start  # noqa: PLC0415  # only when a box is wanted: the desk starts light
 
     try:
-        address = one_box.start(folder, port=port, say=say)
-    except one_box.OneBoxError as fault:
+        address = start(folder, port=port, say=say)
+    except OneBoxError as fault:
         raise BoxTrouble(str(fault)) from fault
     return Box(address.url, dict(address.keys))
 
 
 def stop_box(folder: Path) -> bool:
     """Take the box of `folder` down; whether there was one. Raises `BoxTrouble`."""
-    from services.chassis import one_box  # noqa: PLC0415
+    from services.chassis.one_box import OneBoxError, stop  # noqa: PLC0415
 
     try:
-        return one_box.stop(folder)
-    except one_box.OneBoxError as fault:
+        return stop(folder)
+    except OneBoxError as fault:
         raise BoxTrouble(str(fault)) from fault
 
 
 def running_box(folder: Path) -> Box | None:
     """The box that runs in `folder`, `None` when there is none."""
-    from services.chassis import one_box  # noqa: PLC0415
+    from services.chassis.one_box import running  # noqa: PLC0415
 
-    address = one_box.running(folder)
+    address = running(folder)
     return None if address is None else Box(address.url, dict(address.keys))
 
 

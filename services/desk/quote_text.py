@@ -15,10 +15,10 @@ from rich.table import Table
 from rich.text import Text
 
 from services.desk.places import in_words
+from services.desk.problem_text import problem_lines
 from shared_schemas.check import CheckReport, Finding, FirstOrder
 from shared_schemas.operations import Operation, Tooling
 from shared_schemas.prescription import Prescription
-from shared_schemas.problem import ProblemDetail
 from shared_schemas.quote import Break, Quote, QuoteBody, QuotedElement
 
 PLAIN_WIDTH = 128
@@ -103,7 +103,7 @@ def _without_a_price(quote: Quote) -> list[RenderableType]:
         return [Text("It is still being worked on.")]
     problem = quote.problem
     parts: list[RenderableType] = [Text(f"{problem.title}. {problem.detail}")]
-    parts += _lines("Reasons", [_detail_line(detail) for detail in problem.errors])
+    parts += _lines("Reasons", problem_lines(problem.errors))
     return parts
 
 
@@ -224,22 +224,6 @@ def _findings(findings: Iterable[Finding], prescription: Prescription, *, notes:
     if left:
         lines.append(f"And {left} {'note' if left == 1 else 'notes'}; see them with --json or blankwright check.")
     return _lines("To look at", lines)
-
-
-def _detail_line(detail: ProblemDetail) -> str:
-    what = detail.reason.rstrip(".")
-    limit = f" ({_shown(detail.figure)}; limit {_shown(detail.limit)})" if detail.limit is not None else ""
-    remedy = f". What would do: {detail.remedy.rstrip('.')}" if detail.remedy else ""
-    return f"{detail.pointer or 'the document'}: {what}{limit}{remedy}."
-
-
-def _shown(value: object) -> str:
-    return f"{value:g}" if isinstance(value, float) else str(value)
-
-
-def problem_lines(details: Iterable[ProblemDetail]) -> list[str]:
-    """Each thing wrong, in one line: where, what, the figure, the limit, what would do."""
-    return [_detail_line(detail) for detail in details]
 
 
 def _table(*heads: str) -> Table:

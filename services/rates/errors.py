@@ -37,6 +37,16 @@ class TableUnreadable(RatesError):
         super().__init__(f"The rate table {table} has {cells} that cannot be read; nothing was changed.", *errors)
 
 
+class ReasonMissing(RatesError):
+    """A change that does not say why."""
+
+    def __init__(self, table: str) -> None:
+        super().__init__(
+            f"A change of {table} says why; with a CSV body, in ?reason=….",
+            ProblemDetail(pointer="/query/reason", reason="it is missing", remedy="add ?reason=… to the address"),
+        )
+
+
 class RevisionUnknown(RatesError):
     """No revision of that number."""
 

@@ -15,6 +15,7 @@ import signal
 import subprocess
 import sys
 import time
+import traceback
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
@@ -232,9 +233,10 @@ def main(folder: Path, port: int) -> int:
     pid_file.write_text(str(os.getpid()), encoding="utf-8")
     try:
         Supervisor(folder, port).run()
-    except (ServerDidNotStart, OSError) as fault:
-        _say(f"could not start: {fault}")
-        failed.write_text(str(fault), encoding="utf-8")
+    except Exception as fault:
+        foreseen = isinstance(fault, (ServerDidNotStart, OSError))
+        _say(f"could not start: {fault}" if foreseen else "could not start:\n" + traceback.format_exc())
+        failed.write_text(str(fault) if foreseen else f"{type(fault).__name__}: {fault}.", encoding="utf-8")
         return 1
     finally:
         pid_file.unlink(missing_ok=True)

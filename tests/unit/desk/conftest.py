@@ -107,7 +107,7 @@ def ready_quote(demo_request: QuoteRequest, report: CheckReport) -> Quote:
     )  # fmt: skip
     return Quote(
         number="BW-7", status="ready", attempt=1, created_at=datetime(2026, 11, 30, 9, tzinfo=UTC), customer="[bold]Vinterholm[/bold]",
-        digest="f" * 64, body=body,
+        digest="f" * 64, **dict(body),
     )  # fmt: skip
 
 
@@ -121,7 +121,14 @@ def refused_quote() -> Quote:
         remedy="1.4 mm more",
     )
     problem = Problem(type="/problems#refused", title="The lens cannot be made", status=422, detail="One reason.", errors=(reason,))
-    return Quote(number="BW-8", status="refused", attempt=1, created_at=datetime(2026, 11, 30, 9, tzinfo=UTC), problem=problem)
+    return Quote(
+        number="BW-8",
+        status="refused",
+        rate_revision=4,
+        attempt=1,
+        created_at=datetime(2026, 11, 30, 9, tzinfo=UTC),
+        problem=problem,
+    )
 
 
 class Server:

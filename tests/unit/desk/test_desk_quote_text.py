@@ -20,7 +20,7 @@ def printed(page: object) -> str:
 
 def row(text: str, start: str) -> list[str]:
     """The cells of the line that starts so, parted where two blanks are."""
-    line = next(line for line in text.splitlines() if line.strip().startswith(start))
+    line = next(line for line in text.splitlines() if " ".join(line.split()).startswith(start))
     return [cell.strip() for cell in line.split("  ") if cell.strip()]
 
 
@@ -30,18 +30,18 @@ def test_a_ready_quote_says_what_how_much_and_when(ready_quote: Quote) -> None:
     assert "rate revision 4" in text
     assert "valid until 2026-12-30" in text
     assert "focal length 80.02 mm, f/3.20, back focus 78.46 mm" in text
-    assert row(text, "25  ") == ["25", "987.65", "24,691.25", "43 days", "58 days", "2027-01-14"]
+    assert row(text, "25 987") == ["25", "987.65", "24,691.25", "43 days", "58 days", "2027-01-14"]
 
 
 def test_price_lines_stand_under_their_quantity_and_an_absent_one_is_a_dash(ready_quote: Quote) -> None:
     text = printed(quote_page(ready_quote))
-    assert row(text, "glass  ")[1:] == ["172.80", "691.25"]
+    assert row(text, "glass 1")[1:] == ["172.80", "691.25"]
     assert row(text, "minimum order") == ["minimum order", "6,000.00", "-"]
-    assert row(text, "total  ") == ["total", "6,172.80", "24,691.25"]
+    assert row(text, "total 6") == ["total", "6,172.80", "24,691.25"]
 
 
 def test_an_element_shows_its_blank_and_its_polishing(ready_quote: Quote) -> None:
-    cells = row(printed(quote_page(ready_quote)), "L1  N-SK5")
+    cells = row(printed(quote_page(ready_quote)), "L1 N-SK5")
     assert cells == ["L1", "N-SK5", "slab, 34.5 x 12.4", "38.2", "13.2", "3", "62 min, 7 on the block", "48 min, 31 on the block"]
 
 
@@ -90,7 +90,7 @@ def test_a_check_report_shows_notes_too(demo_request: QuoteRequest, report: Chec
     text = printed(check_page(demo_request.prescription, report))
     assert "It can be made, with care." in text
     assert "Note: L1, front, texture: It takes the default." in text
-    assert row(text, "L1  ") == ["L1", "N-SK5", "8.10", "13.2", "8.9", "1.05"]
+    assert row(text, "L1 N-SK5") == ["L1", "N-SK5", "8.10", "13.2", "8.9", "1.05"]
 
 
 @pytest.mark.parametrize(
