@@ -86,6 +86,16 @@ class LeadTime(Contract):
     critical_path: tuple[str, ...] = ()
 
 
+class MaterialNeed(Contract):
+    """One line of a bill of materials: glass as it is bought, or a bought part, for one quantity."""
+
+    item: str
+    kind: Literal["glass", "bought_part"]
+    quantity: float
+    unit: Literal["g", "piece"]
+    cost: Money
+
+
 class Break(Contract):
     """The answer for one quantity. `lines` add up to `total_price` exactly."""
 
@@ -96,6 +106,7 @@ class Break(Contract):
     unit_cost: UnitCost
     lead_time: LeadTime
     start_quantities: dict[str, int]
+    materials: tuple[MaterialNeed, ...]
     basis: tuple[Figure, ...] = ()
 
 
@@ -205,16 +216,6 @@ class QuoteAccepted(Contract):
     number: str
     status: QuoteStatus
     links: dict[str, str]
-
-
-class MaterialNeed(Contract):
-    """One line of a bill of materials: glass or a bought part, for one quantity."""
-
-    item: str
-    kind: Literal["glass", "bought_part"]
-    quantity: float
-    unit: Literal["g", "piece"]
-    cost: Money
 
 
 class EstimateQuantity(Contract):

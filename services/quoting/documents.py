@@ -5,9 +5,9 @@ from __future__ import annotations
 from typing import cast
 
 import redis
-from services.quoting.domain.estimate import estimate
 
 from services.chassis.resources import Resources
+from services.quoting.domain.estimate import estimate
 from services.quoting.store.repository import StoredQuote
 from shared_schemas.pipeline import STATIONS
 from shared_schemas.problem import Problem

@@ -62,3 +62,24 @@ class IdempotencyKeyReused(QuotingError):
     def __init__(self, key: str, number: str) -> None:
         self.number = number
         super().__init__(f"The Idempotency-Key {key} was used for another request, which became quote {number}. Use a new key.")
+
+
+class FigureOutOfRange(QuotingError):
+    """A figure of the rates or the request with which there is no answer."""
+
+    def __init__(self, name: str, figure: float | str, limit: str) -> None:
+        self.name = name
+        super().__init__(
+            f"A {name} of {figure} has no answer; it must be {limit}.",
+            ProblemDetail(pointer=f"/{name.replace(' ', '_')}", reason="there is no answer with it", figure=figure, limit=limit),
+        )
+
+
+class NoWorkingDays(QuotingError):
+    """A calendar on which nobody ever works."""
+
+    def __init__(self) -> None:
+        super().__init__(
+            "The calendar has no weekday with working hours, so nothing can ever ship.",
+            ProblemDetail(pointer="/calendar", reason="no weekday has hours", figure=0, remedy="give a weekday its hours"),
+        )

@@ -6,10 +6,9 @@ import hashlib
 import logging
 from datetime import datetime
 
-from services.quoting.domain.request_checks import faults_of_request
-
 from services.chassis.pipeline import TRANSPORT_FAULTS, write_section
 from services.chassis.resources import Resources
+from services.quoting.domain.request_checks import faults_of_request
 from services.quoting.errors import RequestUnanswerable
 from services.quoting.store.repository import IdempotencyKey, NewQuote, QuoteStore, Start
 from shared_schemas.pipeline import STATIONS

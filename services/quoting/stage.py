@@ -7,12 +7,11 @@ import logging
 from datetime import UTC, datetime
 from importlib.metadata import version
 
-from services.quoting.domain.canonical import canonical_json
-from services.quoting.domain.quote import assemble
-
 from services.chassis.pipeline import TRANSPORT_FAULTS, SectionMissing, failure_of, read_section, write_section
 from services.chassis.problems import problem
 from services.chassis.resources import Resources
+from services.quoting.domain.canonical import canonical_json
+from services.quoting.domain.quote import assemble
 from services.quoting.intake import start
 from services.quoting.store.repository import DeadLetter, Outcome, QuoteStore
 from shared_schemas.pipeline import LAST, SWEEP_TASK

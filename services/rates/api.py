@@ -40,10 +40,10 @@ JSON, CSV = "application/json", "text/csv"
 def list_revisions(
     caller: EngineerOrSuite,
     tools: Tools,
-    before: Annotated[int | None, Query(ge=1, le=2**31 - 1, description="The `next` of the page before.")] = None,
+    cursor: Annotated[int | None, Query(ge=1, le=2**31 - 1, description="The `next` of the page before.")] = None,
     limit: Annotated[int, Query(ge=1, le=200, description="Entries on a page.")] = 50,
 ) -> RevisionList:
-    found = RateStore(tools.database).summaries(before=before, most=limit + 1)
+    found = RateStore(tools.database).summaries(before=cursor, most=limit + 1)
     items = tuple(found[:limit])
     return RevisionList(items=items, next=str(items[-1].number) if len(found) > limit else None)
 

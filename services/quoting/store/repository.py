@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import random
-from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any
@@ -322,7 +321,7 @@ class QuoteStore:
 def next_look_s(attempt: int) -> float:
     """Seconds until a quote on that attempt is looked at again: min(5 x 2^attempt, 300), plus up to a fifth of it."""
     wait = min(5.0 * 2**attempt, LONGEST_WAIT_S)
-    return wait * (1 + 0.2 * random.random())
+    return float(wait * (1 + 0.2 * random.random()))
 
 
 def _event(connection: Connection, number: str, kind: str, detail: str, now: datetime) -> None:
@@ -339,7 +338,7 @@ def _stored(row: Any) -> StoredQuote:
     return StoredQuote(**values)
 
 
-__all__: Iterable[str] = [
+__all__ = [
     "DeadLetter",
     "IdempotencyKey",
     "NewQuote",

@@ -1,0 +1,44 @@
+"""Routes of glass: the blank plan of a lens, by hand."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from typing import Annotated
+
+from fastapi import APIRouter, Depends
+
+from services.chassis.web import answers, latest_rates, needs_role
+from services.glass import errors
+from services.glass.domain.plan import plan_blanks
+from shared_schemas.blanks import BlankPlan
+from shared_schemas.by_hand import BlanksByHand
+from shared_schemas.problem import Explained
+from shared_schemas.rates import RateRevision
+from shared_schemas.traveller import Job, Refusal
+
+router = APIRouter()
+
+STATUS: dict[type[Explained], tuple[int, str, str]] = {
+    errors.GlassError: (422, "invalid", "The request has values that cannot be"),
+    errors.SizeImpossible: (422, "invalid", "The request has values that cannot be"),
+    errors.StockFormIncomplete: (422, "rates", "The rates cannot answer this"),
+    errors.CheckOfAnotherLens: (422, "invalid", "The check report is of another lens"),
+    errors.BlanksRefused: (422, "refused", "The blanks cannot be planned"),
+}
+
+
+@router.post(
+    "/v1/blanks/plan",
+    summary="Plan the blanks of a checked lens, by hand",
+    dependencies=[Depends(needs_role("engineer"))],
+    responses=answers("invalid", "not-json", "body-too-large", "refused", "rates"),
+)
+def plan_by_hand(asked: BlanksByHand, revision: Annotated[RateRevision, Depends(latest_rates)]) -> BlankPlan:
+    """The blank of each element, and what its glass costs for any number of blanks started."""
+    job = Job(
+        number="by-hand", attempt=0, request=asked.request, rate_revision=revision.number, quoted_on=datetime.now(UTC).date()
+    )
+    planned = plan_blanks(job=job, check=asked.check, rates=revision.rates)
+    if isinstance(planned, Refusal):
+        raise errors.BlanksRefused(planned.reasons)
+    return planned

@@ -1,0 +1,100 @@
+"""What a number of starts costs: batches in whole numbers, set-ups, minutes, consumables, glass, bought parts."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+
+from services.quoting.domain.money import exact
+from shared_schemas.blanks import MaterialModel, MaterialStep
+from shared_schemas.operations import BoughtPart, Operation, Route
+from shared_schemas.rates import Rates, WorkCentreRow
+
+MINUTES_PER_HOUR = Decimal(60)
+
+
+@dataclass(frozen=True)
+class OperationCost:
+    """One line of the route card at one number of starts. Amounts in the base currency."""
+
+    part: str
+    operation: Operation
+    work_centre: WorkCentreRow
+    pieces: int
+    batches: int
+    machine_min: float
+    attended_min: float
+    amount: Decimal
+
+
+@dataclass(frozen=True)
+class MaterialCost:
+    """Glass for one purchase at one number of blanks. Amount in the base currency."""
+
+    model: MaterialModel
+    blanks: int
+    lots: int
+    lead_days: float
+    bought_mass_g: float
+    amount: Decimal
+
+
+def operation_costs(route: Route, *, started: int, rates: Rates) -> list[OperationCost]:
+    """Cost of each operation of a route when `started` pieces are started.
+
+    Notes:
+        pieces at operation k = ceil(n y_1 … y_(k-1)); batches = ceil(pieces / batch size);
+        machine minutes = set-up + batches x batch minutes; attended minutes = set-up + share x batches x batch minutes;
+        amount = machine minutes x machine rate + attended minutes x labour rate + batches x consumables.
+        A piece lost early costs nothing later: scrap is paid for where it is lost.
+    """
+    found = []
+    reaching = float(started)
+    for operation in route.operations:
+        pieces = math.ceil(round(reaching, 9))
+        found.append(_operation_cost(route.part, operation, pieces, rates))
+        reaching *= operation.yield_share * (1 - operation.batch_loss)
+    return found
+
+
+def _operation_cost(part: str, operation: Operation, pieces: int, rates: Rates) -> OperationCost:
+    centre = rates.work_centre(operation.work_centre)
+    batches = math.ceil(pieces / operation.batch_size)
+    run_min = batches * operation.batch_min
+    machine_min = operation.setup_min + run_min
+    attended_min = operation.setup_min + operation.attended_share * run_min
+    amount = (
+        exact(machine_min) * centre.machine_rate_per_h / MINUTES_PER_HOUR
+        + exact(attended_min) * centre.labour_rate_per_h / MINUTES_PER_HOUR
+        + batches * operation.consumables
+    )
+    return OperationCost(part, operation, centre, pieces, batches, machine_min, attended_min, amount)
+
+
+def material_cost(model: MaterialModel, *, blanks: int) -> MaterialCost:
+    """Cost of having `blanks` blanks of every member: the first step that is enough; past the last, lots are repeated."""
+    last = model.steps[-1]
+    full_lots, rest = divmod(blanks, last.blanks)
+    steps: list[MaterialStep] = [last] * full_lots
+    if rest or not blanks:
+        steps.append(next(step for step in model.steps if step.blanks >= max(rest, 1)))
+    return MaterialCost(
+        model=model,
+        blanks=blanks,
+        lots=len(steps),
+        lead_days=max(step.lead_days for step in steps),
+        bought_mass_g=sum(step.bought_mass_g for step in steps),
+        amount=sum((step.cost for step in steps), Decimal(0)),
+    )
+
+
+def material_costs(models: Sequence[MaterialModel], *, started: Mapping[str, int]) -> list[MaterialCost]:
+    """Cost of every purchase; members share one, for the largest number that any of them starts."""
+    return [material_cost(model, blanks=max(started[member] for member in model.members)) for model in models]
+
+
+def bought_part_cost(part: BoughtPart, *, lenses: int) -> Decimal:
+    """Lot charge and unit prices of a bought part for `lenses` started lenses."""
+    return part.lot_charge + lenses * part.count * part.unit_price

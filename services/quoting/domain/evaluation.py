@@ -1,0 +1,81 @@
+"""One quantity worked out: starts, costs, price and date from the plans of the stages before."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+
+from services.quoting.domain.cost import MaterialCost, OperationCost, bought_part_cost, material_costs, operation_costs
+from services.quoting.domain.lead_time import lead_time
+from services.quoting.domain.price import CostSums, Price, priced
+from services.quoting.domain.starts import PartStart, part_starts
+from shared_schemas.blanks import MaterialModel
+from shared_schemas.operations import BoughtPart, Route, Tooling
+from shared_schemas.quote import LeadTime
+from shared_schemas.rates import CommercialRow, CurrencyRow, Rates
+
+
+@dataclass(frozen=True)
+class Plans:
+    """What every quantity is worked out from."""
+
+    routes: tuple[Route, ...]
+    materials: tuple[MaterialModel, ...]
+    bought_parts: tuple[BoughtPart, ...]
+    tooling: tuple[Tooling, ...]
+    terms: CommercialRow
+    currency: CurrencyRow
+    confidence: float
+    begin: date
+    rates: Rates
+
+
+@dataclass(frozen=True)
+class Evaluation:
+    """One quantity: every figure on the way to its price and date."""
+
+    quantity: int
+    starts: Mapping[str, PartStart]
+    operations: Mapping[str, Sequence[OperationCost]]
+    materials: tuple[MaterialCost, ...]
+    costs: CostSums
+    price: Price
+    lead_time: LeadTime
+
+    @property
+    def unit_cost(self) -> Decimal:
+        """Cost of one good lens before overhead, in the base currency."""
+        return self.costs.total / self.quantity
+
+
+def evaluate(plans: Plans, *, quantity: int) -> Evaluation:
+    """Work out one quantity."""
+    starts = part_starts(routes=plans.routes, quantity=quantity, confidence=plans.confidence)
+    started = {part: start.started for part, start in starts.items()}
+    operations = {route.part: operation_costs(route, started=started[route.part], rates=plans.rates) for route in plans.routes}
+    materials = material_costs(plans.materials, started=started)
+    lenses = started[plans.routes[-1].part]
+    costs = CostSums(
+        material=sum((material.amount for material in materials), Decimal(0)),
+        operations=sum((cost.amount for lines in operations.values() for cost in lines), Decimal(0)),
+        bought_parts=sum((bought_part_cost(part, lenses=lenses) for part in plans.bought_parts), Decimal(0)),
+    )
+    return Evaluation(
+        quantity=quantity,
+        starts=starts,
+        operations=operations,
+        materials=tuple(materials),
+        costs=costs,
+        price=priced(costs, quantity=quantity, terms=plans.terms, currency=plans.currency),
+        lead_time=lead_time(
+            routes=plans.routes,
+            operations=operations,
+            materials=materials,
+            bought_parts=plans.bought_parts,
+            tooling=plans.tooling,
+            begin=plans.begin,
+            rates=plans.rates,
+        ),
+    )

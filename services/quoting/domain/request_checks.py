@@ -1,0 +1,84 @@
+"""What a request asks for that the rates do not have, told at the door."""
+
+from __future__ import annotations
+
+from datetime import date
+
+from shared_schemas.glass_reference import GlassNotFound, find_glass
+from shared_schemas.problem import ProblemDetail
+from shared_schemas.quote import QuoteRequest
+from shared_schemas.rates import Rates
+
+
+def faults_of_request(request: QuoteRequest, *, rates: Rates, today: date) -> list[ProblemDetail]:
+    """Every glass, coating, currency and class of customer that the rates do not know, and a day that is gone."""
+    return [*_glasses(request, rates), *_coatings(request, rates), *_terms(request, rates), *_day(request, today)]
+
+
+def _glasses(request: QuoteRequest, rates: Rates) -> list[ProblemDetail]:
+    found = []
+    for number, element in enumerate(request.prescription.elements):
+        if isinstance(element.glass, str):
+            try:
+                find_glass(element.glass, rates.glasses)
+            except GlassNotFound as fault:
+                found.append(
+                    ProblemDetail(
+                        pointer=f"/prescription/elements/{number}/glass",
+                        reason=str(fault),
+                        figure=element.glass,
+                        limit=f"one of the {len(rates.glasses)} glasses in the rates",
+                        remedy=f"write {' or '.join(fault.candidates)}"
+                        if fault.candidates
+                        else "a name of the table glasses, or nd and vd",
+                    )
+                )
+    return found
+
+
+def _coatings(request: QuoteRequest, rates: Rates) -> list[ProblemDetail]:
+    known = [row.name for row in rates.coatings]
+    return [
+        ProblemDetail(
+            pointer=f"/prescription/elements/{number}/{face}/coating",
+            reason=f"no coating is called {surface.coating}",
+            figure=surface.coating,
+            limit=", ".join(known),
+            remedy=f"one of {', '.join(known)}, or null for an uncoated face",
+        )
+        for number, element in enumerate(request.prescription.elements)
+        for face, surface in (("front", element.front), ("back", element.back))
+        if surface.coating is not None and surface.coating not in known
+    ]
+
+
+def _terms(request: QuoteRequest, rates: Rates) -> list[ProblemDetail]:
+    choices = (
+        ("/currency", "currency", request.currency, [row.name for row in rates.currencies]),
+        ("/customer_class", "class of customer", request.customer_class, [row.name for row in rates.commercial]),
+    )
+    return [
+        ProblemDetail(
+            pointer=pointer,
+            reason=f"the rates have no {what} {asked}",
+            figure=asked,
+            limit=", ".join(known),
+            remedy=f"one of {', '.join(known)}",
+        )
+        for pointer, what, asked, known in choices
+        if asked not in known
+    ]
+
+
+def _day(request: QuoteRequest, today: date) -> list[ProblemDetail]:
+    if request.needed_by is None or request.needed_by >= today:
+        return []
+    return [
+        ProblemDetail(
+            pointer="/needed_by",
+            reason="that day is gone",
+            figure=request.needed_by.isoformat(),
+            limit=today.isoformat(),
+            remedy="a day to come, or null",
+        )
+    ]

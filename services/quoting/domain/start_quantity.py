@@ -1,0 +1,59 @@
+"""How many must be started so that enough good ones come out?"""
+
+from __future__ import annotations
+
+import math
+
+from scipy.special import betainc
+
+from services.quoting.errors import FigureOutOfRange
+
+
+def chance_of_enough(*, started: int, wanted: int, yield_share: float) -> float:
+    """Probability that at least `wanted` of `started` pieces survive, each with probability `yield_share` by itself.
+
+    Returns:
+        P(Bin(n, y) >= Q), as the regularised incomplete beta function I_y(Q, n - Q + 1).
+
+    Source: identity of the binomial tail and the incomplete beta function (Abramowitz & Stegun 26.5.24, from memory).
+    """
+    if wanted <= 0:
+        return 1.0
+    if started < wanted:
+        return 0.0
+    return float(betainc(wanted, started - wanted + 1, yield_share))
+
+
+def start_quantity(*, wanted: int, yield_share: float, confidence: float) -> int:
+    """Smallest number to start so that at least `wanted` come out good with probability `confidence`.
+
+    Args:
+        wanted: good pieces needed, 0 or more.
+        yield_share: share of pieces that survive, over 0 and up to 1.
+        confidence: probability asked for, over 0 and below 1.
+
+    Returns:
+        n, the smallest with P(Bin(n, y) >= Q) >= C; exact, by doubling and bisection on a tail that rises with n.
+
+    Raises:
+        FigureOutOfRange: a yield of 0, or a confidence of 1, which no number reaches.
+
+    Notes:
+        The mean rule ceil(Q/y) is no substitute: its confidence wanders between one half and nearly one.
+    """
+    if not 0 < yield_share <= 1:
+        raise FigureOutOfRange("yield", yield_share, "over 0 and up to 1")
+    if not 0 < confidence < 1:
+        raise FigureOutOfRange("confidence", confidence, "over 0 and below 1")
+    if wanted <= 0 or yield_share == 1:
+        return max(wanted, 0)
+    below, enough = wanted - 1, math.ceil(wanted / yield_share)
+    while chance_of_enough(started=enough, wanted=wanted, yield_share=yield_share) < confidence:
+        below, enough = enough, 2 * enough
+    while enough - below > 1:
+        middle = (below + enough) // 2
+        if chance_of_enough(started=middle, wanted=wanted, yield_share=yield_share) >= confidence:
+            enough = middle
+        else:
+            below = middle
+    return enough
