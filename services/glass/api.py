@@ -35,9 +35,7 @@ STATUS: dict[type[Explained], tuple[int, str, str]] = {
 )
 def plan_by_hand(asked: BlanksByHand, revision: Annotated[RateRevision, Depends(latest_rates)]) -> BlankPlan:
     """The blank of each element, and what its glass costs for any number of blanks started."""
-    job = Job(
-        number="by-hand", attempt=0, request=asked.request, rate_revision=revision.number, quoted_on=datetime.now(UTC).date()
-    )
+    job = Job(number="by-hand", attempt=0, request=asked.request, rate_revision=revision.number, quoted_on=datetime.now(UTC).date())
     planned = plan_blanks(job=job, check=asked.check, rates=revision.rates)
     if isinstance(planned, Refusal):
         raise errors.BlanksRefused(planned.reasons)

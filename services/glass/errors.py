@@ -43,7 +43,9 @@ class StockFormIncomplete(GlassError):
         names = " and ".join(missing)
         super().__init__(
             f"The row {row} of stock_forms is a {form} and lacks {names}. Fill it in and quote again.",
-            ProblemDetail(pointer="/stock_forms", reason=f"{row} lacks {names}", limit=f"a {form} has {names}", remedy=f"fill in {names}"),
+            ProblemDetail(
+                pointer="/stock_forms", reason=f"{row} lacks {names}", limit=f"a {form} has {names}", remedy=f"fill in {names}"
+            ),
         )
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import lru_cache
 from typing import Literal, get_args
 
 from shared_schemas.blanks import BlankForm
@@ -57,9 +56,4 @@ def allowances_for(*, form: BlankForm, diameter_mm: float, rates: Rates) -> Allo
 
 def largest_finished_diameter_mm(*, rates: Rates) -> float:
     """Finished diameter [mm] up to which the shop has allowances of every kind; beyond it no blank is cut."""
-    return _largest(rates.allowances)
-
-
-@lru_cache(maxsize=8)
-def _largest(rows: tuple[AllowanceRow, ...]) -> float:
-    return min(max((row.diameter_up_to_mm for row in rows if row.kind == kind), default=0.0) for kind in KINDS)
+    return min(max((row.diameter_up_to_mm for row in rates.allowances if row.kind == kind), default=0.0) for kind in KINDS)

@@ -69,7 +69,7 @@ def lots_of(*, source: Source, up_to_blanks: int, minor_units: int) -> tuple[Lot
     numbers.update(_pieces_for_kg(step.from_kg, source) for step in source.stock.prices)
     wanted = sorted({max(number, least) for number in numbers})
     lots = [lot_of(source=source, pieces=pieces, minor_units=minor_units) for pieces in wanted]
-    cheapest = list(accumulate(reversed(lots), lambda later, lot: lot if lot.cost < later.cost else later))
+    cheapest = list(accumulate(reversed(lots), _cheaper))
     return tuple(_without_doubles(reversed(cheapest)))
 
 
@@ -99,6 +99,10 @@ def cheapest_lots(*, sources: Sequence[Source], up_to_blanks: int, minor_units: 
 def lot_for(*, lots: Sequence[Lot], blanks: int) -> Lot:
     """The lot out of rising lots that serves a number of blanks; the last one where none is large enough."""
     return next((lot for lot in lots if lot.blanks >= blanks), lots[-1])
+
+
+def _cheaper(larger: Lot, lot: Lot) -> Lot:
+    return lot if lot.cost < larger.cost else larger
 
 
 def _grid(up_to: int) -> list[int]:

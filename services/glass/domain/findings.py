@@ -1,0 +1,145 @@
+"""What an estimator would say of a blank: why it cannot be had, and where care is needed."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from services.glass.domain.options import BlankOption, Misfit
+from services.glass.domain.purchase import Lot
+from shared_schemas.check import Finding
+from shared_schemas.prescription import Element
+
+LITTLE_USED_SHARE = 0.2
+"""A piece of stock of which less than this share of the mass becomes blanks is worth a second look (common practice)."""
+
+LONG_LEAD_DAYS = 60.0
+"""Glass that takes longer than this decides the date of the whole order (common practice)."""
+
+
+def not_priced(*, position: int, element: Element) -> Finding:
+    """A glass that the rates do not know is checked, but cannot be priced."""
+    return Finding(
+        code="glass-not-priced",
+        severity="stop",
+        where=f"/prescription/elements/{position}/glass",
+        message=f"{element.name} was checked, but cannot be priced: its glass is given by index alone, or is not in the rates.",
+        figure=element.glass if isinstance(element.glass, str) else f"nd {element.glass.nd:g}, vd {element.glass.vd:g}",
+        limit="a glass of the table glasses",
+        source="rate table glasses",
+        repair="name a catalogue glass, or have its row added to glasses and stock_forms",
+    )
+
+
+def over_the_allowances(*, position: int, element: Element, largest_mm: float) -> Finding:
+    """An element larger than the shop has allowances for."""
+    return Finding(
+        code="blank-too-large",
+        severity="stop",
+        where=f"/prescription/elements/{position}/diameter_mm",
+        message=f"{element.name} has a diameter of {element.diameter_mm:g} mm; the shop cuts blanks for diameters up to {largest_mm:g} mm.",
+        figure=element.diameter_mm,
+        limit=largest_mm,
+        unit="mm",
+        source="rate table allowances",
+        repair=f"a diameter of at most {largest_mm:g} mm",
+    )
+
+
+def too_large_for_all(*, position: int, element: Element, misfits: Sequence[Misfit]) -> Finding:
+    """A blank that comes out of no stock row; names what is needed and what each row offers."""
+    thick = [misfit for misfit in misfits if misfit.dimension == "thickness"]
+    short = [misfit for misfit in thick or misfits if misfit.available_mm < misfit.needed_mm]
+    nearest = max(short or misfits, key=lambda misfit: misfit.available_mm)
+    what, field = ("thickness", "centre_thickness_mm") if thick else ("diameter", "diameter_mm")
+    offers = ", ".join(f"{misfit.stock.name} ({misfit.dimension} {misfit.available_mm:.4g} mm)" for misfit in misfits[:6])
+    return Finding(
+        code="blank-too-large",
+        severity="stop",
+        where=f"/prescription/elements/{position}/{field}",
+        message=f"The blank of {element.name} needs a {what} of {nearest.needed_mm:.4g} mm; no stock of its glass gives that: {offers}.",
+        figure=nearest.needed_mm,
+        limit=nearest.available_mm,
+        unit="mm",
+        source="rate table stock_forms",
+        repair=f"a blank of at most {nearest.available_mm:.4g} mm, another glass, or a larger form in stock_forms",
+    )
+
+
+def cares_of(*, position: int, option: BlankOption, lots: Mapping[int, Lot]) -> tuple[Finding, ...]:
+    """What to take care of with a blank; `lots` holds the lot for each quantity asked for."""
+    where = f"/prescription/elements/{position}"
+    findings = [
+        _little_used(where, option),
+        _wide_cut(where, option),
+        _long_lead(where, option, lots),
+        _other_form(where, option, lots),
+    ]
+    return tuple(finding for finding in findings if finding is not None)
+
+
+def _little_used(where: str, option: BlankOption) -> Finding | None:
+    share = option.mass_g / option.bought_per_blank_g
+    if share >= LITTLE_USED_SHARE:
+        return None
+    return Finding(
+        code="stock-little-used",
+        severity="care",
+        where=where,
+        message=f"Only {share:.0%} of {option.stock.name} becomes blanks of {option.element.name}; the rest is slurry and remnants.",
+        figure=share,
+        limit=LITTLE_USED_SHARE,
+        source="common practice",
+        repair="ask for a form nearer to the blank",
+    )
+
+
+def _wide_cut(where: str, option: BlankOption) -> Finding | None:
+    if option.stock.form not in ("slab", "strip") or option.allowances.gap_mm <= option.shape.diameter_mm:
+        return None
+    return Finding(
+        code="kerf-wider-than-blank",
+        severity="care",
+        where=where,
+        message=f"Between two blanks of {option.element.name} more glass is cut away than stands in one.",
+        figure=option.allowances.gap_mm,
+        limit=option.shape.diameter_mm,
+        unit="mm",
+        source="rate table allowances",
+        repair="rod of nearly the diameter, or a thinner core drill",
+    )
+
+
+def _long_lead(where: str, option: BlankOption, lots: Mapping[int, Lot]) -> Finding | None:
+    slow = max(lots.values(), key=lambda lot: lot.source.stock.lead_days)
+    days = slow.source.stock.lead_days
+    if days <= LONG_LEAD_DAYS:
+        return None
+    return Finding(
+        code="glass-long-lead",
+        severity="care",
+        where=where,
+        message=f"The glass of {option.element.name} ({slow.source.stock.name}) takes {days:g} days to come.",
+        figure=days,
+        limit=LONG_LEAD_DAYS,
+        unit="days",
+        source=f"rate table stock_forms; {slow.source.stock.source}"[:2000],
+        repair="order the glass ahead, or take one that is in stock",
+    )
+
+
+def _other_form(where: str, option: BlankOption, lots: Mapping[int, Lot]) -> Finding | None:
+    other = {quantity: lot for quantity, lot in lots.items() if lot.source.stock.form != option.stock.form}
+    if not other:
+        return None
+    quantities = ", ".join(str(quantity) for quantity in other)
+    forms = " and ".join(sorted({lot.source.stock.form for lot in other.values()}))
+    return Finding(
+        code="blank-form-changes",
+        severity="note",
+        where=where,
+        message=f"The route of {option.element.name} is that of a {option.stock.form}; at a quantity of {quantities} a {forms} costs less.",
+        figure=option.stock.form,
+        limit=forms,
+        source="rate table stock_forms",
+        repair="ask for these quantities apart from the others",
+    )

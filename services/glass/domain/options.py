@@ -1,0 +1,205 @@
+"""Out of which forms of stock can the blank of an element come, and how many out of each piece?"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Literal
+
+from services.glass.domain.allowances import Allowances, allowances_for
+from services.glass.domain.envelope import disc_volume_mm3, envelope_mm
+from services.glass.domain.packing import RowPattern, best_rows
+from services.glass.domain.plates import plates_of
+from services.glass.domain.purchase import Source
+from services.glass.errors import StockFormIncomplete
+from shared_schemas.blanks import BlankForm
+from shared_schemas.prescription import Element
+from shared_schemas.rates import Rates, StockFormRow
+
+Layout = RowPattern | Literal["single"]
+
+SIZES_OF_A_FORM: dict[BlankForm, tuple[str, ...]] = {
+    "slab": ("length_mm", "width_mm", "thickness_mm"),
+    "strip": ("length_mm", "width_mm", "thickness_mm"),
+    "rod": ("length_mm", "diameter_mm"),
+    "disc": ("diameter_mm", "thickness_mm"),
+    "pressing": (),
+}
+
+
+@dataclass(frozen=True)
+class Shape:
+    """A blank in one form: the diameter it needs and has, and the envelope of the lens at the latter."""
+
+    needed_diameter_mm: float
+    diameter_mm: float
+    thickness_mm: float
+    envelope_mm: float
+    volume_mm3: float
+
+
+@dataclass(frozen=True)
+class Yielded:
+    """What a piece of stock gives: discs in a plate and how they lie, plates, and the share of the plate's face in discs."""
+
+    discs_per_plate: int
+    plates: int
+    layout: Layout
+    utilisation: float
+
+
+@dataclass(frozen=True)
+class BlankOption:
+    """A way to get the blank of an element."""
+
+    element: Element
+    stock: StockFormRow
+    allowances: Allowances
+    shape: Shape
+    yielded: Yielded
+    mass_g: float
+    piece_mass_g: float
+
+    @property
+    def blanks_per_piece(self) -> int:
+        return self.yielded.discs_per_plate * self.yielded.plates
+
+    @property
+    def source(self) -> Source:
+        return Source(self.stock, self.blanks_per_piece, self.piece_mass_g)
+
+    @property
+    def bought_per_blank_g(self) -> float:
+        """Bought mass [g] for each blank of a piece that is used up."""
+        return self.piece_mass_g / self.blanks_per_piece
+
+
+@dataclass(frozen=True)
+class Misfit:
+    """A stock row that the blank does not come out of, and the size that is in the way."""
+
+    stock: StockFormRow
+    needed_mm: float
+    available_mm: float
+    dimension: Literal["diameter", "thickness"]
+
+
+def blank_shape(*, element: Element, form: BlankForm, allowances: Allowances, stock_diameter_mm: float | None) -> Shape:
+    """The blank of an element: D_b = D + a_D (a slice of rod has the rod's diameter), t_b = envelope at D_b + 2 a_f.
+
+    Source: derived; a cored or sawn blank carries the same allowance on both faces (common practice).
+    """
+    needed = element.diameter_mm + allowances.on_diameter.allowance_mm
+    diameter = max(needed, stock_diameter_mm) if form == "rod" and stock_diameter_mm is not None else needed
+    envelope = envelope_mm(
+        front=element.front, back=element.back, centre_thickness_mm=element.centre_thickness_mm, diameter_mm=diameter
+    )
+    thickness = envelope + 2 * allowances.per_face.allowance_mm
+    return Shape(needed, diameter, thickness, envelope, disc_volume_mm3(diameter_mm=diameter, thickness_mm=thickness))
+
+
+def option_for(*, element: Element, stock: StockFormRow, density_g_cm3: float, rates: Rates) -> BlankOption | Misfit:
+    """The blank of an element out of one stock row, or why it does not come out of it.
+
+    Raises `StockFormIncomplete` for a row without its sizes, `RateMissing` for an allowance that no row gives.
+    """
+    missing = tuple(size for size in SIZES_OF_A_FORM[stock.form] if getattr(stock, size) is None)
+    if missing:
+        raise StockFormIncomplete(stock.name, stock.form, missing)
+    allowances = allowances_for(form=stock.form, diameter_mm=element.diameter_mm, rates=rates)
+    shape = blank_shape(element=element, form=stock.form, allowances=allowances, stock_diameter_mm=stock.diameter_mm)
+    found = _YIELD_OF[stock.form](stock, shape, allowances)
+    if isinstance(found, Misfit):
+        return found
+    volume = shape.volume_mm3 if stock.form == "pressing" else piece_volume_mm3(stock=stock)
+    return BlankOption(
+        element=element,
+        stock=stock,
+        allowances=allowances,
+        shape=shape,
+        yielded=found,
+        mass_g=shape.volume_mm3 * density_g_cm3 / 1000,
+        piece_mass_g=volume * density_g_cm3 / 1000,
+    )
+
+
+def piece_volume_mm3(*, stock: StockFormRow) -> float:
+    """Volume [mm^3] of one slab, strip, rod or disc as bought; raises `StockFormIncomplete` for a row without sizes."""
+    if stock.form in ("slab", "strip"):
+        length, width, thickness = _sizes(stock)
+        return length * width * thickness
+    if stock.form == "pressing":
+        raise StockFormIncomplete(stock.name, stock.form, ("sizes of its own",))
+    first, second = _sizes(stock)
+    diameter, height = (second, first) if stock.form == "rod" else (first, second)
+    return disc_volume_mm3(diameter_mm=diameter, thickness_mm=height)
+
+
+def _sizes(stock: StockFormRow) -> tuple[float, ...]:
+    sizes: dict[str, float | None] = {name: getattr(stock, name) for name in SIZES_OF_A_FORM[stock.form]}
+    missing = tuple(name for name, size in sizes.items() if size is None)
+    if missing:
+        raise StockFormIncomplete(stock.name, stock.form, missing)
+    return tuple(size for size in sizes.values() if size is not None)
+
+
+def _out_of_slab(stock: StockFormRow, shape: Shape, allowances: Allowances) -> Yielded | Misfit:
+    """Plates over the whole face, discs cored out of each; skin and edge margin go off all round."""
+    length, width, depth = _sizes(stock)
+    off = 2 * (allowances.skin.allowance_mm + allowances.edge_margin.allowance_mm)
+    rows = best_rows(
+        length_mm=max(0.0, length - off), width_mm=max(0.0, width - off), diameter_mm=shape.diameter_mm, gap_mm=allowances.gap_mm
+    )
+    if rows.discs == 0:
+        return Misfit(stock, shape.diameter_mm, max(0.0, min(length, width) - off), "diameter")
+    plates = _plates(depth, shape, allowances)
+    if plates == 0:
+        return Misfit(stock, shape.thickness_mm, max(0.0, depth - 2 * allowances.skin.allowance_mm), "thickness")
+    share = rows.discs * math.pi * shape.diameter_mm**2 / 4 / (length * width)
+    return Yielded(rows.discs, plates, rows.pattern, share)
+
+
+def _out_of_rod(stock: StockFormRow, shape: Shape, allowances: Allowances) -> Yielded | Misfit:
+    """Slices across a rod that is thick enough, and no thicker than twice the allowance: the rest is centred away."""
+    length, diameter = _sizes(stock)
+    if not shape.needed_diameter_mm <= diameter <= shape.needed_diameter_mm + allowances.on_diameter.allowance_mm:
+        return Misfit(stock, shape.needed_diameter_mm, diameter, "diameter")
+    plates = _plates(length, shape, allowances)
+    if plates == 0:
+        return Misfit(stock, shape.thickness_mm, max(0.0, length - 2 * allowances.skin.allowance_mm), "thickness")
+    return Yielded(1, plates, "single", 1.0)
+
+
+def _out_of_disc(stock: StockFormRow, shape: Shape, allowances: Allowances) -> Yielded | Misfit:
+    """Slices of a sawn disc, one blank out of each."""
+    diameter, depth = _sizes(stock)
+    if diameter < shape.diameter_mm:
+        return Misfit(stock, shape.diameter_mm, diameter, "diameter")
+    plates = _plates(depth, shape, allowances)
+    if plates == 0:
+        return Misfit(stock, shape.thickness_mm, max(0.0, depth - 2 * allowances.skin.allowance_mm), "thickness")
+    return Yielded(1, plates, "single", (shape.diameter_mm / diameter) ** 2)
+
+
+def _pressed(stock: StockFormRow, shape: Shape, allowances: Allowances) -> Yielded | Misfit:
+    """A pressing is the blank."""
+    return Yielded(1, 1, "single", 1.0)
+
+
+def _plates(depth_mm: float, shape: Shape, allowances: Allowances) -> int:
+    return plates_of(
+        depth_mm=depth_mm,
+        plate_mm=shape.thickness_mm,
+        kerf_mm=allowances.saw_kerf.allowance_mm,
+        skin_mm=allowances.skin.allowance_mm,
+    )
+
+
+_YIELD_OF: dict[BlankForm, Callable[[StockFormRow, Shape, Allowances], Yielded | Misfit]] = {
+    "slab": _out_of_slab,
+    "strip": _out_of_slab,
+    "rod": _out_of_rod,
+    "disc": _out_of_disc,
+    "pressing": _pressed,
+}

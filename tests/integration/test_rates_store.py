@@ -1,0 +1,145 @@
+"""Rate revisions on a real PostgreSQL: one after the other, never changed."""
+
+from __future__ import annotations
+
+import threading
+from datetime import UTC, datetime
+from decimal import Decimal
+
+import pytest
+from sqlalchemy import text
+from sqlalchemy.exc import DBAPIError
+
+from services.chassis.database import Database
+from services.chassis.migrate import current, migrate, newest
+from services.rates.domain.seed import seed_rates
+from services.rates.domain.table_csv import validated_rows
+from services.rates.errors import RevisionStale, RevisionUnknown, TableUnknown, TableUnreadable
+from services.rates.store.repository import RateStore
+from shared_schemas.rates import RateRevision, RateRow, Rates
+
+NOW = datetime(2026, 11, 2, 9, 0, tzinfo=UTC)
+
+
+@pytest.fixture
+def store(database: Database) -> RateStore:
+    return RateStore(database)
+
+
+def dearer(rates: Rates) -> tuple[RateRow, ...]:
+    return tuple(row.model_copy(update={"labour_rate_per_h": row.labour_rate_per_h + 1}) for row in rates.work_centres)
+
+
+def publish(store: RateStore, rows: tuple[RateRow, ...], seen: str, table: str = "work_centres") -> bool:
+    return store.publish(table, rows, seen=seen, created_by="an engineer", reason="a test", now=NOW)[1]
+
+
+def test_revision_1_is_the_seed_to_the_last_row(store: RateStore) -> None:
+    first = RateRevision.model_validate_json(store.revision(1))
+    assert first.rates == seed_rates()
+    assert store.latest_number() == 1
+
+
+def test_a_change_makes_the_next_revision_and_leaves_the_one_before(store: RateStore, rates: Rates) -> None:
+    before = store.table("work_centres")
+    assert publish(store, dearer(rates), before.digest) is True
+    assert store.latest_number() == 2
+    assert RateRevision.model_validate_json(store.revision(1)).rates == rates
+    second = RateRevision.model_validate_json(store.revision(2))
+    assert second.rates.work_centres[0].labour_rate_per_h == rates.work_centres[0].labour_rate_per_h + 1
+    assert second.rates.glasses == rates.glasses
+    newest_summary = store.summaries(before=None, most=1)[0]
+    assert newest_summary.changed == ("work_centres",)
+    assert newest_summary.digest == second.digest
+
+
+def test_the_same_rows_again_make_no_revision(store: RateStore, rates: Rates) -> None:
+    assert publish(store, rates.work_centres, store.table("work_centres").digest) is False
+    assert store.latest_number() == 1
+
+
+def test_going_back_gives_the_digest_there_was(store: RateStore, rates: Rates) -> None:
+    first = store.table("work_centres").digest
+    publish(store, dearer(rates), first)
+    publish(store, rates.work_centres, store.table("work_centres").digest)
+    assert store.table("work_centres").digest == first
+    digests = [summary.digest for summary in store.summaries(before=None, most=9)]
+    assert digests[0] == digests[2] != digests[1]
+
+
+def test_a_change_to_a_table_that_was_changed_meanwhile_is_stale(store: RateStore, rates: Rates) -> None:
+    seen = store.table("work_centres").digest
+    publish(store, dearer(rates), seen)
+    with pytest.raises(RevisionStale, match="work_centres"):
+        publish(store, dearer(rates), seen)
+
+
+def test_of_two_changes_at_once_one_wins(store: RateStore, rates: Rates) -> None:
+    seen = store.table("work_centres").digest
+    outcomes: list[str] = []
+
+    def change(cents: int) -> None:
+        rows = tuple(
+            row.model_copy(update={"machine_rate_per_h": row.machine_rate_per_h + Decimal(cents)}) for row in rates.work_centres
+        )
+        try:
+            publish(store, rows, seen)
+            outcomes.append("won")
+        except RevisionStale:
+            outcomes.append("stale")
+
+    threads = [threading.Thread(target=change, args=(n,)) for n in (1, 2, 3, 4)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert sorted(outcomes) == ["stale", "stale", "stale", "won"]
+    assert store.latest_number() == 2
+
+
+def test_a_stored_revision_cannot_be_changed_even_by_hand(store: RateStore, database: Database) -> None:
+    for statement in (
+        "update rates.table_versions set rows = ''",
+        "delete from rates.revisions",
+        "update rates.revision_tables set digest = ''",
+    ):
+        with pytest.raises(DBAPIError, match="never changed"), database.transaction() as connection:
+            connection.execute(text(statement))
+    assert store.latest_number() == 1
+
+
+def test_stock_of_a_glass_that_is_not_there_is_refused_at_its_row(store: RateStore, rates: Rates) -> None:
+    rows = (rates.stock_forms[0], rates.stock_forms[1].model_copy(update={"glass": "N-MARBLE"}))
+    with pytest.raises(TableUnreadable) as caught:
+        publish(store, rows, store.table("stock_forms").digest, "stock_forms")
+    assert caught.value.errors[0].pointer == "/rows/1/glass"
+    assert "N-MARBLE" in caught.value.errors[0].reason
+
+
+def test_a_week_without_work_is_refused(store: RateStore, rates: Rates) -> None:
+    rows = tuple(row.model_copy(update={"hours": 0.0}) for row in rates.calendar)
+    with pytest.raises(TableUnreadable, match="calendar"):
+        publish(store, rows, store.table("calendar").digest, "calendar")
+
+
+def test_what_is_not_there_is_named(store: RateStore) -> None:
+    with pytest.raises(TableUnknown, match="the tables are glasses".replace("the", "The")):
+        store.table("marbles")
+    with pytest.raises(RevisionUnknown, match="the latest is 1"):
+        store.revision(9)
+    with pytest.raises(RevisionUnknown, match="the latest is 1"):
+        store.table("glasses", 2)
+
+
+def test_a_price_of_nothing_is_no_row(rates: Rates) -> None:
+    row = rates.stock_forms[0].model_dump(mode="json", by_alias=True)
+    row["prices"][0]["price_per_kg"] = "0"
+    with pytest.raises(TableUnreadable) as caught:
+        validated_rows("stock_forms", [row])
+    assert caught.value.errors[0].pointer == "/rows/0/prices/0/price_per_kg"
+
+
+def test_migrating_twice_changes_nothing(database: Database) -> None:
+    before = current(database)
+    assert migrate(database, now=NOW) == before == newest()
+    assert RateStore(database).latest_number() == 1

@@ -1,0 +1,127 @@
+"""Blanks and glass codes against figures from outside, the source beside each."""
+
+from __future__ import annotations
+
+import math
+from decimal import Decimal
+
+import pytest
+from scipy.integrate import quad
+
+from services.glass.domain.envelope import disc_volume_mm3, envelope_mm, sag_mm
+from shared_schemas.glass_reference import GlassNotFound, find_glass
+from shared_schemas.prescription import Surface
+from shared_schemas.rates import Rates
+
+
+def face(radius_mm: float | None, clear_mm: float = 20.0) -> Surface:
+    return Surface(radius_mm=radius_mm, clear_diameter_mm=clear_mm)
+
+
+# Blank of a lens 25 mm in diameter, 2 mm on the diameter, 0.3 mm on each face. Computed independently from the geometry.
+@pytest.mark.parametrize(
+    ("front", "back", "centre_mm", "blank_mm"),
+    [(50.0, -50.0, 6.0, 6.600), (-50.0, 50.0, 3.0, 7.314), (50.0, None, 5.0, 5.600), (50.0, 60.0, 4.0, 6.138)],
+    ids=["biconvex", "biconcave", "plano-convex", "meniscus"],
+)
+def test_thickness_of_the_blank_of_four_lenses(front: float, back: float | None, centre_mm: float, blank_mm: float) -> None:
+    found = envelope_mm(front=face(front), back=face(back), centre_thickness_mm=centre_mm, diameter_mm=27.0) + 2 * 0.3
+    assert found == pytest.approx(blank_mm, abs=5e-4)
+
+
+# The triplet of W. J. Smith, Modern Optical Engineering, 4th ed., pp. 118-119 (radii, thicknesses, apertures as published in
+# a public script of lens prescriptions, create_store_OPTICAL_SYSTEMs.m). Densities: SCHOTT data sheets of 2018-06-01.
+# Blank sizes and masses: computed independently. Columns: glass, radii, centre thickness, finished diameter,
+# finished mass [g], blank diameter, blank thickness, blank mass [g], share removed [%].
+TRIPLET = [
+    ("N-SK4", 37.40, -341.48, 5.9, 30.0, 10.465, 32.0, 6.500, 18.480, 43),
+    ("SF2", -42.65, 36.40, 2.5, 22.4, 6.267, 24.4, 6.988, 12.612, 50),
+    ("N-SK4", 204.52, -37.05, 5.9, 24.0, 7.571, 26.0, 6.500, 12.199, 38),
+]
+
+
+@pytest.mark.parametrize("lens", TRIPLET, ids=["L1", "L2", "L3"])
+def test_blanks_of_a_published_triplet(
+    lens: tuple[str, float, float, float, float, float, float, float, float, int], rates: Rates
+) -> None:
+    glass, front_mm, back_mm, centre_mm, diameter_mm, finished_g, blank_diameter_mm, blank_thickness_mm, blank_g, removed = lens
+    density = rates.glass(glass).density_g_cm3
+    assert density is not None
+    front, back = face(front_mm, diameter_mm), face(back_mm, diameter_mm)
+    thickness = 0.6 + envelope_mm(front=front, back=back, centre_thickness_mm=centre_mm, diameter_mm=blank_diameter_mm)
+    assert thickness == pytest.approx(blank_thickness_mm, abs=5e-4)
+    mass = disc_volume_mm3(diameter_mm=blank_diameter_mm, thickness_mm=thickness) * density / 1000
+    assert mass == pytest.approx(blank_g, abs=1e-3)
+
+    # the finished lens by numerical integration over rings (scipy.integrate.quad), from the same sagittas
+    def ring(r: float) -> float:
+        return 2 * math.pi * r * (centre_mm + sag_mm(surface=back, radial_mm=r) - sag_mm(surface=front, radial_mm=r))
+
+    finished, _ = quad(ring, 0, diameter_mm / 2)
+    assert finished * density / 1000 == pytest.approx(finished_g, abs=1e-3)
+    assert round(100 * (1 - finished_g / mass)) == removed
+
+
+# Biconvex 50/-50, 6 mm thick, 25 mm in diameter: 2170.1 mm^3, 5.447 g in N-BK7. Computed independently (caps of spheres).
+def test_volume_of_a_biconvex_lens_by_numerical_integration_of_our_sagittas() -> None:
+    front, back = face(50.0), face(-50.0)
+
+    def ring(r: float) -> float:
+        return 2 * math.pi * r * (6.0 + sag_mm(surface=back, radial_mm=r) - sag_mm(surface=front, radial_mm=r))
+
+    volume, _ = quad(ring, 0, 12.5)
+    assert volume == pytest.approx(2170.1, abs=0.1)
+    assert volume * 2.51 / 1000 == pytest.approx(5.447, abs=1e-3)
+
+
+# The volume of a blank against numerical integration (scipy.integrate.quad) over its radius.
+@pytest.mark.parametrize(("diameter_mm", "thickness_mm"), [(27.0, 6.6), (1.0, 0.5), (150.0, 40.0)])
+def test_volume_of_a_blank_by_numerical_integration(diameter_mm: float, thickness_mm: float) -> None:
+    integral, _ = quad(lambda r: 2 * math.pi * r * thickness_mm, 0, diameter_mm / 2)
+    assert disc_volume_mm3(diameter_mm=diameter_mm, thickness_mm=thickness_mm) == pytest.approx(integral, rel=1e-12)
+
+
+# Sagitta of a sphere R 50 at 10 mm: 1.010205; of a paraboloid R 100 at 25 mm: 3.125 exactly. Derived.
+def test_sagitta_of_a_sphere_and_of_a_paraboloid() -> None:
+    assert sag_mm(surface=face(50.0), radial_mm=10.0) == pytest.approx(1.010205, abs=1e-6)
+    parabola = Surface(radius_mm=100.0, clear_diameter_mm=50.0, conic=-1.0)
+    assert sag_mm(surface=parabola, radial_mm=25.0) == pytest.approx(3.125, abs=1e-9)
+
+
+# Glass codes as printed in the SCHOTT data sheets of 2018-06-01 and the OHARA sheets (open package opticalglass 1.1.1);
+# the rule round(1000 (nd - 1)), round(10 vd): https://www.liquisearch.com/glass_code
+@pytest.mark.parametrize(
+    ("name", "code"),
+    [("N-BK7", "517642.251"), ("N-SF6", "805254.337"), ("F2", "620364.360"), ("SF57", "847238.551"), ("S-LAH79", "003283")],
+)
+def test_glass_codes(name: str, code: str, rates: Rates) -> None:
+    row = rates.glass(name)
+    assert row.code == code
+    index = round(1000 * (row.nd - 1)) % 1000  # the first digit is dropped from nd 2 on
+    assert abs(index - int(code[:3])) <= 1
+    assert abs(round(10 * row.vd) - int(code[3:6])) <= 1
+
+
+# SF6 and N-SF6 share 805254; densities 5.18 and 3.37 (same sheets). The nine-digit code tells them apart.
+def test_the_same_six_digits_are_not_the_same_glass(rates: Rates) -> None:
+    leaded, free = rates.glass("SF6"), rates.glass("N-SF6")
+    assert leaded.code[:6] == free.code[:6] == "805254"
+    assert (leaded.density_g_cm3, free.density_g_cm3) == (5.18, pytest.approx(3.37, abs=0.005))
+    assert (leaded.lead, free.lead) == (True, False)
+    with pytest.raises(GlassNotFound) as caught:
+        find_glass("805254", rates.glasses)
+    assert {"SF6", "N-SF6"} <= set(caught.value.candidates)
+
+
+# Grindability classes of the same sheets: N-SF11 HG 4, N-BK7 HG 3. Lead: 18 entries are marked.
+def test_hardness_and_lead_of_the_sheets(rates: Rates) -> None:
+    assert (rates.glass("N-SF11").grindability_hg, rates.glass("N-BK7").grindability_hg) == (4, 3)
+    assert sum(row.lead for row in rates.glasses) == 18
+
+
+# Common practice: optical glass costs from some tens up to about 1000 USD per kilogram.
+def test_glass_reaches_about_a_thousand_dollars_a_kilogram(rates: Rates) -> None:
+    dearest = [max(step.price_per_kg for step in row.prices) for row in rates.stock_forms if row.form == "slab"]
+    assert Decimal(900) <= max(dearest) <= Decimal(1100)
+    assert Decimal(20) <= min(dearest) <= Decimal(60)
+    assert {row.glass for row in rates.stock_forms if row.form == "slab"} == {row.name for row in rates.glasses}

@@ -1,0 +1,143 @@
+"""Money: lines add up, rounding has one rule, and nothing is free."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from decimal import Decimal
+from typing import Any
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from services.quoting.domain.cost import material_cost, operation_costs
+from services.quoting.domain.evaluation import Plans, evaluate
+from services.quoting.domain.money import changed, exact, price_step, rounded, rounded_up
+from services.quoting.domain.price import CostSums, priced
+from services.quoting.errors import FigureOutOfRange
+from shared_schemas.operations import Route
+from shared_schemas.rates import CommercialRow, CurrencyRow, Rates
+from tests.unit.quoting.conftest import SAID, material, operation
+
+AMOUNTS = st.decimals(min_value=0, max_value=10**7, places=4)
+
+
+@pytest.mark.parametrize(
+    ("amount", "minor_units", "expected"),
+    [
+        ("2.345", 2, "2.34"),
+        ("2.355", 2, "2.36"),
+        ("2.5", 0, "2"),
+        ("-2.345", 2, "-2.34"),
+        ("1.00049", 3, "1.000"),
+        ("0", 2, "0.00"),
+    ],
+)
+def test_rounding_has_one_rule(amount: str, minor_units: int, expected: str) -> None:
+    assert rounded(Decimal(amount), minor_units=minor_units) == Decimal(expected)
+
+
+@pytest.mark.parametrize(
+    ("amount", "step", "expected"), [("10.01", "0.50", "10.50"), ("10.50", "0.50", "10.50"), ("0.01", "5", "5")]
+)
+def test_prices_go_up_to_the_step(amount: str, step: str, expected: str) -> None:
+    assert rounded_up(Decimal(amount), step=Decimal(step)) == Decimal(expected)
+
+
+def test_a_step_of_nothing_is_an_error() -> None:
+    with pytest.raises(FigureOutOfRange, match="rounding step"):
+        rounded_up(Decimal(1), step=Decimal(0))
+
+
+def test_a_step_is_never_finer_than_the_smallest_coin(small_rates: Rates) -> None:
+    assert price_step(Decimal("0.05"), small_rates.currency("JPY")) == 1
+    assert price_step(Decimal("0.05"), small_rates.currency("USD")) == Decimal("0.05")
+    assert changed(Decimal("10.00"), small_rates.currency("JPY")) == 1514
+    assert changed(Decimal("10.00"), small_rates.currency("KWD")) == Decimal("3.065")
+
+
+def test_minutes_become_decimals_without_binary_dust() -> None:
+    assert exact(0.1 + 0.2) == Decimal("0.3")
+
+
+@settings(max_examples=1000, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(
+    material_amount=AMOUNTS, operations=AMOUNTS, bought=AMOUNTS, quantity=st.integers(1, 100_000),
+    overhead=st.floats(0, 1), margin=st.floats(0, 0.99), contingency=st.floats(0, 1), minimum=AMOUNTS,
+    step=st.sampled_from(["0.01", "0.05", "0.5", "1", "25"]), code=st.sampled_from(["USD", "JPY", "KWD"]),
+)  # fmt: skip
+def test_the_lines_of_a_thousand_random_prices_add_up_exactly(
+    small_rates: Rates, material_amount: Decimal, operations: Decimal, bought: Decimal, quantity: int, overhead: float, margin: float,
+    contingency: float, minimum: Decimal, step: str, code: str,
+) -> None:  # fmt: skip
+    terms = CommercialRow(
+        name="t", overhead_share=overhead, margin_share=margin, contingency_share=contingency, valid_days=30, minimum_order=minimum,
+        rounding=Decimal(step), **SAID,
+    )  # fmt: skip
+    currency: CurrencyRow = small_rates.currency(code)
+    found = priced(CostSums(material_amount, operations, bought), quantity=quantity, terms=terms, currency=currency)
+    assert sum(line.amount for line in found.lines) == found.total
+    assert found.unit * quantity == found.total
+    assert found.total >= changed(minimum, currency)
+    assert found.lines[-1].kind == "rounding"
+    assert 0 <= found.lines[-1].amount < price_step(Decimal(step), currency) * quantity + currency_unit(currency)
+    assert all(line.amount >= 0 for line in found.lines)
+
+
+def currency_unit(currency: CurrencyRow) -> Decimal:
+    return Decimal(1).scaleb(-currency.minor_units)
+
+
+def test_a_margin_of_everything_is_an_error(small_rates: Rates) -> None:
+    terms = CommercialRow.model_construct(
+        name="greedy", overhead_share=0.0, margin_share=1.0, contingency_share=0.0, minimum_order=Decimal(0), rounding=Decimal(1)
+    )
+    with pytest.raises(FigureOutOfRange, match="margin of 1"):
+        priced(CostSums(Decimal(1), Decimal(1), Decimal(1)), quantity=1, terms=terms, currency=small_rates.currency("USD"))
+
+
+def test_a_set_up_is_paid_once_and_batches_are_whole(small_rates: Rates) -> None:
+    route = Route(
+        part="L1", kind="element", operations=(operation(batch_size=4, batch_min=30.0, setup_min=10.0, attended_share=0.5),)
+    )
+    (four,) = operation_costs(route, started=4, rates=small_rates)
+    (five,) = operation_costs(route, started=5, rates=small_rates)
+    assert (four.batches, five.batches) == (1, 2)
+    assert (four.machine_min, five.machine_min) == (40.0, 70.0)
+    assert four.attended_min == 25.0
+    assert four.amount == Decimal(40) + Decimal("12.5") + 1
+
+
+def test_what_is_lost_early_costs_nothing_later(small_rates: Rates) -> None:
+    route = Route(part="L1", kind="element", operations=(operation(**{"yield": 0.5}), operation(batch_size=1)))
+    first, second = operation_costs(route, started=8, rates=small_rates)
+    assert (first.pieces, second.pieces) == (8, 4)
+
+
+@pytest.mark.parametrize(
+    ("blanks", "cost", "lots"), [(1, 100, 1), (10, 100, 1), (11, 180, 1), (20, 180, 1), (21, 280, 2), (40, 360, 2), (45, 460, 3)]
+)
+def test_glass_is_bought_in_steps_and_in_lots_past_the_last(blanks: int, cost: int, lots: int) -> None:
+    found = material_cost(material((10, "100"), (20, "180")), blanks=blanks)
+    assert (found.amount, found.lots) == (cost, lots)
+
+
+def test_a_larger_quantity_never_costs_less_in_all_and_never_more_apiece_here(plans_of: Callable[..., Plans]) -> None:
+    found = [evaluate(plans_of(), quantity=quantity) for quantity in (1, 2, 5, 10, 25, 50)]
+    totals = [one.costs.total for one in found]
+    assert totals == sorted(totals)
+    units = [one.price.unit for one in found]
+    assert units == sorted(units, reverse=True)
+
+
+def test_members_of_a_purchase_share_it_for_the_one_that_starts_most(plans_of: Callable[..., Plans]) -> None:
+    found = evaluate(plans_of(materials=(material((1000, "77"), members=("L1",)),)), quantity=5)
+    assert found.materials[0].blanks == found.starts["L1"].started
+    assert found.costs.material == 77
+
+
+@given(quantity=st.integers(1, 400))
+@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+def test_a_price_is_never_below_its_cost(plans_of: Callable[..., Plans], quantity: int) -> None:
+    found: Any = evaluate(plans_of(), quantity=quantity)
+    assert found.price.total >= rounded(found.costs.total, minor_units=2)

@@ -1,0 +1,147 @@
+"""Enough are started, and not many more."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import date
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from services.quoting.domain.evaluation import Plans, evaluate
+from services.quoting.domain.lead_time import kingman_wait_h, log_normal_points
+from services.quoting.domain.relaxations import quoted_relaxations
+from services.quoting.domain.start_quantity import chance_of_enough, start_quantity
+from services.quoting.domain.starts import part_starts, route_yield
+from services.quoting.domain.working_calendar import WorkingCalendar
+from services.quoting.errors import FigureOutOfRange, NoWorkingDays
+from shared_schemas.operations import Consumed, LooserOperation, Relaxation, Route, Tooling
+from shared_schemas.rates import CalendarRow
+from tests.unit.quoting.conftest import SAID, operation, week
+
+CASES = {"wanted": st.integers(1, 2000), "yield_share": st.floats(0.05, 1.0), "confidence": st.floats(0.01, 0.999)}
+
+
+@given(**CASES)
+@settings(max_examples=200, deadline=None)
+def test_the_start_quantity_is_the_smallest_that_is_enough(wanted: int, yield_share: float, confidence: float) -> None:
+    n = start_quantity(wanted=wanted, yield_share=yield_share, confidence=confidence)
+    assert chance_of_enough(started=n, wanted=wanted, yield_share=yield_share) >= confidence
+    assert n == wanted or chance_of_enough(started=n - 1, wanted=wanted, yield_share=yield_share) < confidence
+
+
+@given(wanted=CASES["wanted"], yield_share=CASES["yield_share"], low=st.floats(0.01, 0.9), more=st.floats(0, 0.09))
+@settings(max_examples=100, deadline=None)
+def test_more_confidence_never_starts_fewer(wanted: int, yield_share: float, low: float, more: float) -> None:
+    assert start_quantity(wanted=wanted, yield_share=yield_share, confidence=low) <= start_quantity(
+        wanted=wanted, yield_share=yield_share, confidence=low + more
+    )
+
+
+def test_a_perfect_yield_starts_what_is_wanted() -> None:
+    assert start_quantity(wanted=17, yield_share=1.0, confidence=0.999) == 17
+
+
+def test_a_hundred_thousand_are_solved_too() -> None:
+    assert 110_000 < start_quantity(wanted=100_000, yield_share=0.9, confidence=0.95) < 112_000
+
+
+@pytest.mark.parametrize(
+    ("yield_share", "confidence", "name"),
+    [(0.0, 0.9, "yield"), (1.1, 0.9, "yield"), (0.9, 1.0, "confidence"), (0.9, 0.0, "confidence")],
+)
+def test_what_no_number_reaches_is_an_error(yield_share: float, confidence: float, name: str) -> None:
+    with pytest.raises(FigureOutOfRange, match=name):
+        start_quantity(wanted=5, yield_share=yield_share, confidence=confidence)
+
+
+def test_starts_go_backward_from_the_order_through_groups_to_elements() -> None:
+    element = (operation(**{"yield": 0.9}),)
+    routes = (
+        Route(part="L1", kind="element", operations=element),
+        Route(part="L2", kind="element", operations=element),
+        Route(part="L1+L2", kind="cemented_group", consumes=(Consumed(part="L1"), Consumed(part="L2")), operations=element),
+        Route(part="lens", kind="lens", consumes=(Consumed(part="L1+L2"),), operations=element),
+    )
+    found = part_starts(routes=routes, quantity=10, confidence=0.9)
+    assert found["lens"].needed == 10
+    assert found["L1+L2"].needed == found["lens"].started
+    assert found["L1"].needed == found["L2"].needed == found["L1+L2"].started
+    assert found["L1"].started > found["lens"].started > 10
+    whole = 1.0
+    for start in found.values():
+        whole *= start.chance
+    assert whole >= 0.9
+
+
+def test_a_part_used_twice_is_needed_twice() -> None:
+    routes = (
+        Route(part="L1", kind="element", operations=(operation(**{"yield": 1.0}),)),
+        Route(part="lens", kind="lens", consumes=(Consumed(part="L1", count=2),), operations=(operation(**{"yield": 1.0}),)),
+    )
+    assert part_starts(routes=routes, quantity=7, confidence=0.9)["L1"].started == 14
+
+
+def test_a_lost_batch_counts_into_the_yield_of_a_route() -> None:
+    assert route_yield((operation(**{"yield": 0.9}, batch_loss=0.1),)) == pytest.approx(0.81)
+
+
+def test_hours_end_on_working_days_only() -> None:
+    calendar = WorkingCalendar((*week(), CalendarRow(name="h", holiday=date(2026, 11, 5), **SAID)))
+    monday = date(2026, 11, 2)
+    assert calendar.hours_per_week == 40
+    assert calendar.day_after_hours(monday, 8) == monday
+    assert calendar.day_after_hours(monday, 8.5) == date(2026, 11, 3)
+    assert calendar.day_after_hours(monday, 25) == date(2026, 11, 6), "Thursday is a holiday"
+    assert calendar.day_after_hours(date(2026, 11, 7), 0) == date(2026, 11, 9), "Saturday waits for Monday"
+
+
+def test_a_calendar_without_work_is_an_error() -> None:
+    with pytest.raises(NoWorkingDays):
+        WorkingCalendar((CalendarRow(name="sunday", weekday=6, hours=0.0, **SAID),))
+
+
+def test_an_idle_work_centre_makes_nobody_wait() -> None:
+    assert kingman_wait_h(utilisation=0.0, squared_variation=1.0, mean_job_h=5.0) == 0
+
+
+def test_without_variance_both_points_are_the_mean() -> None:
+    assert log_normal_points(mean=10.0, variance=0.0) == (10.0, 10.0)
+
+
+def test_the_log_normal_has_the_mean_it_was_asked_for() -> None:
+    import numpy as np  # noqa: PLC0415
+
+    p50, p90 = log_normal_points(mean=10.0, variance=9.0)
+    spread = np.log(p90 / p50) / 1.2815515655446004
+    assert p50 * np.exp(spread**2 / 2) == pytest.approx(10.0)
+    assert p50 < 10 < p90
+
+
+def test_a_longer_wait_for_a_tool_moves_the_date_and_the_path_says_so(plans_of: Callable[..., Plans]) -> None:
+    soon = evaluate(plans_of(), quantity=5).lead_time
+    tool = Tooling(name="test plate 36.4", part="L1", reason="no plate of that radius", charge=400, lead_days=60.0)
+    late = evaluate(plans_of(tooling=(tool,)), quantity=5).lead_time
+    assert late.p50_days > soon.p50_days
+    assert late.critical_path[0] == "test plate 36.4"
+    assert soon.critical_path == ("barrel", "lens")
+    assert late.p90_days >= late.p50_days
+
+
+def test_a_relaxation_that_saves_is_offered_with_what_it_saves(plans_of: Callable[..., Plans]) -> None:
+    plans = plans_of()
+    whole = {
+        "where": "/elements/0/front/form",
+        "part": "L1",
+        "tolerance": "irregularity",
+        "from_figure": 0.25,
+        "to_figure": 0.5,
+        "unit": "fringe",
+    }
+    saves = Relaxation(**whole, operations=(LooserOperation(position=0, batch_size=4, batch_min=10.0, **{"yield": 0.97}),))
+    costs = Relaxation(**whole, operations=(LooserOperation(position=0, batch_size=4, batch_min=90.0, **{"yield": 0.9}),))
+    against = evaluate(plans, quantity=25)
+    (found,) = quoted_relaxations(plans, (saves, costs), against=against)
+    assert found.saving_per_unit > 0
+    assert found.quantity == 25
