@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from shared_schemas.base import Contract
+from shared_schemas.blanks import BlankPlan
 from shared_schemas.check import CheckReport
 from shared_schemas.quote import QuoteRequest
 
@@ -12,3 +13,11 @@ class BlanksByHand(Contract):
 
     request: QuoteRequest
     check: CheckReport
+
+
+class OperationsByHand(Contract):
+    """Plan the operations of this request with this report and these blanks, by the latest rates."""
+
+    request: QuoteRequest
+    check: CheckReport
+    blanks: BlankPlan

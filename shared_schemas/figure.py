@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from datetime import date
 from decimal import Decimal
+from typing import Any
+
+from pydantic import SerializerFunctionWrapHandler, model_serializer
 
 from shared_schemas.base import Contract, Name, Text
 
@@ -18,7 +21,7 @@ class RateRowRef(Contract):
 
 
 class Figure(Contract):
-    """One figure. `formula` is written in the names of the inputs; a leaf has a rate row or a `source`, or is given."""
+    """One figure; an empty field is left out of its JSON. `formula` is written in the names of the inputs; a leaf has a rate row or a `source`, or is given."""
 
     name: Name
     value: float | int | Decimal | str
@@ -27,3 +30,8 @@ class Figure(Contract):
     inputs: tuple[Figure, ...] = ()
     rate_row: RateRowRef | None = None
     source: Text | None = None
+
+    @model_serializer(mode="wrap")
+    def _say_what_there_is(self, write: SerializerFunctionWrapHandler) -> dict[str, Any]:
+        """A quote carries thousands of figures; what is empty is left out of their JSON."""
+        return {name: value for name, value in write(self).items() if value not in (None, "", (), [])}

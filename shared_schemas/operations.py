@@ -21,8 +21,8 @@ PartKind = Literal["element", "cemented_group", "lens"]
 class Operation(Contract):
     """One line of the route card.
 
-    A run of n pieces takes `setup_min` once and `batch_min` for each of ceil(n / batch_size) batches; the machine is
-    busy all that time, a person for `attended_share` of it. A piece survives with probability `yield`; a whole batch is
+    A run of n pieces takes `setup_min` once, `batch_min` for each of ceil(n / batch_size) batches and `piece_min` for each
+    piece; the machine is busy all that time, a person for `attended_share` of it (and the set-up). A piece survives with probability `yield`; a whole batch is
     lost together with probability `batch_loss`. `consumables` is spent per batch. `basis` explains the figures by name.
     """
 
@@ -33,6 +33,7 @@ class Operation(Contract):
     setup_min: Annotated[float, Field(ge=0)]
     batch_size: Annotated[int, Field(ge=1)]
     batch_min: Annotated[float, Field(ge=0)]
+    piece_min: Annotated[float, Field(ge=0)] = 0.0
     attended_share: Share = 1.0
     yield_share: Annotated[float, Field(alias="yield", gt=0, le=1)]
     batch_loss: Annotated[float, Field(ge=0, lt=1)] = 0.0
@@ -84,6 +85,7 @@ class LooserOperation(Contract):
     position: Annotated[int, Field(ge=0)]
     batch_size: Annotated[int, Field(ge=1)]
     batch_min: Annotated[float, Field(ge=0)]
+    piece_min: Annotated[float, Field(ge=0)] = 0.0
     yield_share: Annotated[float, Field(alias="yield", gt=0, le=1)]
 
 

@@ -15,6 +15,7 @@ from typing import Annotated, Any, Literal
 from pydantic import Field, StringConstraints, model_validator
 
 from shared_schemas.base import (
+    NO_CONTROLS,
     Contract,
     Count,
     Currency,
@@ -34,7 +35,7 @@ from shared_schemas.operations import OperationName
 from shared_schemas.problem import Explained, ProblemDetail
 
 Yield = Annotated[float, Field(strict=True, gt=0, le=1)]
-Said = Annotated[str, StringConstraints(min_length=1, max_length=400, strip_whitespace=True)]
+Said = Annotated[str, StringConstraints(min_length=1, max_length=400, strip_whitespace=True, pattern=NO_CONTROLS)]
 
 
 class RateRow(Contract):
@@ -151,7 +152,11 @@ class AllowanceRow(RateRow):
 
 
 class WorkCentreRow(RateRow):
-    """A machine or a bench: what it does (`method` tells two ways of one operation apart), and what its hours cost."""
+    """A machine or a bench: what it does (`method` tells two ways of one operation apart), and what its hours cost.
+
+    A batch takes `cycle_min` and, for each piece in it, `load_min_per_piece`; `rack_pieces` go in together where a rack,
+    not a block or a chamber, says how many.
+    """
 
     operations: Annotated[tuple[OperationName, ...], Field(min_length=1)]
     method: Annotated[str, Field(max_length=40)] = ""
@@ -160,18 +165,23 @@ class WorkCentreRow(RateRow):
     stations: Annotated[int, Field(strict=True, ge=1)]
     setup_min: NonNegative
     load_min_per_piece: NonNegative
+    cycle_min: NonNegative = 0.0
+    rack_pieces: Annotated[int, Field(strict=True, ge=1)] | None = None
     attended_share: Share
     largest_diameter_mm: Positive | None = None
 
 
 class GrindingRow(RateRow):
-    """One stage of shaping: curve generating by grindability class, or one grit of the fine-grinding ladder.
+    """One stage of shaping: sawing, coring or curve generating by grindability class, or one grit of the fine-grinding ladder.
 
-    `removal_mm3_per_min` for `generate` (bound diamond, of the ISO 12844 class named); `removal_um_per_min` for
-    `fine_grind` (loose abrasive on a glass of abrasion 100). Damage below a surface is `damage_multiple` times `grit_um`.
+    `removal_mm3_per_min` for bound diamond (`generate`: one row for each ISO 12844 class; `saw` and `core`: one row for
+    class 3, scaled as generating is). `removal_um_per_min` for `fine_grind`: by `method` `block` loose abrasive, on a
+    glass of abrasion 100; by `single` diamond pellets, on a glass of class 3. Damage below a surface is
+    `damage_multiple` times `grit_um`.
     """
 
-    stage: Literal["generate", "fine_grind"]
+    stage: Literal["saw", "core", "generate", "fine_grind"]
+    method: Literal["", "block", "single"] = ""
     grit_um: Positive
     grindability_hg: Annotated[int, Field(strict=True, ge=1, le=6)] | None = None
     removal_mm3_per_min: Positive | None = None
@@ -182,12 +192,16 @@ class GrindingRow(RateRow):
 
 
 class PolishingRow(RateRow):
-    """How a range of glasses is polished: Preston's coefficient with pressure and speed, and the cost of a figuring loop.
+    """How a range of glasses is polished on blocks or singly (`method`): Preston's coefficient with pressure and speed, the figuring loop, and the block.
 
     A row with `glass` is for that glass alone; otherwise it holds over `knoop_over_hk` and up to `knoop_up_to_hk`.
+    Lenses stand `block_gap_mm` apart on blocks up to `largest_block_mm` wide and `convex_half_angle_deg` or
+    `concave_half_angle_deg` high; below `single_below_ratio` of radius to diameter, or finer than
+    `single_below_fringes`, a lens is worked singly.
     """
 
     glass: Name | None = None
+    method: Literal["block", "single"]
     knoop_over_hk: NonNegative
     knoop_up_to_hk: Positive
     polisher: Literal["pad", "pitch"]
@@ -198,6 +212,12 @@ class PolishingRow(RateRow):
     start_figure_fringes: Positive
     measure_min: NonNegative
     correct_min: NonNegative
+    block_gap_mm: NonNegative
+    largest_block_mm: Positive
+    convex_half_angle_deg: Annotated[float, Field(strict=True, gt=0, le=90)]
+    concave_half_angle_deg: Annotated[float, Field(strict=True, gt=0, le=90)]
+    single_below_ratio: NonNegative
+    single_below_fringes: NonNegative
     consumables_per_batch: NonNegativeMoney = Decimal(0)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from datetime import UTC, datetime
 from typing import Annotated, Any
 
@@ -16,8 +17,8 @@ from services.chassis.web import Refused, Tools, answers, needs_role
 from services.rates import errors
 from services.rates.domain.table_csv import rows_from_csv, rows_to_csv, validated_rows
 from services.rates.store.repository import RateStore, StoredTable
-from shared_schemas.problem import Explained
-from shared_schemas.rates import TABLES, RateRevision, RateRow, RevisionList, TablePage, TableUpdate
+from shared_schemas.problem import Explained, ProblemDetail
+from shared_schemas.rates import TABLES, RateRevision, RateRow, RevisionList, Said, TablePage, TableUpdate
 
 router = APIRouter()
 
@@ -25,13 +26,21 @@ STATUS: dict[type[Explained], tuple[int, str, str]] = {
     errors.RatesError: (422, "invalid", "The request has values that cannot be"),
     errors.TableUnknown: (404, "not-found", "There is no such table"),
     errors.TableUnreadable: (422, "invalid", "The table has cells that cannot be read"),
+    errors.TableContradicts: (422, "invalid", "The table contradicts itself or another table"),
     errors.RevisionUnknown: (404, "not-found", "There is no such revision"),
     errors.RevisionStale: (412, "stale", "The table was changed meanwhile"),
 }
 
 Engineer = Annotated[Caller, Depends(needs_role("engineer"))]
 EngineerOrSuite = Annotated[Caller, Depends(needs_role("engineer", "service"))]
+Number = Annotated[int, Path(ge=1, le=2**31 - 1)]
+Table = Annotated[str, Path(description="One of: " + ", ".join(TABLES) + ".")]
+IfNoneMatch = Annotated[str | None, Header(description="The ETag of what you have.")]
 JSON, CSV = "application/json", "text/csv"
+AS_YOU_HAVE_IT: dict[int | str, dict[str, Any]] = {304: {"description": "It is as you have it"}}
+FOR_EVER = "private, max-age=31536000, immutable"
+ASK_AGAIN = "private, no-cache"
+"""A table may be kept, and is asked for again with If-None-Match before each use."""
 
 
 @router.get(
@@ -52,63 +61,73 @@ def list_revisions(
     "/v1/rates/revisions/{number}",
     summary="All tables of one revision",
     response_model=RateRevision,
-    responses=answers("not-found"),
+    responses={**AS_YOU_HAVE_IT, **answers("not-found", "invalid")},
 )
-def get_revision(number: Annotated[int, Path(ge=1, le=2**31 - 1)], caller: EngineerOrSuite, tools: Tools) -> Response:
-    document = RateStore(tools.database).revision(number)
-    return Response(document, media_type=JSON, headers={"Cache-Control": "private, max-age=31536000, immutable"})
+def get_revision(number: Number, caller: EngineerOrSuite, tools: Tools, if_none_match: IfNoneMatch = None) -> Response:
+    """A revision never changes: it may be kept for ever."""
+    store = RateStore(tools.database)
+    digest = store.digest(number)
+    headers = {"ETag": f'"{digest}"', "Cache-Control": FOR_EVER}
+    if _is_known(if_none_match, digest):
+        return Response(status_code=304, headers=headers)
+    return Response(store.revision(number), media_type=JSON, headers=headers)
 
 
 @router.get(
     "/v1/rates/tables/{table}",
     summary="One table; its ETag goes back with a change",
     response_model=TablePage,
-    responses={200: {"content": {CSV: {"schema": {"type": "string"}}}}, 304: {"description": "It is as you have it"},
-               **answers("not-found", "not-acceptable")},
+    responses={200: {"content": {CSV: {"schema": {"type": "string"}}}}, **AS_YOU_HAVE_IT,
+               **answers("not-found", "not-acceptable", "invalid")},
 )  # fmt: skip
 def get_table(
-    table: str,
+    table: Table,
     caller: EngineerOrSuite,
     tools: Tools,
     accept: Annotated[str, Header()] = JSON,
-    if_none_match: Annotated[str | None, Header()] = None,
+    if_none_match: IfNoneMatch = None,
     revision: Annotated[int | None, Query(ge=1, le=2**31 - 1, description="A revision other than the newest.")] = None,
 ) -> Response:
+    """The ETag is that of the table's rows: a change to another table leaves it as it is."""
     found = RateStore(tools.database).table(table, revision)
-    if if_none_match is not None and f'"{found.digest}"' in if_none_match:
-        return Response(status_code=304, headers={"ETag": f'"{found.digest}"'})
-    return _shown(found, _wanted(accept))
+    kind = _wanted(accept)
+    if _is_known(if_none_match, found.digest):
+        return Response(status_code=304, headers=_headers(found))
+    return _shown(found, kind)
 
 
 @router.put(
     "/v1/rates/tables/{table}",
     summary="Replace a table; makes the next revision. Needs If-Match",
     response_model=TablePage,
-    responses=answers("not-json", "invalid", "not-found", "if-match-missing", "stale", "unsupported-media-type", "not-acceptable"),
+    responses={200: {"content": {CSV: {"schema": {"type": "string"}}}},
+               **answers("not-json", "invalid", "not-found", "if-match-missing", "stale", "body-too-large",
+                         "unsupported-media-type", "not-acceptable")},
     openapi_extra={"requestBody": {"required": True, "content": {
         JSON: {"schema": TableUpdate.model_json_schema()}, CSV: {"schema": {"type": "string"}}}}},
 )  # fmt: skip
 async def put_table(
-    table: str,
+    table: Table,
     http: Request,
     caller: Engineer,
     tools: Tools,
     accept: Annotated[str, Header()] = JSON,
     content_type: Annotated[str, Header()] = JSON,
-    if_match: Annotated[str | None, Header(description="The ETag of the table you changed.")] = None,
-    reason: Annotated[str | None, Query(max_length=400, description="Why, when the body is CSV.")] = None,
+    if_match: Annotated[str | None, Header(description="The ETag of the table you changed; * will not do.")] = None,
+    reason: Annotated[Said | None, Query(description="Why, when the body is CSV.")] = None,
 ) -> Response:
-    if if_match is None or if_match.strip() == "*":
-        raise Refused("if-match-missing", f"Replacing {table} needs the header If-Match with the ETag that reading it gave.")
+    """Send all rows. The same rows again make no revision: the answer then has the number of the one there is."""
     if table not in TABLES:
         raise errors.TableUnknown(table)
+    if if_match is None or if_match.strip() in ("", "*"):
+        raise Refused("if-match-missing", f"Replacing {table} needs the header If-Match with the ETag that reading it gave.")
+    seen = _strong_tags(if_match)
     shape = _wanted(accept)
     body = await http.body()
-    rows, why = await run_in_threadpool(_read, table, body, content_type, reason)
-    store = RateStore(tools.database)
 
     def publish() -> StoredTable:
-        seen = if_match.strip().removeprefix("W/").strip('"')
+        rows, why = _read(table, body, content_type, reason)
+        store = RateStore(tools.database)
         return store.publish(table, rows, seen=seen, created_by=caller.label, reason=why, now=datetime.now(UTC))[0]
 
     return _shown(await run_in_threadpool(publish), shape)
@@ -118,11 +137,12 @@ def _read(table: str, body: bytes, content_type: str, reason: str | None) -> tup
     """Rows and reason of an update, from JSON or CSV."""
     kind = content_type.split(";", maxsplit=1)[0].strip().lower()
     if kind == CSV:
-        if not reason or not reason.strip():
+        if reason is None:
             raise errors.ReasonMissing(table)
-        return rows_from_csv(table, body.decode("utf-8-sig", errors="replace")), reason.strip()
+        return rows_from_csv(table, _decoded(table, body)), reason
     if kind != JSON:
-        raise Refused("unsupported-media-type", f"A table is sent as {JSON} or {CSV}, not as {kind or 'nothing'}.")
+        said = f"A table is sent as {JSON} or {CSV}, not as {kind[:60] or 'nothing'}."
+        raise Refused("unsupported-media-type", said, Accept=f"{JSON}, {CSV}")
     try:
         document = json.loads(body)
     except (ValueError, RecursionError) as fault:
@@ -130,27 +150,60 @@ def _read(table: str, body: bytes, content_type: str, reason: str | None) -> tup
     try:
         update = TableUpdate.model_validate(document)
     except ValidationError as fault:
-        raise RequestValidationError(
-            [{**error, "loc": ("body", *error["loc"])} for error in fault.errors()], body=document
-        ) from fault
+        found = [{**error, "loc": ("body", *error["loc"])} for error in fault.errors()]
+        raise RequestValidationError(found, body=document) from fault
     return validated_rows(table, update.rows), update.reason
 
 
+def _decoded(table: str, body: bytes) -> str:
+    """The text of a CSV body, with or without a byte order mark."""
+    try:
+        return body.decode("utf-8-sig")
+    except UnicodeDecodeError as fault:
+        line = body.count(b"\n", 0, fault.start) + 1
+        detail = ProblemDetail(pointer="/rows", reason=f"line {line} is not UTF-8", remedy="save the CSV as UTF-8")
+        raise errors.TableUnreadable(table, [detail]) from fault
+
+
+def _strong_tags(header: str) -> frozenset[str]:
+    """The strong entity tags of an If-Match header. A weak one never matches there (RFC 9110, 13.1.1)."""
+    return frozenset(tag for weak, tag in re.findall(r'(W/)?"([^"]*)"', header) if not weak)
+
+
+def _is_known(if_none_match: str | None, digest: str) -> bool:
+    """Whether an If-None-Match header names this digest, weakly or strongly, or takes anything (RFC 9110, 13.1.2)."""
+    return if_none_match is not None and (if_none_match.strip() == "*" or digest in re.findall(r'"([^"]*)"', if_none_match))
+
+
 def _wanted(accept: str) -> str:
-    """The representation a caller takes; raises `Refused` when it is none of ours."""
-    kinds = [part.split(";")[0].strip().lower() for part in accept.split(",")]
-    for kind in kinds:
-        if kind in (JSON, "*/*", "application/*"):
-            return JSON
-        if kind in (CSV, "text/*"):
-            return CSV
-    raise Refused("not-acceptable", f"A table can be had as {JSON} or {CSV}.")
+    """The representation that a caller likes best, JSON when it likes both the same; raises `Refused` when it takes neither."""
+    likings = {kind: _liking(accept, kind) for kind in (JSON, CSV)}
+    best = max(likings, key=lambda kind: likings[kind])
+    if likings[best] <= 0:
+        raise Refused("not-acceptable", f"A table can be had as {JSON} or {CSV}.")
+    return best
+
+
+def _liking(accept: str, kind: str) -> float:
+    """The weight (RFC 9110, 12.4.2) that an Accept header gives a media type; the most specific range that covers it counts."""
+    ranges = {"*/*": 0, kind.split("/", maxsplit=1)[0] + "/*": 1, kind: 2}
+    found = (-1, 0.0) if accept.strip() else (0, 1.0)
+    for part in accept.lower().split(","):
+        name, *parameters = (piece.strip() for piece in part.split(";"))
+        weights = [piece.removeprefix("q=") for piece in parameters if piece.startswith("q=")]
+        weight = float(weights[0]) if weights and re.fullmatch(r"[01](\.\d{0,3})?", weights[0]) else 1.0
+        if name in ranges:
+            found = max(found, (ranges[name], weight))
+    return found[1]
+
+
+def _headers(found: StoredTable) -> dict[str, str]:
+    return {"ETag": f'"{found.digest}"', "Vary": "Accept", "Cache-Control": ASK_AGAIN, "X-Rate-Revision": str(found.revision)}
 
 
 def _shown(found: StoredTable, kind: str) -> Response:
-    headers = {"ETag": f'"{found.digest}"', "Vary": "Accept"}
     if kind == CSV:
         rows = validated_rows(found.table, json.loads(found.rows))
-        return Response(rows_to_csv(found.table, rows), media_type=CSV, headers={**headers, "X-Rate-Revision": str(found.revision)})
+        return Response(rows_to_csv(found.table, rows), media_type=CSV, headers=_headers(found))
     head: dict[str, Any] = {"table": found.table, "revision": found.revision}
-    return Response(json.dumps(head)[:-1].encode() + b',"rows":' + found.rows + b"}", media_type=JSON, headers=headers)
+    return Response(json.dumps(head)[:-1].encode() + b',"rows":' + found.rows + b"}", media_type=JSON, headers=_headers(found))

@@ -4,16 +4,21 @@ Explained
 └── RatesError
     ├── TableUnknown       no table of that name
     ├── TableUnreadable    rows that do not have the table's shape
+    ├── TableContradicts   rows that do not agree with each other or with another table
+    ├── ReasonMissing      a change that does not say why
     ├── RevisionUnknown    no revision of that number
     └── RevisionStale      the table was changed by somebody else meanwhile
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 from shared_schemas.problem import Explained, ProblemDetail
 from shared_schemas.rates import TABLES
+
+MOST_NAMED = 100
+"""So many faults are named one by one; a column forgotten in a long table would otherwise make an endless answer."""
 
 
 class RatesError(Explained):
@@ -25,16 +30,27 @@ class TableUnknown(RatesError):
 
     def __init__(self, table: str) -> None:
         self.table = table
-        super().__init__(f"There is no rate table {table}. The tables are {', '.join(TABLES)}.")
+        super().__init__(f"There is no rate table {table[:60]}. The tables are {', '.join(TABLES)}.")
 
 
 class TableUnreadable(RatesError):
-    """Rows that do not have the table's shape; every wrong cell is named."""
+    """Rows that do not have the table's shape; wrong cells are named."""
 
     def __init__(self, table: str, errors: Sequence[ProblemDetail]) -> None:
         self.table = table
-        cells = "1 cell" if len(errors) == 1 else f"{len(errors)} cells"
-        super().__init__(f"The rate table {table} has {cells} that cannot be read; nothing was changed.", *errors)
+        super().__init__(
+            f"The rate table {table} has {_counted(errors, 'cell')} that cannot be read; nothing was changed.", *errors[:MOST_NAMED]
+        )
+
+
+class TableContradicts(RatesError):
+    """Rows that can be read, but do not agree with each other or with another table."""
+
+    def __init__(self, table: str, errors: Sequence[ProblemDetail]) -> None:
+        self.table = table
+        super().__init__(
+            f"The rate table {table} has {_counted(errors, 'contradiction')}; nothing was changed.", *errors[:MOST_NAMED]
+        )
 
 
 class ReasonMissing(RatesError):
@@ -59,6 +75,18 @@ class RevisionUnknown(RatesError):
 class RevisionStale(RatesError):
     """The table was changed by somebody else between reading and writing."""
 
-    def __init__(self, table: str, seen: str, current: str) -> None:
+    def __init__(self, table: str, seen: Iterable[str], current: str) -> None:
         self.table = table
-        super().__init__(f"The table {table} is now at {current}, and you changed {seen}. Read it again and repeat your change.")
+        self.seen = tuple(sorted(seen))
+        self.current = current
+        super().__init__(
+            f"The ETag of the table {table} is now {current}, and you changed {' or '.join(self.seen)[:200] or 'another'}. "
+            "Read the table again and repeat your change."
+        )
+
+
+def _counted(errors: Sequence[ProblemDetail], what: str) -> str:
+    if len(errors) == 1:
+        return f"1 {what}"
+    more = f" (the first {MOST_NAMED} are named)" if len(errors) > MOST_NAMED else ""
+    return f"{len(errors)} {what}s{more}"

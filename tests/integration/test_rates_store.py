@@ -12,11 +12,12 @@ from sqlalchemy.exc import DBAPIError
 
 from services.chassis.database import Database
 from services.chassis.migrate import current, migrate, newest
+from services.rates.domain.revision import canonical_rows, digest_of_revision, digest_of_table, tables_of
 from services.rates.domain.seed import seed_rates
 from services.rates.domain.table_csv import validated_rows
-from services.rates.errors import RevisionStale, RevisionUnknown, TableUnknown, TableUnreadable
+from services.rates.errors import RevisionStale, RevisionUnknown, TableContradicts, TableUnknown, TableUnreadable
 from services.rates.store.repository import RateStore
-from shared_schemas.rates import RateRevision, RateRow, Rates
+from shared_schemas.rates import TABLES, RateRevision, RateRow, Rates
 
 NOW = datetime(2026, 11, 2, 9, 0, tzinfo=UTC)
 
@@ -31,7 +32,7 @@ def dearer(rates: Rates) -> tuple[RateRow, ...]:
 
 
 def publish(store: RateStore, rows: tuple[RateRow, ...], seen: str, table: str = "work_centres") -> bool:
-    return store.publish(table, rows, seen=seen, created_by="an engineer", reason="a test", now=NOW)[1]
+    return store.publish(table, rows, seen={seen}, created_by="an engineer", reason="a test", now=NOW)[1]
 
 
 def test_revision_1_is_the_seed_to_the_last_row(store: RateStore) -> None:
@@ -51,6 +52,31 @@ def test_a_change_makes_the_next_revision_and_leaves_the_one_before(store: RateS
     newest_summary = store.summaries(before=None, most=1)[0]
     assert newest_summary.changed == ("work_centres",)
     assert newest_summary.digest == second.digest
+
+
+def test_the_digest_of_revision_1_can_be_worked_out_from_its_rows(store: RateStore, rates: Rates) -> None:
+    digests = {table: digest_of_table(table, canonical_rows(rows)) for table, rows in tables_of(rates).items()}
+    assert store.digest(1) == digest_of_revision(digests)
+    assert store.revision(1) == store.revision(1)
+    assert store.table("yields").digest == digests["yields"]
+
+
+def test_a_change_to_one_table_leaves_the_digest_of_another_and_its_rows_are_stored_once(
+    store: RateStore, rates: Rates, database: Database
+) -> None:
+    glasses = store.table("glasses")
+    publish(store, dearer(rates), store.table("work_centres").digest)
+    assert store.table("glasses").digest == glasses.digest
+    assert store.table("glasses").revision == 2
+    with database.transaction() as connection:
+        assert connection.execute(text("select count(*) from rates.table_versions")).scalar() == len(TABLES) + 1
+
+
+def test_a_table_that_came_later_has_no_rows_in_an_old_revision(store: RateStore, database: Database) -> None:
+    with database.transaction() as connection:
+        connection.execute(text("insert into rates.revisions values (2, 'd', now(), 'a', 'an older suite', '{}')"))
+    assert store.table("glasses", 2).rows == b"[]"
+    assert RateRevision.model_validate_json(store.revision(2)).rates.glasses == ()
 
 
 def test_the_same_rows_again_make_no_revision(store: RateStore, rates: Rates) -> None:
@@ -102,6 +128,9 @@ def test_a_stored_revision_cannot_be_changed_even_by_hand(store: RateStore, data
         "update rates.table_versions set rows = ''",
         "delete from rates.revisions",
         "update rates.revision_tables set digest = ''",
+        "delete from rates.revision_tables",
+        "truncate rates.revisions cascade",
+        "truncate rates.table_versions cascade",
     ):
         with pytest.raises(DBAPIError, match="never changed"), database.transaction() as connection:
             connection.execute(text(statement))
@@ -110,7 +139,7 @@ def test_a_stored_revision_cannot_be_changed_even_by_hand(store: RateStore, data
 
 def test_stock_of_a_glass_that_is_not_there_is_refused_at_its_row(store: RateStore, rates: Rates) -> None:
     rows = (rates.stock_forms[0], rates.stock_forms[1].model_copy(update={"glass": "N-MARBLE"}))
-    with pytest.raises(TableUnreadable) as caught:
+    with pytest.raises(TableContradicts) as caught:
         publish(store, rows, store.table("stock_forms").digest, "stock_forms")
     assert caught.value.errors[0].pointer == "/rows/1/glass"
     assert "N-MARBLE" in caught.value.errors[0].reason
@@ -118,7 +147,7 @@ def test_stock_of_a_glass_that_is_not_there_is_refused_at_its_row(store: RateSto
 
 def test_a_week_without_work_is_refused(store: RateStore, rates: Rates) -> None:
     rows = tuple(row.model_copy(update={"hours": 0.0}) for row in rates.calendar)
-    with pytest.raises(TableUnreadable, match="calendar"):
+    with pytest.raises(TableContradicts, match="calendar"):
         publish(store, rows, store.table("calendar").digest, "calendar")
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from decimal import Decimal
 
+from services.quoting.domain.cost import OperationCost
 from services.quoting.domain.evaluation import Evaluation, Plans
 from shared_schemas.figure import Figure
 from shared_schemas.rates import Rates
@@ -69,25 +70,31 @@ def _purchases(found: Evaluation, base: str) -> tuple[Figure, ...]:
 
 
 def _parts(found: Evaluation, base: str) -> tuple[Figure, ...]:
+    """What each part's operations cost; the minutes of a batch are explained with the operation itself."""
     return tuple(
-        _money(part, sum((cost.amount for cost in costs), Decimal(0)), base, "sum of its operations", tuple(
-            _money(
-                " ".join(filter(None, (cost.operation.operation, cost.operation.face or "", cost.operation.method)))[:60], cost.amount, base,
-                "machine_min/60 x machine_rate + attended_min/60 x labour_rate + batches x consumables",
-                (
-                    Figure(name="pieces", value=cost.pieces, formula="started x yields of the operations before, rounded up"),
-                    Figure(name="batches", value=cost.batches, formula="pieces / batch_size, rounded up"),
-                    Figure(name="machine_min", value=cost.machine_min, unit="min", formula="setup_min + batches x batch_min"),
-                    Figure(name="attended_min", value=cost.attended_min, unit="min", formula="setup_min + attended_share x batches x batch_min"),
-                    Figure(name="machine_rate", value=cost.work_centre.machine_rate_per_h, unit=f"{base}/h",
-                           rate_row=Rates.ref("work_centres", cost.work_centre)),
-                    Figure(name="labour_rate", value=cost.work_centre.labour_rate_per_h, unit=f"{base}/h",
-                           rate_row=Rates.ref("work_centres", cost.work_centre)),
-                ),
-            )
-            for cost in costs
-        ))
+        _money(
+            part,
+            sum((cost.amount for cost in costs), Decimal(0)),
+            base,
+            "sum of its operations",
+            tuple(_operation(cost, base) for cost in costs),
+        )
         for part, costs in found.operations.items()
+    )
+
+
+def _operation(cost: OperationCost, base: str) -> Figure:
+    name = " ".join(filter(None, (cost.operation.operation, cost.operation.face or "", cost.operation.method)))
+    ref = Rates.ref("work_centres", cost.work_centre)
+    return Figure(
+        name=name[:60], value=cost.amount, unit=base, rate_row=ref,
+        formula="machine_min/60 x machine_rate + attended_min/60 x labour_rate + batches x consumables",
+        inputs=(
+            Figure(name="pieces", value=cost.pieces),
+            Figure(name="batches", value=cost.batches),
+            Figure(name="machine_min", value=cost.machine_min),
+            Figure(name="attended_min", value=cost.attended_min),
+        ),
     )  # fmt: skip
 
 

@@ -46,7 +46,7 @@ def operation_costs(route: Route, *, started: int, rates: Rates) -> list[Operati
 
     Notes:
         pieces at operation k = ceil(n y_1 … y_(k-1)); batches = ceil(pieces / batch size);
-        machine minutes = set-up + batches x batch minutes; attended minutes = set-up + share x batches x batch minutes;
+        run = batches x batch minutes + pieces x piece minutes; machine minutes = set-up + run; attended = set-up + share x run;
         amount = machine minutes x machine rate + attended minutes x labour rate + batches x consumables.
         A piece lost early costs nothing later: scrap is paid for where it is lost.
     """
@@ -62,7 +62,7 @@ def operation_costs(route: Route, *, started: int, rates: Rates) -> list[Operati
 def _operation_cost(part: str, operation: Operation, pieces: int, rates: Rates) -> OperationCost:
     centre = rates.work_centre(operation.work_centre)
     batches = math.ceil(pieces / operation.batch_size)
-    run_min = batches * operation.batch_min
+    run_min = batches * operation.batch_min + pieces * operation.piece_min
     machine_min = operation.setup_min + run_min
     attended_min = operation.setup_min + operation.attended_share * run_min
     amount = (

@@ -52,7 +52,7 @@ def lead_time(
 
     Notes:
         A part begins when its glass, its tools and the parts it consumes are there; elements run side by side. Each
-        operation takes its queue (Kingman) and its own minutes. Waiting is taken as exponential, its variance as the
+        operation takes its queue (Kingman) and its own minutes, its batches spread over the stations of the centre. Waiting is taken as exponential, its variance as the
         square of its mean; the sum along the path as log-normal, whose 50 and 90 % points are the two figures. The
         ship date is the 90 % one.
     """
@@ -108,7 +108,7 @@ def _time_of(costs: Sequence[OperationCost], rates: Rates) -> tuple[float, float
     load = {row.name: row for row in rates.shop_load}
     hours = variance = 0.0
     for cost in costs:
-        hours += cost.machine_min / 60
+        hours += cost.machine_min / 60 / min(cost.work_centre.stations, max(cost.batches, 1))
         row = load.get(cost.work_centre.name)
         if row is not None and cost.pieces:
             wait = kingman_wait_h(

@@ -19,7 +19,12 @@ def _loosened(route: Route, relaxation: Relaxation) -> Route:
     operations = list(route.operations)
     for looser in relaxation.operations:
         operations[looser.position] = operations[looser.position].model_copy(
-            update={"batch_size": looser.batch_size, "batch_min": looser.batch_min, "yield_share": looser.yield_share}
+            update={
+                "batch_size": looser.batch_size,
+                "batch_min": looser.batch_min,
+                "piece_min": looser.piece_min,
+                "yield_share": looser.yield_share,
+            }
         )
     return route.model_copy(update={"operations": tuple(operations)})
 

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from itertools import pairwise
+from typing import Any
 
 from shared_schemas.problem import ProblemDetail
 from shared_schemas.rates import TABLES, RateRow, Rates
@@ -27,81 +29,181 @@ def digest_of_revision(table_digests: Mapping[str, str]) -> str:
     return hashlib.sha256(lines.encode()).hexdigest()
 
 
+def tables_of(rates: Rates) -> dict[str, tuple[RateRow, ...]]:
+    """Every table of a set of rates by its name."""
+    return {table: getattr(rates, table) for table in TABLES}
+
+
 def contradictions(rates: Rates, changed: str) -> list[ProblemDetail]:
-    """Where the rows of the table `changed` do not agree with the other tables, each with a pointer to its cell."""
-    checks = {
-        "stock_forms": _stock_of_unknown_glass,
-        "polishing": _polishing_of_unknown_glass,
-        "currencies": _base_currency,
-        "calendar": _a_day_to_work,
-        "shop_load": _load_of_unknown_work_centre,
-        "work_centres": _work_centre_of_load_is_gone,
-        "glasses": _glass_of_stock_is_gone,
-    }
-    return checks[changed](rates) if changed in checks else []
+    """Where the rows of the table `changed` do not agree with each other or with the other tables.
+
+    Each entry points at a cell of `changed` (the document that was sent), or at `/rows` when a row is lacking.
+    """
+    return CHECKS[changed](rates) if changed in CHECKS else []
 
 
-def _unknown(table: str, field: str, wanted: Sequence[tuple[int, str]], known: set[str], where: str) -> list[ProblemDetail]:
+def _not_known(field: str, wanted: Iterable[tuple[int, str]], known: Iterable[str], where: str) -> list[ProblemDetail]:
+    names = set(known)
     return [
         ProblemDetail(
             pointer=f"/rows/{number}/{field}",
             reason=f"{where} has no row {name}",
             figure=name,
+            limit=f"a name in {where}",
             remedy=f"add it to {where} first, or mend the name",
         )
         for number, name in wanted
-        if name not in known
+        if name not in names
     ]
 
 
-def _stock_of_unknown_glass(rates: Rates) -> list[ProblemDetail]:
-    wanted = [(number, row.glass) for number, row in enumerate(rates.stock_forms)]
-    return _unknown("stock_forms", "glass", wanted, {row.name for row in rates.glasses}, "glasses")
-
-
-def _polishing_of_unknown_glass(rates: Rates) -> list[ProblemDetail]:
-    wanted = [(number, row.glass) for number, row in enumerate(rates.polishing) if row.glass is not None]
-    return _unknown("polishing", "glass", wanted, {row.name for row in rates.glasses}, "glasses")
-
-
-def _load_of_unknown_work_centre(rates: Rates) -> list[ProblemDetail]:
-    wanted = [(number, row.name) for number, row in enumerate(rates.shop_load)]
-    return _unknown("shop_load", "name", wanted, {row.name for row in rates.work_centres}, "work_centres")
-
-
-def _work_centre_of_load_is_gone(rates: Rates) -> list[ProblemDetail]:
-    gone = sorted({row.name for row in rates.shop_load} - {row.name for row in rates.work_centres})
+def _still_spoken_of(known: Sequence[RateRow], spoken_of: Iterable[str], where: str) -> list[ProblemDetail]:
+    gone = sorted(set(spoken_of) - {row.name for row in known})
     return [
-        ProblemDetail(pointer="/rows", reason=f"shop_load still speaks of {name}", remedy="take it out of shop_load first")
+        ProblemDetail(
+            pointer="/rows", reason=f"there is no row {name}, and {where} speaks of it", figure=name, remedy=f"change {where} first"
+        )
         for name in gone
     ]
 
 
-def _glass_of_stock_is_gone(rates: Rates) -> list[ProblemDetail]:
-    gone = sorted({row.glass for row in rates.stock_forms} - {row.name for row in rates.glasses})
+def _empty_ranges(rows: Sequence[RateRow], over: str, up_to: str) -> list[ProblemDetail]:
     return [
-        ProblemDetail(pointer="/rows", reason=f"stock_forms still sells {name}", remedy="take it out of stock_forms first")
-        for name in gone
+        ProblemDetail(
+            pointer=f"/rows/{number}/{up_to}",
+            reason="nothing lies in the range of this row",
+            figure=getattr(row, up_to),
+            limit=getattr(row, over),
+            remedy=f"{up_to} above {over}",
+        )
+        for number, row in enumerate(rows)
+        if getattr(row, up_to) <= getattr(row, over)
     ]
 
 
-def _base_currency(rates: Rates) -> list[ProblemDetail]:
+def _twice(rows: Sequence[RateRow], *fields: str) -> list[ProblemDetail]:
+    """Rows that would answer the same question as an earlier row; rows where the last of `fields` is empty do not count."""
+    first: dict[tuple[Any, ...], str] = {}
+    found = []
+    for number, row in enumerate(rows):
+        key = tuple(getattr(row, field) for field in fields)
+        if key[-1] is None:
+            continue
+        if key in first:
+            found.append(
+                ProblemDetail(
+                    pointer=f"/rows/{number}/{fields[-1]}",
+                    reason=f"the row {first[key]} says this already",
+                    figure=" ".join(str(part) for part in key if part != ""),
+                    limit="once",
+                    remedy="remove one of the two rows",
+                )
+            )
+        first.setdefault(key, row.name)
+    return found
+
+
+def _glasses(rates: Rates) -> list[ProblemDetail]:
+    polished = [row.glass for row in rates.polishing if row.glass is not None]
+    return [
+        *_still_spoken_of(rates.glasses, (row.glass for row in rates.stock_forms), "stock_forms"),
+        *_still_spoken_of(rates.glasses, polished, "polishing"),
+    ]
+
+
+def _stock_forms(rates: Rates) -> list[ProblemDetail]:
+    wanted = ((number, row.glass) for number, row in enumerate(rates.stock_forms))
+    return _not_known("glass", wanted, (row.name for row in rates.glasses), "glasses")
+
+
+def _polishing(rates: Rates) -> list[ProblemDetail]:
+    wanted = ((number, row.glass) for number, row in enumerate(rates.polishing) if row.glass is not None)
+    return [
+        *_not_known("glass", wanted, (row.name for row in rates.glasses), "glasses"),
+        *_empty_ranges(rates.polishing, "knoop_over_hk", "knoop_up_to_hk"),
+    ]
+
+
+def _allowances(rates: Rates) -> list[ProblemDetail]:
+    return _empty_ranges(rates.allowances, "diameter_over_mm", "diameter_up_to_mm")
+
+
+def _work_centres(rates: Rates) -> list[ProblemDetail]:
+    return _still_spoken_of(rates.work_centres, (row.name for row in rates.shop_load), "shop_load")
+
+
+def _shop_load(rates: Rates) -> list[ProblemDetail]:
+    wanted = ((number, row.name) for number, row in enumerate(rates.shop_load))
+    return _not_known("name", wanted, (row.name for row in rates.work_centres), "work_centres")
+
+
+def _currencies(rates: Rates) -> list[ProblemDetail]:
     base = [number for number, row in enumerate(rates.currencies) if row.per_base == 1]
     if not base:
         return [ProblemDetail(pointer="/rows", reason="no currency is the base", limit=1, remedy="give one row per_base 1")]
     return [
-        ProblemDetail(pointer=f"/rows/{number}/per_base", reason="a second currency is the base", figure=1, limit="one row with per_base 1",
-                      remedy="give it its own rate")
+        ProblemDetail(
+            pointer=f"/rows/{number}/per_base",
+            reason=f"{rates.currencies[base[0]].name} is the base currency already",
+            figure=1,
+            limit="one row with per_base 1",
+            remedy="give this one its own rate",
+        )
         for number in base[1:]
-    ]  # fmt: skip
+    ]
 
 
-def _a_day_to_work(rates: Rates) -> list[ProblemDetail]:
-    if any(row.weekday is not None and row.hours > 0 for row in rates.calendar):
-        return []
-    return [ProblemDetail(pointer="/rows", reason="no weekday has working hours", figure=0, remedy="give a weekday its hours")]
+def _calendar(rates: Rates) -> list[ProblemDetail]:
+    found = [
+        ProblemDetail(
+            pointer=f"/rows/{number}/weekday",
+            reason="a row is either a weekday or a holiday",
+            figure=row.weekday,
+            remedy="fill in one of weekday and holiday",
+        )
+        for number, row in enumerate(rates.calendar)
+        if (row.weekday is None) == (row.holiday is None)
+    ]
+    if not any(row.weekday is not None and row.hours > 0 for row in rates.calendar):
+        found.append(
+            ProblemDetail(pointer="/rows", reason="no weekday has working hours", figure=0, remedy="give a weekday its hours")
+        )
+    return [*found, *_twice(rates.calendar, "weekday"), *_twice(rates.calendar, "holiday")]
 
 
-def tables_of(rates: Rates) -> dict[str, tuple[RateRow, ...]]:
-    """Every table of a set of rates by its name."""
-    return {table: getattr(rates, table) for table in TABLES}
+def _tolerance_classes(rates: Rates) -> list[ProblemDetail]:
+    loosest_first = ("commercial", "precision", "high_precision", "capability")
+    return [
+        *_twice(rates.tolerance_classes, "attribute"),
+        *(
+            ProblemDetail(
+                pointer=f"/rows/{number}/{finer}",
+                reason=f"{finer} is wider than {wider}",
+                figure=getattr(row, finer),
+                limit=getattr(row, wider),
+                remedy=f"{getattr(row, wider):g} or less",
+            )
+            for number, row in enumerate(rates.tolerance_classes)
+            for wider, finer in pairwise(loosest_first)
+            if getattr(row, finer) > getattr(row, wider)
+        ),
+    ]
+
+
+def _yields(rates: Rates) -> list[ProblemDetail]:
+    return _twice(rates.yields, "operation", "method")
+
+
+CHECKS: dict[str, Callable[[Rates], list[ProblemDetail]]] = {
+    "glasses": _glasses,
+    "stock_forms": _stock_forms,
+    "allowances": _allowances,
+    "work_centres": _work_centres,
+    "polishing": _polishing,
+    "currencies": _currencies,
+    "calendar": _calendar,
+    "shop_load": _shop_load,
+    "tolerance_classes": _tolerance_classes,
+    "yields": _yields,
+}
+"""What is looked at when a table changes. A table that is not here stands on its own."""

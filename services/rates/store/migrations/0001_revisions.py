@@ -1,7 +1,7 @@
 """Revisions of the rate tables. A table is stored once for each content it ever had; nothing is ever changed.
 
 Quotes keep the number of the revision they were made with, so that each can be worked out again years later. The
-trigger refuses updates and deletes even by hand.
+triggers refuse updates, deletes and emptying even by hand: a quote whose rates were mended afterwards cannot be explained.
 """
 
 from alembic import op
@@ -43,8 +43,9 @@ STATEMENTS = (
     $$
     """,
     *(
-        f"create trigger {table}_stand before update or delete on rates.{table} for each row execute function rates.refuse_change()"
+        f"create trigger {table}_{name} before {change} on rates.{table} for each {each} execute function rates.refuse_change()"
         for table in ("table_versions", "revisions", "revision_tables")
+        for name, change, each in (("stand", "update or delete", "row"), ("stay", "truncate", "statement"))
     ),
 )
 

@@ -1,0 +1,17 @@
+"""Figure correction: measured loops from the figure that polishing leaves to the one asked for."""
+
+from __future__ import annotations
+
+import math
+
+
+def figuring_loops(*, start_fringes: float, target_fringes: float) -> int:
+    """Loops of measuring and correcting: 1 + log2(start/target), whole, at least 1 (each loop halves the error; from memory)."""
+    if target_fringes >= start_fringes:
+        return 1
+    return 1 + math.ceil(math.log2(start_fringes / target_fringes) - 1e-9)
+
+
+def figuring_min(*, loops: int, measure_min: float, correct_min: float) -> float:
+    """Minutes of the loops; after the last measurement nothing is corrected."""
+    return loops * measure_min + (loops - 1) * correct_min

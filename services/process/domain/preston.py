@@ -1,0 +1,34 @@
+"""How long does polishing take? Preston."""
+
+from __future__ import annotations
+
+from services.process.errors import FigureOutOfRange
+
+CM2_PER_DYN_IN_PER_PA = 10.0
+"""1 cm2/dyn = 10 /Pa."""
+
+
+def removal_rate_um_per_h(*, preston_coefficient_per_pa: float, pressure_pa: float, speed_m_per_s: float) -> float:
+    """Depth taken off per hour: Kp P v [um/h].
+
+    Source: F. W. Preston, J. Soc. Glass Technol. 11 (1927), dh/dt = Kp P v, from memory.
+    """
+    return preston_coefficient_per_pa * pressure_pa * speed_m_per_s * 1e6 * 3600
+
+
+def polishing_min(*, removal_um: float, preston_coefficient_per_pa: float, pressure_pa: float, speed_m_per_s: float) -> float:
+    """Minutes to take off a depth: h / (Kp P v).
+
+    Raises: FigureOutOfRange when coefficient, pressure or speed is not above 0.
+    """
+    rate = removal_rate_um_per_h(
+        preston_coefficient_per_pa=preston_coefficient_per_pa, pressure_pa=pressure_pa, speed_m_per_s=speed_m_per_s
+    )
+    if rate <= 0:
+        raise FigureOutOfRange("Kp P v", rate, "figures above 0")
+    return removal_um / rate * 60
+
+
+def depth_from_mass_um(*, mass_g: float, density_g_cm3: float, area_cm2: float) -> float:
+    """Depth that a loss of mass means: m / (rho A) [um]."""
+    return mass_g / (density_g_cm3 * area_cm2) * 1e4

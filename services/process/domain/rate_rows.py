@@ -1,0 +1,100 @@
+"""Finding the row of the rates that an operation rests on. What is not there is a `RateMissing` that names it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from shared_schemas.operations import OperationName
+from shared_schemas.rates import (
+    CementingRow,
+    GlassRow,
+    GrindingRow,
+    HardwareRow,
+    PolishingRow,
+    RateMissing,
+    RateRow,
+    Rates,
+    ToleranceClassRow,
+    WorkCentreRow,
+    YieldRow,
+)
+
+
+def work_centre_for(rates: Rates, operation: OperationName, method: str = "") -> WorkCentreRow:
+    """The work centre that does an operation by a method; raises `RateMissing`."""
+    for row in rates.work_centres:
+        if operation in row.operations and row.method == method:
+            return row
+    raise RateMissing("work_centres", f"{operation} {method}".strip(), _names(rates.work_centres))
+
+
+def yield_for(rates: Rates, operation: OperationName, method: str = "") -> YieldRow:
+    """The yield of an operation: by its method if there is such a row, in general otherwise; raises `RateMissing`."""
+    for wanted in (method, ""):
+        for row in rates.yields:
+            if row.operation == operation and row.method == wanted:
+                return row
+    raise RateMissing("yields", f"{operation} {method}".strip(), _names(rates.yields))
+
+
+def grinding_row(rates: Rates, stage: str, grindability_hg: int | None = None) -> GrindingRow:
+    """The row of a bound-diamond stage, of a grindability class for `generate`; raises `RateMissing`."""
+    for row in rates.grinding:
+        if row.stage == stage and (grindability_hg is None or row.grindability_hg == grindability_hg):
+            return row
+    raise RateMissing("grinding", f"{stage} of class {grindability_hg}", _names(rates.grinding))
+
+
+def grit_rows(rates: Rates, method: str) -> tuple[GrindingRow, ...]:
+    """The fine-grinding ladder of a method, coarsest grit first; raises `RateMissing` when it has no rung."""
+    rungs = (row for row in rates.grinding if row.stage == "fine_grind" and row.method in (method, ""))
+    found = tuple(sorted(rungs, key=lambda row: -row.grit_um))
+    if not found:
+        raise RateMissing("grinding", f"fine_grind {method}", _names(rates.grinding))
+    return found
+
+
+def polishing_for(rates: Rates, glass: GlassRow, method: str) -> PolishingRow:
+    """How a glass is polished by a method: by its own row if it has one, by its Knoop hardness otherwise; raises `RateMissing`."""
+    rows = [row for row in rates.polishing if row.method == method]
+    for row in rows:
+        if row.glass == glass.name:
+            return row
+    if glass.knoop_hk is None:
+        raise RateMissing("polishing", f"{glass.name} (its Knoop hardness is not in glasses)", _names(rates.polishing))
+    for row in rows:
+        if row.glass is None and row.knoop_over_hk < glass.knoop_hk <= row.knoop_up_to_hk:
+            return row
+    raise RateMissing("polishing", f"Knoop hardness {glass.knoop_hk:g}, {method}", _names(rates.polishing))
+
+
+def tolerance_row(rates: Rates, attribute: str) -> ToleranceClassRow:
+    """The knee and the classes of one tolerance; raises `RateMissing`."""
+    for row in rates.tolerance_classes:
+        if row.attribute == attribute:
+            return row
+    raise RateMissing("tolerance_classes", attribute, _names(rates.tolerance_classes))
+
+
+def cementing_for(rates: Rates, centring_arcmin: float) -> CementingRow:
+    """The plainest way of cementing that is fine enough; raises `RateMissing`."""
+    for row in sorted(rates.cementing, key=lambda row: -row.finest_centring_arcmin):
+        if row.finest_centring_arcmin <= centring_arcmin:
+            return row
+    raise RateMissing("cementing", f"a centring of {centring_arcmin:g} arcmin", _names(rates.cementing))
+
+
+def hardware_for(rates: Rates, kind: str, diameter_mm: float, material: str = "") -> HardwareRow:
+    """The smallest bought part of a kind that is large enough; raises `RateMissing`."""
+    fitting = [
+        row
+        for row in rates.hardware
+        if row.kind == kind and row.material in (material, "") and row.diameter_up_to_mm >= diameter_mm
+    ]
+    if not fitting:
+        raise RateMissing("hardware", f"{kind} {material} of {diameter_mm:g} mm", _names(rates.hardware))
+    return min(fitting, key=lambda row: row.diameter_up_to_mm)
+
+
+def _names(rows: Iterable[RateRow]) -> tuple[str, ...]:
+    return tuple(row.name for row in rows)

@@ -1,0 +1,55 @@
+"""What a stack of films reflects: the characteristic matrix."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import numpy.typing as npt
+
+Floats = npt.NDArray[np.float64]
+
+
+def reflectance(
+    *,
+    indices: Sequence[float],
+    thicknesses_nm: Sequence[float],
+    substrate_index: float,
+    wavelengths_nm: Floats,
+    angle_deg: float = 0.0,
+) -> Floats:
+    """Reflectance of a stack in air, mean of both polarisations, one figure a wavelength.
+
+    Args:
+        indices: of the layers, outermost first.
+        thicknesses_nm: physical thickness of the layers [nm].
+        substrate_index: of the glass.
+        wavelengths_nm: shape (n,) [nm].
+        angle_deg: of incidence in air [deg].
+
+    Notes:
+        M_j = [[cos d, i sin d/eta], [i eta sin d, cos d]], d = 2 pi n t cos(th)/lambda; eta = n cos th (s), n/cos th (p);
+        [B, C] = prod M_j [1, eta_sub]; R = |(eta_0 B - C)/(eta_0 B + C)|^2.
+
+    Source: H. A. Macleod, Thin-Film Optical Filters, ch. 2, from memory.
+    """
+    sine = np.sin(np.radians(angle_deg))
+    total = np.zeros_like(wavelengths_nm, dtype=float)
+    for polarised_p in (False, True):
+        eta = [_admittance(n, sine, polarised_p) for n in (1.0, *indices, substrate_index)]
+        b, c = np.ones_like(wavelengths_nm, dtype=complex), np.full_like(wavelengths_nm, eta[-1], dtype=complex)
+        for n, thickness, admittance in reversed(list(zip(indices, thicknesses_nm, eta[1:-1], strict=True))):
+            delta = 2 * np.pi * n * thickness * np.sqrt(1 - (sine / n) ** 2) / wavelengths_nm
+            b, c = np.cos(delta) * b + 1j * np.sin(delta) / admittance * c, 1j * admittance * np.sin(delta) * b + np.cos(delta) * c
+        total += np.abs((eta[0] * b - c) / (eta[0] * b + c)) ** 2 / 2
+    return total
+
+
+def _admittance(index: float, sine: float, polarised_p: bool) -> float:
+    cosine = float(np.sqrt(1 - (sine / index) ** 2))
+    return index / cosine if polarised_p else index * cosine
+
+
+def quarter_wave_nm(*, wavelength_nm: float, index: float) -> float:
+    """Physical thickness of a quarter wave: lambda/(4 n) [nm]."""
+    return wavelength_nm / (4 * index)

@@ -1,0 +1,97 @@
+"""What a revision is: its digest, and tables that agree with each other."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from services.rates.domain.revision import canonical_rows, contradictions, digest_of_revision, digest_of_table, tables_of
+from services.rates.domain.seed import seed_rates
+from shared_schemas.rates import TABLES, RateRow, Rates
+
+
+def digest(rates: Rates) -> str:
+    return digest_of_revision({table: digest_of_table(table, canonical_rows(rows)) for table, rows in tables_of(rates).items()})
+
+
+def with_row(rates: Rates, table: str, number: int, **changes: Any) -> Rates:
+    rows: list[RateRow] = list(getattr(rates, table))
+    rows[number] = rows[number].model_copy(update=changes)
+    return rates.model_copy(update={table: tuple(rows)})
+
+
+def pointers(rates: Rates, table: str) -> list[str]:
+    return [found.pointer for found in contradictions(rates, table)]
+
+
+def test_revision_1_has_the_same_digest_each_time_it_is_read(rates: Rates) -> None:
+    assert digest(seed_rates()) == digest(rates)
+
+
+def test_one_figure_in_one_row_gives_another_digest(rates: Rates) -> None:
+    assert digest(with_row(rates, "yields", 0, yield_share=0.123)) != digest(rates)
+
+
+def test_the_same_rows_in_another_table_have_another_digest() -> None:
+    assert digest_of_table("yields", b"[]") != digest_of_table("hardware", b"[]")
+
+
+def test_canonical_rows_do_not_depend_on_the_order_in_which_fields_were_given(rates: Rates) -> None:
+    row = rates.yields[0]
+    turned = type(row)(**dict(reversed(row.model_dump().items())))
+    assert canonical_rows([turned]) == canonical_rows([row])
+
+
+@pytest.mark.parametrize("table", TABLES)
+def test_no_table_of_revision_1_contradicts_another(rates: Rates, table: str) -> None:
+    assert contradictions(rates, table) == []
+
+
+@pytest.mark.parametrize(
+    ("table", "number", "changes", "pointer"),
+    [
+        ("stock_forms", 1, {"glass": "N-MARBLE"}, "/rows/1/glass"),
+        ("polishing", 0, {"glass": "N-MARBLE"}, "/rows/0/glass"),
+        ("polishing", 0, {"knoop_over_hk": 900.0, "knoop_up_to_hk": 800.0}, "/rows/0/knoop_up_to_hk"),
+        ("allowances", 2, {"diameter_over_mm": 50.0, "diameter_up_to_mm": 50.0}, "/rows/2/diameter_up_to_mm"),
+        ("shop_load", 0, {"name": "nobody's bench"}, "/rows/0/name"),
+        ("calendar", 1, {"weekday": 0}, "/rows/1/weekday"),
+        ("calendar", 1, {"weekday": None}, "/rows/1/weekday"),
+        ("tolerance_classes", 0, {"precision": 99.0}, "/rows/0/precision"),
+    ],
+)
+def test_a_contradiction_is_named_at_its_cell(rates: Rates, table: str, number: int, changes: dict[str, Any], pointer: str) -> None:
+    found = contradictions(with_row(rates, table, number, **changes), table)
+    assert [entry.pointer for entry in found] == [pointer]
+    assert all(entry.remedy for entry in found)
+
+
+def test_there_is_one_base_currency(rates: Rates) -> None:
+    assert pointers(with_row(rates, "currencies", 1, per_base=rates.currencies[0].per_base), "currencies") == ["/rows/1/per_base"]
+    assert pointers(rates.model_copy(update={"currencies": rates.currencies[1:]}), "currencies") == ["/rows"]
+
+
+def test_a_week_without_working_hours_is_refused(rates: Rates) -> None:
+    rows = tuple(row.model_copy(update={"hours": 0.0}) for row in rates.calendar)
+    assert pointers(rates.model_copy(update={"calendar": rows}), "calendar") == ["/rows"]
+
+
+def test_a_holiday_or_a_yield_that_stands_twice_is_named(rates: Rates) -> None:
+    again = rates.calendar[-1].model_copy(update={"name": "again"})
+    place = f"/rows/{len(rates.calendar)}/holiday"
+    assert pointers(rates.model_copy(update={"calendar": (*rates.calendar, again)}), "calendar") == [place]
+    twin = rates.yields[0].model_copy(update={"name": "twin"})
+    place = f"/rows/{len(rates.yields)}/method"
+    assert pointers(rates.model_copy(update={"yields": (*rates.yields, twin)}), "yields") == [place]
+
+
+def test_what_others_speak_of_cannot_be_taken_away(rates: Rates) -> None:
+    spoken_of = rates.stock_forms[0].glass
+    glasses = tuple(row for row in rates.glasses if row.name != spoken_of)
+    (found,) = contradictions(rates.model_copy(update={"glasses": glasses}), "glasses")
+    assert spoken_of in found.reason
+    busy = rates.shop_load[0].name
+    centres = tuple(row for row in rates.work_centres if row.name != busy)
+    (found,) = contradictions(rates.model_copy(update={"work_centres": centres}), "work_centres")
+    assert busy in found.reason
