@@ -9,13 +9,14 @@ from __future__ import annotations
 from datetime import datetime
 from importlib import import_module
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from alembic import command
-from alembic.config import Config
-from alembic.script import ScriptDirectory
 from sqlalchemy import Connection, text
 
 from services.chassis.database import Database
+
+if TYPE_CHECKING:
+    from alembic.config import Config
 
 LOCK = 7_460_213
 """Number of the advisory lock that keeps two migrations apart."""
@@ -31,6 +32,8 @@ PARTS: dict[str, Path] = {
 
 def migrate(database: Database, *, now: datetime) -> dict[str, str]:
     """Bring every part to its newest revision; the revisions they are at then. Waits while another process does it."""
+    from alembic import command  # noqa: PLC0415  heavy, and only a migration needs it
+
     with database.engine.connect() as lock:
         lock.execute(text("set statement_timeout = 0"))
         lock.execute(text("set lock_timeout = 0"))
@@ -51,8 +54,8 @@ def migrate(database: Database, *, now: datetime) -> dict[str, str]:
 
 
 def newest() -> dict[str, str]:
-    """The newest revision of each part that this code knows."""
-    return {part: str(ScriptDirectory.from_config(_config(folder)).get_current_head()) for part, folder in PARTS.items()}
+    """The newest revision of each part that this code knows: revisions are numbered, and their files named by number."""
+    return {part: max(path.name.split("_")[0] for path in folder.glob("[0-9]*.py")) for part, folder in PARTS.items()}
 
 
 def current(database: Database) -> dict[str, str]:
@@ -68,6 +71,8 @@ def _revision_of(connection: Connection, part: str) -> str:
 
 
 def _config(folder: Path, **attributes: object) -> Config:
+    from alembic.config import Config  # noqa: PLC0415
+
     config = Config()
     config.set_main_option("script_location", str(HERE / "alembic"))
     config.set_main_option("version_locations", str(folder))

@@ -19,14 +19,11 @@ import traceback
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
+from http import HTTPStatus
+from http.client import HTTPConnection, HTTPException
 from pathlib import Path
 from typing import Any
 
-import httpx
-
-from services.chassis.database import Database
-from services.chassis.keys import Keys, new_key
-from services.chassis.migrate import migrate
 from services.chassis.one_box.box import PROJECT, ROLES
 from services.chassis.one_box.servers import Server, ServerDidNotStart, broker, database, free_port, listens, wait_until
 from shared_schemas.pipeline import QUEUES
@@ -76,9 +73,24 @@ class Supervisor:
         ports = {"database": free_port(), "broker": free_port()}
         self._launch(broker(self._folder / "broker", port=ports["broker"], password=known["broker"]))
         self._launch(database(self._folder / "postgres", port=ports["database"], password=known["database"]))
-        for server in self._our_processes(known, ports):
+        *first, last = self._our_processes(known, ports)
+        for server in first:
             self._launch(server)
         self._wait("broker", lambda: listens(ports["broker"]))
+        self._wait("database", lambda: listens(ports["database"]))
+        self._furnish_database(known, ports)
+        self._wait("api", self._api_is_ready)
+        self._launch(last)
+        self._write("one-box.json", {"url": self._url, "keys": {role: known[role] for role in ROLES}, "pid": os.getpid()})
+        self._write_state()
+        _say(f"ready at {self._url}")
+
+    def _furnish_database(self, known: Mapping[str, str], ports: Mapping[str, int]) -> None:
+        """Migrations and keys. Its imports take a second, in which the parts that were launched start up."""
+        from services.chassis.database import Database  # noqa: PLC0415
+        from services.chassis.keys import Keys  # noqa: PLC0415
+        from services.chassis.migrate import migrate  # noqa: PLC0415
+
         url = _database_url(known, ports)
         self._wait("database", lambda: _accepts(url))
         base = Database(url, pool_size=2)
@@ -88,10 +100,6 @@ class Supervisor:
         for role in (*ROLES, "service"):
             keys.add(role=role, label=f"one box, {role}", now=now, key=known[role])
         base.close()
-        self._wait("api", self._api_is_ready)
-        self._write("one-box.json", {"url": self._url, "keys": {role: known[role] for role in ROLES}, "pid": os.getpid()})
-        self._write_state()
-        _say(f"ready at {self._url}")
 
     @property
     def _url(self) -> str:
@@ -135,10 +143,14 @@ class Supervisor:
             raise ServerDidNotStart("It was told to stop while it was starting.")
 
     def _api_is_ready(self) -> bool:
+        asked = HTTPConnection("127.0.0.1", self._port, timeout=5)
         try:
-            return httpx.get(f"{self._url}/readyz", timeout=5).status_code == 200
-        except httpx.TransportError:
+            asked.request("GET", "/readyz")
+            return asked.getresponse().status == HTTPStatus.OK
+        except (OSError, HTTPException):
             return False
+        finally:
+            asked.close()
 
     def _look_after_the_parts(self) -> None:
         now = time.monotonic()
@@ -178,7 +190,7 @@ class Supervisor:
         place = self._folder / "secrets.json"
         if not place.exists():
             made = {name: secrets.token_urlsafe(24) for name in ("database", "broker")}
-            made |= {role: new_key()[1] for role in (*ROLES, "service")}
+            made |= {role: f"bw_{secrets.token_hex(6)}_{secrets.token_urlsafe(32)}" for role in (*ROLES, "service")}
             self._write("secrets.json", made)
         known: dict[str, str] = json.loads(place.read_text(encoding="utf-8"))
         return known
