@@ -9,7 +9,7 @@ from pydantic import Field, model_validator
 
 from shared_schemas.base import NO_CONTROLS, Contract, Currency, Fault, Money, Name, Text, refuse_if_any
 from shared_schemas.blanks import Blank
-from shared_schemas.check import CheckReport
+from shared_schemas.check import CheckReport, Finding
 from shared_schemas.figure import Figure
 from shared_schemas.operations import BoughtPart, Operation, Route, Tooling
 from shared_schemas.prescription import Prescription
@@ -133,7 +133,10 @@ class QuotedRelaxation(Contract):
 
 
 class QuoteBody(Contract):
-    """What quoting works out: the same for the same request, rates and day, down to the byte."""
+    """What quoting works out: the same for the same request, rates and day, down to the byte.
+
+    `findings` are those of the stages after the check; the check report has its own.
+    """
 
     prescription: Prescription
     rate_revision: int
@@ -149,6 +152,7 @@ class QuoteBody(Contract):
     assembly: tuple[Route, ...]
     bought_parts: tuple[BoughtPart, ...]
     relaxations: tuple[QuotedRelaxation, ...] = ()
+    findings: tuple[Finding, ...] = ()
     cautions: tuple[Text, ...] = ()
 
 
@@ -182,6 +186,7 @@ class Quote(Contract):
     assembly: tuple[Route, ...] | None = None
     bought_parts: tuple[BoughtPart, ...] | None = None
     relaxations: tuple[QuotedRelaxation, ...] | None = None
+    findings: tuple[Finding, ...] | None = None
     cautions: tuple[Text, ...] | None = None
 
     @property

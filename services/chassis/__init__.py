@@ -1,1 +1,1 @@
-"""What every service stands on: settings, queue, database, keys, problems, pipeline, one box. No lens word in it."""
+"""What every service stands on: settings, queue, database, keys, problems, pipeline, one box. It knows no word of the trade."""

@@ -92,7 +92,7 @@ def make_app(resources: Resources) -> FastAPI:
     app = FastAPI(
         title="Blankwright",
         version="1",
-        summary="From a lens prescription and a quantity to a quote the shop can sign.",
+        summary="Quotes that a shop can sign, the estimates behind them, and the rates they rest on.",
         docs_url="/docs",
         redoc_url=None,
         responses={422: {"description": PROBLEM_TYPES["invalid"][1], "model": Problem}},

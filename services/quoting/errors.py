@@ -6,7 +6,10 @@ Explained
     ├── QuoteUnknown           no quote of that number
     ├── EstimateUnknown        no estimate of that number, or its quote is not ready
     ├── CursorUnreadable       a cursor that none of our pages gave out
-    └── IdempotencyKeyReused   the key was used for another request
+    ├── IdempotencyKeyReused   the key was used for another request
+    ├── FigureOutOfRange       a figure of the rates or the request with which there is no answer
+    ├── NoWorkingDays          a calendar on which nobody ever works
+    └── PlansDisagree          the plans of two stages do not belong together
 """
 
 from __future__ import annotations
@@ -82,4 +85,14 @@ class NoWorkingDays(QuotingError):
         super().__init__(
             "The calendar has no weekday with working hours, so nothing can ever ship.",
             ProblemDetail(pointer="/calendar", reason="no weekday has hours", figure=0, remedy="give a weekday its hours"),
+        )
+
+
+class PlansDisagree(QuotingError):
+    """The plans of two stages do not belong together: parts that one has and the other has not, or another currency."""
+
+    def __init__(self, what: str, *, figure: str, limit: str) -> None:
+        super().__init__(
+            f"The plans do not belong together: {what} {figure}, where {limit} would do.",
+            ProblemDetail(pointer="/operations", reason=what, figure=figure, limit=limit),
         )

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy.stats import binom
 
-from services.quoting.domain.lead_time import kingman_wait_h
+from services.quoting.domain.queues import kingman_wait_h
 from services.quoting.domain.start_quantity import chance_of_enough, start_quantity
 from services.quoting.domain.starts import route_yield
 from tests.unit.quoting.conftest import operation

@@ -1,107 +1,195 @@
-"""Why a price is what it is: its figures down to formulas and rate rows."""
+"""Why a price is what it is: its figures down to formulas and rate rows.
+
+The formula of an amount is written in the names of its inputs, so it can be worked out again from them. `x` is times.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from decimal import Decimal
 
-from services.quoting.domain.cost import OperationCost
+from services.quoting.domain.basis_of_date import lead_time_figure
+from services.quoting.domain.cost import OperationCost, bought_part_cost
 from services.quoting.domain.evaluation import Evaluation, Plans
 from shared_schemas.figure import Figure
 from shared_schemas.rates import Rates
 
+SUM = "sum of the inputs"
+OPERATION = (
+    "machine_min / 60 x machine_rate_per_h + attended_min / 60 x labour_rate_per_h + batches x consumables;"
+    " machine_min = setup_min + batches x batch_min; attended_min = setup_min + attended_share x batches x batch_min"
+)
+ROUTE_CARD = "the route card of the part"
+
 
 def basis_of(found: Evaluation, plans: Plans) -> tuple[Figure, ...]:
-    """Figures that explain one quantity: price, each line, start quantities, lead time."""
-    return (_unit_price(found, plans), *_lines(found, plans), _starts(found, plans), _lead_time(found, plans))
+    """Figures that explain one quantity: unit and total price, each line, start quantities, unit cost, lead time."""
+    unit_price = _unit_price(found, plans)
+    total = Figure(
+        name="total_price",
+        value=found.price.total,
+        unit=plans.currency.name,
+        formula="unit_price x quantity",
+        inputs=(Figure(name="unit_price", value=found.price.unit, unit=plans.currency.name), _quantity(found)),
+    )
+    return (
+        unit_price,
+        total,
+        *_lines(found, plans),
+        _unit_cost(found, plans),
+        _starts(found, plans),
+        lead_time_figure(found, plans),
+    )
 
 
-def _money(name: str, value: Decimal, unit: str, formula: str | None = None, inputs: tuple[Figure, ...] = ()) -> Figure:
-    return Figure(name=name, value=value, unit=unit, formula=formula, inputs=inputs)
+def _quantity(found: Evaluation) -> Figure:
+    return Figure(name="quantity", value=found.quantity, source="the request")
+
+
+def _per_base(plans: Plans) -> Figure:
+    return Figure(
+        name="per_base",
+        value=plans.currency.per_base,
+        unit=f"{plans.currency.name} for 1 {plans.rates.base_currency}",
+        rate_row=Rates.ref("currencies", plans.currency),
+    )
+
+
+def _term(name: str, value: float | Decimal, plans: Plans, unit: str = "") -> Figure:
+    return Figure(name=name, value=value, unit=unit, rate_row=Rates.ref("commercial", plans.terms))
+
+
+def _money(
+    name: str, value: Decimal, unit: str, formula: str | None = None, inputs: tuple[Figure, ...] = (), source: str | None = None
+) -> Figure:
+    return Figure(name=name, value=value, unit=unit, formula=formula, inputs=inputs, source=source)
 
 
 def _unit_price(found: Evaluation, plans: Plans) -> Figure:
-    terms = Rates.ref("commercial", plans.terms)
-    return _money(
-        "unit_price",
-        found.price.unit,
-        plans.currency.name,
-        "(sum of lines before rounding) / quantity, rounded up to the price step",
+    currency = plans.currency.name
+    step = _money(
+        "step", found.price.step, currency, "rounding, raised to a whole number of minor units",
         (
-            Figure(name="quantity", value=found.quantity),
-            Figure(name="price step", value=plans.terms.rounding, unit=plans.currency.name, rate_row=terms),
-            Figure(
-                name="per_base", value=plans.currency.per_base, unit=f"{plans.currency.name} for 1 {plans.rates.base_currency}",
-                rate_row=Rates.ref("currencies", plans.currency),
-            ),
+            _term("rounding", plans.terms.rounding, plans, currency),
+            Figure(name="minor_units", value=plans.currency.minor_units, rate_row=Rates.ref("currencies", plans.currency)),
         ),
     )  # fmt: skip
+    lines = _money("lines", found.price.before_rounding, currency, "sum of the lines before rounding")
+    return _money("unit_price", found.price.unit, currency, "ceil(lines / quantity / step) x step", (lines, _quantity(found), step))
 
 
 def _lines(found: Evaluation, plans: Plans) -> tuple[Figure, ...]:
-    base = plans.rates.base_currency
-    terms = Rates.ref("commercial", plans.terms)
-    shares = {
-        "overhead": ("cost x overhead share", "overhead share", plans.terms.overhead_share),
-        "contingency": ("(cost + overhead) x contingency share", "contingency share", plans.terms.contingency_share),
-        "margin": ("(cost + overhead + contingency) x m / (1 - m)", "m", plans.terms.margin_share),
+    base, put_on, terms = plans.rates.base_currency, found.price.markups, plans.terms
+    cost = _money("cost", found.costs.total, base, "material + operations + bought_parts")
+    overhead = _money("overhead", put_on.overhead, base, "cost x overhead_share")
+    contingency = _money("contingency", put_on.contingency, base, "(cost + overhead) x contingency_share")
+    lines = found.price.lines
+    before = _money(
+        "lines", sum((line.amount for line in lines[:6]), Decimal(0)), plans.currency.name, "sum of the six lines before"
+    )
+    figures: dict[str, tuple[str, tuple[Figure, ...]]] = {
+        "material": ("material x per_base", (_money("material", found.costs.material, base, SUM, _purchases(found, base)),)),
+        "operations": ("operations x per_base", (_money("operations", found.costs.operations, base, SUM, _parts(found, base)),)),
+        "bought_parts": (
+            "bought_parts x per_base",
+            (_money("bought_parts", found.costs.bought_parts, base, SUM, _bought(found, plans)),),
+        ),
+        "overhead": ("cost x overhead_share x per_base", (cost, _term("overhead_share", terms.overhead_share, plans))),
+        "contingency": (
+            "(cost + overhead) x contingency_share x per_base",
+            (cost, overhead, _term("contingency_share", terms.contingency_share, plans)),
+        ),
+        "margin": (
+            "(cost + overhead + contingency) x margin_share / (1 - margin_share) x per_base",
+            (cost, overhead, contingency, _term("margin_share", terms.margin_share, plans)),
+        ),
+        "minimum_order": ("minimum_order x per_base - lines", (_term("minimum_order", terms.minimum_order, plans, base), before)),
+        "rounding": (
+            "total_price - lines",
+            (
+                _money("total_price", found.price.total, plans.currency.name, "unit_price x quantity"),
+                _money("lines", found.price.before_rounding, plans.currency.name, "sum of the lines before rounding"),
+            ),
+        ),
     }
-    figures = {
-        "material": ("sum over purchases of the step that is enough", _purchases(found, base)),
-        "operations": ("sum over operations of machine, labour and consumables", _parts(found, base)),
-        "bought_parts": ("lot charge + started lenses x count x unit price", _bought(found, plans, base)),
-    }
-    for kind, (formula, name, share) in shares.items():
-        cost = _money("cost", found.costs.total, base)
-        figures[kind] = (formula, (cost, Figure(name=name, value=share, rate_row=terms)))
-    figures["minimum_order"] = ("minimum order - sum of the lines before", (
-        Figure(name="minimum order", value=plans.terms.minimum_order, unit=base, rate_row=terms),))  # fmt: skip
-    figures["rounding"] = ("unit price x quantity - sum of the lines before", ())
-    return tuple(_money(f"line {line.kind}", line.amount, plans.currency.name, *figures[line.kind]) for line in found.price.lines)
+    per_base = _per_base(plans)
+    return tuple(
+        _money(
+            f"line {line.kind}", line.amount, plans.currency.name, figures[line.kind][0],
+            (*figures[line.kind][1], *((per_base,) if "per_base" in figures[line.kind][0] else ())),
+        )
+        for line in lines
+    )  # fmt: skip
 
 
 def _purchases(found: Evaluation, base: str) -> tuple[Figure, ...]:
     return tuple(
         _money(
-            f"glass {material.model.name}", material.amount, base, "cost of the first step with enough blanks",
-            (Figure(name="blanks", value=material.blanks), *material.model.basis),
+            f"glass {material.model.name}"[:60], material.amount, base,
+            "cost of the first step with enough blanks; past the last step whole lots and the step for the rest",
+            (
+                Figure(name="blanks", value=material.blanks, formula="largest start quantity of the members"),
+                Figure(name="lots", value=material.lots, formula="whole lots of the last step, and one for the rest"),
+                *material.model.basis,
+            ),
         )
         for material in found.materials
     )  # fmt: skip
 
 
 def _parts(found: Evaluation, base: str) -> tuple[Figure, ...]:
-    """What each part's operations cost; the minutes of a batch are explained with the operation itself."""
     return tuple(
-        _money(
-            part,
-            sum((cost.amount for cost in costs), Decimal(0)),
-            base,
-            "sum of its operations",
-            tuple(_operation(cost, base) for cost in costs),
-        )
+        _money(part, sum((cost.amount for cost in costs), Decimal(0)), base, SUM, _operations(costs, base))
         for part, costs in found.operations.items()
     )
 
 
+def _operations(costs: Sequence[OperationCost], base: str) -> tuple[Figure, ...]:
+    return tuple(_operation(cost, base) for cost in costs)
+
+
 def _operation(cost: OperationCost, base: str) -> Figure:
-    name = " ".join(filter(None, (cost.operation.operation, cost.operation.face or "", cost.operation.method)))
-    ref = Rates.ref("work_centres", cost.work_centre)
-    return Figure(
-        name=name[:60], value=cost.amount, unit=base, rate_row=ref,
-        formula="machine_min/60 x machine_rate + attended_min/60 x labour_rate + batches x consumables",
-        inputs=(
-            Figure(name="pieces", value=cost.pieces),
-            Figure(name="batches", value=cost.batches),
-            Figure(name="machine_min", value=cost.machine_min),
-            Figure(name="attended_min", value=cost.attended_min),
+    row = Rates.ref("work_centres", cost.work_centre)
+    name = " ".join(filter(None, (cost.operation.operation, cost.operation.face, cost.operation.method)))
+    return _money(
+        name[:60], cost.amount, base, OPERATION,
+        (
+            Figure(name="pieces", value=cost.pieces, formula="started x yields of the operations before, rounded up"),
+            Figure(name="batches", value=cost.batches, formula="ceil(pieces / batch_size)"),
+            Figure(name="machine_min", value=cost.machine_min, unit="min", source=ROUTE_CARD),
+            Figure(name="attended_min", value=cost.attended_min, unit="min", source=ROUTE_CARD),
+            Figure(name="consumables", value=cost.operation.consumables, unit=f"{base}/batch", source=ROUTE_CARD),
+            Figure(name="machine_rate_per_h", value=cost.work_centre.machine_rate_per_h, unit=f"{base}/h", rate_row=row),
+            Figure(name="labour_rate_per_h", value=cost.work_centre.labour_rate_per_h, unit=f"{base}/h", rate_row=row),
         ),
     )  # fmt: skip
 
 
-def _bought(found: Evaluation, plans: Plans, base: str) -> tuple[Figure, ...]:
+def _bought(found: Evaluation, plans: Plans) -> tuple[Figure, ...]:
+    base = plans.rates.base_currency
+    lenses = found.starts[plans.routes[-1].part].started
     return tuple(
-        _money(part.name, part.unit_price, base, None, (Figure(name="lot charge", value=part.lot_charge, unit=base), *part.basis))
+        _money(
+            part.name, bought_part_cost(part, lenses=lenses), base, "lot_charge + lenses x count x unit_price",
+            (
+                Figure(name="lenses", value=lenses, formula="start quantity of the lens"),
+                Figure(name="count", value=part.count, source="the operation plan"),
+                _money("lot_charge", part.lot_charge, base, inputs=part.basis, source="the operation plan"),
+                _money("unit_price", part.unit_price, base, inputs=part.basis, source="the operation plan"),
+            ),
+        )
         for part in plans.bought_parts
+    )  # fmt: skip
+
+
+def _unit_cost(found: Evaluation, plans: Plans) -> Figure:
+    cost = _money("cost", found.costs.total, plans.rates.base_currency, "material + operations + bought_parts")
+    return _money(
+        "unit_cost",
+        found.unit_cost * plans.currency.per_base,
+        plans.currency.name,
+        "cost / quantity x per_base",
+        (cost, _quantity(found), _per_base(plans)),
     )
 
 
@@ -110,34 +198,17 @@ def _starts(found: Evaluation, plans: Plans) -> Figure:
         name="start_quantities",
         value=plans.confidence,
         unit="confidence",
-        formula="smallest n with P(Bin(n, y) >= needed) >= confidence^(1/parts), for each part",
+        formula="the confidence of the request, shared out as its root among the parts that can fall short",
         inputs=tuple(
             Figure(
                 name=start.part, value=start.started, formula="smallest n with P(Bin(n, y) >= needed) >= c",
                 inputs=(
-                    Figure(name="needed", value=start.needed),
+                    Figure(name="needed", value=start.needed, formula="started of the part that consumes it x count; the order for the lens"),
                     Figure(name="y", value=start.yield_share, formula="product over operations of yield x (1 - batch_loss)"),
-                    Figure(name="c", value=start.confidence),
-                    Figure(name="P", value=start.chance),
+                    Figure(name="c", value=start.confidence, formula="confidence^(1 / parts that can fall short)"),
+                    Figure(name="P", value=start.chance, formula="P(Bin(started, y) >= needed)"),
                 ),
             )
             for start in found.starts.values()
         ),
     )  # fmt: skip
-
-
-def _lead_time(found: Evaluation, plans: Plans) -> Figure:
-    path = set(found.lead_time.critical_path)
-    load = {row.name: row for row in plans.rates.shop_load}
-    centres = sorted({cost.work_centre.name for part, costs in found.operations.items() if part in path for cost in costs})
-    return Figure(
-        name="lead_time p50_days",
-        value=found.lead_time.p50_days,
-        unit="days",
-        formula="longest wait for glass, tools or parts, then queue (rho/(1-rho) x V x t) and minutes of each operation on the path, in working hours",
-        inputs=tuple(
-            Figure(name=f"rho of {name}"[:60], value=load[name].utilisation, rate_row=Rates.ref("shop_load", load[name]))
-            for name in centres
-            if name in load
-        ),
-    )

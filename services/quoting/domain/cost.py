@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from services.quoting.domain.money import exact
-from shared_schemas.blanks import MaterialModel, MaterialStep
+from shared_schemas.blanks import MaterialModel
 from shared_schemas.operations import BoughtPart, Operation, Route
 from shared_schemas.rates import Rates, WorkCentreRow
 
@@ -77,16 +77,15 @@ def material_cost(model: MaterialModel, *, blanks: int) -> MaterialCost:
     """Cost of having `blanks` blanks of every member: the first step that is enough; past the last, lots are repeated."""
     last = model.steps[-1]
     full_lots, rest = divmod(blanks, last.blanks)
-    steps: list[MaterialStep] = [last] * full_lots
-    if rest or not blanks:
-        steps.append(next(step for step in model.steps if step.blanks >= max(rest, 1)))
+    top_up = [next(step for step in model.steps if step.blanks >= rest)] if rest else []
+    bought = [last] * min(full_lots, 1) + top_up
     return MaterialCost(
         model=model,
         blanks=blanks,
-        lots=len(steps),
-        lead_days=max(step.lead_days for step in steps),
-        bought_mass_g=sum(step.bought_mass_g for step in steps),
-        amount=sum((step.cost for step in steps), Decimal(0)),
+        lots=full_lots + len(top_up),
+        lead_days=max((step.lead_days for step in bought), default=0.0),
+        bought_mass_g=full_lots * last.bought_mass_g + sum(step.bought_mass_g for step in top_up),
+        amount=full_lots * last.cost + sum((step.cost for step in top_up), Decimal(0)),
     )
 
 

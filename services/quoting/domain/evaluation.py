@@ -8,7 +8,7 @@ from datetime import date
 from decimal import Decimal
 
 from services.quoting.domain.cost import MaterialCost, OperationCost, bought_part_cost, material_costs, operation_costs
-from services.quoting.domain.lead_time import lead_time
+from services.quoting.domain.lead_time import Schedule, schedule
 from services.quoting.domain.price import CostSums, Price, priced
 from services.quoting.domain.starts import PartStart, part_starts
 from shared_schemas.blanks import MaterialModel
@@ -42,7 +42,12 @@ class Evaluation:
     materials: tuple[MaterialCost, ...]
     costs: CostSums
     price: Price
-    lead_time: LeadTime
+    schedule: Schedule
+
+    @property
+    def lead_time(self) -> LeadTime:
+        """Days and the date."""
+        return self.schedule.lead_time
 
     @property
     def unit_cost(self) -> Decimal:
@@ -69,7 +74,7 @@ def evaluate(plans: Plans, *, quantity: int) -> Evaluation:
         materials=tuple(materials),
         costs=costs,
         price=priced(costs, quantity=quantity, terms=plans.terms, currency=plans.currency),
-        lead_time=lead_time(
+        schedule=schedule(
             routes=plans.routes,
             operations=operations,
             materials=materials,

@@ -30,13 +30,18 @@ def rounded_up(amount: Decimal, *, step: Decimal) -> Decimal:
 
 
 def price_step(rounding: Decimal, currency: CurrencyRow) -> Decimal:
-    """The step that unit prices come in: the one of the terms, and never finer than the currency's minor unit."""
-    return max(rounding, Decimal(1).scaleb(-currency.minor_units))
+    """The step that unit prices come in: the one of the terms, raised to a whole number of the currency's minor units."""
+    return rounded_up(rounding, step=Decimal(1).scaleb(-currency.minor_units))
+
+
+def in_currency(amount: Decimal, currency: CurrencyRow) -> Decimal:
+    """An amount of the base currency in `currency`, unrounded."""
+    return amount * currency.per_base
 
 
 def changed(amount: Decimal, currency: CurrencyRow) -> Decimal:
     """An amount of the base currency in `currency`, to its minor unit."""
-    return rounded(amount * currency.per_base, minor_units=currency.minor_units)
+    return rounded(in_currency(amount, currency), minor_units=currency.minor_units)
 
 
 def exact(figure: float, *, places: int = 6) -> Decimal:

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import timedelta
 
 from services.quoting.domain.basis import basis_of
 from services.quoting.domain.cost import bought_part_cost
 from services.quoting.domain.evaluation import Evaluation, Plans, evaluate
-from services.quoting.domain.money import changed
+from services.quoting.domain.money import changed, in_currency
 from services.quoting.domain.relaxations import quoted_relaxations
+from services.quoting.errors import PlansDisagree
 from shared_schemas.blanks import BlankPlan
 from shared_schemas.check import CheckReport
-from shared_schemas.operations import BoughtPart, OperationPlan, Tooling
+from shared_schemas.operations import BoughtPart, Operation, OperationPlan, Tooling
 from shared_schemas.quote import Break, MaterialNeed, QuoteBody, QuotedElement, UnitCost
 from shared_schemas.rates import Rates
 from shared_schemas.traveller import Job
@@ -25,8 +27,10 @@ def assemble(
     Raises:
         RateMissing: terms, currency or a work centre that the rates do not have.
         FigureOutOfRange, NoWorkingDays: rates with which there is no answer.
+        PlansDisagree: plans in another currency than the rates, or of other parts than each other.
     """
     request = job.request
+    _same_lens(blanks, operations, rates)
     plans = Plans(
         routes=operations.routes,
         materials=blanks.materials,
@@ -39,7 +43,7 @@ def assemble(
         rates=rates,
     )
     found = [evaluate(plans, quantity=quantity) for quantity in request.quantities]
-    middle = found[len(found) // 2]
+    middle = sorted(found, key=lambda one: one.quantity)[len(found) // 2]
     of_elements = {route.part: route.operations for route in operations.routes if route.kind == "element"}
     return QuoteBody(
         prescription=request.prescription,
@@ -53,14 +57,41 @@ def assemble(
         breaks=tuple(_break(evaluation, plans) for evaluation in found),
         tooling=tuple(_tool_in_currency(tool, plans) for tool in operations.tooling),
         elements=tuple(
-            QuotedElement(name=blank.element, glass=blank.glass, blank=blank, operations=of_elements[blank.element])
+            QuotedElement(
+                name=blank.element,
+                glass=blank.glass,
+                blank=blank,
+                operations=_operations_in_currency(of_elements[blank.element], plans),
+            )
             for blank in blanks.blanks
         ),
-        assembly=tuple(route for route in operations.routes if route.kind != "element"),
+        assembly=tuple(
+            route.model_copy(update={"operations": _operations_in_currency(route.operations, plans)})
+            for route in operations.routes
+            if route.kind != "element"
+        ),
         bought_parts=tuple(_part_in_currency(part, plans) for part in operations.bought_parts),
         relaxations=quoted_relaxations(plans, operations.relaxations, against=middle),
+        findings=(*blanks.findings, *operations.findings),
         cautions=operations.cautions,
     )
+
+
+def _same_lens(blanks: BlankPlan, operations: OperationPlan, rates: Rates) -> None:
+    for currency in (blanks.currency, operations.currency):
+        if currency != rates.base_currency:
+            raise PlansDisagree("a plan has amounts in", figure=currency, limit=rates.base_currency)
+    elements = [route.part for route in operations.routes if route.kind == "element"]
+    bought = [member for model in blanks.materials for member in model.members]
+    for what, parts in (("the blanks are for", [blank.element for blank in blanks.blanks]), ("the glass is for", bought)):
+        if sorted(parts) != sorted(elements):
+            raise PlansDisagree(what, figure=", ".join(parts), limit=", ".join(elements))
+    made: set[str] = set()
+    for route in operations.routes:
+        missing = [consumed.part for consumed in route.consumes if consumed.part not in made]
+        if missing:
+            raise PlansDisagree(f"{route.part} consumes", figure=", ".join(missing), limit=", ".join(sorted(made)) or "no part")
+        made.add(route.part)
 
 
 def _break(found: Evaluation, plans: Plans) -> Break:
@@ -101,6 +132,12 @@ def _bill_of_materials(found: Evaluation, plans: Plans) -> tuple[MaterialNeed, .
         for part in plans.bought_parts
     ]
     return (*glass, *parts)
+
+
+def _operations_in_currency(operations: Sequence[Operation], plans: Plans) -> tuple[Operation, ...]:
+    return tuple(
+        operation.model_copy(update={"consumables": in_currency(operation.consumables, plans.currency)}) for operation in operations
+    )
 
 
 def _tool_in_currency(tool: Tooling, plans: Plans) -> Tooling:

@@ -8,6 +8,9 @@ from scipy.special import betainc
 
 from services.quoting.errors import FigureOutOfRange
 
+MOST_STARTED = 100_000_000
+"""Beyond this a yield is taken as a slip of the pen; a thousand starts for each piece of the largest order."""
+
 
 def chance_of_enough(*, started: int, wanted: int, yield_share: float) -> float:
     """Probability that at least `wanted` of `started` pieces survive, each with probability `yield_share` by itself.
@@ -36,7 +39,7 @@ def start_quantity(*, wanted: int, yield_share: float, confidence: float) -> int
         n, the smallest with P(Bin(n, y) >= Q) >= C; exact, by doubling and bisection on a tail that rises with n.
 
     Raises:
-        FigureOutOfRange: a yield of 0, or a confidence of 1, which no number reaches.
+        FigureOutOfRange: a yield of 0 or a confidence of 1, which no number reaches, or a yield that needs absurdly many.
 
     Notes:
         The mean rule ceil(Q/y) is no substitute: its confidence wanders between one half and nearly one.
@@ -47,6 +50,8 @@ def start_quantity(*, wanted: int, yield_share: float, confidence: float) -> int
         raise FigureOutOfRange("confidence", confidence, "over 0 and below 1")
     if wanted <= 0 or yield_share == 1:
         return max(wanted, 0)
+    if wanted > yield_share * MOST_STARTED:
+        raise FigureOutOfRange("yield", yield_share, f"over {wanted / MOST_STARTED:g} to make {wanted} pieces")
     below, enough = wanted - 1, math.ceil(wanted / yield_share)
     while chance_of_enough(started=enough, wanted=wanted, yield_share=yield_share) < confidence:
         below, enough = enough, 2 * enough

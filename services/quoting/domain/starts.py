@@ -39,15 +39,16 @@ def part_starts(*, routes: Sequence[Route], quantity: int, confidence: float) ->
         confidence: probability asked for, over 0 and below 1.
 
     Notes:
-        Every one of the K parts must turn out enough. Each is given the confidence C^(1/K); as parts fail
-        independently, the whole lens then has C or more.
+        Every part must turn out enough. The K parts that can fall short (yield below 1) are each given the confidence
+        C^(1/K); as parts fail independently of each other, the whole lens then has C or more.
     """
-    each = confidence ** (1 / len(routes))
+    yields = {route.part: route_yield(route.operations) for route in routes}
+    each = confidence ** (1 / max(1, sum(share < 1 for share in yields.values())))
     needed: dict[str, int] = {routes[-1].part: quantity}
     starts: dict[str, PartStart] = {}
     for route in reversed(routes):
         wanted = needed.get(route.part, 0)
-        survives = route_yield(route.operations)
+        survives = yields[route.part]
         started = start_quantity(wanted=wanted, yield_share=survives, confidence=each)
         chance = chance_of_enough(started=started, wanted=wanted, yield_share=survives)
         starts[route.part] = PartStart(route.part, wanted, started, survives, each, chance)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import date, timedelta
 
-from services.quoting.errors import NoWorkingDays
+from services.quoting.errors import FigureOutOfRange, NoWorkingDays
 from shared_schemas.rates import CalendarRow
 
 ONE_DAY = timedelta(days=1)
@@ -17,6 +17,7 @@ class WorkingCalendar:
     def __init__(self, rows: Sequence[CalendarRow]) -> None:
         self._hours = {row.weekday: row.hours for row in rows if row.weekday is not None}
         self._holidays = {row.holiday for row in rows if row.holiday is not None}
+        self._last_holiday = max(self._holidays, default=date.min)
         if not any(hours > 0 for hours in self._hours.values()):
             raise NoWorkingDays
 
@@ -30,11 +31,21 @@ class WorkingCalendar:
         return 0.0 if day in self._holidays else self._hours.get(day.weekday(), 0.0)
 
     def day_after_hours(self, begin: date, hours: float) -> date:
-        """The day on which `hours` of work [h], begun at the start of `begin`, are done (the next working day for 0)."""
+        """The day on which `hours` of work [h], begun at the start of `begin`, are done (the next working day for 0).
+
+        Raises:
+            FigureOutOfRange: more hours than there are until the year 9999.
+        """
         day, left = begin, hours
-        while True:
-            available = self.hours_of(day)
-            if available > 0 and left <= available:
-                return day
-            left -= available
-            day += ONE_DAY
+        try:
+            while True:
+                available = self.hours_of(day)
+                if available > 0 and left <= available:
+                    return day
+                left -= available
+                day += ONE_DAY
+                if day > self._last_holiday and left > 2 * self.hours_per_week:
+                    weeks = int(left // self.hours_per_week) - 1
+                    day, left = day + timedelta(weeks=weeks), left - weeks * self.hours_per_week
+        except OverflowError:
+            raise FigureOutOfRange("path of working hours", round(hours), "over before the year 9999") from None

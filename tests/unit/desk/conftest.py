@@ -77,6 +77,7 @@ def _break(quantity: int, unit: str, lines: tuple[tuple[str, str, str], ...]) ->
         unit_cost=UnitCost(planned=Decimal("700.00")),
         lead_time=LeadTime(p50_days=43, p90_days=58, ship_date=date(2027, 1, 14)),
         start_quantities={"L1": quantity + 3, "lens": quantity + 1},
+        materials=(),
     )  # fmt: skip
 
 

@@ -10,7 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from services.quoting.domain.evaluation import Plans, evaluate
-from services.quoting.domain.lead_time import kingman_wait_h, log_normal_points
+from services.quoting.domain.lead_time import log_normal_points
+from services.quoting.domain.queues import kingman_wait_h
 from services.quoting.domain.relaxations import quoted_relaxations
 from services.quoting.domain.start_quantity import chance_of_enough, start_quantity
 from services.quoting.domain.starts import part_starts, route_yield
