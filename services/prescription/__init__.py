@@ -1,5 +1,5 @@
-"""Can this lens be made, and what does each surface demand?
+"""Prescription: can this lens be made, and what does each surface demand?
 
-In: a prescription, and the rates for its glasses and allowances. Out: a check report with first-order figures, the
-geometry and the resolved tolerances of every element, and findings in an estimator's words; or a refusal.
+In: the job with its prescription, and the rates. Out: a check report with the first order of the lens, the geometry and the
+demands of every element and every finding an estimator would make; or a refusal with every reason why it cannot be made.
 """

@@ -1,4 +1,4 @@
-"""Routes of prescription: check a lens at once, without a quote."""
+"""Routes of prescriptions: check one at once, without a quote."""
 
 from __future__ import annotations
 
@@ -19,21 +19,22 @@ router = APIRouter()
 
 STATUS: dict[type[Explained], tuple[int, str, str]] = {
     errors.PrescriptionError: (422, "invalid", "The prescription has values that cannot be"),
-    errors.SurfaceEndsEarlier: (422, "invalid", "A surface ends before its aperture"),
-    errors.WavelengthOutOfRange: (422, "invalid", "The wavelength is out of range"),
     errors.IndicationUnreadable: (422, "invalid", "An indication cannot be read"),
+    errors.HeightBeyondFace: (422, "invalid", "A face ends before this height"),
+    errors.WavelengthOutsideRange: (422, "invalid", "The index of a glass is not known at this wavelength"),
+    errors.SizeOutsideDefaults: (422, "invalid", "No default tolerance is stated for this size"),
 }
 
 
 @router.post(
     "/v1/prescriptions/check",
-    summary="Can this lens be made? Answered at once, without a quote",
-    response_model=CheckReport,
-    responses=answers("not-json", "invalid", "body-too-large"),
+    summary="Check a prescription at once, without a quote",
+    responses=answers("invalid", "not-json", "body-too-large", "rates"),
 )
-def check_now(
+def check_at_once(
     prescription: Prescription,
-    caller: Annotated[Caller, Depends(needs_role("sales", "engineer"))],
     revision: Annotated[RateRevision, Depends(latest_rates)],
+    caller: Annotated[Caller, Depends(needs_role("sales", "engineer"))],
 ) -> CheckReport:
+    """Whether the lens can be made, its first order, each element and every finding; a lens that cannot be made is a report too."""
     return check_prescription(prescription, revision.rates)

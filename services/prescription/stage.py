@@ -1,4 +1,6 @@
-"""First station: checks the prescription of a traveller."""
+"""The prescription stage of the pipeline."""
+
+from __future__ import annotations
 
 from services.chassis.pipeline import Stage
 from services.prescription.domain.check import check

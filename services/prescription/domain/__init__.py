@@ -1,1 +1,1 @@
-"""Rays, depths, edges, volumes and indications of a lens; and what an estimator finds in them."""
+"""Physics and arithmetic of a prescription, one subject a file."""

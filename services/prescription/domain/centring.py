@@ -1,49 +1,83 @@
-"""Will bell chucks centre this lens by themselves?"""
+"""Centring: does a lens slide to its axis between two bells, and what do wedge and decentre have to do with each other?
+
+The published factors are one number in two units: `Z_A`, with diameters, is four times `Z_B`, with bell radii and a half.
+The check report's `centring_z` is Z_A.
+"""
 
 from __future__ import annotations
 
 import math
 
-LEAST_Z = 0.56
-"""Below this a lens is centred by hand or optically. Source: H. H. Karow, Fabrication Methods for Precision Optics (1993), p. 524."""
+from services.prescription.domain.profile import Body
+
+SELF_CENTRING_Z_A = 0.56
+"""Below it a lens does not slide to its axis by itself; a friction coefficient of 0.14 of glass on the bell."""
 
 
-def centring_z(*, front_radius_mm: float | None, back_radius_mm: float | None, front_bell_mm: float, back_bell_mm: float) -> float:
-    """Z = |D1/R1 - D2/R2| with signed radii and bell diameters D [mm]; 0 for a plane on either side counts nothing there.
+def z_a(*, body: Body, front_bell_mm: float, back_bell_mm: float) -> float:
+    """Z factor with bell diameters, |D1/R1 - D2/R2| with signed radii, for bells of semi-diameters [mm].
 
-    Source: Karow (1993), p. 524, in the form with signed radii (a biconvex lens adds, a meniscus subtracts).
+    Notes: y/R is the sine of the normal's angle, by which a conic or an asphere is treated like its local sphere. A bell
+    stands on the curve, not on a flat seat.
+    Source: Karow, Fabrication Methods for Precision Optics, Wiley 1993, p. 524, as cited at
+    http://www.opticsrealm.com/home/education/opto-mech/z-factor-lens-centerability; minus sign with signed radii derived.
     """
-    front = 0.0 if front_radius_mm is None else front_bell_mm / front_radius_mm
-    back = 0.0 if back_radius_mm is None else back_bell_mm / back_radius_mm
-    return abs(front - back)
+    return 2 * abs(body.front.normal_sine(front_bell_mm) - body.back.normal_sine(back_bell_mm))
 
 
-def centring_z_of_radii(z: float) -> float:
-    """The same number as the half-sum of bell radii over radii of curvature: Z/4."""
-    return z / 4
+def z_b(*, z_a: float) -> float:
+    """Z factor with bell radii and a half, |r1/R1 - r2/R2| / 2: a quarter of Z_A.
+
+    Source: https://www.kenko-tokina.co.jp/mmf/topics/447.html (2018), sign derived.
+    """
+    return z_a / 4
 
 
-def clamping_angle_deg(
-    *, front_radius_mm: float | None, back_radius_mm: float | None, front_bell_mm: float, back_bell_mm: float
-) -> float:
-    """Angle between the surface normals at the two bells: |asin(D1/2R1) - asin(D2/2R2)| [deg]."""
+def z_b_band(*, z_b: float) -> str:
+    """What the published bands say of Z_B: `easy` from 0.15, `possible` from 0.10, `difficult` below.
 
-    def slope(radius_mm: float | None, bell_mm: float) -> float:
-        return 0.0 if radius_mm is None else math.asin(max(-1.0, min(1.0, bell_mm / 2 / radius_mm)))
+    Source: https://www.kenko-tokina.co.jp/mmf/topics/447.html (2018).
+    """
+    if z_b >= 0.15:
+        return "easy"
+    return "possible" if z_b >= 0.10 else "difficult"
 
-    return abs(math.degrees(slope(front_radius_mm, front_bell_mm) - slope(back_radius_mm, back_bell_mm)))
+
+def clamping_angle_deg(*, body: Body, bell_mm: float) -> float:
+    """Included angle [deg] of the wedge between two bells of a semi-diameter [mm]: theta1 - theta2, theta = asin(y/R).
+
+    Source: derived.
+    """
+    return math.degrees(abs(math.asin(body.front.normal_sine(bell_mm)) - math.asin(body.back.normal_sine(bell_mm))))
 
 
 def wedge_arcmin(*, edge_difference_mm: float, diameter_mm: float) -> float:
-    """Wedge angle of an edge thickness difference: ETD/D [arcmin]."""
+    """Wedge angle [arcmin] of an edge thickness difference [mm] over a diameter [mm].
+
+    Source: derived.
+    """
     return math.degrees(edge_difference_mm / diameter_mm) * 60
 
 
 def deviation_arcmin(*, wedge_arcmin: float, refractive_index: float) -> float:
-    """Deviation of a beam by a thin wedge: (n - 1) w [arcmin]."""
+    """Deviation [arcmin] of a beam by a thin wedge [arcmin]: (n - 1) w.
+
+    Source: derived.
+    """
     return (refractive_index - 1) * wedge_arcmin
 
 
-def decentre_mm(*, deviation_arcmin: float, focal_length_mm: float) -> float:
-    """Decentre of the optical axis that gives the same deviation: f delta [mm]."""
-    return focal_length_mm * math.radians(deviation_arcmin / 60)
+def decentre_mm(*, wedge_arcmin: float, refractive_index: float, focal_length_mm: float) -> float:
+    """Distance [mm] of the optical from the mechanical axis: f (n - 1) w.
+
+    Source: derived.
+    """
+    return focal_length_mm * math.radians(deviation_arcmin(wedge_arcmin=wedge_arcmin, refractive_index=refractive_index) / 60)
+
+
+def centre_of_curvature_offset_mm(*, tilt_arcmin: float, radius_mm: float) -> float:
+    """Offset [mm] of the centre of curvature of a face of a radius [mm] that is tilted [arcmin].
+
+    Source: https://spektrum.de/lexikon/optik/dezentrierung/613.
+    """
+    return abs(radius_mm) * math.radians(tilt_arcmin / 60)

@@ -1,61 +1,159 @@
-"""The check of a whole prescription: first order, every element, every space, and whether it can be made."""
+"""The check: every finding of an estimator, the first order of the lens and the figures of every element in one report."""
 
 from __future__ import annotations
 
-from services.prescription.domain.element_check import element_check
-from services.prescription.domain.findings import finding
-from services.prescription.domain.first_order import first_order
-from services.prescription.domain.materials import material_of, radioactive_words
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from services.prescription.domain.demands import ElementDemand, demands_of
+from services.prescription.domain.element import element_check, element_findings
+from services.prescription.domain.findings import found
+from services.prescription.domain.materials import Indices, Material, indices_at, material_of, radioactive_findings
 from services.prescription.domain.neighbours import neighbour_findings
-from services.prescription.domain.tolerances import element_demands
-from shared_schemas.check import CheckReport, ElementCheck, Finding, Makeable
-from shared_schemas.prescription import Prescription
-from shared_schemas.rates import Rates
+from services.prescription.domain.profile import Body, body
+from services.prescription.domain.whole_lens import first_order_of
+from shared_schemas.check import CheckReport, ElementCheck, Finding, FirstOrder, Makeable
+from shared_schemas.prescription import Element, Prescription
+from shared_schemas.rates import AllowanceRow, RateMissing, Rates
 from shared_schemas.traveller import Job, Refusal
+
+SMALLEST_MM = 0.05
+"""No diameter, thickness or radius below this is held and worked singly (common practice)."""
+
+ORDER = {"stop": 0, "care": 1, "note": 2}
 
 
 def check(*, job: Job, rates: Rates) -> CheckReport | Refusal:
-    """The stage: the report of a lens that can be made, with care or without; a refusal of any other."""
+    """The report of a job's prescription, or a refusal with every stop. Raises `RateMissing`."""
     report = check_prescription(job.request.prescription, rates)
-    stops = tuple(one for one in report.findings if one.severity == "stop")
+    stops = tuple(finding for finding in report.findings if finding.severity == "stop")
     return Refusal(stage="prescription", reasons=stops) if stops else report
 
 
 def check_prescription(prescription: Prescription, rates: Rates) -> CheckReport:
-    """The report of a prescription, also of one that cannot be made."""
-    materials = tuple(
-        material_of(element, wavelength_nm=prescription.wavelength_nm, rates=rates) for element in prescription.elements
+    """The report of a prescription, also of one that cannot be made. Raises `RateMissing`.
+
+    An element whose glass says nothing of its index is left out of `elements`; so is everything where a size is too small
+    to be anything.
+    """
+    tiny = tuple(_unmakeable_sizes(prescription))
+    if tiny:
+        length = sum(element.centre_thickness_mm for element in prescription.elements)
+        length += sum(space.gap_mm or 0.0 for space in prescription.spaces)
+        return _report(_no_order(prescription.wavelength_nm, length), (), tiny)
+    materials = _materials(prescription, rates)
+    indices = indices_at(prescription=prescription, materials=materials)
+    parts = [_part(i, element, rates) for i, element in enumerate(prescription.elements)]
+    order, of_lens = first_order_of(prescription=prescription, indices=indices)
+    findings = (
+        *radioactive_findings(prescription),
+        *(finding for material in materials for finding in material.findings),
+        *indices.findings,
+        *(finding for part in parts for finding in part.findings),
+        *_coatings(prescription, rates),
+        *neighbour_findings(prescription=prescription, bodies=[part.body for part in parts]),
+        *of_lens,
     )
-    elements: list[ElementCheck] = []
-    findings: list[Finding] = [
-        finding("radioactive", where, f"The prescription says {word!r}: radioactive glass or coating is not worked here; seek licensed advice.",
-                figure=word, repair="a glass without it; the rules of the place apply")
-        for where, word in radioactive_words(prescription)
-    ]  # fmt: skip
-    for number, (element, material) in enumerate(zip(prescription.elements, materials, strict=True)):
-        where = f"/elements/{number}"
-        demands = element_demands(element, where=where)
-        one, found = element_check(element, material=material, demands=demands, where=where, rates=rates)
-        elements.append(one)
-        findings += [*found, *_coating_findings(prescription, number, rates), *demands.findings]
-    findings += neighbour_findings(prescription, materials)
-    order = first_order(prescription, [material.index for material in materials])
-    if order.focal_length_mm is None:
-        findings.append(finding("afocal", "/elements", "The lens has no focal length: light leaves it as it came, parallel."))
-    return CheckReport(makeable=_makeable(findings), first_order=order, elements=tuple(elements), findings=tuple(findings))
+    return _report(order, _elements(prescription, parts, materials, indices), findings)
 
 
-def _coating_findings(prescription: Prescription, number: int, rates: Rates) -> list[Finding]:
-    known = [row.name for row in rates.coatings]
-    element = prescription.elements[number]
+@dataclass(frozen=True)
+class _Part:
+    """What is worked out of one element before its glass matters."""
+
+    body: Body
+    demand: ElementDemand
+    work_diameter_mm: float
+    findings: tuple[Finding, ...]
+
+
+def _part(i: int, element: Element, rates: Rates) -> _Part:
+    pointer = f"/elements/{i}"
+    shape = body(element=element)
+    demand, of_demand = demands_of(element=element, pointer=pointer)
+    work_mm, of_size = work_diameter(element=element, pointer=pointer, rates=rates)
+    of_shape = element_findings(element=element, body=shape, work_diameter_mm=work_mm, pointer=pointer)
+    return _Part(shape, demand, work_mm, (*of_size, *of_shape, *of_demand))
+
+
+def work_diameter(*, element: Element, pointer: str, rates: Rates) -> tuple[float, tuple[Finding, ...]]:
+    """Diameter [mm] at which an element is ground and polished: finished diameter and the allowance for centring.
+
+    A part beyond the largest allowance is a stop. Raises `RateMissing` where the table has a hole.
+    """
+    rows = [row for row in rates.allowances if row.kind == "on_diameter" and row.form is None]
+    size = element.diameter_mm
+    for row in rows:
+        if _covers(row, size):
+            return size + row.allowance_mm, ()
+    largest = max((row.diameter_up_to_mm for row in rows), default=0.0)
+    if not rows or size <= largest:
+        raise RateMissing("allowances", f"on_diameter at a diameter of {size:g} mm", tuple(row.name for row in rows))
+    message = f"{element.name} has a diameter of {size:g} mm; the shop works diameters up to {largest:g} mm."
+    where = f"{pointer}/diameter_mm"
+    repair = f"a diameter of at most {largest:g} mm"
+    return size, (found("size-beyond-shop", where, message, figure=size, limit=largest, unit="mm", repair=repair),)
+
+
+def _covers(row: AllowanceRow, size_mm: float) -> bool:
+    return row.diameter_over_mm < size_mm <= row.diameter_up_to_mm
+
+
+def _unmakeable_sizes(prescription: Prescription) -> Iterator[Finding]:
+    for i, element in enumerate(prescription.elements):
+        sizes = [(f"/elements/{i}/{name}", getattr(element, name)) for name in ("diameter_mm", "centre_thickness_mm")]
+        for face, surface in (("front", element.front), ("back", element.back)):
+            sizes.append((f"/elements/{i}/{face}/clear_diameter_mm", surface.clear_diameter_mm))
+            if surface.radius_mm is not None:
+                sizes.append((f"/elements/{i}/{face}/radius_mm", abs(surface.radius_mm)))
+        for where, size in sizes:
+            if size < SMALLEST_MM:
+                message = f"{element.name} has a size of {size:g} mm, which cannot be held and worked."
+                repair = f"at least {SMALLEST_MM:g} mm; look for a slipped decimal point"
+                yield found("size-unmakeable", where, message, figure=size, limit=SMALLEST_MM, unit="mm", repair=repair)
+
+
+def _materials(prescription: Prescription, rates: Rates) -> list[Material]:
     return [
-        finding("unknown_coating", f"/elements/{number}/{face}/coating", f"The rates know no coating {surface.coating}.", figure=surface.coating,
-                limit=", ".join(known), repair=f"one of {', '.join(known)}")
-        for face, surface in (("front", element.front), ("back", element.back))
-        if surface.coating is not None and surface.coating not in known
-    ]  # fmt: skip
+        material_of(glass=element.glass, where=f"/elements/{i}/glass", rates=rates)
+        for i, element in enumerate(prescription.elements)
+    ]
 
 
-def _makeable(findings: list[Finding]) -> Makeable:
-    severities = {one.severity for one in findings}
-    return "no" if "stop" in severities else "with_care" if "care" in severities else "yes"
+def _coatings(prescription: Prescription, rates: Rates) -> Iterator[Finding]:
+    known = [row.name for row in rates.coatings]
+    for i, element in enumerate(prescription.elements):
+        for face, surface in (("front", element.front), ("back", element.back)):
+            if surface.coating is not None and surface.coating not in known:
+                names = ", ".join(known[:12])
+                yield found(
+                    "coating-unknown", f"/elements/{i}/{face}/coating", f"No coating of the rates is called {surface.coating}.",
+                    figure=surface.coating, limit=names or "none", repair=f"one of {names}, or null for an uncoated face",
+                )  # fmt: skip
+
+
+def _elements(
+    prescription: Prescription, parts: Sequence[_Part], materials: Sequence[Material], indices: Indices
+) -> tuple[ElementCheck, ...]:
+    return tuple(
+        element_check(
+            element=element, body=part.body, material=material, index=index, demand=part.demand,
+            work_diameter_mm=part.work_diameter_mm,
+        )
+        for element, part, material, index in zip(prescription.elements, parts, materials, indices.values, strict=True)
+        if index is not None
+    )  # fmt: skip
+
+
+def _no_order(wavelength_nm: float, length_mm: float) -> FirstOrder:
+    return FirstOrder(
+        wavelength_nm=wavelength_nm, focal_length_mm=None, back_focus_mm=None, front_focus_mm=None, f_number=None,
+        length_mm=length_mm, entrance_pupil_diameter_mm=None,
+    )  # fmt: skip
+
+
+def _report(order: FirstOrder, elements: tuple[ElementCheck, ...], findings: Sequence[Finding]) -> CheckReport:
+    ordered = tuple(sorted(findings, key=lambda finding: ORDER[finding.severity]))
+    worst = ordered[0].severity if ordered else "note"
+    makeable: Makeable = "no" if worst == "stop" else "with_care" if worst == "care" else "yes"
+    return CheckReport(makeable=makeable, first_order=order, elements=elements, findings=ordered)

@@ -1,50 +1,78 @@
-"""The refractive index of a glass at a wavelength."""
+"""Refractive index of a glass at a wavelength."""
 
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
-from services.prescription.errors import WavelengthOutOfRange
-from shared_schemas.prescription import IndexGlass
+from services.prescription.errors import WavelengthOutsideRange
 from shared_schemas.rates import GlassRow
 
-D_NM, F_NM, C_NM = 587.5618, 486.1327, 656.2725
-"""Helium d, hydrogen F and C lines [nm] (ISO 7944, from memory)."""
+D_LINE_NM = 587.5618
+F_LINE_NM = 486.1327
+C_LINE_NM = 656.2725
+"""Helium d, hydrogen F and C. From memory."""
 
-FROM_NM, TO_NM = 334.0, 2325.4
-"""Range in which makers measure and fit their glasses [nm]: i line region to the 2325 nm mercury line (from memory)."""
+SHORTEST_NM = 365.0
+LONGEST_NM = 2325.42
+"""Mercury i line and the longest line of makers' tables: between them they state indices. From memory."""
+
+SAME_LINE_NM = 0.005
 
 
-def index_of(glass: GlassRow | IndexGlass, wavelength_nm: float) -> float:
-    """Refractive index at a wavelength.
+@dataclass(frozen=True)
+class Sellmeier:
+    """The three terms of B [-] and C [um^2] of a glass."""
 
-    Raises:
-        WavelengthOutOfRange: outside 334 to 2325 nm.
+    b: tuple[float, float, float]
+    c_um2: tuple[float, float, float]
 
-    Notes:
-        n^2 - 1 = sum B_i L^2 / (L^2 - C_i), L in um, with the maker's six coefficients. A glass known by nd and vd only
-        gets the two-term Cauchy curve through them, n = A + B/L^2, good to about 1e-3 in the visible.
+
+def sellmeier_of(row: GlassRow) -> Sellmeier | None:
+    """The dispersion formula of a row; `None` where one of its six columns is empty."""
+    b = (row.sellmeier_b1, row.sellmeier_b2, row.sellmeier_b3)
+    c = (row.sellmeier_c1_um2, row.sellmeier_c2_um2, row.sellmeier_c3_um2)
+    if None in (*b, *c):
+        return None
+    return Sellmeier(b, c)  # type: ignore[arg-type]  # no None in them, as was just seen
+
+
+def sellmeier_index(*, terms: Sellmeier, wavelength_nm: float) -> float:
+    """Index of a glass at a wavelength [nm] by its dispersion formula.
+
+    Notes: n^2 - 1 = sum B_i L^2 / (L^2 - C_i), L the wavelength in um, in air.
+    Source: the form that makers' data sheets state.
     """
-    if not FROM_NM <= wavelength_nm <= TO_NM:
-        name = glass.name if isinstance(glass, GlassRow) else f"{glass.nd:g}/{glass.vd:g}"
-        raise WavelengthOutOfRange(glass=name, wavelength_nm=wavelength_nm, from_nm=FROM_NM, to_nm=TO_NM)
-    if isinstance(glass, GlassRow):
-        terms = _sellmeier_terms(glass)
-        if terms:
-            square = (wavelength_nm / 1000) ** 2
-            return math.sqrt(1 + sum(b * square / (square - c) for b, c in terms))
-    return _cauchy(glass.nd, glass.vd, wavelength_nm)
+    square = (wavelength_nm / 1000) ** 2
+    return math.sqrt(1 + sum(b * square / (square - c) for b, c in zip(terms.b, terms.c_um2, strict=True)))
 
 
-def _sellmeier_terms(glass: GlassRow) -> list[tuple[float, float]]:
-    terms = [
-        (glass.sellmeier_b1, glass.sellmeier_c1_um2),
-        (glass.sellmeier_b2, glass.sellmeier_c2_um2),
-        (glass.sellmeier_b3, glass.sellmeier_c3_um2),
-    ]
-    return [(b, c) for b, c in terms if b is not None and c is not None]
+def glass_index(*, row: GlassRow, wavelength_nm: float) -> float:
+    """Index of a catalogue glass at a wavelength [nm].
+
+    At the d line it is the stated n_d; elsewhere the dispersion formula from 365 to 2325.42 nm, or, for a row without one,
+    what n_d and v_d give between F and C. Raises `WavelengthOutsideRange`.
+    """
+    if abs(wavelength_nm - D_LINE_NM) <= SAME_LINE_NM:
+        return row.nd
+    terms = sellmeier_of(row)
+    if terms is None:
+        return index_from_abbe(name=row.name, nd=row.nd, vd=row.vd, wavelength_nm=wavelength_nm)
+    if not SHORTEST_NM <= wavelength_nm <= LONGEST_NM:
+        raise WavelengthOutsideRange(row.name, wavelength_nm, SHORTEST_NM, LONGEST_NM)
+    return sellmeier_index(terms=terms, wavelength_nm=wavelength_nm)
 
 
-def _cauchy(nd: float, vd: float, wavelength_nm: float) -> float:
-    slope = (nd - 1) / vd / (F_NM**-2 - C_NM**-2)
-    return nd + slope * (wavelength_nm**-2 - D_NM**-2)
+def index_from_abbe(*, name: str, nd: float, vd: float, wavelength_nm: float) -> float:
+    """Index at a wavelength [nm] between the F and the C line, from index and Abbe number alone.
+
+    Raises `WavelengthOutsideRange` outside F to C, the d line aside.
+    Notes: Cauchy's n = A + B / L^2 through n_d with n_F - n_C = (n_d - 1) / v_d; errs by some 1e-4 at the ends.
+    Source: derived.
+    """
+    if abs(wavelength_nm - D_LINE_NM) <= SAME_LINE_NM:
+        return nd
+    if not F_LINE_NM <= wavelength_nm <= C_LINE_NM:
+        raise WavelengthOutsideRange(name, wavelength_nm, F_LINE_NM, C_LINE_NM)
+    b = (nd - 1) / vd / (F_LINE_NM**-2 - C_LINE_NM**-2)
+    return nd + b * (wavelength_nm**-2 - D_LINE_NM**-2)

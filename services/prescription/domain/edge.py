@@ -1,21 +1,25 @@
-"""How thick is the edge, and what does the size of a lens ask of it?"""
+"""Edge thickness: what is left of the glass at a height, and the least that practice asks for."""
 
 from __future__ import annotations
 
-from services.prescription.domain.sag import Profile
+from services.prescription.domain.profile import Body
+
+LEAST_EDGE_MM: tuple[tuple[float, float], ...] = ((6.0, 0.3), (25.0, 1.0), (50.0, 1.5), (float("inf"), 2.0))
+"""Diameter up to which [mm], and the least edge thickness [mm] there. Common practice, from memory."""
 
 
-def edge_thickness_mm(*, front: Profile, back: Profile, centre_thickness_mm: float, height_mm: float) -> float:
-    """Thickness along the axis at a height: CT - z1(y) + z2(y), with signed depths [mm]."""
-    return centre_thickness_mm - front.sag_mm(height_mm) + back.sag_mm(height_mm)
+def edge_thickness_mm(*, body: Body, height_mm: float) -> float:
+    """Thickness [mm] of an element at a height [mm]; negative where the faces have crossed before it.
 
-
-def least_edge_mm(diameter_mm: float) -> float:
-    """Edge thickness below which a lens of that diameter chips and flexes in work [mm].
-
-    Source: practice ranges (1.0 mm up to 25 mm, 1.5 up to 50, 2 up to 100), from memory; a small lens may go to 0.3.
+    Notes: ET = CT - z1 + z2 with signed sagittas; a face that ends before the height goes on as a flat seat.
+    Source: derived.
     """
-    for up_to_mm, least_mm in ((6.0, 0.3), (25.0, 1.0), (50.0, 1.5), (100.0, 2.0)):
-        if diameter_mm <= up_to_mm:
-            return least_mm
-    return 3.0
+    return body.centre_thickness_mm - body.front.sag_mm(height_mm) + body.back.sag_mm(height_mm)
+
+
+def least_edge_mm(*, diameter_mm: float) -> float:
+    """Least edge thickness [mm] that practice asks for at a diameter [mm].
+
+    Source: common practice, from memory.
+    """
+    return next(least for up_to, least in LEAST_EDGE_MM if diameter_mm <= up_to)

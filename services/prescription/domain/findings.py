@@ -1,76 +1,98 @@
-"""Everything an estimator may say of a prescription: each kind of finding once, with severity, meaning and source."""
+"""The catalogue of findings: every code with its severity, what it means and where the rule comes from."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
-from services.prescription.domain.defaults import SOURCE as ISO_11
+from services.prescription.domain.defaults import FROM_MEMORY
 from shared_schemas.check import Finding, Severity
 
-KAROW = "H. H. Karow, Fabrication Methods for Precision Optics (1993), p. 524"
 PRACTICE = "common practice"
+RECALLED = "common practice, from memory"
+GEOMETRY = "derived from the geometry"
 
 
 @dataclass(frozen=True)
-class Kind:
-    """A kind of finding: what it means, and where its limit comes from."""
+class Entry:
+    """What a finding code stands for."""
 
-    code: str
     severity: Severity
     meaning: str
     source: str
 
 
-KINDS: dict[str, Kind] = {
-    kind.code: kind
-    for kind in (
-        Kind("no_edge", "stop", "the surfaces cross inside the blank: there is no edge left", "derived"),
-        Kind("thin_edge", "care", "the edge chips and flexes in work", "practice ranges, from memory"),
-        Kind("no_hemisphere", "stop", "the surface is so steep at its clear diameter that no tool reaches it", "derived"),
-        Kind("steep_surface", "care", "the surface is steep: worked singly, hard to coat evenly", "common practice, |R| <= 0.7 D"),
-        Kind("flat_seat", "care", "the surface ends inside the diameter: a flat seat is cut around it", PRACTICE),
-        Kind("nearly_flat", "note", "so shallow that a plane would be cheaper to make and to test", PRACTICE),
-        Kind("thin_element", "note", "diameter to thickness above 10 raises the polishing cost", PRACTICE),
-        Kind("flexing_element", "care", "diameter to thickness above 15: the blank bends under the polisher", PRACTICE),
-        Kind("concentric", "care", "both centres of curvature nearly coincide: centring moves much glass for little", PRACTICE),
-        Kind("hard_to_centre", "care", "bell chucks will not centre it by themselves: it is centred optically", KAROW),
-        Kind("collision", "stop", "neighbouring surfaces touch or cross", "derived"),
-        Kind("cement_mismatch", "care", "the cemented radii differ by more than a few fringes", "from memory, 3 to 5 fringes are usual"),
-        Kind("cement_gap", "stop", "the cemented radii differ so much that no film of cement fills the gap", PRACTICE),
-        Kind("cement_strain", "care", "the cemented glasses expand differently: the film is strained", "derived, film 10 um, 80 K"),
-        Kind("unknown_glass", "stop", "the rates know no such glass, or several", "rate table glasses"),
-        Kind("index_only", "care", "a glass known by index and Abbe number only is checked, but not priced", PRACTICE),
-        Kind("wavelength", "stop", "the index is not known at that wavelength", "range of makers' measurements, from memory"),
-        Kind("radioactive", "stop", "thoriated or other radioactive glass or coating is not shaped, ground or polished here",
-             "10 CFR 40.13(c)(7): the exemption of finished lenses does not cover working them"),
-        Kind("lead_glass", "care", "leaded glass: its sludge and dust are collected apart, and it is never worked dry", "maker's data sheet"),
-        Kind("stains", "care", "the glass stains: less time wet between polishing and coating", "maker's data sheet, acid resistance class"),
-        Kind("soft_glass", "note", "the glass is soft and scratches easily", "maker's data sheet, Knoop hardness"),
-        Kind("expands", "note", "the glass expands much: it is heated and cooled slowly", "maker's data sheet, expansion"),
-        Kind("default_tolerance", "note", "no tolerance is stated: the default of the standard is taken, which is loose", ISO_11),
-        Kind("unreadable_indication", "stop", "an indication of the drawing cannot be read", "ISO 10110"),
-        Kind("afocal", "note", "the lens has no focal length", "derived"),
-        Kind("unknown_coating", "stop", "the rates know no such coating", "rate table coatings"),
-        Kind("coated_cement", "care", "a coating is asked for on a cemented face", PRACTICE),
-    )
+CATALOGUE: dict[str, Entry] = {
+    "size-unmakeable": Entry("stop", "A size so small that no part of it can be held and worked.", PRACTICE),
+    "size-beyond-shop": Entry("stop", "The diameter lies beyond the allowances that the shop has rates for.", "rate table allowances"),
+    "glass-unknown": Entry("stop", "The rates have no glass of this name or code.", "rate table glasses"),
+    "glass-ambiguous": Entry("stop", "Several glasses share this code; it must be said which is meant.", "rate table glasses"),
+    "glass-radioactive": Entry(
+        "stop",
+        "Thoriated or otherwise radioactive material is named. It is not shaped, ground, polished or re-worked on the ground of a quote.",
+        "10 CFR 40.13(c)(7) as quoted at https://www.coherent.com/thorium-safety and in trade discussion; local law decides",
+    ),
+    "glass-by-index": Entry("care", "The glass is known by index and Abbe number only: checked, not priced.", PRACTICE),
+    "glass-by-code": Entry("note", "The glass was found by its code.", "rate table glasses"),
+    "glass-lead": Entry(
+        "care",
+        "Glass that contains lead: work wet, collect slurry separately, check the current rules on hazardous substances.",
+        "makers' data sheets; Directive (EU) 2017/1011 on the exemption of optical glass",
+    ),
+    "glass-soft": Entry("care", "A soft glass: it scratches when it is handled, cleaned and polished.", PRACTICE),
+    "glass-stains": Entry("care", "A glass that stains or weathers: it is polished late, cleaned fast and coated soon.", PRACTICE),
+    "glass-expands": Entry("care", "A glass that expands much: it breaks when it is heated or cooled fast.", PRACTICE),
+    "wavelength-outside-glass": Entry("care", "The index of a glass is not known at the wavelength; figures are for the d line.", "makers' data sheets"),
+    "index-estimated": Entry("note", "The index at the wavelength is estimated from index and Abbe number.", "Cauchy's formula with two terms, derived"),
+    "indication-unreadable": Entry("stop", "A drawing indication that cannot be read.", "ISO 10110-5, -6, -7, from memory"),
+    "tolerance-defaulted": Entry("note", "A tolerance is not stated and takes a default, which is loose.", FROM_MEMORY),
+    "tolerance-without-default": Entry("stop", "A tolerance is not stated and the part is larger than the table of defaults.", FROM_MEMORY),
+    "scratch-dig-kept": Entry(
+        "care",
+        "A scratch-dig figure is kept as given; time is planned by its dig alone, as scratch numbers are compared by eye.",
+        "http://www.prhoffman.com/technical/scratch-dig.htm",
+    ),
+    "edge-knife": Entry("stop", "The faces meet before the work diameter: the blank has no edge.", GEOMETRY),
+    "edge-thin": Entry("care", "The edge at the work diameter is thinner than practice asks for.", RECALLED),
+    "face-too-steep": Entry("stop", "The face is all but a hemisphere within its clear diameter.", PRACTICE),
+    "face-steep": Entry("care", "A steep face: |R| is not above 0.7 of the diameter.", PRACTICE),
+    "face-needs-seat": Entry("care", "The curve ends before the diameter of the part: it needs a flat seat or a step.", PRACTICE),
+    "face-nearly-flat": Entry("note", "A sagitta of 0.1 mm or less: hard to hold to a test plate, often better plane.", PRACTICE),
+    "face-aspheric": Entry("care", "An aspheric face: worked one at a time.", "https://qastack.com.br/photo/23882/why-is-aspheric-glass-expensive"),
+    "asphere-runs-away": Entry("stop", "The aspheric terms depart from the conic by more than the part's semi-diameter.", GEOMETRY),
+    "element-too-thin": Entry("stop", "Thinner than a fiftieth of the diameter, where published cost tables end.", RECALLED),
+    "element-flexible": Entry("care", "Diameter to centre thickness above 15: the part bends while it is polished.", PRACTICE),
+    "element-slender": Entry("note", "Diameter to centre thickness above 10: polishing begins to cost more.", PRACTICE),
+    "faces-concentric": Entry("care", "The centres of curvature nearly coincide: centring moves much edge for little.", PRACTICE),
+    "centring-by-hand": Entry(
+        "care",
+        "The lens does not slide to its axis between bells (Z_A below 0.56); it is centred by hand, optically.",
+        "Karow, Fabrication Methods for Precision Optics, Wiley 1993, p. 524, as cited at "
+        "http://www.opticsrealm.com/home/education/opto-mech/z-factor-lens-centerability",
+    ),
+    "coating-unknown": Entry("stop", "The rates have no coating of this name.", "rate table coatings"),
+    "neighbours-collide": Entry("stop", "Two neighbours run into each other away from the axis.", GEOMETRY),
+    "cement-radii-differ": Entry("care", "Cemented faces differ by up to ten fringe spacings: the film is not even.", RECALLED),
+    "cement-radii-far": Entry("stop", "Cemented faces differ by more than ten fringe spacings.", RECALLED),
+    "afocal": Entry("note", "The lens has no focal length.", "first order"),
+    "stop-in-glass": Entry("care", "The aperture stop lies inside glass or beyond the next face.", GEOMETRY),
+    "pupil-disagrees": Entry("care", "The entrance pupil that is stated is not the image of the stop.", "first order"),
 }  # fmt: skip
-"""Every kind of finding by its code."""
+"""Every finding of this service by its code."""
 
 
-def finding(
-    code: str, where: str, message: str, *, figure: float | str | None = None, limit: float | str | None = None, unit: str = "",
+def found(
+    code: str,
+    where: str,
+    message: str,
+    *,
+    figure: float | str | None = None,
+    limit: float | str | None = None,
+    unit: str = "",
     repair: str | None = None,
-) -> Finding:  # fmt: skip
-    """A finding of a kind in the table; raises `KeyError` for any other."""
-    kind = KINDS[code]
+) -> Finding:
+    """A finding of the catalogue at a place, a JSON pointer into the prescription; severity and source are the catalogue's."""
+    entry = CATALOGUE[code]
     return Finding(
-        code=code,
-        severity=kind.severity,
-        where=where,
-        message=message,
-        figure=round(figure, 6) if isinstance(figure, float) else figure,
-        limit=round(limit, 6) if isinstance(limit, float) else limit,
-        unit=unit,
-        source=kind.source,
-        repair=repair,
-    )
+        code=code, severity=entry.severity, where=where, message=message, figure=figure, limit=limit, unit=unit,
+        source=entry.source, repair=repair,
+    )  # fmt: skip

@@ -1,54 +1,176 @@
-"""Which glass is it, and what does it ask of the shop?"""
+"""What an element is made of: the catalogue row that is meant, its index, and what an estimator says of it."""
 
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
 from dataclasses import dataclass
 
-from services.prescription.domain.dispersion import index_of
-from services.prescription.errors import WavelengthOutOfRange
+from services.prescription.domain.dispersion import D_LINE_NM, SAME_LINE_NM, glass_index, index_from_abbe, sellmeier_of
+from services.prescription.domain.findings import found
+from services.prescription.errors import WavelengthOutsideRange
+from shared_schemas.check import Finding
 from shared_schemas.glass_reference import GlassNotFound, find_glass
-from shared_schemas.prescription import Element, IndexGlass, Prescription
+from shared_schemas.prescription import IndexGlass, Prescription
 from shared_schemas.rates import GlassRow, Rates
 
-RADIOACTIVE = re.compile(r"\b(thor\w*|radioactiv\w*|uran\w*)\b", re.IGNORECASE)
-"""Words by which a prescription says that a glass, or a coating on it, is radioactive."""
+SOFT_KNOOP_HK = 400.0
+STAINING_CLASS = 3.0
+WEATHERING_CLASS = 3.0
+EXPANDING_1E6_PER_K = 10.0
+"""Above or below which a glass takes care (common practice)."""
+
+CODE = re.compile(r"(\d{3})(\d{3})([./]?\d{3})?")
+RADIOACTIVE = re.compile(r"thor(?:ium|iated|ia\b)|\bTh(?:O2|F4)\b|radioactiv|uranium glass", re.IGNORECASE)
+DENIED_BEFORE = re.compile(r"\b(?:no|non|not|without|free of|free from)[\s-]+(?:\w+[\s-]+)?$", re.IGNORECASE)
+DENIED_AFTER = re.compile(r"\w*[\s-]*free\b", re.IGNORECASE)
 
 
 @dataclass(frozen=True)
 class Material:
-    """The glass of one element: its row, if the rates have one; its index; and why there is none."""
+    """A glass as far as it is known. `row` is its catalogue row; `nd` and `vd` are `None` for a glass of no known index."""
 
     row: GlassRow | None
-    index: float
-    not_found: GlassNotFound | None = None
-    out_of_range: WavelengthOutOfRange | None = None
+    nd: float | None
+    vd: float | None
+    findings: tuple[Finding, ...] = ()
 
 
-def material_of(element: Element, *, wavelength_nm: float, rates: Rates) -> Material:
-    """The glass an element means. What cannot be found is traced as the commonest crown, so that the rest can be checked."""
-    if isinstance(element.glass, IndexGlass):
-        return _with_index(None, element.glass, wavelength_nm)
+@dataclass(frozen=True)
+class Indices:
+    """The index of every element at one wavelength [nm]; `None` for a glass of no known index."""
+
+    wavelength_nm: float
+    values: tuple[float | None, ...]
+    findings: tuple[Finding, ...] = ()
+
+
+def material_of(*, glass: str | IndexGlass, where: str, rates: Rates) -> Material:
+    """The material that a reference means, with what is to be said of it.
+
+    A code that no single row answers still gives index and Abbe number, and a name that is nearly right those of its nearest
+    name, so that the geometry can be looked at all the same; the finding says so.
+    """
+    if isinstance(glass, IndexGlass):
+        said = found(
+            "glass-by-index", where, f"A glass of nd {glass.nd:g}, vd {glass.vd:g} is checked, but not priced.",
+            figure=f"nd {glass.nd:g}, vd {glass.vd:g}", limit="a glass of the rates", repair="name a catalogue glass to have it priced",
+        )  # fmt: skip
+        return Material(None, glass.nd, glass.vd, (said,))
+    if RADIOACTIVE.search(glass):
+        return Material(None, None, None)
     try:
-        row = find_glass(element.glass, rates.glasses)
+        row = find_glass(glass, rates.glasses)
     except GlassNotFound as fault:
-        return Material(None, 1.5168, not_found=fault)
-    return _with_index(row, row, wavelength_nm)
+        return _unknown(glass, where, fault, rates)
+    return Material(row, row.nd, row.vd, tuple(_of_row(glass, row, where)))
 
 
-def _with_index(row: GlassRow | None, glass: GlassRow | IndexGlass, wavelength_nm: float) -> Material:
-    try:
-        return Material(row, index_of(glass, wavelength_nm))
-    except WavelengthOutOfRange as fault:
-        return Material(row, glass.nd, out_of_range=fault)
+def _unknown(glass: str, where: str, fault: GlassNotFound, rates: Rates) -> Material:
+    names = " or ".join(fault.candidates)
+    said = found(
+        "glass-ambiguous" if fault.ambiguous else "glass-unknown",
+        where,
+        f"{str(fault)[0].upper()}{str(fault)[1:]}."[:2000].replace("?.", "?"),
+        figure=glass,
+        limit=names or f"one of the {len(rates.glasses)} glasses of the rates",
+        repair=f"write {names}" if names else "a name of the table glasses, or nd and vd",
+    )
+    coded = CODE.fullmatch(glass.strip())
+    if coded is not None:
+        nd = 1 + int(coded.group(1)) / 1000
+        vd = int(coded.group(2)) / 10
+        return Material(None, nd + 1 if nd < 1.3 else nd, vd or None, (said,))
+    if fault.candidates:
+        near = rates.glass(fault.candidates[0])
+        return Material(None, near.nd, near.vd, (said,))
+    return Material(None, None, None, (said,))
 
 
-def radioactive_words(prescription: Prescription) -> list[tuple[str, str]]:
-    """Places (JSON pointers) that speak of radioactive material, with what they say."""
-    texts = [("/title", prescription.title), ("/remarks", prescription.remarks)]
-    for number, element in enumerate(prescription.elements):
+def _of_row(reference: str, row: GlassRow, where: str) -> Iterator[Finding]:
+    if CODE.fullmatch(reference.strip()):
+        yield found("glass-by-code", where, f"The code {reference} is {row.name} of {row.maker}.", figure=reference, limit=row.name)
+    if row.lead:
+        yield found(
+            "glass-lead", where, f"{row.name} contains lead: work wet, collect its slurry separately, and check what rules hold now.",
+            figure=row.name, limit="lead-free glass", repair="ask whether its lead-free successor will do",
+        )  # fmt: skip
+    if row.knoop_hk is not None and row.knoop_hk < SOFT_KNOOP_HK:
+        yield found(
+            "glass-soft", where, f"{row.name} is soft (Knoop hardness {row.knoop_hk:g}); it scratches easily.",
+            figure=row.knoop_hk, limit=SOFT_KNOOP_HK, unit="HK",
+        )  # fmt: skip
+    staining = row.stain_fr is not None and row.stain_fr >= STAINING_CLASS
+    weathering = row.climate_cr is not None and row.climate_cr >= WEATHERING_CLASS
+    if staining or weathering:
+        what, figure = ("stain class FR", row.stain_fr) if staining else ("climate class CR", row.climate_cr)
+        yield found(
+            "glass-stains", where, f"{row.name} has {what} {figure:g}: polish late, clean fast, coat soon.",
+            figure=figure, limit=STAINING_CLASS if staining else WEATHERING_CLASS, unit="class",
+        )  # fmt: skip
+    if row.cte_30_70_1e6_per_k is not None and row.cte_30_70_1e6_per_k > EXPANDING_1E6_PER_K:
+        yield found(
+            "glass-expands", where, f"{row.name} expands by {row.cte_30_70_1e6_per_k:g}e-6 per K: warm and cool it slowly.",
+            figure=row.cte_30_70_1e6_per_k, limit=EXPANDING_1E6_PER_K, unit="1e-6/K",
+        )  # fmt: skip
+
+
+def radioactive_findings(prescription: Prescription) -> Iterator[Finding]:
+    """A stop for every place that names thoriated or otherwise radioactive material; "thorium-free" is no such place."""
+    places: list[tuple[str, str]] = [("/title", prescription.title), ("/remarks", prescription.remarks)]
+    for i, element in enumerate(prescription.elements):
         if isinstance(element.glass, str):
-            texts.append((f"/elements/{number}/glass", element.glass))
+            places.append((f"/elements/{i}/glass", element.glass))
+        places.append((f"/elements/{i}/name", element.name))
         for face, surface in (("front", element.front), ("back", element.back)):
-            texts.append((f"/elements/{number}/{face}/coating", surface.coating or ""))
-    return [(pointer, match.group()) for pointer, text in texts if (match := RADIOACTIVE.search(text))]
+            places.append((f"/elements/{i}/{face}/coating", surface.coating or ""))
+    for where, text in places:
+        named = next((word for word in RADIOACTIVE.finditer(text) if not _denied(text, word)), None)
+        if named is not None:
+            yield found(
+                "glass-radioactive", where,
+                f"{named.group()} is named here. Radioactive glass or coating is not shaped, ground, polished or re-worked on the "
+                "ground of a quote: local law and a licensed practice decide.",
+                figure=named.group(), limit="none", repair="take a modern glass without it, or ask a licensed practice",
+            )  # fmt: skip
+
+
+def _denied(text: str, word: re.Match[str]) -> bool:
+    return bool(DENIED_BEFORE.search(text[: word.start()]) or DENIED_AFTER.match(text[word.end() :]))
+
+
+def indices_at(*, prescription: Prescription, materials: list[Material]) -> Indices:
+    """The index of every element at the prescription's wavelength, or at the d line where one glass does not reach so far."""
+    wavelength_nm = prescription.wavelength_nm
+    findings: list[Finding] = []
+    values: list[float | None] = []
+    for i, material in enumerate(materials):
+        try:
+            values.append(_index(material, wavelength_nm))
+        except WavelengthOutsideRange as fault:
+            limit = f"{fault.shortest_nm:g} to {fault.longest_nm:g} nm"
+            said = found(
+                "wavelength-outside-glass", f"/elements/{i}/glass", f"{fault} The figures are for the d line.",
+                figure=wavelength_nm, limit=limit, unit="nm", repair=f"a wavelength from {limit}, or a glass with a dispersion formula",
+            )  # fmt: skip
+            findings.append(said)
+            continue
+        if material.nd is not None and _is_estimated(material, wavelength_nm):
+            message = f"The index at {wavelength_nm:g} nm is estimated from nd and vd; it may err by some 1e-4."
+            findings.append(found("index-estimated", f"/elements/{i}/glass", message, figure=values[-1], limit=material.nd))
+    if len(values) < len(materials):
+        return Indices(D_LINE_NM, tuple(material.nd for material in materials), tuple(findings))
+    return Indices(wavelength_nm, tuple(values), tuple(findings))
+
+
+def _index(material: Material, wavelength_nm: float) -> float | None:
+    if material.row is not None:
+        return glass_index(row=material.row, wavelength_nm=wavelength_nm)
+    if material.nd is None or material.vd is None:
+        return material.nd
+    return index_from_abbe(name="this glass", nd=material.nd, vd=material.vd, wavelength_nm=wavelength_nm)
+
+
+def _is_estimated(material: Material, wavelength_nm: float) -> bool:
+    at_d = abs(wavelength_nm - D_LINE_NM) <= SAME_LINE_NM
+    return not at_d and (material.row is None or sellmeier_of(material.row) is None)

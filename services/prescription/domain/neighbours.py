@@ -1,96 +1,74 @@
-"""What two neighbours do to each other: touch, fit for cement, strain it."""
+"""Between two elements: do they run into each other, and do cemented faces fit?"""
 
 from __future__ import annotations
 
-import math
+from collections.abc import Iterator, Sequence
 
-from services.prescription.domain.findings import finding
-from services.prescription.domain.indications import FRINGE_NM
-from services.prescription.domain.materials import Material
-from services.prescription.domain.sag import profile_of
+from services.prescription.domain.findings import found
+from services.prescription.domain.fringes import fringes_of_sag
+from services.prescription.domain.profile import Body
 from shared_schemas.check import Finding
-from shared_schemas.prescription import Element, Prescription
+from shared_schemas.prescription import Prescription
 
-USUAL_MATCH_FRINGES = 5.0
-THICKEST_FILM_MM = 0.03
-FILM_UM, COOLING_K = 10.0, 80.0
-STRAINED_1E6_PER_K = 4.0
+INTO_EACH_OTHER_MM = 1e-6
+SAMPLES = 8
+
+EVEN_FILM_FRINGES = 0.5
+MOST_FRINGES = 10.0
+"""Fringe spacings at the rim of a cemented pair: told apart from rounding, and no longer cemented (from memory)."""
 
 
-def neighbour_findings(prescription: Prescription, materials: tuple[Material, ...]) -> list[Finding]:
-    """Findings on every space between neighbours."""
-    found: list[Finding] = []
-    for number, space in enumerate(prescription.spaces):
-        before, after = prescription.elements[number], prescription.elements[number + 1]
-        where = f"/spaces/{number}"
-        if space.cemented:
-            found += _cement(before, after, where)
-            found += _strain(materials[number], materials[number + 1], min(before.diameter_mm, after.diameter_mm), where)
+def gap_mm(*, before: Body, behind: Body, axial_mm: float, height_mm: float) -> float:
+    """Air [mm] between two neighbours at a height [mm], parallel to the axis; negative where they run into each other.
+
+    Notes: g - z_back + z_front of the next.
+    Source: derived.
+    """
+    return axial_mm - before.back.sag_mm(height_mm) + behind.front.sag_mm(height_mm)
+
+
+def least_gap(*, before: Body, behind: Body, axial_mm: float) -> tuple[float, float]:
+    """The least air [mm] between two neighbours and the height [mm] where it is, among rim, clear diameters and points between."""
+    rim = min(before.rim_mm, behind.rim_mm)
+    knees = (before.back.curved_to_mm, behind.front.curved_to_mm, *(rim * i / SAMPLES for i in range(1, SAMPLES)))
+    heights = [rim, *(height for height in knees if height < rim)]
+    return min((gap_mm(before=before, behind=behind, axial_mm=axial_mm, height_mm=height), height) for height in heights)
+
+
+def neighbour_findings(*, prescription: Prescription, bodies: Sequence[Body]) -> Iterator[Finding]:
+    """A stop for neighbours that collide; care or a stop for cemented faces that differ."""
+    for i, space in enumerate(prescription.spaces):
+        if space.gap_mm is not None:
+            yield from _collision(prescription, bodies, i, space.gap_mm)
         else:
-            found += _collision(before, after, space.gap_mm or 0.0, where)
-    return found
+            yield from _cemented(prescription, bodies, i)
 
 
-def gap_at_mm(before: Element, after: Element, *, axial_gap_mm: float, height_mm: float) -> float:
-    """Air between two neighbours at a height: axial gap - z of the first + z of the second [mm]."""
-    back = profile_of(before.back, rim_mm=before.diameter_mm / 2)
-    front = profile_of(after.front, rim_mm=after.diameter_mm / 2)
-    return axial_gap_mm - back.sag_mm(height_mm) + front.sag_mm(height_mm)
+def _collision(prescription: Prescription, bodies: Sequence[Body], i: int, axial_mm: float) -> Iterator[Finding]:
+    least, height = least_gap(before=bodies[i], behind=bodies[i + 1], axial_mm=axial_mm)
+    if least >= -INTO_EACH_OTHER_MM:
+        return
+    first, second = prescription.elements[i], prescription.elements[i + 1]
+    wanted = -(-(axial_mm - least) * 100 // 1) / 100
+    yield found(
+        "neighbours-collide", f"/spaces/{i}/gap_mm",
+        f"{first.name} and {second.name} run {-least:.3f} mm into each other at a height of {height:.4g} mm.",
+        figure=least, limit=0.0, unit="mm", repair=f"a gap of at least {wanted:g} mm, or smaller diameters",
+    )  # fmt: skip
 
 
-def _collision(before: Element, after: Element, gap_mm: float, where: str) -> list[Finding]:
-    rim = min(before.diameter_mm, after.diameter_mm) / 2
-    heights = [rim * step / 16 for step in range(17)]
-    least, at = min((gap_at_mm(before, after, axial_gap_mm=gap_mm, height_mm=height), height) for height in heights)
-    if least >= -1e-9:
-        return []
-    return [
-        finding("collision", where, f"{before.name} and {after.name} cross by {-least:.3f} mm at {at:.2f} mm from the axis.",
-                figure=least, limit=0.0, unit="mm", repair=f"a gap of at least {gap_mm - least:.3f} mm on the axis")
-    ]  # fmt: skip
-
-
-def _cement(before: Element, after: Element, where: str) -> list[Finding]:
-    found = []
-    for face, element, surface in (("back", before, before.back), ("front", after, after.front)):
-        if surface.coating is not None:
-            found.append(finding("coated_cement", where, f"The {face} of {element.name} is cemented and asks for the coating {surface.coating}.",
-                                 figure=surface.coating, repair="leave the coating out on cemented faces"))  # fmt: skip
-    height = min(before.back.clear_diameter_mm, after.front.clear_diameter_mm) / 2
-    difference = abs(profile_of(before.back, rim_mm=height).sag_mm(height) - profile_of(after.front, rim_mm=height).sag_mm(height))
-    fringes = difference * 1e6 / FRINGE_NM
-    if difference > THICKEST_FILM_MM:
-        found.append(finding("cement_gap", where, f"The cemented faces of {before.name} and {after.name} are {difference:.3f} mm apart at the rim.",
-                             figure=difference, limit=THICKEST_FILM_MM, unit="mm", repair="equal radii on both cemented faces"))  # fmt: skip
-    elif fringes > USUAL_MATCH_FRINGES:
-        found.append(finding("cement_mismatch", where, f"The cemented faces of {before.name} and {after.name} differ by {fringes:.0f} fringes.",
-                             figure=fringes, limit=USUAL_MATCH_FRINGES, unit="fringes", repair="equal radii on both cemented faces"))  # fmt: skip
-    return found
-
-
-def film_strain(
-    *, expansion_difference_1e6_per_k: float, diameter_mm: float, film_um: float = FILM_UM, cooling_k: float = COOLING_K
-) -> float:
-    """Shear strain of a film of cement between two glasses: d_alpha d_T (D/2) / t. Derived; a screen, not a stress."""
-    return expansion_difference_1e6_per_k * 1e-6 * cooling_k * diameter_mm / 2 / (film_um / 1000)
-
-
-def _strain(first: Material, second: Material, diameter_mm: float, where: str) -> list[Finding]:
-    if first.row is None or second.row is None or first.row.cte_30_70_1e6_per_k is None or second.row.cte_30_70_1e6_per_k is None:
-        return []
-    difference = math.fabs(first.row.cte_30_70_1e6_per_k - second.row.cte_30_70_1e6_per_k)
-    if difference <= STRAINED_1E6_PER_K:
-        return []
-    strain = film_strain(expansion_difference_1e6_per_k=difference, diameter_mm=diameter_mm)
-    message = f"{first.row.name} and {second.row.name} differ by {difference:.1f}e-6/K in expansion: a 10 um film is sheared by {strain:.2f} on cooling 80 K."
-    return [
-        finding(
-            "cement_strain",
-            where,
-            message,
-            figure=difference,
-            limit=STRAINED_1E6_PER_K,
-            unit="1e-6/K",
-            repair="a compliant cement, or an air space",
-        )
-    ]
+def _cemented(prescription: Prescription, bodies: Sequence[Body], i: int) -> Iterator[Finding]:
+    first, second = prescription.elements[i], prescription.elements[i + 1]
+    height = min(max(first.back.clear_diameter_mm, second.front.clear_diameter_mm) / 2, bodies[i].rim_mm, bodies[i + 1].rim_mm)
+    apart = bodies[i].back.sag_mm(height) - bodies[i + 1].front.sag_mm(height)
+    fringes = fringes_of_sag(sag_error_mm=apart)
+    if fringes <= EVEN_FILM_FRINGES:
+        return
+    one, other = ("plano" if radius is None else f"{radius:g} mm" for radius in (first.back.radius_mm, second.front.radius_mm))
+    touch = "at the rim" if apart > 0 else "at the centre"
+    code, limit = ("cement-radii-far", MOST_FRINGES) if fringes > MOST_FRINGES else ("cement-radii-differ", EVEN_FILM_FRINGES)
+    yield found(
+        code, f"/elements/{i + 1}/front/radius_mm",
+        f"The cemented faces of {first.name} ({one}) and {second.name} ({other}) differ by {fringes:.4g} fringe spacings at {height:g} mm; they touch {touch}.",
+        figure=fringes, limit=limit, unit="fringe spacings", repair=f"the same radius on both, {one} or {other}",
+    )  # fmt: skip

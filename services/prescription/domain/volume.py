@@ -1,48 +1,73 @@
-"""How much glass is in a lens?"""
+"""Volume of an element: exact for spheres and planes, by quadrature for aspheres."""
 
 from __future__ import annotations
 
 import math
+from functools import cache
 
 import numpy as np
+from numpy.typing import NDArray
 
-from services.prescription.domain.sag import Profile
+from services.prescription.domain.edge import edge_thickness_mm
+from services.prescription.domain.profile import Body, Profile
+from services.prescription.domain.sag import is_aspheric
 
-_NODES, _WEIGHTS = np.polynomial.legendre.leggauss(32)
+NODES = 64
+NODES_ACROSS_A_KNIFE_EDGE = 512
 
 
-def cap_volume_mm3(*, radius_mm: float, height_mm: float) -> float:
-    """Volume between a sphere's vertex plane and the sphere, out to a height [mm3]; signed as the radius.
+def volume_mm3(*, body: Body, height_mm: float) -> float:
+    """Volume [mm^3] of an element turned to a semi-diameter [mm].
 
-    Notes: V = pi y^2 h - pi h^2 (3R - h)/3, with h the depth at y; the ring below the cap is what lies outside the sphere.
+    Notes: V = pi y^2 CT - V1 + V2, where V_i is the integral of 2 pi r z_i. Faces that cross before the rim bound the glass
+    where they meet; that is integrated by a rule of 512 points.
+    Source: derived.
     """
-    size = abs(radius_mm)
-    depth = size - math.sqrt(max(size * size - height_mm * height_mm, 0.0))
-    under = math.pi * height_mm**2 * depth - math.pi * depth**2 * (3 * size - depth) / 3
-    return math.copysign(under, radius_mm)
+    if edge_thickness_mm(body=body, height_mm=height_mm) < 0:
+        return _volume_with_a_knife_edge_mm3(body, height_mm)
+    disc = math.pi * height_mm**2 * body.centre_thickness_mm
+    return disc - _under_face_mm3(body.front, height_mm) + _under_face_mm3(body.back, height_mm)
 
 
-def under_profile_mm3(profile: Profile, *, rim_mm: float) -> float:
-    """Integral of the depth over the face out to the rim: 2 pi y z dy [mm3]; exact for spheres, Gauss quadrature otherwise."""
-    inner = min(rim_mm, profile.flat_beyond_mm)
-    annulus = math.pi * (rim_mm**2 - inner**2) * profile.sag_mm(inner)
-    if profile.is_spherical:
-        curved = 0.0 if profile.radius_mm is None else cap_volume_mm3(radius_mm=profile.radius_mm, height_mm=inner)
-        return curved + annulus
-    heights = inner * (_NODES + 1) / 2
-    depths = np.array([profile.sag_mm(float(height)) for height in heights])
-    return float(np.sum(_WEIGHTS * 2 * math.pi * heights * depths)) * inner / 2 + annulus
+def under_sphere_mm3(*, radius_mm: float, height_mm: float) -> float:
+    """Integral of 2 pi r z(r) [mm^3] of a sphere of a signed radius [mm] from the axis to a height [mm].
 
-
-def lens_volume_mm3(*, front: Profile, back: Profile, centre_thickness_mm: float, diameter_mm: float) -> float:
-    """Volume of an element out to its diameter [mm3].
-
-    Notes: V = pi r^2 CT - integral of z1 + integral of z2, with signed depths.
+    Notes: with the sagitta h, pi y^2 h minus the cap pi h^2 (3R - h)/3, which is pi h^2 (R - 2h/3).
+    Source: derived from the spherical cap.
     """
-    rim = diameter_mm / 2
-    return math.pi * rim**2 * centre_thickness_mm - under_profile_mm3(front, rim_mm=rim) + under_profile_mm3(back, rim_mm=rim)
+    ratio = height_mm / radius_mm
+    h = height_mm * ratio / (1 + math.sqrt(max(0.0, 1 - ratio * ratio)))
+    return math.pi * h * h * (radius_mm - 2 * h / 3)
 
 
-def mass_g(*, volume_mm3: float, density_g_cm3: float) -> float:
-    """Mass of a volume of glass [g]."""
-    return volume_mm3 / 1000 * density_g_cm3
+def _under_face_mm3(face: Profile, height_mm: float) -> float:
+    curved = min(height_mm, face.curved_to_mm)
+    seat = math.pi * (height_mm**2 - curved**2) * face.sag_mm(curved)
+    if is_aspheric(surface=face.surface):
+        nodes, weights = _rule(NODES)
+        return seat + _integral(face, curved, nodes, weights)
+    if face.surface.radius_mm is None:
+        return 0.0
+    return seat + under_sphere_mm3(radius_mm=face.surface.radius_mm, height_mm=curved)
+
+
+def _integral(face: Profile, height_mm: float, nodes: NDArray[np.float64], weights: NDArray[np.float64]) -> float:
+    return math.fsum(
+        weight * height_mm * 2 * math.pi * (height_mm * node) * face.sag_mm(height_mm * node)
+        for node, weight in zip(nodes.tolist(), weights.tolist(), strict=True)
+    )
+
+
+def _volume_with_a_knife_edge_mm3(body: Body, height_mm: float) -> float:
+    nodes, weights = _rule(NODES_ACROSS_A_KNIFE_EDGE)
+    return math.fsum(
+        weight * height_mm * 2 * math.pi * r * max(0.0, edge_thickness_mm(body=body, height_mm=r))
+        for r, weight in zip((height_mm * nodes).tolist(), weights.tolist(), strict=True)
+    )
+
+
+@cache
+def _rule(points: int) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Gauss-Legendre nodes and weights on 0 to 1."""
+    nodes, weights = np.polynomial.legendre.leggauss(points)
+    return (nodes + 1) / 2, weights / 2

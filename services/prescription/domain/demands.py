@@ -1,0 +1,185 @@
+"""What a drawing demands of an element, resolved into figures: as stated, or by the defaults of ISO 10110-11."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import TypeVar
+
+from services.prescription.domain.defaults import TABLE, Defaults, defaults_for
+from services.prescription.domain.findings import found
+from services.prescription.domain.indications.centring import read_centring
+from services.prescription.domain.indications.form import Form, read_form
+from services.prescription.domain.indications.imperfections import ScratchDig, dig_as_grade, read_imperfections
+from services.prescription.errors import IndicationUnreadable, SizeOutsideDefaults
+from shared_schemas.check import Finding
+from shared_schemas.prescription import Element, Surface
+
+T = TypeVar("T")
+
+
+@dataclass(frozen=True)
+class SurfaceDemand:
+    """Demands of one face, in fringe spacings at 546.07 nm and the grade of ISO 10110-7."""
+
+    power_fringes: float
+    irregularity_fringes: float
+    imperfection_count: int
+    imperfection_grade_mm: float
+    defaulted: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class ElementDemand:
+    """Demands of one element. Lengths are plus and minus: half the width of the zone."""
+
+    front: SurfaceDemand
+    back: SurfaceDemand
+    diameter_plus_minus_mm: float
+    centre_thickness_plus_minus_mm: float
+    centring_arcmin: float
+    defaulted: tuple[str, ...]
+
+
+@dataclass
+class _Reading:
+    """What is being read of one element: its column of defaults, and the findings so far."""
+
+    pointer: str
+    diameter_mm: float
+    column: Defaults
+    beyond_table: bool
+    findings: list[Finding] = field(default_factory=list)
+
+    def default(self, what: str, where: str, figure: float | str, unit: str, indication: str) -> None:
+        """Say that a demand takes its default, or that there is none for a part of this size."""
+        if self.beyond_table:
+            message = f"The {what} is not stated, and defaults end at a size of {TABLE[-1].up_to_mm:g} mm."
+            limit = TABLE[-1].up_to_mm
+            self.findings.append(
+                found("tolerance-without-default", where, message, figure=self.diameter_mm, limit=limit, unit="mm", repair=f"state it, as {indication}")
+            )  # fmt: skip
+            return
+        text = f"{figure:g}" if isinstance(figure, float) else figure
+        message = (
+            f"The {what} is not stated and takes the default of ISO 10110-11, {text} {unit}".rstrip()
+            + " (from memory, check the licensed text)."
+        )
+        self.findings.append(
+            found("tolerance-defaulted", where, message, figure=figure, unit=unit, repair=f"state it, as {indication}")
+        )
+
+    def read(self, text: str | None, where: str, reader: Callable[[str], T]) -> T | None:
+        """What an indication says; one that cannot be read is a finding."""
+        if text is None:
+            return None
+        try:
+            return reader(text)
+        except IndicationUnreadable as fault:
+            limit = f"{fault.expected} at position {fault.position}"
+            said = found(
+                "indication-unreadable", where, str(fault), figure=text, limit=limit[:200], repair=f"write {fault.expected}"
+            )
+            self.findings.append(said)
+            return None
+
+
+def demands_of(*, element: Element, pointer: str) -> tuple[ElementDemand, tuple[Finding, ...]]:
+    """The demands of an element at a JSON pointer, and a finding for every default taken and every indication not read."""
+    column, beyond = _column(element.diameter_mm)
+    reading = _Reading(pointer, element.diameter_mm, column, beyond)
+    front = _of_face(reading, element.front, f"{pointer}/front")
+    back = _of_face(reading, element.back, f"{pointer}/back")
+    given = element.tolerances
+    defaulted: list[str] = []
+    if given.diameter_mm is None:
+        defaulted.append("diameter")
+        diameter_mm = column.diameter_plus_minus_mm
+        reading.default(
+            "tolerance of the diameter",
+            f"{pointer}/tolerances/diameter_mm",
+            column.diameter_plus_minus_mm,
+            "mm plus and minus",
+            "[0.0, -0.02]",
+        )
+    else:
+        diameter_mm = (given.diameter_mm[0] - given.diameter_mm[1]) / 2
+    thickness_mm = given.centre_thickness_mm
+    if thickness_mm is None:
+        defaulted.append("centre_thickness")
+        thickness_mm = column.thickness_plus_minus_mm
+        reading.default(
+            "tolerance of the centre thickness",
+            f"{pointer}/tolerances/centre_thickness_mm",
+            thickness_mm,
+            "mm plus and minus",
+            "0.05",
+        )
+    where = f"{pointer}/tolerances/centring"
+    centring = reading.read(given.centring, where, read_centring)
+    if given.centring is None:
+        defaulted.append("centring")
+        reading.default("centring tolerance", where, column.centring_arcmin, "arcmin", "4/2'")
+    tilt = centring.tilt_arcmin if centring is not None else column.centring_arcmin
+    demand = ElementDemand(front, back, diameter_mm, thickness_mm, tilt, tuple(defaulted))
+    return demand, tuple(reading.findings)
+
+
+def _column(diameter_mm: float) -> tuple[Defaults, bool]:
+    """The column of defaults; past the table its last one, so that a report has figures, and that it is past the table."""
+    try:
+        return defaults_for(diameter_mm=diameter_mm), False
+    except SizeOutsideDefaults:
+        return TABLE[-1], True
+
+
+def _of_face(reading: _Reading, surface: Surface, where: str) -> SurfaceDemand:
+    column = reading.column
+    defaulted: list[str] = []
+    form = Form(None, None, None) if surface.form is None else reading.read(surface.form, f"{where}/form", read_form)
+    power = form.power_fringes if form else None
+    irregularity = form.irregularity_fringes if form else None
+    missing = (
+        [] if form is None else [name for name, figure in (("power", power), ("irregularity", irregularity)) if figure is None]
+    )
+    if missing:
+        defaulted += missing
+        taken = {"power": column.power_fringes, "irregularity": column.irregularity_fringes}
+        figures = " and ".join(f"{taken[name]:g}" for name in missing)
+        reading.default(f"tolerance of {' and '.join(missing)}", f"{where}/form", figures, "fringe spacings", "3/3(0.5)")
+    count, grade = _imperfections(reading, surface, f"{where}/imperfections", defaulted)
+    return SurfaceDemand(
+        column.power_fringes if power is None else power,
+        column.irregularity_fringes if irregularity is None else irregularity,
+        count,
+        grade,
+        tuple(defaulted),
+    )
+
+
+def _imperfections(reading: _Reading, surface: Surface, where: str, defaulted: list[str]) -> tuple[int, float]:
+    column = reading.column
+    read = reading.read(surface.imperfections, where, read_imperfections)
+    if read is None:
+        if surface.imperfections is None:
+            defaulted.append("imperfections")
+            text = f"5/{column.imperfection_count}x{column.imperfection_grade_mm:g}"
+            reading.default("tolerance of imperfections", where, text, "", "5/3x0.16")
+        return column.imperfection_count, column.imperfection_grade_mm
+    if isinstance(read, ScratchDig):
+        taken = dig_as_grade(dig=read.dig, clear_diameter_mm=surface.clear_diameter_mm)
+        message = (
+            f"{read.scratch}-{read.dig} is kept as given. Time is planned by its dig of {read.dig / 100:g} mm, which comes to "
+            f"5/{taken.count}x{taken.grade_mm:g}; its scratch number is compared by eye and is not turned into a width."
+        )
+        said = found(
+            "scratch-dig-kept",
+            where,
+            message,
+            figure=f"{read.scratch}-{read.dig}",
+            limit=f"5/{taken.count}x{taken.grade_mm:g}",
+            repair="state it as 5/NxA; L NxA",
+        )
+        reading.findings.append(said)
+        return taken.count, taken.grade_mm
+    return read.face.count, read.face.grade_mm

@@ -1,0 +1,149 @@
+"""One element: its geometry and demands worked out, and what an estimator says of its shape."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from services.prescription.domain.centring import SELF_CENTRING_Z_A, z_a
+from services.prescription.domain.demands import ElementDemand, SurfaceDemand
+from services.prescription.domain.edge import edge_thickness_mm, least_edge_mm
+from services.prescription.domain.faces import face_findings
+from services.prescription.domain.findings import found
+from services.prescription.domain.mass import mass_g
+from services.prescription.domain.materials import Material
+from services.prescription.domain.profile import Body, Profile
+from services.prescription.domain.proportions import (
+    FLEXIBLE,
+    LEAST_CENTRES_APART_MM,
+    SLENDER,
+    TOO_THIN,
+    centres_apart_mm,
+    diameter_to_thickness,
+)
+from services.prescription.domain.sag import is_aspheric
+from services.prescription.domain.volume import volume_mm3
+from shared_schemas.check import ElementCheck, Finding, SurfaceCheck
+from shared_schemas.prescription import Element, Surface
+
+TOUCH_MM = 1e-9
+
+
+def element_check(
+    *, element: Element, body: Body, material: Material, index: float, demand: ElementDemand, work_diameter_mm: float
+) -> ElementCheck:
+    """Every figure of one element. `centring_z` is Z_A for bells as wide as each face's clear diameter."""
+    volume = volume_mm3(body=body, height_mm=body.rim_mm)
+    density = material.row.density_g_cm3 if material.row is not None else None
+    front, back = _surface(element.front, body.front, demand.front), _surface(element.back, body.back, demand.back)
+    return ElementCheck(
+        name=element.name,
+        glass=material.row.name if material.row is not None else None,
+        refractive_index=index,
+        work_diameter_mm=work_diameter_mm,
+        edge_thickness_mm=edge_thickness_mm(body=body, height_mm=body.rim_mm),
+        edge_thickness_at_work_diameter_mm=edge_thickness_mm(body=body, height_mm=work_diameter_mm / 2),
+        volume_mm3=volume,
+        density_g_cm3=density,
+        mass_g=None if density is None else mass_g(volume_mm3=volume, density_g_cm3=density),
+        diameter_to_thickness=diameter_to_thickness(
+            diameter_mm=element.diameter_mm, centre_thickness_mm=element.centre_thickness_mm
+        ),
+        centring_z=_z_a(element, body),
+        sag_front_mm=front.sag_mm,
+        sag_back_mm=back.sag_mm,
+        front=front,
+        back=back,
+        diameter_tolerance_mm=demand.diameter_plus_minus_mm,
+        centre_thickness_tolerance_mm=demand.centre_thickness_plus_minus_mm,
+        centring_tolerance_arcmin=demand.centring_arcmin,
+        defaulted=demand.defaulted,
+    )
+
+
+def _z_a(element: Element, body: Body) -> float:
+    return z_a(body=body, front_bell_mm=element.front.clear_diameter_mm / 2, back_bell_mm=element.back.clear_diameter_mm / 2)
+
+
+def _surface(surface: Surface, face: Profile, demand: SurfaceDemand) -> SurfaceCheck:
+    return SurfaceCheck(
+        sag_mm=face.sag_mm(face.worked_mm),
+        semi_diameter_mm=face.worked_mm,
+        semi_diameter_to_radius=0.0 if surface.radius_mm is None else face.worked_mm / abs(surface.radius_mm),
+        aspheric=is_aspheric(surface=surface),
+        power_fringes=demand.power_fringes,
+        irregularity_fringes=demand.irregularity_fringes,
+        imperfection_count=demand.imperfection_count,
+        imperfection_grade_mm=demand.imperfection_grade_mm,
+        coating=surface.coating,
+        defaulted=demand.defaulted,
+    )
+
+
+def element_findings(*, element: Element, body: Body, work_diameter_mm: float, pointer: str) -> Iterator[Finding]:
+    """What an estimator says of the shape of an element and of its two faces."""
+    yield from _edge(element, body, work_diameter_mm, pointer)
+    yield from _thickness(element, pointer)
+    yield from face_findings(surface=element.front, face=body.front, name=element.name, pointer=f"{pointer}/front")
+    yield from face_findings(surface=element.back, face=body.back, name=element.name, pointer=f"{pointer}/back")
+    yield from _axis(element, body, pointer)
+
+
+def _edge(element: Element, body: Body, work_diameter_mm: float, pointer: str) -> Iterator[Finding]:
+    edge = edge_thickness_mm(body=body, height_mm=work_diameter_mm / 2)
+    least = least_edge_mm(diameter_mm=element.diameter_mm)
+    if edge >= least:
+        return
+    where = f"{pointer}/centre_thickness_mm"
+    thicker = element.centre_thickness_mm + least - edge
+    repair = f"a centre thickness of at least {_rounded_up(thicker):g} mm, or a smaller diameter"
+    if edge <= TOUCH_MM:
+        message = (
+            f"{element.name} has a knife edge: at its work diameter of {work_diameter_mm:g} mm the edge thickness is {edge:.3f} mm, "
+            f"so {-edge:.3f} mm are missing before there is any edge."
+        )
+        yield found("edge-knife", where, message, figure=edge, limit=0.0, unit="mm", repair=repair)
+    else:
+        message = f"{element.name} has an edge of {edge:.3f} mm at its work diameter of {work_diameter_mm:g} mm; practice asks for {least:g} mm."
+        yield found("edge-thin", where, message, figure=edge, limit=least, unit="mm", repair=repair)
+
+
+def _rounded_up(length_mm: float) -> float:
+    return float(-(-length_mm * 100 // 1) / 100)
+
+
+def _thickness(element: Element, pointer: str) -> Iterator[Finding]:
+    ratio = diameter_to_thickness(diameter_mm=element.diameter_mm, centre_thickness_mm=element.centre_thickness_mm)
+    graded = (
+        ("element-too-thin", TOO_THIN, "it cannot be blocked and polished without bending out of figure"),
+        ("element-flexible", FLEXIBLE, "it bends while it is polished"),
+        ("element-slender", SLENDER, "polishing begins to cost more"),
+    )
+    for code, limit, why in graded:
+        if ratio > limit:
+            thicker = _rounded_up(element.diameter_mm / limit)
+            yield found(
+                code, f"{pointer}/centre_thickness_mm",
+                f"{element.name} is {ratio:.1f} times as wide as it is thick at its centre; above {limit:g} {why}.",
+                figure=ratio, limit=limit, unit="mm/mm", repair=f"a centre thickness of at least {thicker:g} mm",
+            )  # fmt: skip
+            return
+
+
+def _axis(element: Element, body: Body, pointer: str) -> Iterator[Finding]:
+    front, back = element.front.radius_mm, element.back.radius_mm
+    if front is None and back is None and not (is_aspheric(surface=element.front) or is_aspheric(surface=element.back)):
+        return  # a plate has no axis to centre
+    if front is not None and back is not None and front * back > 0:
+        apart = centres_apart_mm(front_radius_mm=front, back_radius_mm=back, centre_thickness_mm=element.centre_thickness_mm)
+        if apart < LEAST_CENTRES_APART_MM:
+            yield found(
+                "faces-concentric", pointer, f"The centres of curvature of {element.name} lie {apart:.3f} mm apart: nearly concentric.",
+                figure=apart, limit=LEAST_CENTRES_APART_MM, unit="mm", repair="other radii, or another centre thickness",
+            )  # fmt: skip
+    z = _z_a(element, body)
+    if z < SELF_CENTRING_Z_A:
+        yield found(
+            "centring-by-hand", pointer,
+            f"{element.name} has Z_A = {z:.3f} (Z_B = {z / 4:.3f}): it does not slide to its axis between bells and is centred optically.",
+            figure=z, limit=SELF_CENTRING_Z_A, unit="Z_A", repair="steeper or less alike faces, where the design allows",
+        )  # fmt: skip

@@ -1,0 +1,121 @@
+"""Every finding is emitted for the lens that deserves it, at its place, and stands in the catalogue."""
+
+from __future__ import annotations
+
+import ast
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from services.prescription import domain
+from services.prescription.domain.findings import CATALOGUE
+from shared_schemas.check import CheckReport
+
+Report = Callable[..., CheckReport]
+Change = Callable[[dict[str, Any]], Any]
+
+
+def element(**fields: Any) -> Change:
+    return lambda lens: lens["elements"][0].update(fields)
+
+
+def front(**fields: Any) -> Change:
+    return lambda lens: lens["elements"][0]["front"].update(fields)
+
+
+def back(**fields: Any) -> Change:
+    return lambda lens: lens["elements"][0]["back"].update(fields)
+
+
+def whole(**fields: Any) -> Change:
+    return lambda lens: lens.update(fields)
+
+
+def cemented_at(radius_mm: float) -> tuple[Change, Change]:
+    return whole(spaces=[{"cemented": True}]), lambda lens: lens["elements"][1]["front"].update(radius_mm=radius_mm)
+
+
+INDEX = {"nd": 1.5, "vd": 60.0}
+STOP = {"after_element": 1, "distance_mm": 2.0, "diameter_mm": 10.0}
+CASES: list[tuple[str, str, tuple[Change, ...]]] = [
+    ("size-unmakeable", "/elements/0/centre_thickness_mm", (element(centre_thickness_mm=1e-320),)),
+    ("size-beyond-shop", "/elements/0/diameter_mm", (element(diameter_mm=900.0),)),
+    ("glass-unknown", "/elements/0/glass", (element(glass="N-BK77"),)),
+    ("glass-ambiguous", "/elements/0/glass", (element(glass="805254"),)),
+    ("glass-radioactive", "/remarks", (whole(remarks="front element of thoriated glass"),)),
+    ("glass-by-index", "/elements/0/glass", (element(glass=INDEX),)),
+    ("glass-by-code", "/elements/0/glass", (element(glass="022291"),)),
+    ("glass-lead", "/elements/0/glass", (element(glass="SF6"),)),
+    ("glass-soft", "/elements/0/glass", (element(glass="SF6"),)),
+    ("glass-stains", "/elements/0/glass", (element(glass="N-SK16"),)),
+    ("glass-expands", "/elements/0/glass", (element(glass="N-FK51A"),)),
+    ("wavelength-outside-glass", "/elements/0/glass", (whole(wavelength_nm=10600.0),)),
+    ("index-estimated", "/elements/0/glass", (element(glass=INDEX), whole(wavelength_nm=632.8))),
+    ("indication-unreadable", "/elements/0/front/form", (front(form="3/x(1)"),)),
+    ("indication-unreadable", "/elements/0/tolerances/centring", (element(tolerances={"centring": "4/3"}),)),
+    ("tolerance-defaulted", "/elements/0/front/form", (front(form=None),)),
+    ("tolerance-without-default", "/elements/0/back/form", (element(diameter_mm=400.0), back(form=None))),
+    ("scratch-dig-kept", "/elements/0/front/imperfections", (front(imperfections="60-40"),)),
+    ("edge-knife", "/elements/0/centre_thickness_mm", (element(centre_thickness_mm=2.9),)),
+    ("edge-thin", "/elements/0/centre_thickness_mm", (element(centre_thickness_mm=3.8),)),
+    ("face-too-steep", "/elements/0/front/radius_mm", (front(radius_mm=11.6),)),
+    ("face-steep", "/elements/0/back/radius_mm", (back(radius_mm=17.0),)),
+    ("face-needs-seat", "/elements/0/back/radius_mm", (back(radius_mm=12.0, clear_diameter_mm=15.0),)),
+    ("face-nearly-flat", "/elements/0/back/radius_mm", (back(radius_mm=-900.0),)),
+    ("face-aspheric", "/elements/0/front", (front(conic=-1.0),)),
+    ("asphere-runs-away", "/elements/0/front/asphere", (front(asphere={"4": 1e308, "6": -1e308}),)),
+    ("element-too-thin", "/elements/0/centre_thickness_mm", (element(centre_thickness_mm=0.4), front(radius_mm=None), back(radius_mm=None))),
+    ("element-flexible", "/elements/0/centre_thickness_mm", (element(centre_thickness_mm=1.5), front(radius_mm=-60.0))),
+    ("element-slender", "/elements/0/centre_thickness_mm", (element(centre_thickness_mm=2.2), front(radius_mm=-60.0))),
+    ("faces-concentric", "/elements/0", (back(radius_mm=54.5),)),
+    ("centring-by-hand", "/elements/0", (back(radius_mm=61.0),)),
+    ("coating-unknown", "/elements/0/front/coating", (front(coating="gold-plate"),)),
+    ("neighbours-collide", "/spaces/0/gap_mm", (back(radius_mm=60.0), whole(spaces=[{"gap_mm": 0.0}]), lambda d: d["elements"][1]["front"].update(radius_mm=-60.0))),
+    ("cement-radii-differ", "/elements/1/front/radius_mm", cemented_at(-60.03)),
+    ("cement-radii-far", "/elements/1/front/radius_mm", cemented_at(-62.0)),
+    ("afocal", "", (front(radius_mm=None), back(radius_mm=None), whole(spaces=[]), lambda d: d["elements"].pop())),
+    ("stop-in-glass", "/stop/distance_mm", (whole(stop={**STOP, "distance_mm": 7.0}),)),
+    ("pupil-disagrees", "/entrance_pupil_diameter_mm", (whole(stop=STOP, entrance_pupil_diameter_mm=20.0),)),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("code", "where", "changes"), CASES, ids=[f"{case[0]} {case[1]}" for case in CASES])
+def test_the_lens_that_deserves_it_gets_the_finding(report: Report, code: str, where: str, changes: tuple[Change, ...]) -> None:
+    found = [one for one in report(*changes).findings if (one.code, one.where) == (code, where)]
+    assert len(found) == 1
+    assert found[0].severity == CATALOGUE[code].severity
+    assert found[0].source == CATALOGUE[code].source
+    assert found[0].message.endswith((".", "?"))
+    assert found[0].figure is not None
+
+
+def test_every_code_has_a_case_and_every_code_in_the_domain_is_in_the_catalogue() -> None:
+    written = {
+        node.value
+        for path in Path(str(domain.__file__)).parent.rglob("*.py")
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        if isinstance(node, ast.Constant) and isinstance(node.value, str) and node.value in CATALOGUE
+    }
+    assert written == set(CATALOGUE)
+    assert {code for code, _, _ in CASES} == set(CATALOGUE)
+
+
+def test_the_good_lens_has_nothing_against_it(report: Report) -> None:
+    found = report()
+    assert found.makeable == "yes"
+    assert found.findings == ()
+
+
+def test_a_stop_makes_it_unmakeable_and_comes_first(report: Report) -> None:
+    found = report(element(centre_thickness_mm=2.9), front(form=None))
+    assert found.makeable == "no"
+    assert [one.severity for one in found.findings] == sorted(
+        (one.severity for one in found.findings), key=["stop", "care", "note"].index
+    )
+
+
+@pytest.mark.parametrize("text", ["thorium-free glass", "no thoriated glass, please", "A thorough check for Uranus"])
+def test_a_denial_or_a_word_that_only_looks_alike_is_no_radioactive_glass(report: Report, text: str) -> None:
+    assert report(whole(remarks=text)).makeable == "yes"
