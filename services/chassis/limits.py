@@ -5,13 +5,17 @@ from __future__ import annotations
 import json
 from typing import Any
 
+from starlette.exceptions import HTTPException
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from services.chassis.problems import MEDIA_TYPE, problem
 
 
-class BodyTooLarge(Exception):
-    """More bytes came than are read."""
+class BodyTooLarge(HTTPException):
+    """More bytes came than are read. As an HTTP exception it passes through whoever was reading them."""
+
+    def __init__(self, read: int, most: int) -> None:
+        super().__init__(413, f"The body has {read} bytes or more; at most {most} are read.")
 
 
 class BodyLimit:
@@ -37,7 +41,7 @@ class BodyLimit:
             message = await receive()
             read += len(message.get("body", b""))
             if read > self._most_bytes:
-                raise BodyTooLarge
+                raise BodyTooLarge(read, self._most_bytes)
             return message
 
         async def watched(message: Message) -> None:

@@ -165,7 +165,9 @@ def _answer_with_problems(app: FastAPI, status_of: dict[type[Explained], tuple[i
 
     def http(request: Request, fault: Exception) -> Response:
         assert isinstance(fault, HTTPException)
-        slug = {404: "not-found", 405: "method-not-allowed", 400: "not-json"}.get(fault.status_code, "internal")
+        slug = {404: "not-found", 405: "method-not-allowed", 400: "not-json", 413: "body-too-large"}.get(
+            fault.status_code, "internal"
+        )
         detail = {"not-found": f"There is nothing at {request.url.path}."}.get(slug, str(fault.detail))
         return send_problem(problem(slug, detail, instance=_instance(request)), fault.headers)
 

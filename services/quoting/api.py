@@ -5,15 +5,18 @@ from __future__ import annotations
 import base64
 import re
 import secrets
+from collections.abc import AsyncIterator
 from datetime import UTC, datetime
 from typing import Annotated
 
 from fastapi import APIRouter, Depends, Header, Query, Request, Response
+from fastapi.sse import EventSourceResponse, ServerSentEvent
 
 from services.chassis.keys import Caller
 from services.chassis.web import Tools, answers, needs_role
 from services.quoting import errors
 from services.quoting.documents import estimate_document, quote_document, status_now
+from services.quoting.follow import statuses
 from services.quoting.intake import accept
 from services.quoting.store.repository import QuoteStore, StoredQuote
 from shared_schemas.problem import Explained
@@ -102,6 +105,27 @@ def list_quotes(
 def get_quote(number: str, caller: SalesOrErp, tools: Tools) -> Response:
     row = QuoteStore(tools.database).quote(number)
     return Response(quote_document(row, status_now(row, tools)), media_type="application/json")
+
+
+def _known_quote(number: str, caller: Sales, tools: Tools) -> StoredQuote:
+    return QuoteStore(tools.database).quote(number)
+
+
+@router.get(
+    "/v1/quotes/{number}/events",
+    summary="How far a quote has come, as server-sent events; ends with its outcome",
+    response_class=EventSourceResponse,
+    responses=answers("not-found"),
+)
+async def follow_quote(
+    known: Annotated[StoredQuote, Depends(_known_quote)],
+    tools: Tools,
+    last_event_id: Annotated[str | None, Header(description="Where an earlier connection ended.")] = None,
+) -> AsyncIterator[ServerSentEvent]:
+    seen = int(last_event_id) if last_event_id and last_event_id.isdecimal() and len(last_event_id) < 4 else -1
+    async for place, status in statuses(known.number, tools):
+        if place > seen:
+            yield ServerSentEvent(event=status, id=str(place), data={"number": known.number, "status": status})
 
 
 @router.get(

@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 import math
+from decimal import Decimal
 
 import numpy as np
 import pytest
 from scipy.stats import binom
 
-from services.quoting.domain.queues import kingman_wait_h
+from services.quoting.domain.cost import operation_costs
+from services.quoting.domain.queues import jobs_waiting, kingman_wait_h
 from services.quoting.domain.start_quantity import chance_of_enough, start_quantity
 from services.quoting.domain.starts import route_yield
-from tests.unit.quoting.conftest import operation
+from shared_schemas.operations import Route
+from shared_schemas.rates import Rates
+from tests.unit.quoting.conftest import centre, operation
 
 # Computed independently with an exact binomial tail: wanted, yield, n at 90, 95 and 99 %.
 START_TABLE = [
@@ -68,3 +72,40 @@ def test_a_chain_of_yields_is_their_product(yields: tuple[float, ...], whole: fl
 def test_at_ninety_per_cent_the_wait_is_nine_jobs() -> None:
     # J. F. C. Kingman (1961), exponential arrivals and work (c_a = c_s = 1), from memory.
     assert kingman_wait_h(utilisation=0.9, squared_variation=1.0, mean_job_h=1.0) == pytest.approx(9.0)
+
+
+def test_forty_jobs_at_eight_a_week_are_five_weeks() -> None:
+    # J. D. C. Little (1961), L = lambda W: 8 a week that stay 5 weeks are 40; arithmetic.
+    assert jobs_waiting(wait_h=5.0, jobs_per_h=8.0) == 40.0
+
+
+def test_two_stations_wait_as_the_exact_queue_says() -> None:
+    # A. K. Erlang: M/M/2 at 80 % waits rho^2/(1 - rho^2) = 1.7778 jobs of work; the formula used comes within 5 % of it.
+    assert kingman_wait_h(utilisation=0.8, squared_variation=1.0, mean_job_h=1.0, stations=2) == pytest.approx(16 / 9, rel=0.05)
+
+
+@pytest.mark.parametrize(("quantity", "each"), [(1, "1245"), (10, "165"), (25, "93"), (100, "57"), (1000, "46.2")])
+def test_a_set_up_of_1200_and_45_apiece_spread_over_the_quantity(quantity: int, each: str) -> None:
+    # Computed independently: c(Q) = S/Q + V with S 1200, V 45.
+    setup_and_piece = operation(setup_min=1200.0, batch_size=1, batch_min=45.0, attended_share=0.0, consumables=Decimal(0))
+    rates = Rates.model_construct(
+        **dict.fromkeys(Rates.model_fields, ())
+        | {"work_centres": (centre(machine_rate_per_h=Decimal(60), labour_rate_per_h=Decimal(0)),)}
+    )
+    (cost,) = operation_costs(Route(part="L1", kind="element", operations=(setup_and_piece,)), started=quantity, rates=rates)
+    assert cost.amount / quantity == Decimal(each)
+
+
+@pytest.mark.parametrize(("wanted", "yield_share", "confidence"), [(100_000, 0.9, 0.95), (50_000, 0.63, 0.99)])
+def test_a_hundred_thousand_are_exact_against_a_sum_of_logarithms(wanted: int, yield_share: float, confidence: float) -> None:
+    # General library: the binomial mass from math.lgamma, added with math.fsum.
+    def tail(n: int) -> float:
+        mass = (
+            math.lgamma(n + 1) - math.lgamma(k + 1) - math.lgamma(n - k + 1) + k * math.log(yield_share) + (n - k) * math.log1p(-yield_share)
+            for k in range(wanted, n + 1)
+        )  # fmt: skip
+        return math.fsum(math.exp(one) for one in mass)
+
+    n = start_quantity(wanted=wanted, yield_share=yield_share, confidence=confidence)
+    assert tail(n) >= confidence - 1e-7
+    assert tail(n - 1) < confidence + 1e-7

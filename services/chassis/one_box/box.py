@@ -25,6 +25,9 @@ LEAST_FREE_BYTES = 200 * 1024 * 1024
 ROLES = ("sales", "erp", "engineer", "admin")
 PROJECT = Path(__file__).resolve().parents[3]
 
+_started_here: dict[int, subprocess.Popen[bytes]] = {}
+"""Supervisors that this process started; they outlive it, and are reaped when it stops them."""
+
 
 class OneBoxError(Exception):
     """The one box cannot be started or stopped; the sentence says why and what would do."""
@@ -82,6 +85,8 @@ def stop(folder: Path) -> bool:
     while time.monotonic() < give_up_at:
         with _lock(folder) as free:
             if free:
+                if pid in _started_here:
+                    _started_here.pop(pid).wait()
                 return True
         time.sleep(0.05)
     raise OneBoxError(f"The box in {folder} (process {pid}) did not end within {STOPPED_WITHIN_S:g} s. See {folder / 'logs'}.")
@@ -120,7 +125,7 @@ def _tidy(folder: Path, say: Callable[[str], None]) -> None:
 
 def _launch(folder: Path, port: int) -> subprocess.Popen[bytes]:
     with (folder / "logs" / "supervisor.log").open("ab") as log:
-        return subprocess.Popen(
+        supervisor = subprocess.Popen(
             [sys.executable, "-m", "services.chassis.one_box.supervisor", str(folder.resolve()), str(port)],
             stdin=subprocess.DEVNULL,
             stdout=log,
@@ -128,6 +133,8 @@ def _launch(folder: Path, port: int) -> subprocess.Popen[bytes]:
             start_new_session=True,
             env=os.environ | {"PYTHONPATH": str(PROJECT)},
         )
+    _started_here[supervisor.pid] = supervisor
+    return supervisor
 
 
 def _await_ready(folder: Path, supervisor: subprocess.Popen[bytes]) -> Address:
@@ -135,6 +142,7 @@ def _await_ready(folder: Path, supervisor: subprocess.Popen[bytes]) -> Address:
     failed = folder / "start-failed.txt"
     while time.monotonic() < give_up_at:
         if supervisor.poll() is not None:
+            _started_here.pop(supervisor.pid)
             why = failed.read_text(encoding="utf-8").strip() if failed.exists() else "It gave no reason."
             raise OneBoxError(f"The box did not start. {why} More in {folder / 'logs'}.")
         if (folder / "one-box.json").exists():

@@ -21,7 +21,7 @@ def not_priced(*, position: int, element: Element) -> Finding:
     return Finding(
         code="glass-not-priced",
         severity="stop",
-        where=f"/prescription/elements/{position}/glass",
+        where=f"/elements/{position}/glass",
         message=f"{element.name} was checked, but cannot be priced: its glass is given by index alone, or is not in the rates.",
         figure=element.glass if isinstance(element.glass, str) else f"nd {element.glass.nd:g}, vd {element.glass.vd:g}",
         limit="a glass of the table glasses",
@@ -35,7 +35,7 @@ def over_the_allowances(*, position: int, element: Element, largest_mm: float) -
     return Finding(
         code="blank-too-large",
         severity="stop",
-        where=f"/prescription/elements/{position}/diameter_mm",
+        where=f"/elements/{position}/diameter_mm",
         message=f"{element.name} has a diameter of {element.diameter_mm:g} mm; the shop cuts blanks for diameters up to {largest_mm:g} mm.",
         figure=element.diameter_mm,
         limit=largest_mm,
@@ -55,7 +55,7 @@ def too_large_for_all(*, position: int, element: Element, misfits: Sequence[Misf
     return Finding(
         code="blank-too-large",
         severity="stop",
-        where=f"/prescription/elements/{position}/{field}",
+        where=f"/elements/{position}/{field}",
         message=f"The blank of {element.name} needs a {what} of {nearest.needed_mm:.4g} mm; no stock of its glass gives that: {offers}.",
         figure=nearest.needed_mm,
         limit=nearest.available_mm,
@@ -67,7 +67,7 @@ def too_large_for_all(*, position: int, element: Element, misfits: Sequence[Misf
 
 def cares_of(*, position: int, option: BlankOption, lots: Mapping[int, Lot]) -> tuple[Finding, ...]:
     """What to take care of with a blank; `lots` holds the lot for each quantity asked for."""
-    where = f"/prescription/elements/{position}"
+    where = f"/elements/{position}"
     findings = [
         _little_used(where, option),
         _wide_cut(where, option),

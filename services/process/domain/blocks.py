@@ -93,22 +93,38 @@ def block_for(
         row: the polishing row, with gap, limits and angles.
     """
     pitch = diameter_mm + row.block_gap_mm
-    if aspheric:
-        return Block(1, "singly: an asphere", pitch)
-    if irregularity_fringes < row.single_below_fringes:
-        return Block(1, f"singly: figure finer than {row.single_below_fringes:g} fringe", pitch)
+    reason = _why_singly(radius_mm, diameter_mm, pitch, irregularity_fringes, aspheric, row)
+    if reason is not None:
+        return Block(1, f"singly: {reason}", pitch)
     if radius_mm is None:
-        return Block(max(lenses_on_flat_block(block_mm=row.largest_block_mm, pitch_mm=pitch), 1), "flat block", pitch)
-    if radius_mm / diameter_mm < row.single_below_ratio or pitch / 2 >= radius_mm:
-        return Block(1, f"singly: radius below {row.single_below_ratio:g} of the diameter", pitch)
+        count = lenses_on_flat_block(block_mm=row.largest_block_mm, pitch_mm=pitch)
+        return Block(count, "flat block", pitch) if count > 1 else Block(1, "singly: wider than half the block", pitch)
+    return _spherical_block(radius_mm, convex, pitch, edge_mm, row)
+
+
+def _why_singly(
+    radius_mm: float | None, diameter_mm: float, pitch_mm: float, irregularity_fringes: float, aspheric: bool, row: PolishingRow
+) -> str | None:
+    if aspheric:
+        return "an asphere"
+    if irregularity_fringes < row.single_below_fringes:
+        return f"figure finer than {row.single_below_fringes:g} fringe"
+    if radius_mm is not None and (radius_mm / diameter_mm < row.single_below_ratio or pitch_mm / 2 >= radius_mm):
+        return f"radius below {row.single_below_ratio:g} of the diameter"
+    return None
+
+
+def _spherical_block(radius_mm: float, convex: bool, pitch_mm: float, edge_mm: float, row: PolishingRow) -> Block:
     if convex:
         try:
-            pitch = max(pitch, clearance_diameter_mm(radius_mm=radius_mm, diameter_mm=pitch, edge_mm=edge_mm))
+            pitch_mm = max(pitch_mm, clearance_diameter_mm(radius_mm=radius_mm, diameter_mm=pitch_mm, edge_mm=edge_mm))
         except FigureOutOfRange:
-            return Block(1, "singly: no room behind the rim", pitch)
+            return Block(1, "singly: no room behind the rim", pitch_mm)
     angle = min(
         row.convex_half_angle_deg if convex else row.concave_half_angle_deg,
         math.degrees(math.asin(min(row.largest_block_mm / 2 / radius_mm, 1.0))),
     )
-    count = math.floor(spherical_block_formula(radius_ratio=radius_mm / pitch, half_angle_deg=angle))
-    return Block(max(count, 1), "spherical block", pitch, angle)
+    count = math.floor(spherical_block_formula(radius_ratio=radius_mm / pitch_mm, half_angle_deg=angle))
+    if count <= 1:
+        return Block(1, "singly: a second lens finds no room on the block", pitch_mm, angle)
+    return Block(count, "spherical block", pitch_mm, angle)

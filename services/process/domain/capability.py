@@ -6,40 +6,73 @@ from collections.abc import Iterator, Sequence
 
 from services.process.domain.coating_cycle import seats
 from services.process.domain.element_work import ElementWork
-from services.process.domain.rate_rows import tolerance_row
+from services.process.domain.rate_rows import largest_diameter_mm, tolerance_row
 from shared_schemas.check import Finding
+from shared_schemas.operations import OperationName
 from shared_schemas.rates import Rates
+
+CLAMPED: tuple[OperationName, ...] = ("generate", "fine_grind", "polish", "centre")
+"""Operations that clamp each element, and so have a largest diameter."""
 
 
 def beyond_capability(elements: Sequence[ElementWork], rates: Rates) -> Iterator[Finding]:
     """A stop for every demand that this shop cannot meet."""
     for work in elements:
-        for demand in (*work.demands(), *work.front.demands(), *work.back.demands()):
-            row = tolerance_row(rates, demand.attribute)
-            if demand.figure < row.capability:
-                yield Finding(
-                    code="beyond_capability",
-                    severity="stop",
-                    where=demand.where,
-                    message=f"{work.name} asks for a {demand.attribute.replace('_', ' ')} of {demand.figure:g} {row.unit}; "
-                    f"this shop holds {row.capability:g}.",
-                    figure=demand.figure,
-                    limit=row.capability,
-                    unit=row.unit,
-                    source=f"rate table tolerance_classes, row {row.name}",
-                    repair=f"{row.capability:g} {row.unit} or looser",
-                )
-        for face in work.faces:
-            if face.coating is not None and seats(rates.coating(face.coating), diameter_mm=work.diameter_mm) < 1:
-                coating = rates.coating(face.coating)
-                yield Finding(
-                    code="no_seat",
-                    severity="stop",
-                    where=f"{face.where}/coating",
-                    message=f"{work.name} is too wide for the calottes of {coating.name}.",
-                    figure=work.diameter_mm,
-                    limit=coating.calotte_diameter_mm - coating.seat_rim_mm,
-                    unit="mm",
-                    source=f"rate table coatings, row {coating.name}",
-                    repair="a smaller element, or no coating",
-                )
+        yield from _tolerances(work, rates)
+        yield from _machines(work, rates)
+        yield from _seats(work, rates)
+
+
+def _tolerances(work: ElementWork, rates: Rates) -> Iterator[Finding]:
+    for demand in (*work.demands(), *work.front.demands(), *work.back.demands()):
+        row = tolerance_row(rates, demand.attribute)
+        if demand.figure < row.capability:
+            yield Finding(
+                code="beyond_capability",
+                severity="stop",
+                where=demand.where,
+                message=f"{work.name} asks for a {demand.attribute.replace('_', ' ')} of {demand.figure:g} {row.unit}; "
+                f"this shop holds {row.capability:g}.",
+                figure=demand.figure,
+                limit=row.capability,
+                unit=row.unit,
+                source=f"rate table tolerance_classes, row {row.name}",
+                repair=f"{row.capability:g} {row.unit} or looser",
+            )
+
+
+def _machines(work: ElementWork, rates: Rates) -> Iterator[Finding]:
+    limits = {operation: largest_diameter_mm(rates, operation) for operation in CLAMPED}
+    narrowest = min(CLAMPED, key=lambda operation: limits[operation])
+    if work.blank.diameter_mm > limits[narrowest]:
+        yield Finding(
+            code="too_large_for_machines",
+            severity="stop",
+            where=f"{work.where}/diameter_mm",
+            message=f"The blank of {work.name} is {work.blank.diameter_mm:g} mm wide; {narrowest.replace('_', ' ')} takes "
+            f"{limits[narrowest]:g} mm.",
+            figure=work.blank.diameter_mm,
+            limit=limits[narrowest],
+            unit="mm",
+            source="rate table work_centres",
+            repair="a smaller element, or a larger machine in work_centres",
+        )
+
+
+def _seats(work: ElementWork, rates: Rates) -> Iterator[Finding]:
+    for face in work.faces:
+        if face.coating is None:
+            continue
+        coating = rates.coating(face.coating)
+        if seats(coating, diameter_mm=work.diameter_mm) < 1:
+            yield Finding(
+                code="no_seat",
+                severity="stop",
+                where=f"{face.where}/coating",
+                message=f"{work.name} is too wide for the calottes of {coating.name}.",
+                figure=work.diameter_mm,
+                limit=coating.calotte_diameter_mm - coating.seat_rim_mm,
+                unit="mm",
+                source=f"rate table coatings, row {coating.name}",
+                repair="a smaller element, or no coating",
+            )

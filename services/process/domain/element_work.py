@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import Any, cast
 
-from services.process.domain.knees import Demand
+from services.process.domain.tolerance_knees import Demand
 from services.process.errors import PlansDoNotMatch
 from shared_schemas.blanks import Blank, BlankPlan
 from shared_schemas.check import CheckReport, ElementCheck, SurfaceCheck
@@ -44,6 +44,7 @@ class ElementWork:
 
     name: str
     glass: GlassRow
+    refractive_index: float
     blank: Blank
     diameter_mm: float
     edge_mm: float
@@ -99,6 +100,7 @@ def _work(
     return ElementWork(
         name=element.name,
         glass=rates.glass(blank.glass),
+        refractive_index=check.refractive_index,
         blank=blank,
         diameter_mm=element.diameter_mm,
         edge_mm=max(check.edge_thickness_mm, 0.0),

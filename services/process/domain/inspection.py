@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from services.process.domain.element_work import ElementWork, FaceWork
-from services.process.domain.knees import knee_of
-from services.process.domain.operation_lines import line
+from collections.abc import Sequence
+
+from services.process.domain.element_work import ElementWork
+from services.process.domain.operation_lines import Line, line
+from services.process.domain.tolerance_knees import NO_DEMANDS, Demand, knee_of
 from shared_schemas.figure import Figure
-from shared_schemas.operations import Operation
 from shared_schemas.rates import InspectionRow, RateMissing, Rates
 
 
@@ -22,31 +23,39 @@ def cosmetic_row(rates: Rates, grade_mm: float) -> InspectionRow:
     return min(fitting, key=lambda row: row.grade_up_to_mm or 0.0)
 
 
-def inspect_element(work: ElementWork, rates: Rates) -> Operation:
+def inspect_element(work: ElementWork, rates: Rates) -> Line:
     """Inspection of every piece: small precision lots are inspected whole (common practice)."""
-    rows: list[tuple[InspectionRow, int]] = [(cosmetic_row(rates, face.grade_mm), 1) for face in work.faces]
-    rows += [(row, 2 if row.per == "face" else 1) for row in _usual(rates, work.faces) if row.per in ("face", "piece")]
-    per_piece = sum(row.minutes * count for row, count in rows)
-    per_lot = [row for row in _usual(rates, work.faces) if row.per == "lot"]
+    coated = any(face.coating is not None for face in work.faces)
+    usual = [row for row in rates.inspection if row.looks_at != "imperfections" and (row.looks_at != "coating" or coated)]
+    counted = [(cosmetic_row(rates, face.grade_mm), 1) for face in work.faces]
+    counted += [(row, len(work.faces) if row.per == "face" else 1) for row in usual if row.per != "lot"]
+    demands = (*work.front.demands(), *work.back.demands())
+    return _inspect(counted, [row for row in usual if row.per == "lot"], demands, rates)
+
+
+def inspect_group(elements: Sequence[ElementWork], rates: Rates) -> Line:
+    """Inspection of a cemented group: its two outer faces, the cemented ones seen through them, and its centring."""
+    faces = [face for work in elements for face in work.faces]
+    outer = (faces[0], faces[-1])
+    counted = [(cosmetic_row(rates, face.grade_mm), 1) for face in outer]
+    counted += [(row, 1) for row in rates.inspection if row.looks_at == "centring"]
+    return _inspect(counted, [row for row in rates.inspection if row.looks_at == "record"], NO_DEMANDS, rates)
+
+
+def _inspect(
+    counted: Sequence[tuple[InspectionRow, int]], per_lot: Sequence[InspectionRow], demands: tuple[Demand, ...], rates: Rates
+) -> Line:
+    per_piece = sum(row.minutes * count for row, count in counted)
+
+    def why() -> tuple[Figure, ...]:
+        inputs = tuple(
+            Figure(name=row.looks_at, value=row.minutes * count, unit="min", rate_row=Rates.ref("inspection", row),
+                   formula=None if count == 1 else f"minutes x {count}")
+            for row, count in counted
+        )  # fmt: skip
+        return (Figure(name="each", value=per_piece, unit="min", formula="sum of what is looked at and measured", inputs=inputs),)
+
     return line(
-        "inspect",
-        rates,
-        each_min=per_piece,
-        extra_setup_min=sum(row.minutes for row in per_lot),
-        knee=knee_of("inspect", (*work.front.demands(), *work.back.demands()), rates),
-        run_basis=(
-            Figure(
-                name="each", value=per_piece, unit="min", formula="sum of what is looked at and measured",
-                inputs=tuple(
-                    Figure(name=row.looks_at, value=row.minutes * count, unit="min", rate_row=Rates.ref("inspection", row)) for row, count in rows
-                ),
-            ),
-        ),
-        batch_basis=(Figure(name="pieces", value=1, formula="every piece is inspected"),),
+        "inspect", rates, each_min=per_piece, extra_setup_min=sum(row.minutes for row in per_lot),
+        knee=knee_of("inspect", demands, rates), run_basis=why,
     )  # fmt: skip
-
-
-def _usual(rates: Rates, faces: tuple[FaceWork, ...]) -> list[InspectionRow]:
-    """Everything but the cosmetic look; the witness piece only where something is coated."""
-    coated = any(face.coating is not None for face in faces)
-    return [row for row in rates.inspection if row.looks_at != "imperfections" and (row.looks_at != "coating" or coated)]

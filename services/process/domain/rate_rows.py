@@ -6,6 +6,7 @@ from collections.abc import Iterable
 
 from shared_schemas.operations import OperationName
 from shared_schemas.rates import (
+    AllowanceRow,
     CementingRow,
     GlassRow,
     GrindingRow,
@@ -20,12 +21,36 @@ from shared_schemas.rates import (
 )
 
 
-def work_centre_for(rates: Rates, operation: OperationName, method: str = "") -> WorkCentreRow:
-    """The work centre that does an operation by a method; raises `RateMissing`."""
+def work_centre_for(rates: Rates, operation: OperationName, method: str = "", diameter_mm: float = 0.0) -> WorkCentreRow:
+    """The first work centre that does an operation by a method and takes the diameter [mm]; raises `RateMissing`."""
     for row in rates.work_centres:
-        if operation in row.operations and row.method == method:
+        if operation in row.operations and row.method == method and _takes(row, diameter_mm):
             return row
-    raise RateMissing("work_centres", f"{operation} {method}".strip(), _names(rates.work_centres))
+    wanted = f"{operation} {method}".strip() + (f" of {diameter_mm:g} mm" if diameter_mm else "")
+    raise RateMissing("work_centres", wanted, _names(rates.work_centres))
+
+
+def can_take(rates: Rates, operation: OperationName, method: str, diameter_mm: float) -> bool:
+    """Whether some work centre does an operation by a method at that diameter [mm]."""
+    return any(operation in row.operations and row.method == method and _takes(row, diameter_mm) for row in rates.work_centres)
+
+
+def largest_diameter_mm(rates: Rates, operation: OperationName) -> float:
+    """The largest diameter that any work centre takes for an operation [mm]; infinite where none says, and where none does it."""
+    limits = [row.largest_diameter_mm for row in rates.work_centres if operation in row.operations]
+    return float("inf") if not limits or None in limits else max(limit for limit in limits if limit is not None)
+
+
+def _takes(row: WorkCentreRow, diameter_mm: float) -> bool:
+    return row.largest_diameter_mm is None or diameter_mm <= row.largest_diameter_mm
+
+
+def allowance_row(rates: Rates, kind: str, diameter_mm: float) -> AllowanceRow:
+    """The allowance of a kind for a finished diameter [mm]; raises `RateMissing`."""
+    for row in rates.allowances:
+        if row.kind == kind and row.diameter_over_mm < diameter_mm <= row.diameter_up_to_mm:
+            return row
+    raise RateMissing("allowances", f"{kind} for {diameter_mm:g} mm", _names(rates.allowances))
 
 
 def yield_for(rates: Rates, operation: OperationName, method: str = "") -> YieldRow:
@@ -84,13 +109,17 @@ def cementing_for(rates: Rates, centring_arcmin: float) -> CementingRow:
     raise RateMissing("cementing", f"a centring of {centring_arcmin:g} arcmin", _names(rates.cementing))
 
 
+def hardware_of(rates: Rates, kind: str, material: str = "") -> tuple[HardwareRow, ...]:
+    """Every size of a bought part of a kind; raises `RateMissing` when there is none."""
+    found = tuple(row for row in rates.hardware if row.kind == kind and row.material in (material, ""))
+    if not found:
+        raise RateMissing("hardware", f"{kind} {material}".strip(), _names(rates.hardware))
+    return found
+
+
 def hardware_for(rates: Rates, kind: str, diameter_mm: float, material: str = "") -> HardwareRow:
-    """The smallest bought part of a kind that is large enough; raises `RateMissing`."""
-    fitting = [
-        row
-        for row in rates.hardware
-        if row.kind == kind and row.material in (material, "") and row.diameter_up_to_mm >= diameter_mm
-    ]
+    """The smallest bought part of a kind that is large enough [mm]; raises `RateMissing`."""
+    fitting = [row for row in hardware_of(rates, kind, material) if row.diameter_up_to_mm >= diameter_mm]
     if not fitting:
         raise RateMissing("hardware", f"{kind} {material} of {diameter_mm:g} mm", _names(rates.hardware))
     return min(fitting, key=lambda row: row.diameter_up_to_mm)

@@ -30,7 +30,7 @@ def basis_of(found: Evaluation, plans: Plans) -> tuple[Figure, ...]:
         value=found.price.total,
         unit=plans.currency.name,
         formula="unit_price x quantity",
-        inputs=(Figure(name="unit_price", value=found.price.unit, unit=plans.currency.name), _quantity(found)),
+        inputs=(unit_price, _quantity(found)),
     )
     return (
         unit_price,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+import re
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any
@@ -17,6 +18,9 @@ OUTBOX_PATIENCE_S = 2.0
 """A start that is not marked as sent after this long is sent again."""
 
 LONGEST_WAIT_S = 300.0
+
+NUMBER = re.compile(r"Q-\d{4}-\d{6,12}", re.ASCII)
+"""What a quote is called: year and position."""
 
 
 @dataclass(frozen=True)
@@ -275,7 +279,9 @@ class QuoteStore:
             )
 
     def quote(self, number: str) -> StoredQuote:
-        """The quote with its outcome; raises `QuoteUnknown`."""
+        """The quote with its outcome; raises `QuoteUnknown`, also for what is no number of ours."""
+        if not NUMBER.fullmatch(number):
+            raise QuoteUnknown(number)
         with self._database.transaction() as connection:
             row = connection.execute(
                 text(_SELECT.format(body="o.body") + " where q.number = :number"), {"number": number}

@@ -34,4 +34,4 @@ def test_a_refusal_by_hand_is_an_error_that_carries_every_reason(
     asked = BlanksByHand(request=job_of(elements).request, check=check_of(elements))
     with pytest.raises(BlanksRefused, match="cannot be priced") as caught:
         plan_by_hand(asked, revision_of(rates))
-    assert [detail.pointer for detail in caught.value.errors] == ["/prescription/elements/0/glass"]
+    assert [detail.pointer for detail in caught.value.errors] == ["/elements/0/glass"]

@@ -85,7 +85,7 @@ def test_glass_given_by_index_alone_is_checked_but_not_priced(element: Makes, ch
     found = plan_blanks(job=job_of(elements), check=check_of(elements), rates=rates)
     assert isinstance(found, Refusal)
     (reason,) = found.reasons
-    assert reason.where == "/prescription/elements/1/glass"
+    assert reason.where == "/elements/1/glass"
     assert "checked, but cannot be priced" in reason.message
     assert "nd 1.6" in str(reason.figure)
 

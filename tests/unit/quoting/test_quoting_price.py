@@ -52,6 +52,7 @@ def test_a_step_of_nothing_is_an_error() -> None:
 def test_a_step_is_never_finer_than_the_smallest_coin(small_rates: Rates) -> None:
     assert price_step(Decimal("0.05"), small_rates.currency("JPY")) == 1
     assert price_step(Decimal("0.05"), small_rates.currency("USD")) == Decimal("0.05")
+    assert price_step(Decimal("1.5"), small_rates.currency("JPY")) == 2
     assert changed(Decimal("10.00"), small_rates.currency("JPY")) == 1514
     assert changed(Decimal("10.00"), small_rates.currency("KWD")) == Decimal("3.065")
 
@@ -82,6 +83,7 @@ def test_the_lines_of_a_thousand_random_prices_add_up_exactly(
     assert found.lines[-1].kind == "rounding"
     assert 0 <= found.lines[-1].amount < price_step(Decimal(step), currency) * quantity + currency_unit(currency)
     assert all(line.amount >= 0 for line in found.lines)
+    assert found.unit == rounded(found.unit, minor_units=currency.minor_units)
 
 
 def currency_unit(currency: CurrencyRow) -> Decimal:

@@ -50,7 +50,7 @@ def test_a_hundred_thousand_are_solved_too() -> None:
 
 @pytest.mark.parametrize(
     ("yield_share", "confidence", "name"),
-    [(0.0, 0.9, "yield"), (1.1, 0.9, "yield"), (0.9, 1.0, "confidence"), (0.9, 0.0, "confidence")],
+    [(0.0, 0.9, "yield"), (1e-300, 0.9, "yield"), (1.1, 0.9, "yield"), (0.9, 1.0, "confidence"), (0.9, 0.0, "confidence")],
 )
 def test_what_no_number_reaches_is_an_error(yield_share: float, confidence: float, name: str) -> None:
     with pytest.raises(FigureOutOfRange, match=name):
@@ -82,6 +82,12 @@ def test_a_part_used_twice_is_needed_twice() -> None:
         Route(part="lens", kind="lens", consumes=(Consumed(part="L1", count=2),), operations=(operation(**{"yield": 1.0}),)),
     )
     assert part_starts(routes=routes, quantity=7, confidence=0.9)["L1"].started == 14
+
+
+def test_parts_that_cannot_fall_short_take_no_share_of_the_confidence() -> None:
+    sure = tuple(Route(part=f"L{i}", kind="element", operations=(operation(**{"yield": 1.0}),)) for i in range(9))
+    lens = Route(part="lens", kind="lens", consumes=(Consumed(part="L0"),), operations=(operation(**{"yield": 0.9}),))
+    assert part_starts(routes=(*sure, lens), quantity=10, confidence=0.9)["lens"].started == 13
 
 
 def test_a_lost_batch_counts_into_the_yield_of_a_route() -> None:

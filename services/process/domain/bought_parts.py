@@ -1,0 +1,74 @@
+"""What is bought for each lens: barrel, spacers, retaining ring, case."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from services.process.domain.element_work import ElementWork
+from services.process.domain.rate_rows import hardware_for, hardware_of
+from shared_schemas.check import Finding
+from shared_schemas.figure import Figure
+from shared_schemas.operations import BoughtPart
+from shared_schemas.prescription import Prescription
+from shared_schemas.rates import HardwareRow, Rates
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """A kind of bought part: how many, for what outer diameter [mm], in which material, asked for by which figure."""
+
+    kind: str
+    count: int
+    diameter_mm: float
+    material: str
+    where: str
+
+
+def parts_wanted(groups: Sequence[tuple[ElementWork, ...]], prescription: Prescription) -> Iterator[Wanted]:
+    """Barrel, a spacer for each air space, a retaining ring, a case; only the case for a lens without a barrel."""
+    elements = [work for group in groups for work in group]
+    widest = max(elements, key=lambda work: work.diameter_mm)
+    where = f"{widest.where}/diameter_mm"
+    barrel = prescription.barrel
+    if barrel is not None:
+        yield Wanted("barrel", 1, barrel.outer_diameter_mm, barrel.material, "/barrel/outer_diameter_mm")
+        if len(groups) > 1:
+            yield Wanted("spacer", len(groups) - 1, widest.diameter_mm, "", where)
+        yield Wanted("retaining_ring", 1, widest.diameter_mm, "", where)
+    yield Wanted("case", 1, widest.diameter_mm, "", where)
+
+
+def bought_parts(wanted: Sequence[Wanted], rates: Rates) -> tuple[BoughtPart, ...]:
+    """The bought parts with their prices; raises `RateMissing` for a kind that the rates do not have."""
+    return tuple(_bought(hardware_for(rates, one.kind, one.diameter_mm, one.material), one.count) for one in wanted)
+
+
+def too_large_to_buy(wanted: Sequence[Wanted], rates: Rates) -> Iterator[Finding]:
+    """A stop for each part that is larger than any that the shop can buy."""
+    for one in wanted:
+        largest = max(row.diameter_up_to_mm for row in hardware_of(rates, one.kind, one.material))
+        if one.diameter_mm > largest:
+            name = f"{one.material} {one.kind}".strip().replace("_", " ")
+            yield Finding(
+                code="no_part_so_large",
+                severity="stop",
+                where=one.where,
+                message=f"The lens needs a {name} for {one.diameter_mm:g} mm; the largest to be bought is for {largest:g} mm.",
+                figure=one.diameter_mm,
+                limit=largest,
+                unit="mm",
+                source="rate table hardware",
+                repair=f"at most {largest:g} mm, or a row for a larger one in hardware",
+            )
+
+
+def _bought(row: HardwareRow, count: int) -> BoughtPart:
+    ref = Rates.ref("hardware", row)
+    return BoughtPart(
+        name=row.name, count=count, lot_charge=row.lot_charge, unit_price=row.unit_price, lead_days=row.lead_days,
+        basis=(
+            Figure(name="unit_price", value=row.unit_price, rate_row=ref),
+            Figure(name="diameter up to", value=row.diameter_up_to_mm, unit="mm", rate_row=ref),
+        ),
+    )  # fmt: skip

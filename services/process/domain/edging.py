@@ -1,0 +1,67 @@
+"""Centring: the edge is ground true to the axis; and the bevels."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+from services.process.domain.element_work import ElementWork
+from services.process.domain.operation_lines import Line, line
+from services.process.domain.removal import removal_rate
+from services.process.domain.tolerance_knees import knee_of
+from services.process.errors import FigureOutOfRange
+from shared_schemas.figure import Figure
+from shared_schemas.rates import Rates
+
+SELF_CENTRING_Z = 0.56
+"""Below this a lens is centred optically. H. H. Karow, Fabrication Methods for Precision Optics (1993), p. 524."""
+
+STEEP_RIM = 0.425
+"""From this y/R on the surface meets the edge so steeply that no bevel is needed (diameter about 0.85 x radius; common practice)."""
+
+
+def rim_volume_mm3(*, blank_diameter_mm: float, diameter_mm: float, edge_mm: float) -> float:
+    """Ring that centring takes off: pi/4 (D_b^2 - D^2) ET [mm3].
+
+    Raises: FigureOutOfRange when the blank is narrower than the lens.
+    """
+    if blank_diameter_mm < diameter_mm:
+        raise FigureOutOfRange("diameter of the blank [mm]", blank_diameter_mm, f"at least that of the lens, {diameter_mm:g} mm")
+    return math.pi / 4 * (blank_diameter_mm**2 - diameter_mm**2) * edge_mm
+
+
+def centring_method(centring_z: float) -> str:
+    """`bell` where the bells of a chuck slide the lens true by themselves, `optical` below Z = 0.56."""
+    return "bell" if centring_z >= SELF_CENTRING_Z else "optical"
+
+
+def bevelled_faces(work: ElementWork) -> int:
+    """Faces whose rim gets a bevel: those that are not steep there."""
+    return sum(face.radius_mm is None or work.diameter_mm / 2 / face.radius_mm < STEEP_RIM for face in work.faces)
+
+
+def centre_and_bevel(work: ElementWork, rates: Rates) -> Iterator[Line]:
+    """Centring by the method that Z asks for, at the rate of the glass's grindability class; a bevel where the rim needs one."""
+    volume = rim_volume_mm3(blank_diameter_mm=work.blank.diameter_mm, diameter_mm=work.diameter_mm, edge_mm=work.edge_mm)
+    rate = removal_rate("generate", work.glass, rates)
+    minutes = volume / rate.mm3_per_min
+
+    def why() -> tuple[Figure, ...]:
+        inputs = (
+            Figure(name="D_b", value=work.blank.diameter_mm, unit="mm", source="the blank plan"),
+            Figure(name="D", value=work.diameter_mm, unit="mm"),
+            Figure(name="ET", value=work.edge_mm, unit="mm", source="the check report"),
+            rate.figure(),
+        )
+        each = Figure(name="each", value=minutes, unit="min", formula="pi/4 (D_b^2 - D^2) ET / removal rate", inputs=inputs)
+        z = Figure(
+            name="Z", value=work.centring_z, formula="|D1/R1 - D2/R2|; below 0.56 centred optically", source="the check report"
+        )
+        return each, z
+
+    yield line(
+        "centre", rates, method=centring_method(work.centring_z), diameter_mm=work.diameter_mm, each_min=minutes,
+        consumables=rate.row.consumables_per_batch, knee=knee_of("centre", work.demands(), rates), run_basis=why,
+    )  # fmt: skip
+    if bevelled_faces(work):
+        yield line("bevel", rates)

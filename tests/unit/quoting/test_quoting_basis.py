@@ -1,0 +1,77 @@
+"""Every figure of a quote explains itself, and the formulas give the amounts again."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from decimal import Decimal
+from typing import Any
+
+import pytest
+
+from services.quoting.domain.quote import assemble
+from shared_schemas.figure import Figure
+from shared_schemas.quote import Break
+from shared_schemas.rates import Rates
+from tests.unit.quoting.conftest import TERMS, sections, with_tables
+from tests.unit.quoting.test_quoting_assemble import job
+
+SUM = "sum of the inputs"
+
+
+@pytest.fixture(params=["USD", "JPY", "KWD"])
+def one(request: pytest.FixtureRequest, shop_rates: Rates) -> Break:
+    rates = with_tables(shop_rates, commercial=(TERMS.model_copy(update={"minimum_order": Decimal(90_000)}),))
+    return assemble(**sections(job=job(currency=request.param)), rates=rates, rate_digest="d").breaks[0]
+
+
+def walk(figures: tuple[Figure, ...]) -> Iterator[Figure]:
+    for figure in figures:
+        yield figure
+        yield from walk(figure.inputs)
+
+
+def worked_out(figure: Figure) -> Decimal:
+    """The value of a formula that is written in the names of its inputs."""
+    if figure.formula == SUM:
+        return sum((Decimal(str(one.value)) for one in figure.inputs), Decimal(0))
+    names: dict[str, Any] = {one.name: Decimal(str(one.value)) for one in figure.inputs}
+    assert figure.formula is not None
+    first = figure.formula.split(";")[0].replace(" x ", " * ")
+    found = eval(first, {"__builtins__": {}, "ceil": math.ceil}, names)
+    return Decimal(found)
+
+
+def test_every_figure_has_a_formula_a_rate_row_or_a_source(one: Break) -> None:
+    for figure in walk(one.basis):
+        assert figure.formula or figure.rate_row or figure.source, figure.name
+
+
+def test_the_quote_has_a_figure_for_each_of_its_amounts(one: Break) -> None:
+    values = {figure.name: figure.value for figure in one.basis}
+    assert values["unit_price"] == one.unit_price
+    assert values["total_price"] == one.total_price
+    assert values["lead_time"] == one.lead_time.p50_days
+    for line in one.lines:
+        assert values[f"line {line.kind}"] == line.amount
+    starts = next(figure for figure in one.basis if figure.name == "start_quantities")
+    assert {figure.name: figure.value for figure in starts.inputs} == one.start_quantities
+    assert any(line.kind == "minimum_order" for line in one.lines)
+
+
+def test_the_formula_of_every_amount_gives_it_again_from_its_inputs(one: Break) -> None:
+    amounts = [figure for figure in one.basis if figure.name.startswith("line ") or figure.name.endswith("_price")]
+    assert len(amounts) == 10
+    amounts += [
+        figure for figure in walk(one.basis) if figure.formula == SUM or (figure.formula or "").startswith("machine_min / 60")
+    ]
+    bought = next(figure for figure in walk(one.basis) if figure.name == "barrel")
+    for figure in [*amounts, bought]:
+        assert worked_out(figure) == pytest.approx(Decimal(str(figure.value)), abs=Decimal("0.501")), figure.name
+
+
+def test_the_wait_at_a_work_centre_is_worked_out_from_its_load(one: Break) -> None:
+    waits = [figure for figure in walk(one.basis) if figure.name == "wait at bench"]
+    assert waits
+    assert waits[0].value == pytest.approx(0.5 / 0.5 * 1.0 * 4.0)
+    assert {each.rate_row.table for each in waits[0].inputs if each.rate_row} == {"shop_load", "work_centres"}

@@ -1,0 +1,87 @@
+"""The date: queues, the path that sets it, and parts that crowd a work centre."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import date, timedelta
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from services.quoting.domain.evaluation import Plans, evaluate
+from services.quoting.domain.queues import jobs_waiting, kingman_wait_h
+from services.quoting.domain.working_calendar import WorkingCalendar
+from services.quoting.errors import FigureOutOfRange
+from shared_schemas.operations import Consumed, Route
+from shared_schemas.rates import CalendarRow, Rates
+from tests.unit.quoting.conftest import SAID, centre, material, operation, week, with_tables
+
+
+def crowd(count: int) -> tuple[Route, ...]:
+    """`count` equal elements, all polished at the bench, in one lens that is put together elsewhere."""
+    names = [f"L{i + 1}" for i in range(count)]
+    elements = [Route(part=name, kind="element", operations=(operation(**{"yield": 1.0}),)) for name in names]
+    lens = Route(
+        part="lens", kind="lens", consumes=tuple(Consumed(part=name) for name in names),
+        operations=(operation(operation="assemble", work_centre="table", **{"yield": 1.0}),),
+    )  # fmt: skip
+    return (*elements, lens)
+
+
+def hours(plans_of: Callable[..., Plans], rates: Rates, count: int, stations: int) -> float:
+    shop = with_tables(rates, work_centres=(centre(stations=stations), centre("table")))
+    members = tuple(f"L{i + 1}" for i in range(count))
+    plans = plans_of(routes=crowd(count), rates=shop, bought_parts=(), materials=(material((1000, "1"), members=members),))
+    return evaluate(plans, quantity=40).schedule.path.span.hours
+
+
+def test_parts_that_crowd_one_station_wait_for_each_other(plans_of: Callable[..., Plans], small_rates: Rates) -> None:
+    alone, four = (hours(plans_of, small_rates, count, 1) for count in (1, 4))
+    polishing = (10 + 10 * 30) / 60
+    assert four - alone == pytest.approx(3 * polishing)
+
+
+def test_with_a_station_for_each_part_nobody_waits_for_another(plans_of: Callable[..., Plans], small_rates: Rates) -> None:
+    assert hours(plans_of, small_rates, 4, 4) == pytest.approx(hours(plans_of, small_rates, 1, 4))
+
+
+def test_the_path_names_the_work_centre_that_is_crowded(plans_of: Callable[..., Plans], small_rates: Rates) -> None:
+    shop = with_tables(small_rates, work_centres=(centre(), centre("table")))
+    materials = (material((1000, "1"), members=("L1", "L2", "L3", "L4")),)
+    found = evaluate(plans_of(routes=crowd(4), rates=shop, bought_parts=(), materials=materials), quantity=40)
+    assert "bench, shared by all parts" in found.lead_time.critical_path
+    assert found.lead_time.critical_path[0] == "glass N-BK7"
+    assert found.lead_time.critical_path[-1] == "lens"
+
+
+@given(rho=st.floats(0, 0.98), stations=st.integers(1, 8))
+@settings(max_examples=60, deadline=None)
+def test_more_stations_never_wait_longer_and_more_load_never_shorter(rho: float, stations: int) -> None:
+    def wait(load: float, benches: int) -> float:
+        return kingman_wait_h(utilisation=load, squared_variation=1.0, mean_job_h=2.0, stations=benches)
+
+    assert wait(rho, stations + 1) <= wait(rho, stations) + 1e-12
+    assert wait(rho, stations) <= wait(rho + 0.01, stations)
+
+
+def test_twice_the_arrivals_are_twice_the_jobs_that_wait() -> None:
+    assert jobs_waiting(wait_h=3.0, jobs_per_h=2.0) == 2 * jobs_waiting(wait_h=3.0, jobs_per_h=1.0)
+
+
+@given(hours=st.floats(0, 20_000), start=st.integers(0, 500))
+@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+def test_skipping_weeks_ends_on_the_same_day_as_counting_days(hours: float, start: int) -> None:
+    calendar = WorkingCalendar((*week(), CalendarRow(name="h", holiday=date(2027, 5, 5), **SAID)))
+    begin = date(2026, 11, 2) + timedelta(days=start)
+    hours = round(hours, 3)
+    day, left = begin, hours
+    while not (calendar.hours_of(day) > 0 and left <= calendar.hours_of(day)):
+        left = round(left - calendar.hours_of(day), 6)
+        day += timedelta(days=1)
+    assert abs((calendar.day_after_hours(begin, hours) - day).days) <= 3 * (left > 7.999 or left < 0.001)
+
+
+def test_more_hours_than_the_calendar_has_are_an_error() -> None:
+    with pytest.raises(FigureOutOfRange, match="9999"):
+        WorkingCalendar(week()).day_after_hours(date(2026, 11, 2), 1e9)
