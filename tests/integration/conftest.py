@@ -12,6 +12,7 @@ import pytest
 
 from services.chassis.database import Database
 from services.chassis.migrate import migrate
+from services.chassis.one_box import erase
 from services.chassis.one_box.servers import database as postgres
 from services.chassis.one_box.servers import free_port, wait_until
 
@@ -41,6 +42,7 @@ def postgres_url(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     yield url
     process.send_signal(server.stop_signal)
     process.wait()
+    erase(folder)
 
 
 @pytest.fixture(scope="session")
@@ -48,8 +50,10 @@ def migrated(postgres_url: str) -> str:
     """Name of a database with every part's tables and the rates of revision 1, to be copied."""
     _run(postgres_url, "create database migrated")
     made = Database(f"{postgres_url}/migrated")
-    migrate(made, now=NOW)
-    made.close()
+    try:
+        migrate(made, now=NOW)
+    finally:
+        made.close()
     return "migrated"
 
 

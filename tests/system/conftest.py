@@ -10,7 +10,7 @@ from typing import Any
 import httpx
 import pytest
 
-from services.chassis.one_box import Address, start, stop
+from services.chassis.one_box import Address, erase, start, stop
 from tests.system.asking import ask, finished
 
 DEMO = Path(__file__).resolve().parents[2] / "services" / "desk" / "demo"
@@ -21,6 +21,7 @@ def box(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Address]:
     folder = tmp_path_factory.mktemp("one-box")
     yield start(folder)
     stop(folder)
+    erase(folder)
 
 
 @pytest.fixture(scope="session")

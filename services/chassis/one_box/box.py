@@ -16,7 +16,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
-from services.chassis.one_box.servers import free_port, listens
+from services.chassis.one_box.servers import elsewhere, free_port, listens
 
 DEFAULT_PORT = 8750
 READY_WITHIN_S = 60.0
@@ -90,6 +90,14 @@ def stop(folder: Path) -> bool:
                 return True
         time.sleep(0.05)
     raise OneBoxError(f"The box in {folder} (process {pid}) did not end within {STOPPED_WITHIN_S:g} s. See {folder / 'logs'}.")
+
+
+def erase(folder: Path) -> None:
+    """Remove a box that does not run, with all its data; raises `OneBoxError` when it runs."""
+    if running(folder) is not None:
+        raise OneBoxError(f"A box runs in {folder}. Stop it with: blankwright down")
+    for place in (folder, elsewhere(folder)):
+        shutil.rmtree(place, ignore_errors=True)
 
 
 def _make_room(folder: Path) -> None:

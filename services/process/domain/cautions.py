@@ -9,6 +9,7 @@ from services.process.domain.element_work import ElementWork
 ALWAYS = (
     "Grinding and sawing: work wet, with extraction and guards; dried sludge and dust harm the lungs. Follow local rules.",
     "Polishing slurry: keep it wet, wash hands, no food at the bench; see its safety data sheet.",
+    "Blocking wax and pitch burn the skin and give off fumes when heated: gloves, extraction, no overheating.",
     "Solvents for cleaning burn: extraction, no ignition sources, local rules.",
 )
 LEAD = "Leaded glass ({names}): collect sludge and dust apart, never work it dry; check the current rules on lead before shipping."

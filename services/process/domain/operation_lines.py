@@ -6,8 +6,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
-from services.process.domain.tolerance_knees import Knee
 from services.process.domain.rate_rows import work_centre_for, yield_for
+from services.process.domain.tolerance_knees import Knee
 from shared_schemas.figure import Figure
 from shared_schemas.operations import Face, Operation, OperationName
 from shared_schemas.rates import Rates, WorkCentreRow, YieldRow

@@ -15,10 +15,7 @@ from shared_schemas.figure import Figure
 from shared_schemas.rates import Rates
 
 SUM = "sum of the inputs"
-OPERATION = (
-    "machine_min / 60 x machine_rate_per_h + attended_min / 60 x labour_rate_per_h + batches x consumables;"
-    " machine_min = setup_min + batches x batch_min; attended_min = setup_min + attended_share x batches x batch_min"
-)
+OPERATION = "machine_min / 60 x machine_rate_per_h + attended_min / 60 x labour_rate_per_h + batches x consumables"
 ROUTE_CARD = "the route card of the part"
 
 
@@ -156,8 +153,8 @@ def _operation(cost: OperationCost, base: str) -> Figure:
         (
             Figure(name="pieces", value=cost.pieces, formula="started x yields of the operations before, rounded up"),
             Figure(name="batches", value=cost.batches, formula="ceil(pieces / batch_size)"),
-            Figure(name="machine_min", value=cost.machine_min, unit="min", source=ROUTE_CARD),
-            Figure(name="attended_min", value=cost.attended_min, unit="min", source=ROUTE_CARD),
+            Figure(name="machine_min", value=cost.machine_min, unit="min", formula="setup_min + batches x batch_min"),
+            Figure(name="attended_min", value=cost.attended_min, unit="min", formula="setup_min + attended_share x batches x batch_min"),
             Figure(name="consumables", value=cost.operation.consumables, unit=f"{base}/batch", source=ROUTE_CARD),
             Figure(name="machine_rate_per_h", value=cost.work_centre.machine_rate_per_h, unit=f"{base}/h", rate_row=row),
             Figure(name="labour_rate_per_h", value=cost.work_centre.labour_rate_per_h, unit=f"{base}/h", rate_row=row),

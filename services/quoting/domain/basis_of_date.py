@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from services.quoting.domain.evaluation import Evaluation, Plans
-from services.quoting.domain.lead_time import Step
+from services.quoting.domain.flow import Step
 from services.quoting.domain.queues import jobs_waiting
 from shared_schemas.figure import Figure
 from shared_schemas.rates import Rates
@@ -15,7 +15,12 @@ P50 = "mean_h x exp(-s^2 / 2) with s^2 = ln(1 + variance_h2 / mean_h^2)"
 def lead_time_figure(found: Evaluation, plans: Plans) -> Figure:
     """The days of one quantity, down to the rate rows of the queues that its parts stand in."""
     path = found.schedule.path
-    mean = Figure(name="mean_h", value=path.span.hours, unit="h", formula="sum of waiting and work along the critical path")
+    mean = Figure(
+        name="mean_h",
+        value=path.span.hours,
+        unit="h",
+        formula="waiting and work along the critical path, batches moving on as they are done",
+    )
     variance = Figure(
         name="variance_h2", value=path.span.variance, unit="h2", formula="sum of the squared waits along the critical path"
     )
@@ -56,7 +61,7 @@ def _queue(name: str, step: Step) -> Figure:
     arriving = load.utilisation * centre.stations / load.mean_job_h if load.mean_job_h else 0.0
     return Figure(
         name=f"wait at {name}"[:60],
-        value=step.wait.hours,
+        value=step.wait_h,
         unit="h",
         formula=WAIT,
         inputs=(
@@ -64,8 +69,6 @@ def _queue(name: str, step: Step) -> Figure:
             Figure(name="V", value=load.squared_variation, rate_row=row),
             Figure(name="t", value=load.mean_job_h, unit="h", rate_row=row),
             Figure(name="m", value=centre.stations, rate_row=Rates.ref("work_centres", centre)),
-            Figure(
-                name="jobs waiting", value=jobs_waiting(wait_h=step.wait.hours, jobs_per_h=arriving), formula="wait x rho x m / t"
-            ),
+            Figure(name="jobs waiting", value=jobs_waiting(wait_h=step.wait_h, jobs_per_h=arriving), formula="wait x rho x m / t"),
         ),
     )

@@ -37,6 +37,7 @@ class Evaluation:
     """One quantity: every figure on the way to its price and date."""
 
     quantity: int
+    routes: Mapping[str, Route]
     starts: Mapping[str, PartStart]
     operations: Mapping[str, Sequence[OperationCost]]
     materials: tuple[MaterialCost, ...]
@@ -55,11 +56,16 @@ class Evaluation:
         return self.costs.total / self.quantity
 
 
-def evaluate(plans: Plans, *, quantity: int) -> Evaluation:
-    """Work out one quantity."""
+def evaluate(plans: Plans, *, quantity: int, like: Evaluation | None = None) -> Evaluation:
+    """Work out one quantity; routes that are those of `like`, at as many starts, are not worked out anew."""
     starts = part_starts(routes=plans.routes, quantity=quantity, confidence=plans.confidence)
     started = {part: start.started for part, start in starts.items()}
-    operations = {route.part: operation_costs(route, started=started[route.part], rates=plans.rates) for route in plans.routes}
+    operations = {
+        route.part: like.operations[route.part]
+        if like and like.routes[route.part] is route and like.starts[route.part].started == started[route.part]
+        else operation_costs(route, started=started[route.part], rates=plans.rates)
+        for route in plans.routes
+    }
     materials = material_costs(plans.materials, started=started)
     lenses = started[plans.routes[-1].part]
     costs = CostSums(
@@ -69,6 +75,7 @@ def evaluate(plans: Plans, *, quantity: int) -> Evaluation:
     )
     return Evaluation(
         quantity=quantity,
+        routes={route.part: route for route in plans.routes},
         starts=starts,
         operations=operations,
         materials=tuple(materials),

@@ -9,41 +9,14 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 from services.quoting.domain.cost import MaterialCost, OperationCost
-from services.quoting.domain.queues import kingman_wait_h
+from services.quoting.domain.flow import Span, Step, passages, span_of, steps_of
 from services.quoting.domain.working_calendar import WorkingCalendar
 from shared_schemas.operations import BoughtPart, Route, Tooling
 from shared_schemas.quote import LeadTime
-from shared_schemas.rates import Rates, ShopLoadRow, WorkCentreRow
+from shared_schemas.rates import Rates
 
 Z_90 = 1.2815515655446004
 """90 % quantile of the standard normal distribution."""
-
-
-@dataclass(frozen=True)
-class Span:
-    """A stretch of working time: its mean [h] and variance [h2]."""
-
-    hours: float = 0.0
-    variance: float = 0.0
-
-    def __add__(self, other: Span) -> Span:
-        """One after the other, independent of each other."""
-        return Span(self.hours + other.hours, self.variance + other.variance)
-
-
-@dataclass(frozen=True)
-class Step:
-    """One operation of a part: where, its wait in the queue there, and its own work [h]. `load` is None without a queue."""
-
-    work_centre: WorkCentreRow
-    load: ShopLoadRow | None
-    wait: Span
-    work_h: float
-
-    @property
-    def span(self) -> Span:
-        """Waiting and work together."""
-        return self.wait + Span(self.work_h)
 
 
 @dataclass(frozen=True)
@@ -77,20 +50,21 @@ def schedule(
     """Days from order to shipping, and the path that sets them.
 
     Notes:
-        A part begins when its glass, its tools and the parts it consumes are there; elements run side by side, each
-        operation on one station. Each operation takes its queue and its own minutes. Where the parts of the order
+        A part begins when its glass, its tools and all the parts it consumes are there; elements run side by side, and
+        batches of a part move on as they are done, behind the queue of each work centre. Where the parts of the order
         themselves crowd a work centre, its share of their work sets the path. Waiting is taken as exponential, its
         variance as the square of its mean; the sum along the path as log-normal, whose 50 and 90 % points are the two
         figures. The ship date is the 90 % one.
     """
     calendar = WorkingCalendar(rates.calendar)
     per_day = calendar.hours_per_week / 7
-    steps = {route.part: _steps(operations[route.part], rates) for route in routes}
+    steps = {route.part: steps_of(operations[route.part], rates) for route in routes}
+    spans = {part: span_of(own) for part, own in steps.items()}
     waits = _first_waits(routes, materials, bought_parts, tooling)
-    arrivals = _arrivals(routes, steps, waits, per_day)
+    arrivals = _arrivals(routes, spans, waits, per_day)
     whole = routes[-1].part
-    straight = arrivals[whole].then(whole, _sum(steps[whole]))
-    path = max([straight, *_crowded(routes, steps, arrivals, per_day)], key=lambda one: _days(one, per_day))
+    straight = arrivals[whole].then(whole, spans[whole])
+    path = max([straight, *_crowded(routes, steps, spans, arrivals, per_day)], key=lambda one: _days(one, per_day))
     p50_h, p90_h = log_normal_points(mean=path.span.hours, variance=path.span.variance)
     start = begin + timedelta(days=math.ceil(path.wait_days))
     p50, p90 = calendar.day_after_hours(start, p50_h), calendar.day_after_hours(start, p90_h)
@@ -115,27 +89,6 @@ def _days(path: Path, per_day: float) -> float:
     return path.wait_days + path.span.hours / per_day
 
 
-def _sum(steps: Sequence[Step]) -> Span:
-    return sum((step.span for step in steps), Span())
-
-
-def _steps(costs: Sequence[OperationCost], rates: Rates) -> list[Step]:
-    load = {row.name: row for row in rates.shop_load}
-    found = []
-    for cost in costs:
-        row = load.get(cost.work_centre.name)
-        wait_h = 0.0
-        if row is not None:
-            wait_h = kingman_wait_h(
-                utilisation=row.utilisation,
-                squared_variation=row.squared_variation,
-                mean_job_h=row.mean_job_h,
-                stations=cost.work_centre.stations,
-            )
-        found.append(Step(cost.work_centre, row, Span(wait_h, wait_h**2), cost.machine_min / 60))
-    return found
-
-
 def _first_waits(
     routes: Sequence[Route], materials: Sequence[MaterialCost], bought_parts: Sequence[BoughtPart], tooling: Sequence[Tooling]
 ) -> dict[str, Path]:
@@ -156,19 +109,30 @@ def _first_waits(
     return waits
 
 
-def _arrivals(
-    routes: Sequence[Route], steps: Mapping[str, Sequence[Step]], waits: Mapping[str, Path], per_day: float
-) -> dict[str, Path]:
+def _arrivals(routes: Sequence[Route], spans: Mapping[str, Span], waits: Mapping[str, Path], per_day: float) -> dict[str, Path]:
     """For each part the longest of the ways to its first operation."""
     arrivals: dict[str, Path] = {}
     for route in routes:
-        inputs = [arrivals[one.part].then(one.part, _sum(steps[one.part])) for one in route.consumes]
+        inputs = [arrivals[one.part].then(one.part, spans[one.part]) for one in route.consumes]
         arrivals[route.part] = max([waits[route.part], *inputs], key=lambda path: _days(path, per_day))
     return arrivals
 
 
+@dataclass(frozen=True)
+class Visit:
+    """One operation seen from its work centre: the way to it, itself, and the least way on from it."""
+
+    head: Path
+    step: Step
+    tail: Path
+
+
 def _crowded(
-    routes: Sequence[Route], steps: Mapping[str, Sequence[Step]], arrivals: Mapping[str, Path], per_day: float
+    routes: Sequence[Route],
+    steps: Mapping[str, Sequence[Step]],
+    spans: Mapping[str, Span],
+    arrivals: Mapping[str, Path],
+    per_day: float,
 ) -> list[Path]:
     """For each work centre that several operations need: the least way to it, its share of all their work, the least way on.
 
@@ -177,23 +141,30 @@ def _crowded(
     """
     tails = {routes[-1].part: Path()}
     for route in reversed(routes):
-        beyond = tails[route.part].span + _sum(steps[route.part])
+        beyond = tails[route.part].span + spans[route.part]
         for consumed in route.consumes:
             tails[consumed.part] = Path((route.part, *tails[route.part].names), 0.0, beyond)
-    visits: dict[str, list[tuple[Path, Step, Path]]] = defaultdict(list)
+    visits: dict[str, list[Visit]] = defaultdict(list)
     for route in routes:
-        own = steps[route.part]
-        for position, step in enumerate(own):
-            after = tails.get(route.part, Path())
-            left = Path(after.names, 0.0, _sum(own[position + 1 :]) + after.span)
-            visits[step.work_centre.name].append((arrivals[route.part].then(route.part, _sum(own[:position])), step, left))
+        for visit in _visits(route.part, steps[route.part], arrivals[route.part], tails.get(route.part, Path())):
+            visits[visit.step.work_centre.name].append(visit)
     return [_through(centre, found, per_day) for centre, found in visits.items() if len(found) > 1]
 
 
-def _through(centre: str, visits: Sequence[tuple[Path, Step, Path]], per_day: float) -> Path:
-    head = min((before for before, _, _ in visits), key=lambda path: _days(path, per_day))
-    tail = min((after for _, _, after in visits), key=lambda path: path.span.hours)
-    step = visits[0][1]
-    shared = step.wait + Span(sum(step.work_h for _, step, _ in visits) / step.work_centre.stations)
-    there = head.then(f"{centre}, shared by all parts", shared)
+def _visits(part: str, steps: Sequence[Step], arrival: Path, beyond: Path) -> list[Visit]:
+    found = []
+    left_h = sum(step.batch_h for step in steps)
+    for step, passage in zip(steps, passages(steps), strict=True):
+        left_h -= step.batch_h
+        head = arrival.then(part, Span(passage.ready_h, passage.variance - step.wait_h**2))
+        found.append(Visit(head, step, Path(beyond.names, 0.0, Span(max(left_h, 0.0)) + beyond.span)))
+    return found
+
+
+def _through(centre: str, visits: Sequence[Visit], per_day: float) -> Path:
+    head = min((visit.head for visit in visits), key=lambda path: _days(path, per_day))
+    tail = min((visit.tail for visit in visits), key=lambda path: path.span.hours)
+    step = visits[0].step
+    work_h = sum(visit.step.work_h for visit in visits) / step.work_centre.stations
+    there = head.then(f"{centre}, shared by all parts", Span(step.wait_h + work_h, step.wait_h**2))
     return Path((*there.names, *tail.names), there.wait_days, there.span + tail.span)

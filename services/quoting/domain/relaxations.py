@@ -33,7 +33,7 @@ def quoted_relaxations(plans: Plans, relaxations: Sequence[Relaxation], *, again
     """Each relaxation with its saving per unit and in days at the quantity of `against`, most saved first; none that saves nothing."""
     found = []
     for relaxation in relaxations:
-        looser = evaluate(replace(plans, routes=loosened(plans.routes, relaxation)), quantity=against.quantity)
+        looser = evaluate(replace(plans, routes=loosened(plans.routes, relaxation)), quantity=against.quantity, like=against)
         saving = against.price.unit - looser.price.unit
         days = against.lead_time.p50_days - looser.lead_time.p50_days
         if saving > 0 or (saving == 0 and days > 0):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 
 from scipy.special import betainc
 
@@ -27,6 +28,7 @@ def chance_of_enough(*, started: int, wanted: int, yield_share: float) -> float:
     return float(betainc(wanted, started - wanted + 1, yield_share))
 
 
+@lru_cache(maxsize=4096)
 def start_quantity(*, wanted: int, yield_share: float, confidence: float) -> int:
     """Smallest number to start so that at least `wanted` come out good with probability `confidence`.
 

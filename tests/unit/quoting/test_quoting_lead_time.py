@@ -10,6 +10,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from services.quoting.domain.evaluation import Plans, evaluate
+from services.quoting.domain.flow import Step, passages
 from services.quoting.domain.queues import jobs_waiting, kingman_wait_h
 from services.quoting.domain.working_calendar import WorkingCalendar
 from services.quoting.errors import FigureOutOfRange
@@ -85,3 +86,35 @@ def test_skipping_weeks_ends_on_the_same_day_as_counting_days(hours: float, star
 def test_more_hours_than_the_calendar_has_are_an_error() -> None:
     with pytest.raises(FigureOutOfRange, match="9999"):
         WorkingCalendar(week()).day_after_hours(date(2026, 11, 2), 1e9)
+
+
+def step(batches: int, batch_h: float = 1.0, batch_size: int = 1, setup_h: float = 0.0, wait_h: float = 0.0) -> Step:
+    return Step(centre(), None, wait_h, setup_h, batch_h, batches, batch_size)
+
+
+def test_batches_move_on_as_they_are_done() -> None:
+    found = passages([step(10), step(10)])
+    assert [(one.ready_h, one.finish_h) for one in found] == [(0.0, 10.0), (1.0, 11.0)]
+
+
+def test_a_fast_operation_ends_one_batch_after_the_slow_one_before_it() -> None:
+    assert passages([step(10), step(10, batch_h=0.1)])[-1].finish_h == pytest.approx(10.1)
+
+
+def test_one_batch_of_all_pieces_waits_for_the_last_of_them() -> None:
+    assert passages([step(10), step(1, batch_h=3.0, batch_size=50, wait_h=2.0)])[-1].finish_h == 15.0
+
+
+def test_a_larger_batch_waits_until_it_is_full() -> None:
+    assert passages([step(12), step(3, batch_size=4)])[-1].ready_h == 4.0
+
+
+BATCHES = st.builds(step, st.integers(1, 40), st.floats(0, 5), st.integers(1, 20), st.floats(0, 2), st.floats(0, 9))
+
+
+@given(steps=st.lists(BATCHES, min_size=1, max_size=6))
+@settings(max_examples=100, deadline=None)
+def test_a_flow_is_never_shorter_than_its_longest_step_nor_longer_than_one_after_the_other(steps: list[Step]) -> None:
+    finish = passages(steps)[-1].finish_h
+    assert finish >= max(one.wait_h + one.work_h for one in steps) - 1e-9
+    assert finish <= sum(one.wait_h + one.work_h for one in steps) + 1e-9

@@ -1,0 +1,101 @@
+"""How batches of one part move from operation to operation: the next one begins when its first batch is there."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from services.quoting.domain.cost import OperationCost
+from services.quoting.domain.queues import kingman_wait_h
+from shared_schemas.rates import Rates, ShopLoadRow, WorkCentreRow
+
+
+@dataclass(frozen=True)
+class Span:
+    """A stretch of working time: its mean [h] and variance [h2]."""
+
+    hours: float = 0.0
+    variance: float = 0.0
+
+    def __add__(self, other: Span) -> Span:
+        """One after the other, independent of each other."""
+        return Span(self.hours + other.hours, self.variance + other.variance)
+
+
+@dataclass(frozen=True)
+class Step:
+    """One operation of a part: where, its wait in the queue there, its set-up and batches [h]. `load` is None without a queue."""
+
+    work_centre: WorkCentreRow
+    load: ShopLoadRow | None
+    wait_h: float
+    setup_h: float
+    batch_h: float
+    batches: int
+    batch_size: int
+
+    @property
+    def work_h(self) -> float:
+        """Set-up and all batches on one station."""
+        return self.setup_h + self.batches * self.batch_h
+
+
+@dataclass(frozen=True)
+class Passage:
+    """One operation in time, counted from the part's arrival at its route [h]: first batch there, last batch done."""
+
+    ready_h: float
+    finish_h: float
+    variance: float
+
+
+def steps_of(costs: Sequence[OperationCost], rates: Rates) -> tuple[Step, ...]:
+    """The steps of a route, each with the wait that the load of its work centre makes."""
+    load = {row.name: row for row in rates.shop_load}
+    return tuple(_step(cost, load.get(cost.work_centre.name)) for cost in costs)
+
+
+def _step(cost: OperationCost, load: ShopLoadRow | None) -> Step:
+    wait_h = 0.0
+    if load is not None:
+        wait_h = kingman_wait_h(
+            utilisation=load.utilisation,
+            squared_variation=load.squared_variation,
+            mean_job_h=load.mean_job_h,
+            stations=cost.work_centre.stations,
+        )
+    operation = cost.operation
+    return Step(
+        cost.work_centre, load, wait_h, operation.setup_min / 60, operation.batch_min / 60, cost.batches, operation.batch_size
+    )
+
+
+def passages(steps: Sequence[Step]) -> list[Passage]:
+    """Each operation in time, when batches move on as they are done.
+
+    Notes:
+        ready_k = start_(k-1) + set-up_(k-1) + ceil(b_k / b_(k-1)) t_(k-1), or finish_(k-1) when operation k takes all in
+        one batch; start_k = ready_k + wait_k; finish_k = max(start_k + set-up_k + N_k t_k, finish_(k-1) + t_k).
+        Each operation runs on one station, as it is set up once. Its variance is the sum of the squared waits so far.
+
+    Source: overlapping operations, common practice.
+    """
+    found: list[Passage] = []
+    ready = finish = variance = 0.0
+    for position, step in enumerate(steps):
+        if position:
+            before = steps[position - 1]
+            first = math.ceil(step.batch_size / before.batch_size)
+            ready = finish if step.batches <= 1 or first >= before.batches else start + before.setup_h + first * before.batch_h
+        start = ready + step.wait_h
+        finish = max(start + step.work_h, finish + step.batch_h)
+        variance += step.wait_h**2
+        found.append(Passage(ready, finish, variance))
+    return found
+
+
+def span_of(steps: Sequence[Step]) -> Span:
+    """A whole route, from the part's arrival until its last piece is done."""
+    last = passages(steps)[-1]
+    return Span(last.finish_h, last.variance)
