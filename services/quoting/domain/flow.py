@@ -82,7 +82,7 @@ def passages(steps: Sequence[Step]) -> list[Passage]:
     Source: overlapping operations, common practice.
     """
     found: list[Passage] = []
-    ready = finish = variance = 0.0
+    ready = start = finish = variance = 0.0
     for position, step in enumerate(steps):
         if position:
             before = steps[position - 1]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, timedelta
 
 from services.quoting.domain.cost import MaterialCost, OperationCost
@@ -25,7 +25,7 @@ class Path:
 
     names: tuple[str, ...] = ()
     wait_days: float = 0.0
-    span: Span = Span()
+    span: Span = field(default_factory=Span)
 
     def then(self, name: str, span: Span) -> Path:
         """This way and one thing more."""
