@@ -76,6 +76,19 @@ def _unit_price(found: Evaluation, plans: Plans) -> Figure:
 
 
 def _lines(found: Evaluation, plans: Plans) -> tuple[Figure, ...]:
+    explained = _formulas(found, plans)
+    per_base = _per_base(plans)
+    figures = []
+    for line in found.price.lines:
+        formula, inputs = explained[line.kind]
+        if "per_base" in formula:
+            inputs = (*inputs, per_base)
+        figures.append(_money(f"line {line.kind}", line.amount, plans.currency.name, formula, inputs))
+    return tuple(figures)
+
+
+def _formulas(found: Evaluation, plans: Plans) -> dict[str, tuple[str, tuple[Figure, ...]]]:
+    """For each kind of line its formula, and what goes into it but for the change of currency."""
     base, put_on, terms = plans.rates.base_currency, found.price.markups, plans.terms
     cost = _money("cost", found.costs.total, base, "material + operations + bought_parts")
     overhead = _money("overhead", put_on.overhead, base, "cost x overhead_share")
@@ -84,7 +97,7 @@ def _lines(found: Evaluation, plans: Plans) -> tuple[Figure, ...]:
     before = _money(
         "lines", sum((line.amount for line in lines[:6]), Decimal(0)), plans.currency.name, "sum of the six lines before"
     )
-    figures: dict[str, tuple[str, tuple[Figure, ...]]] = {
+    return {
         "material": ("material x per_base", (_money("material", found.costs.material, base, SUM, _purchases(found, base)),)),
         "operations": ("operations x per_base", (_money("operations", found.costs.operations, base, SUM, _parts(found, base)),)),
         "bought_parts": (
@@ -109,14 +122,6 @@ def _lines(found: Evaluation, plans: Plans) -> tuple[Figure, ...]:
             ),
         ),
     }
-    per_base = _per_base(plans)
-    return tuple(
-        _money(
-            f"line {line.kind}", line.amount, plans.currency.name, figures[line.kind][0],
-            (*figures[line.kind][1], *((per_base,) if "per_base" in figures[line.kind][0] else ())),
-        )
-        for line in lines
-    )  # fmt: skip
 
 
 def _purchases(found: Evaluation, base: str) -> tuple[Figure, ...]:

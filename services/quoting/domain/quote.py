@@ -13,7 +13,7 @@ from services.quoting.domain.relaxations import quoted_relaxations
 from services.quoting.errors import PlansDisagree
 from shared_schemas.blanks import BlankPlan
 from shared_schemas.check import CheckReport
-from shared_schemas.operations import BoughtPart, Operation, OperationPlan, Tooling
+from shared_schemas.operations import BoughtPart, Operation, OperationPlan, Route, Tooling
 from shared_schemas.quote import Break, MaterialNeed, QuoteBody, QuotedElement, UnitCost
 from shared_schemas.rates import Rates
 from shared_schemas.traveller import Job
@@ -29,22 +29,11 @@ def assemble(
         FigureOutOfRange, NoWorkingDays: rates with which there is no answer.
         PlansDisagree: plans in another currency than the rates, or of other parts than each other.
     """
-    request = job.request
     _same_lens(blanks, operations, rates)
-    plans = Plans(
-        routes=operations.routes,
-        materials=blanks.materials,
-        bought_parts=operations.bought_parts,
-        tooling=operations.tooling,
-        terms=rates.terms(request.customer_class),
-        currency=rates.currency(request.currency),
-        confidence=request.confidence,
-        begin=job.quoted_on,
-        rates=rates,
-    )
+    plans = _plans(job, blanks, operations, rates)
+    request = job.request
     found = [evaluate(plans, quantity=quantity) for quantity in request.quantities]
     middle = sorted(found, key=lambda one: one.quantity)[len(found) // 2]
-    of_elements = {route.part: route.operations for route in operations.routes if route.kind == "element"}
     return QuoteBody(
         prescription=request.prescription,
         rate_revision=job.rate_revision,
@@ -56,24 +45,26 @@ def assemble(
         check=check,
         breaks=tuple(_break(evaluation, plans) for evaluation in found),
         tooling=tuple(_tool_in_currency(tool, plans) for tool in operations.tooling),
-        elements=tuple(
-            QuotedElement(
-                name=blank.element,
-                glass=blank.glass,
-                blank=blank,
-                operations=_operations_in_currency(of_elements[blank.element], plans),
-            )
-            for blank in blanks.blanks
-        ),
-        assembly=tuple(
-            route.model_copy(update={"operations": _operations_in_currency(route.operations, plans)})
-            for route in operations.routes
-            if route.kind != "element"
-        ),
+        elements=_elements(blanks, plans),
+        assembly=_assembly(plans),
         bought_parts=tuple(_part_in_currency(part, plans) for part in operations.bought_parts),
         relaxations=quoted_relaxations(plans, operations.relaxations, against=middle),
         findings=(*blanks.findings, *operations.findings),
         cautions=operations.cautions,
+    )
+
+
+def _plans(job: Job, blanks: BlankPlan, operations: OperationPlan, rates: Rates) -> Plans:
+    return Plans(
+        routes=operations.routes,
+        materials=blanks.materials,
+        bought_parts=operations.bought_parts,
+        tooling=operations.tooling,
+        terms=rates.terms(job.request.customer_class),
+        currency=rates.currency(job.request.currency),
+        confidence=job.request.confidence,
+        begin=job.quoted_on,
+        rates=rates,
     )
 
 
@@ -92,6 +83,27 @@ def _same_lens(blanks: BlankPlan, operations: OperationPlan, rates: Rates) -> No
         if missing:
             raise PlansDisagree(f"{route.part} consumes", figure=", ".join(missing), limit=", ".join(sorted(made)) or "no part")
         made.add(route.part)
+
+
+def _elements(blanks: BlankPlan, plans: Plans) -> tuple[QuotedElement, ...]:
+    routes = {route.part: route for route in plans.routes}
+    return tuple(
+        QuotedElement(
+            name=blank.element,
+            glass=blank.glass,
+            blank=blank,
+            operations=_operations_in_currency(routes[blank.element].operations, plans),
+        )
+        for blank in blanks.blanks
+    )
+
+
+def _assembly(plans: Plans) -> tuple[Route, ...]:
+    return tuple(
+        route.model_copy(update={"operations": _operations_in_currency(route.operations, plans)})
+        for route in plans.routes
+        if route.kind != "element"
+    )
 
 
 def _break(found: Evaluation, plans: Plans) -> Break:

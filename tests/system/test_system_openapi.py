@@ -1,0 +1,51 @@
+"""The description of the running suite: OpenAPI 3.1, valid, every route with a summary and its errors."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import httpx
+import pytest
+from openapi_spec_validator import validate
+
+from services.chassis.one_box import Address
+
+
+@pytest.fixture(scope="module")
+def document(box: Address) -> dict[str, Any]:
+    found: dict[str, Any] = httpx.get(f"{box.url}/openapi.json").json()
+    return found
+
+
+def operations(document: dict[str, Any]) -> list[tuple[str, dict[str, Any]]]:
+    return [(f"{method} {path}", one) for path, of_path in document["paths"].items() for method, one in of_path.items()]
+
+
+def test_the_description_is_valid_openapi_3_1(document: dict[str, Any]) -> None:
+    assert document["openapi"].startswith("3.1")
+    validate(document)
+
+
+def test_every_route_has_a_summary(document: dict[str, Any]) -> None:
+    assert [name for name, one in operations(document) if not one.get("summary")] == []
+
+
+def test_every_route_with_a_key_declares_what_it_refuses_as_problems(document: dict[str, Any]) -> None:
+    for name, one in operations(document):
+        if "/v1/" in name:
+            assert {"401", "403", "500", "503"} <= set(one["responses"]), name
+            assert one.get("security"), name
+            for status, answer in one["responses"].items():
+                if status[0] in "45":
+                    assert list(answer["content"]) == ["application/problem+json"], (name, status)
+
+
+def test_the_pages_of_the_description_are_served(box: Address) -> None:
+    assert httpx.get(f"{box.url}/docs").status_code == 200
+    page = httpx.get(f"{box.url}/problems").text
+    assert 'id="invalid"' in page
+
+
+def test_the_process_says_whether_it_lives_and_can_work(box: Address) -> None:
+    assert httpx.get(f"{box.url}/healthz").json() == {"status": "alive"}
+    assert httpx.get(f"{box.url}/readyz").json() == {"ready": True, "postgresql": "yes", "redis": "yes"}
