@@ -107,7 +107,19 @@ class Break(Contract):
     lead_time: LeadTime
     start_quantities: dict[str, int]
     materials: tuple[MaterialNeed, ...]
-    basis: tuple[Figure, ...] = ()
+
+
+class ExplainedBreak(Contract):
+    """Why one quantity costs what it costs and ships when it ships: its figures down to formulas and rate rows."""
+
+    quantity: int
+    figures: tuple[Figure, ...]
+
+
+class Explanation(Contract):
+    """What lies behind the breaks of a quote. How an operation comes to its minutes stands with the operation itself."""
+
+    breaks: tuple[ExplainedBreak, ...]
 
 
 class QuotedElement(Contract):

@@ -32,7 +32,17 @@ class PlansDoNotMatch(ProcessError):
     """Check report or blank plan are of another lens."""
 
     def __init__(self, name: str, document: str) -> None:
-        super().__init__(f"The element {name} has no entry in the {document}; it belongs to another lens.")
+        self.name = name
+        self.document = document
+        super().__init__(
+            f"The element {name} has no entry in the {document}; it belongs to another lens.",
+            ProblemDetail(
+                pointer="",
+                reason=f"{name} is not in the {document}",
+                figure=name,
+                remedy=f"send the {document} of this prescription",
+            ),
+        )
 
 
 class OperationsRefused(ProcessError):

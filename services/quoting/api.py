@@ -15,7 +15,7 @@ from fastapi.sse import EventSourceResponse, ServerSentEvent
 from services.chassis.keys import Caller
 from services.chassis.web import Tools, answers, needs_role
 from services.quoting import errors
-from services.quoting.documents import estimate_document, quote_document, status_now
+from services.quoting.documents import estimate_document, explanation_document, quote_document, status_now
 from services.quoting.follow import statuses
 from services.quoting.intake import accept
 from services.quoting.store.repository import QuoteStore, StoredQuote
@@ -24,6 +24,7 @@ from shared_schemas.quote import (
     Estimate,
     EstimatePage,
     EstimateSummary,
+    Explanation,
     Quote,
     QuoteAccepted,
     QuotePage,
@@ -38,6 +39,7 @@ STATUS: dict[type[Explained], tuple[int, str, str]] = {
     errors.QuotingError: (422, "invalid", "The request has values that cannot be"),
     errors.RequestUnanswerable: (422, "invalid", "The request has values that cannot be"),
     errors.QuoteUnknown: (404, "not-found", "There is no such quote"),
+    errors.QuoteNotReady: (404, "not-found", "The quote is not ready"),
     errors.EstimateUnknown: (404, "not-found", "There is no such estimate"),
     errors.CursorUnreadable: (422, "invalid", "The cursor cannot be read"),
     errors.IdempotencyKeyReused: (422, "idempotency-conflict", "The Idempotency-Key was used for another request"),
@@ -105,6 +107,17 @@ def list_quotes(
 def get_quote(number: str, caller: SalesOrErp, tools: Tools) -> Response:
     row = QuoteStore(tools.database).quote(number)
     return Response(quote_document(row, status_now(row, tools)), media_type="application/json")
+
+
+@router.get(
+    "/v1/quotes/{number}/explanation",
+    summary="Why a quote costs and takes what it does: figures down to formulas and rate rows",
+    response_model=Explanation,
+    responses=answers("not-found"),
+)
+def explain_quote(number: str, caller: Annotated[Caller, Depends(needs_role("sales", "engineer"))], tools: Tools) -> Explanation:
+    QuoteStore(tools.database).quote(number)
+    return explanation_document(number, tools)
 
 
 def _known_quote(number: str, caller: Sales, tools: Tools) -> StoredQuote:

@@ -8,10 +8,15 @@ import redis
 
 from services.chassis.resources import Resources
 from services.quoting.domain.estimate import estimate
-from services.quoting.store.repository import StoredQuote
+from services.quoting.domain.quote import explain
+from services.quoting.errors import QuoteNotReady
+from services.quoting.intake import job_of
+from services.quoting.store.repository import QuoteStore, StoredQuote
+from shared_schemas.blanks import BlankPlan
+from shared_schemas.operations import OperationPlan
 from shared_schemas.pipeline import STATIONS
 from shared_schemas.problem import Problem
-from shared_schemas.quote import Estimate, Quote, QuoteBody, QuoteStatus
+from shared_schemas.quote import Estimate, Explanation, Quote, QuoteBody, QuoteStatus
 
 
 def status_now(row: StoredQuote, resources: Resources) -> QuoteStatus:
@@ -45,6 +50,20 @@ def quote_document(row: StoredQuote, status: QuoteStatus) -> bytes:
     if row.body is None:
         return head.model_dump_json().encode()
     return head.model_dump_json(exclude=set(QuoteBody.model_fields))[:-1].encode() + b"," + row.body[1:]
+
+
+def explanation_document(number: str, resources: Resources) -> Explanation:
+    """What lies behind a ready quote, worked out again from what it was made of; raises `QuoteNotReady` for any other."""
+    kept = QuoteStore(resources.database).sections(number)
+    if kept is None:
+        raise QuoteNotReady(number)
+    begun, blanks, operations = kept
+    return explain(
+        job=job_of(begun),
+        blanks=BlankPlan.model_validate_json(blanks),
+        operations=OperationPlan.model_validate_json(operations),
+        rates=resources.rates.revision(begun.rate_revision).rates,
+    )
 
 
 def estimate_document(row: StoredQuote, number: str) -> Estimate:

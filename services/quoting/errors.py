@@ -39,6 +39,14 @@ class QuoteUnknown(QuotingError):
         super().__init__(f"There is no quote {number}.")
 
 
+class QuoteNotReady(QuotingError):
+    """The quote has no figures."""
+
+    def __init__(self, number: str) -> None:
+        self.number = number
+        super().__init__(f"The quote {number} has no figures to explain: it is under way, refused or failed.")
+
+
 class EstimateUnknown(QuotingError):
     """No estimate of that number, or its quote is not ready."""
 

@@ -49,19 +49,23 @@ def accept(
 
 def start(begun: Start, *, now: datetime, resources: Resources) -> bool:
     """Put down the traveller and ring the first doorbell; whether that worked. If not, the sweeper tries again."""
-    job = Job(
-        number=begun.number,
-        attempt=begun.attempt,
-        request=QuoteRequest.model_validate_json(begun.request),
-        rate_revision=begun.rate_revision,
-        quoted_on=begun.quoted_on,
-    )
     first = STATIONS[0]
     try:
-        resources.travellers.start(begun.number, begun.attempt, write_section(job))
+        resources.travellers.start(begun.number, begun.attempt, write_section(job_of(begun)))
         resources.send(first.task, first.queue, begun.number, begun.attempt, begun.trace)
         QuoteStore(resources.database).sent(begun.number, begun.attempt, now=now)
     except TRANSPORT_FAULTS as fault:
         log.warning("traveller not started; the sweeper will", extra={"number": begun.number, "why": str(fault)})
         return False
     return True
+
+
+def job_of(begun: Start) -> Job:
+    """The head of a traveller, from what is stored."""
+    return Job(
+        number=begun.number,
+        attempt=begun.attempt,
+        request=QuoteRequest.model_validate_json(begun.request),
+        rate_revision=begun.rate_revision,
+        quoted_on=begun.quoted_on,
+    )

@@ -59,7 +59,7 @@ def _outcome(found: dict[str, bytes], resources: Resources) -> tuple[Outcome, De
         raise
     except Exception as fault:
         return _failed(failure_of(LAST.service, fault))
-    return Outcome("ready", _digest(body), body=body), None
+    return Outcome("ready", _digest(body), body=body, blanks=found["blanks"], operations=found["operations"]), None
 
 
 def _refused(refusal: Refusal) -> Outcome:

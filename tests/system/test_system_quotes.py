@@ -165,3 +165,15 @@ def test_a_quote_can_be_followed_to_its_outcome(sales: httpx.Client, demo: dict[
     with sales.stream("GET", f"/v1/quotes/{number}/events", headers={"Last-Event-ID": "4"}) as answer:
         assert [line for line in answer.iter_lines() if line.startswith("event: ")] == ["event: ready"]
     assert sales.get("/v1/quotes/Q-1999-000001/events").status_code == 404
+
+
+def test_every_price_is_explained_down_to_dated_rate_rows(client_of: ClientOf, sales: httpx.Client, ready: dict[str, Any]) -> None:
+    place = f"/v1/quotes/{ready['number']}/explanation"
+    explanation = sales.get(place).json()
+    assert client_of("engineer").get(place).status_code == 200
+    for break_, explained in zip(ready["breaks"], explanation["breaks"], strict=True):
+        values = {figure["name"]: figure["value"] for figure in explained["figures"]}
+        assert Decimal(values["unit_price"]) == Decimal(break_["unit_price"])
+        tables = {row["table"] for row in rate_rows(explained["figures"])}
+        assert {"commercial", "currencies", "work_centres", "stock_forms"} <= tables
+    assert sales.get("/v1/quotes/Q-1999-000001/explanation").status_code == 404

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from typing import Any, cast
 
 from services.process.domain.tolerance_knees import Demand
-from services.process.errors import PlansDoNotMatch
+from services.process.errors import FigureOutOfRange, PlansDoNotMatch
 from shared_schemas.blanks import Blank, BlankPlan
 from shared_schemas.check import CheckReport, ElementCheck, SurfaceCheck
 from shared_schemas.operations import Face
@@ -97,6 +97,7 @@ def elements_of(prescription: Prescription, check: CheckReport, blanks: BlankPla
 def _work(
     element: Element, check: ElementCheck, blank: Blank, where: str, cemented: set[tuple[str, Face]], rates: Rates
 ) -> ElementWork:
+    _refuse_impossible(check, blank)
     return ElementWork(
         name=element.name,
         glass=rates.glass(blank.glass),
@@ -113,6 +114,21 @@ def _work(
         back=_face("back", element.back, check.back, f"{where}/back", (element.name, "back") in cemented),
         where=where,
     )
+
+
+def _refuse_impossible(check: ElementCheck, blank: Blank) -> None:
+    """Sizes that no piece of glass has; they can only come from plans written by hand."""
+    sizes = {
+        f"diameter of the blank of {blank.element} [mm]": blank.diameter_mm,
+        f"thickness of the blank of {blank.element} [mm]": blank.thickness_mm,
+        f"volume of the blank of {blank.element} [mm3]": blank.volume_mm3,
+        f"discs per plate of {blank.element}": blank.discs_per_plate,
+        f"volume of {check.name} [mm3]": check.volume_mm3,
+        f"refractive index of {check.name}": check.refractive_index,
+    }
+    for name, figure in sizes.items():
+        if figure <= 0:
+            raise FigureOutOfRange(name, figure, "figures above 0")
 
 
 def _face(face: Face, surface: Surface, check: SurfaceCheck, where: str, is_cemented: bool) -> FaceWork:

@@ -4,9 +4,16 @@ from __future__ import annotations
 
 import math
 
+from services.process.errors import FigureOutOfRange
+
 
 def figuring_loops(*, start_fringes: float, target_fringes: float) -> int:
-    """Loops of measuring and correcting: 1 + log2(start/target), whole, at least 1 (each loop halves the error; from memory)."""
+    """Loops of measuring and correcting: 1 + log2(start/target), whole, at least 1 (each loop halves the error; from memory).
+
+    Raises: FigureOutOfRange for a target that is not above 0.
+    """
+    if target_fringes <= 0:
+        raise FigureOutOfRange("irregularity [fringe]", target_fringes, "figures above 0")
     if target_fringes >= start_fringes:
         return 1
     return 1 + math.ceil(math.log2(start_fringes / target_fringes) - 1e-9)

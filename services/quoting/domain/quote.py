@@ -14,7 +14,7 @@ from services.quoting.errors import PlansDisagree
 from shared_schemas.blanks import BlankPlan
 from shared_schemas.check import CheckReport
 from shared_schemas.operations import BoughtPart, Operation, OperationPlan, Route, Tooling
-from shared_schemas.quote import Break, MaterialNeed, QuoteBody, QuotedElement, UnitCost
+from shared_schemas.quote import Break, ExplainedBreak, Explanation, MaterialNeed, QuoteBody, QuotedElement, UnitCost
 from shared_schemas.rates import Rates
 from shared_schemas.traveller import Job
 
@@ -51,6 +51,17 @@ def assemble(
         relaxations=quoted_relaxations(plans, operations.relaxations, against=middle),
         findings=(*blanks.findings, *operations.findings),
         cautions=operations.cautions,
+    )
+
+
+def explain(*, job: Job, blanks: BlankPlan, operations: OperationPlan, rates: Rates) -> Explanation:
+    """Why each quantity costs and takes what it does: the same work again, as stages are deterministic, with its reasons."""
+    plans = _plans(job, blanks, operations, rates)
+    return Explanation(
+        breaks=tuple(
+            ExplainedBreak(quantity=quantity, figures=basis_of(evaluate(plans, quantity=quantity), plans))
+            for quantity in job.request.quantities
+        )
     )
 
 
@@ -116,7 +127,6 @@ def _break(found: Evaluation, plans: Plans) -> Break:
         lead_time=found.lead_time,
         start_quantities={part: start.started for part, start in found.starts.items()},
         materials=_bill_of_materials(found, plans),
-        basis=basis_of(found, plans),
     )
 
 

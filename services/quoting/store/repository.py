@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import random
 import re
+import zlib
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any
@@ -59,11 +60,16 @@ class Start:
 
 @dataclass(frozen=True)
 class Outcome:
-    """What became of an attempt. `body` for a ready quote, `problem` for any other; `digest` of whichever it is."""
+    """What became of an attempt. `body` for a ready quote, `problem` for any other; `digest` of whichever it is.
+
+    `blanks` and `operations` are the sections that the body was made of; they are kept to explain it with.
+    """
 
     status: str
     digest: str
     body: bytes | None = None
+    blanks: bytes | None = None
+    operations: bytes | None = None
     problem: bytes | None = None
 
 
@@ -262,13 +268,15 @@ class QuoteStore:
         feed = "nextval('quoting.feed_positions')" if outcome.status == "ready" else "null"
         done = connection.execute(
             text(f"""
-                insert into quoting.outcomes (number, attempt, status, digest, body, problem, finished_at, feed_position)
-                select :number, :attempt, :status, :digest, :body, :problem, :now, {feed}
+                insert into quoting.outcomes (number, attempt, status, digest, body, blanks, operations, problem, finished_at,
+                                              feed_position)
+                select :number, :attempt, :status, :digest, :body, :blanks, :operations, :problem, :now, {feed}
                 where not exists (select 1 from quoting.outcomes where number = :number)
                 on conflict (number) do nothing
             """),
-            {"number": number, "attempt": attempt, "now": now, **vars(outcome)},
-        )
+            {"number": number, "attempt": attempt, "now": now, **vars(outcome), "blanks": _packed(outcome.blanks),
+             "operations": _packed(outcome.operations)},
+        )  # fmt: skip
         return done.rowcount == 1
 
     def is_settled(self, number: str) -> bool:
@@ -289,6 +297,16 @@ class QuoteStore:
         if row is None:
             raise QuoteUnknown(number)
         return _stored(row)
+
+    def sections(self, number: str) -> tuple[Start, bytes, bytes] | None:
+        """Head, blank plan and operation plan that a ready quote was made of; `None` for any other quote."""
+        with self._database.transaction() as connection:
+            row = connection.execute(
+                text("select blanks, operations from quoting.outcomes where number = :n and status = 'ready'"), {"n": number}
+            ).one_or_none()
+            if row is None:
+                return None
+            return self._start(connection, number), zlib.decompress(row.blanks), zlib.decompress(row.operations)
 
     def page(self, *, before: int | None, most: int, status: str | None) -> list[StoredQuote]:
         """Quotes newest first, without their bodies, from below position `before`."""
@@ -322,6 +340,10 @@ class QuoteStore:
                 text("select kind, detail, at from quoting.events where number = :n order by id"), {"n": number}
             )
             return [(row.kind, row.detail, row.at) for row in rows]
+
+
+def _packed(section: bytes | None) -> bytes | None:
+    return None if section is None else zlib.compress(section, 1)
 
 
 def next_look_s(attempt: int) -> float:

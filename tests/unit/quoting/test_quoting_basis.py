@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 
 import pytest
 
-from services.quoting.domain.quote import assemble
+from services.quoting.domain.quote import assemble, explain
 from shared_schemas.figure import Figure
 from shared_schemas.quote import Break
 from shared_schemas.rates import Rates
@@ -19,10 +20,20 @@ from tests.unit.quoting.test_quoting_assemble import job
 SUM = "sum of the inputs"
 
 
+@dataclass(frozen=True)
+class Case:
+    """A break of a quote with the figures that explain it."""
+
+    quoted: Break
+    basis: tuple[Figure, ...]
+
+
 @pytest.fixture(params=["USD", "JPY", "KWD"])
-def one(request: pytest.FixtureRequest, shop_rates: Rates) -> Break:
+def one(request: pytest.FixtureRequest, shop_rates: Rates) -> Case:
     rates = with_tables(shop_rates, commercial=(TERMS.model_copy(update={"minimum_order": Decimal(90_000)}),))
-    return assemble(**sections(job=job(currency=request.param)), rates=rates, rate_digest="d").breaks[0]
+    given = sections(job=job(currency=request.param))
+    explained = explain(**{name: given[name] for name in ("job", "blanks", "operations")}, rates=rates)
+    return Case(assemble(**given, rates=rates, rate_digest="d").breaks[0], explained.breaks[0].figures)
 
 
 def walk(figures: tuple[Figure, ...]) -> Iterator[Figure]:
@@ -42,24 +53,24 @@ def worked_out(figure: Figure) -> Decimal:
     return Decimal(found)
 
 
-def test_every_figure_has_a_formula_a_rate_row_or_a_source(one: Break) -> None:
+def test_every_figure_has_a_formula_a_rate_row_or_a_source(one: Case) -> None:
     for figure in walk(one.basis):
         assert figure.formula or figure.rate_row or figure.source, figure.name
 
 
-def test_the_quote_has_a_figure_for_each_of_its_amounts(one: Break) -> None:
+def test_the_quote_has_a_figure_for_each_of_its_amounts(one: Case) -> None:
     values = {figure.name: figure.value for figure in one.basis}
-    assert values["unit_price"] == one.unit_price
-    assert values["total_price"] == one.total_price
-    assert values["lead_time"] == one.lead_time.p50_days
-    for line in one.lines:
+    assert values["unit_price"] == one.quoted.unit_price
+    assert values["total_price"] == one.quoted.total_price
+    assert values["lead_time"] == one.quoted.lead_time.p50_days
+    for line in one.quoted.lines:
         assert values[f"line {line.kind}"] == line.amount
     starts = next(figure for figure in one.basis if figure.name == "start_quantities")
-    assert {figure.name: figure.value for figure in starts.inputs} == one.start_quantities
-    assert any(line.kind == "minimum_order" for line in one.lines)
+    assert {figure.name: figure.value for figure in starts.inputs} == one.quoted.start_quantities
+    assert any(line.kind == "minimum_order" for line in one.quoted.lines)
 
 
-def test_the_formula_of_every_amount_gives_it_again_from_its_inputs(one: Break) -> None:
+def test_the_formula_of_every_amount_gives_it_again_from_its_inputs(one: Case) -> None:
     amounts = [figure for figure in one.basis if figure.name.startswith("line ") or figure.name.endswith("_price")]
     assert len(amounts) == 10
     amounts += [
@@ -70,7 +81,7 @@ def test_the_formula_of_every_amount_gives_it_again_from_its_inputs(one: Break) 
         assert worked_out(figure) == pytest.approx(Decimal(str(figure.value)), abs=Decimal("0.501")), figure.name
 
 
-def test_the_wait_at_a_work_centre_is_worked_out_from_its_load(one: Break) -> None:
+def test_the_wait_at_a_work_centre_is_worked_out_from_its_load(one: Case) -> None:
     waits = [figure for figure in walk(one.basis) if figure.name == "wait at bench"]
     assert waits
     assert waits[0].value == pytest.approx(0.5 / 0.5 * 1.0 * 4.0)

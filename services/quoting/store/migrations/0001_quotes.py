@@ -33,6 +33,8 @@ STATEMENTS = (
         status text not null check (status in ('ready', 'refused', 'failed')),
         digest text not null,
         body bytea,
+        blanks bytea,
+        operations bytea,
         problem bytea,
         finished_at timestamptz not null,
         feed_position bigint unique,

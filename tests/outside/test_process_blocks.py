@@ -1,0 +1,99 @@
+"""How many lenses share a block, against the best packings known and against the geometry of the sphere."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+
+from services.process.domain.blocks import (
+    BEST_FLAT,
+    clearance_diameter_mm,
+    flat_block_formula,
+    lenses_on_flat_block,
+    spherical_block_formula,
+)
+
+# Best-known packings of N equal circles in a circle: https://en.wikipedia.org/wiki/Circle_packing_in_a_circle
+PUBLISHED = {
+    1: 1.0, 2: 2.0, 3: 1 + 2 / math.sqrt(3), 4: 1 + math.sqrt(2), 5: 1 + math.sqrt(2 * (1 + 1 / math.sqrt(5))), 6: 3.0, 7: 3.0,
+    8: 1 + 1 / math.sin(math.pi / 7), 9: 1 + math.sqrt(2 * (2 + math.sqrt(2))), 10: 3.813026, 11: 1 + 1 / math.sin(math.pi / 9),
+    12: 4.029602, 13: 2 + math.sqrt(5), 14: 4.328429, 15: 4.521357, 16: 4.615426, 17: 4.792034,
+    18: 1 + math.sqrt(2) + math.sqrt(6), 19: 1 + math.sqrt(2) + math.sqrt(6), 20: 5.122321,
+}  # fmt: skip
+
+
+@pytest.mark.parametrize(("count", "ratio"), PUBLISHED.items())
+def test_the_table_is_the_published_one(count: int, ratio: float) -> None:
+    assert BEST_FLAT[count] == pytest.approx(ratio, abs=1e-6)
+
+
+@pytest.mark.parametrize(("count", "ratio"), PUBLISHED.items())
+def test_a_block_as_wide_as_a_published_packing_holds_it_and_just_below_it_fewer(count: int, ratio: float) -> None:
+    assert lenses_on_flat_block(block_mm=ratio + 1e-6, pitch_mm=1) >= count
+    assert lenses_on_flat_block(block_mm=ratio - 1e-4, pitch_mm=1) < count
+
+
+# OEIS A023393: circles of diameter 1 that fit in one of diameter 1, 2, 3, 4, 5. https://oeis.org/A023393/internal
+@pytest.mark.parametrize(("ratio", "count"), [(1, 1), (2, 2), (3, 7), (4, 11), (5, 19)])
+def test_blocks_of_whole_ratios_hold_what_oeis_says(ratio: int, count: int) -> None:
+    assert lenses_on_flat_block(block_mm=ratio, pitch_mm=1) == count
+
+
+# Evaluated at the published ratios above; computed independently.
+@pytest.mark.parametrize(
+    ("ratio", "formula"),
+    [(2.1547, 2.98), (2.4142, 3.87), (2.7013, 4.97), (3.0, 6.25), (3.6131, 9.29), (3.8130, 10.40), (4.2361, 12.96), (4.6154, 15.48),
+     (4.8637, 17.24), (5.1223, 19.18)],
+)  # fmt: skip
+def test_the_flat_formula_at_the_published_ratios(ratio: float, formula: float) -> None:
+    assert flat_block_formula(diameter_ratio=ratio) == pytest.approx(formula, abs=0.01)
+
+
+def test_the_flat_formula_alone_misses_just_below_a_step_and_the_table_does_not() -> None:
+    """D/d = 2.99: the formula says 6, five fit (six need 3, as published above)."""
+    assert math.floor(flat_block_formula(diameter_ratio=2.99)) == 6
+    assert lenses_on_flat_block(block_mm=2.99, pitch_mm=1) == 5
+
+
+def test_the_flat_formula_alone_is_two_low_at_nineteen_and_the_table_is_not() -> None:
+    ratio = PUBLISHED[19]
+    assert math.floor(flat_block_formula(diameter_ratio=ratio)) == 17
+    assert lenses_on_flat_block(block_mm=ratio, pitch_mm=1) == 19
+
+
+def test_at_published_ratios_the_flat_formula_is_right_or_low_by_two_at_most() -> None:
+    short = [count - math.floor(flat_block_formula(diameter_ratio=ratio)) for count, ratio in PUBLISHED.items() if count >= 3]
+    assert min(short) >= 0
+    assert max(short) == 2
+
+
+# Larger blocks: hexagonal lattices at their best offset hold 163, 40 and 19; computed independently.
+@pytest.mark.parametrize(("block", "pitch", "formula"), [(400, 28, 152.6), (200, 27, 40.7), (100, 20, 18.2)])
+def test_the_flat_formula_of_large_blocks(block: float, pitch: float, formula: float) -> None:
+    assert flat_block_formula(diameter_ratio=block / pitch) == pytest.approx(formula, abs=0.1)
+
+
+# Computed independently; at R/d 1 and 90 degrees six lenses fit, one at the pole and five around it.
+@pytest.mark.parametrize(
+    ("ratio", "angle", "formula"),
+    [(1.0, 90, 5.50), (1.5, 60, 6.25), (1.5, 90, 13.0), (2.0, 60, 11.50), (2.0, 75, 17.29), (2.0, 90, 23.50), (2.5, 60, 18.25),
+     (3.0, 60, 26.5), (5.0, 60, 74.5)],
+)  # fmt: skip
+def test_the_spherical_formula(ratio: float, angle: float, formula: float) -> None:
+    assert spherical_block_formula(radius_ratio=ratio, half_angle_deg=angle) == pytest.approx(formula, abs=0.01)
+
+
+# Smallest angle of N points on a sphere (Tammes): https://cohn.mit.edu/?p=232. d = 2 R sin(angle / 2).
+@pytest.mark.parametrize(("count", "angle_deg"), [(12, 63.43495), (24, 43.69077)])
+def test_the_spherical_formula_stays_below_the_best_codes_of_the_full_sphere(count: int, angle_deg: float) -> None:
+    ratio = 1 / (2 * math.sin(math.radians(angle_deg) / 2))
+    assert count - 3 < spherical_block_formula(radius_ratio=ratio, half_angle_deg=180) < count
+
+
+def test_the_back_corner_of_a_convex_lens_asks_for_room() -> None:
+    """R 50, d 26, edge 2.8: d_eff 27.483, 9.43 lenses instead of 10.59; computed independently from the geometry."""
+    wide = clearance_diameter_mm(radius_mm=50, diameter_mm=26, edge_mm=2.8)
+    assert wide == pytest.approx(27.483, abs=0.0005)
+    assert spherical_block_formula(radius_ratio=50 / wide, half_angle_deg=60) == pytest.approx(9.43, abs=0.005)
+    assert spherical_block_formula(radius_ratio=50 / 26, half_angle_deg=60) == pytest.approx(10.59, abs=0.005)

@@ -1,0 +1,378 @@
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import replace
+from typing import Any
+
+import pytest
+
+from services.process.api import STATUS, plan_by_hand
+from services.process.domain.plan import plan_operations
+from services.process.errors import FigureOutOfRange, OperationsRefused, PlansDoNotMatch
+from services.process.stage import STAGE
+from shared_schemas.by_hand import OperationsByHand
+from shared_schemas.figure import Figure
+from shared_schemas.operations import Operation, OperationPlan, Route
+from shared_schemas.prescription import Barrel
+from shared_schemas.rates import RateMissing, RateRevision, Rates
+from shared_schemas.traveller import Refusal
+
+BARREL = Barrel(material="aluminium", length_mm=60.0, outer_diameter_mm=44.0, engraved_characters=20)
+
+
+def plan(made: Any, rates: Rates) -> OperationPlan:
+    found = plan_operations(job=made.job, check=made.check, blanks=made.blanks, rates=rates)
+    assert isinstance(found, OperationPlan), found
+    return found
+
+
+def refusal(made: Any, rates: Rates) -> Refusal:
+    found = plan_operations(job=made.job, check=made.check, blanks=made.blanks, rates=rates)
+    assert isinstance(found, Refusal)
+    return found
+
+
+def steps(route: Route) -> list[tuple[str, str | None]]:
+    return [(one.operation, one.face) for one in route.operations]
+
+
+def one(route: Route, operation: str, face: str | None = None) -> Operation:
+    return next(step for step in route.operations if step.operation == operation and face in (None, step.face))
+
+
+def without(rates: Rates, table: str, keep: Callable[[Any], bool]) -> Rates:
+    return rates.model_copy(update={table: tuple(row for row in getattr(rates, table) if keep(row))})
+
+
+def test_the_route_of_an_element_goes_from_stock_to_coated(
+    lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates
+) -> None:
+    route = plan(lens(piece(radii_mm=(50.0, -80.0))), rates).routes[0]
+    work = ["generate", "block", "fine_grind", "polish", "deblock"]
+    assert steps(route) == [
+        ("saw", None), ("core", None), *((step, "back") for step in work), *((step, "front") for step in work),
+        ("centre", None), ("bevel", None), ("clean", None), ("inspect", None), ("coat", "back"), ("coat", "front"),
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("form", "first"),
+    [("slab", ["saw", "core"]), ("strip", ["saw", "core"]), ("rod", ["saw"]), ("disc", []), ("pressing", ["press_blank"])],
+)
+def test_the_form_of_the_blank_says_what_comes_before_generating(
+    form: str, first: list[str], lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates
+) -> None:
+    names = [step.operation for step in plan(lens(piece(form=form)), rates).routes[0].operations]
+    assert names[: names.index("generate")] == first
+
+
+def test_a_lens_of_one_element_without_a_barrel_is_packed_in_a_case(
+    lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates
+) -> None:
+    found = plan(lens(piece()), rates)
+    assert [route.kind for route in found.routes] == ["element", "lens"]
+    assert [step.operation for step in found.routes[-1].operations] == ["pack"]
+    assert [part.name for part in found.bought_parts] == ["transport case"]
+
+
+def test_a_cemented_group_consumes_its_elements_and_the_lens_the_group(
+    lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates
+) -> None:
+    pieces = (
+        piece(coatings=("ar-single", None)),
+        piece(name="L2", glass="SF2", radii_mm=(-50.0, 200.0), coatings=(None, "ar-single")),
+        piece(name="L3"),
+    )
+    found = plan(lens(*pieces, cemented=(0,), barrel=BARREL), rates)
+    by_part = {route.part: route for route in found.routes}
+    assert list(by_part) == ["L1", "L2", "L3", "L1+L2", "lens"]
+    assert [part.part for part in by_part["L1+L2"].consumes] == ["L1", "L2"]
+    assert [part.part for part in by_part["lens"].consumes] == ["L1+L2", "L3"]
+    assert [step.operation for step in by_part["L1+L2"].operations] == ["clean", "cement", "cement", "inspect"]
+    assert [step.operation for step in by_part["lens"].operations] == [
+        "blacken_edge", "assemble", "engrave", "align", "final_test", "pack",
+    ]  # fmt: skip
+    assert {part.name.split(",")[0]: part.count for part in found.bought_parts} == {
+        "barrel": 1, "spacer": 1, "retaining ring": 1, "transport case": 1,
+    }  # fmt: skip
+
+
+def test_a_coating_on_a_cemented_face_is_not_coated(lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates) -> None:
+    pieces = (piece(), piece(name="L2", glass="SF2", radii_mm=(-50.0, 200.0)))
+    found = plan(lens(*pieces, cemented=(0,)), rates)
+    assert [step.face for step in found.routes[0].operations if step.operation == "coat"] == ["front"]
+    assert [step.face for step in found.routes[1].operations if step.operation == "coat"] == ["back"]
+
+
+def test_a_tighter_centring_is_cemented_by_a_slower_way(lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates) -> None:
+    minutes = []
+    for arcmin in (5.0, 1.0, 0.3):
+        pieces = (piece(centring_arcmin=arcmin), piece(name="L2", glass="SF2", radii_mm=(-50.0, 200.0), centring_arcmin=arcmin))
+        minutes.append(one(plan(lens(*pieces, cemented=(0,)), rates).routes[2], "cement").batch_min)
+    assert minutes == sorted(minutes)
+    assert len(set(minutes)) == 3
+
+
+def test_lenses_of_one_block_share_its_minutes(lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates) -> None:
+    route = plan(lens(piece(radii_mm=(None, -80.0))), rates).routes[0]
+    sizes = {one(route, step, "front").batch_size for step in ("block", "fine_grind", "polish", "deblock")}
+    assert len(sizes) == 1
+    assert sizes.pop() > 20
+    assert one(route, "polish", "front").method == "block"
+    assert one(route, "generate", "front").batch_size == 1
+
+
+def test_an_asphere_and_a_tight_figure_are_worked_singly(lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates) -> None:
+    for made in (piece(aspheric=True), piece(irregularity=(0.1, 0.1))):
+        found = plan(lens(made), rates)
+        polish = one(found.routes[0], "polish", "front")
+        assert (polish.batch_size, polish.method, polish.work_centre) == (1, "single", "single-lens polishing")
+        assert "worked_singly" in {note.code for note in found.findings}
+
+
+def test_a_nearly_concentric_meniscus_is_centred_optically(
+    lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates
+) -> None:
+    centre = one(plan(lens(piece(radii_mm=(50.0, 52.0))), rates).routes[0], "centre")
+    assert (centre.method, centre.work_centre) == ("optical", "optical centring")
+
+
+def test_a_tighter_tolerance_never_takes_less_time_and_never_yields_more(
+    lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates
+) -> None:
+    for field, figures in {
+        "irregularity": [(2.0, 2.0), (1.0, 1.0), (0.5, 0.5), (0.25, 0.25)],
+        "grade_mm": [0.4, 0.25, 0.1, 0.04],
+        "centring_arcmin": [6.0, 2.0, 0.6],
+        "diameter_tolerance_mm": [0.05, 0.0125, 0.0075],
+        "thickness_tolerance_mm": [0.15, 0.05, 0.025],
+    }.items():
+        routes = [plan(lens(piece(**{field: figure})), rates).routes[0] for figure in figures]
+        minutes = [sum(step.batch_min for step in route.operations) for route in routes]
+        yields = [_product(step.yield_share for step in route.operations) for route in routes]
+        assert minutes == sorted(minutes), field
+        assert yields == sorted(yields, reverse=True), field
+        assert yields[0] > yields[-1], field
+
+
+def _product(shares: Iterator[float]) -> float:
+    found = 1.0
+    for share in shares:
+        found *= share
+    return found
+
+
+def test_a_relaxation_is_the_plan_with_that_figure(lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates) -> None:
+    asked = piece(
+        irregularity=(0.5, 0.5), grade_mm=0.1, centring_arcmin=0.6, diameter_tolerance_mm=0.0125, thickness_tolerance_mm=0.025
+    )
+    fields = {"centring": "centring_arcmin", "diameter": "diameter_tolerance_mm", "centre_thickness": "thickness_tolerance_mm"}
+    found = plan(lens(asked), rates)
+    assert {one.tolerance for one in found.relaxations} == {"irregularity", "imperfection_grade", *fields}
+    for relaxation in found.relaxations:
+        if relaxation.tolerance not in fields:
+            continue
+        looser = plan(lens(replace(asked, **{fields[relaxation.tolerance]: relaxation.to_figure})), rates).routes[0].operations
+        for change in relaxation.operations:
+            step = looser[change.position]
+            assert (change.batch_size, change.batch_min, change.piece_min, change.yield_share) == (
+                step.batch_size, step.batch_min, step.piece_min, step.yield_share,
+            )  # fmt: skip
+
+
+def test_a_relaxation_of_one_face_leaves_the_other_alone(lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates) -> None:
+    found = plan(lens(piece(irregularity=(0.5, 0.5))), rates)
+    of_front = next(one for one in found.relaxations if one.where == "/elements/0/front/form" and one.tolerance == "irregularity")
+    faces = {found.routes[0].operations[change.position].face for change in of_front.operations}
+    assert faces == {"front"}
+
+
+def test_a_commercial_lens_has_nothing_to_relax(lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates) -> None:
+    loose = piece(
+        irregularity=(2.0, 2.0),
+        grade_mm=0.4,
+        centring_arcmin=6.0,
+        diameter_tolerance_mm=0.05,
+        thickness_tolerance_mm=0.15,
+        power=5.0,
+    )
+    assert plan(lens(loose), rates).relaxations == ()
+
+
+def test_every_figure_of_a_route_rests_on_a_rate_row_a_formula_or_a_source(
+    lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates
+) -> None:
+    pieces = (piece(irregularity=(0.5, 0.5), grade_mm=0.1), piece(name="L2", glass="SF2", radii_mm=(-50.0, 200.0)))
+    found = plan(lens(*pieces, cemented=(0,), barrel=BARREL), rates)
+    steps = [step for route in found.routes for step in route.operations]
+    assert all(step.basis for step in steps)
+    roots = [figure for step in steps for figure in step.basis]
+    assert all(figure.rate_row or figure.formula or figure.source or figure.inputs for figure in roots)
+    assert any(_tables(figure) >= {"work_centres", "polishing", "grinding", "tolerance_classes"} for figure in roots)
+
+
+def _tables(figure: Figure) -> set[str]:
+    own = {figure.rate_row.table} if figure.rate_row else set()
+    return own.union(*(_tables(part) for part in figure.inputs))
+
+
+def test_the_basis_of_a_route_gives_the_figures_of_the_route(
+    lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates
+) -> None:
+    for step in plan(lens(piece()), rates).routes[0].operations:
+        named = {figure.name: figure.value for figure in step.basis}
+        assert named == {
+            "setup_min": step.setup_min, "batch_size": step.batch_size, "batch_min": step.batch_min, "yield": step.yield_share,
+        }  # fmt: skip
+
+
+def test_the_plan_of_an_element_stays_small_enough_to_travel(
+    lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates
+) -> None:
+    found = plan(lens(piece(irregularity=(0.5, 0.5), grade_mm=0.1)), rates)
+    assert len(found.model_dump_json()) < 60_000
+
+
+def test_the_same_lens_twice_gives_the_same_bytes(lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates) -> None:
+    pieces = (piece(), piece(name="L2", glass="SF2", radii_mm=(-50.0, 200.0)))
+    made = [lens(*pieces, cemented=(0,), barrel=BARREL) for _ in range(2)]
+    assert plan(made[0], rates).model_dump_json() == plan(made[1], rates).model_dump_json()
+
+
+@pytest.mark.parametrize(
+    ("changes", "where", "figure", "limit"),
+    [
+        ({"irregularity": (0.01, 1.0)}, "/elements/0/front/form", 0.01, 0.05),
+        ({"grade_mm": 0.01}, "/elements/0/front/imperfections", 0.01, 0.025),
+        ({"centring_arcmin": 0.1}, "/elements/0/tolerances/centring", 0.1, 0.2),
+        ({"diameter_tolerance_mm": 0.001}, "/elements/0/tolerances/diameter_mm", 0.001, 0.004),
+        ({"thickness_tolerance_mm": 0.01}, "/elements/0/tolerances/centre_thickness_mm", 0.01, 0.02),
+    ],
+)
+def test_a_demand_beyond_the_shop_is_refused_with_figure_and_limit(
+    changes: dict[str, Any],
+    where: str,
+    figure: float,
+    limit: float,
+    lens: Callable[..., Any],
+    piece: Callable[..., Any],
+    rates: Rates,
+) -> None:
+    reason = refusal(lens(piece(**changes)), rates).reasons[0]
+    assert (reason.code, reason.severity, reason.where, reason.figure, reason.limit) == (
+        "beyond_capability",
+        "stop",
+        where,
+        figure,
+        limit,
+    )
+    assert reason.repair
+
+
+def test_a_lens_too_wide_for_machine_and_calotte_is_refused_for_both(
+    lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates
+) -> None:
+    wide = piece(diameter_mm=330.0, centre_thickness_mm=60.0, radii_mm=(900.0, -900.0))
+    assert {reason.code for reason in refusal(lens(wide), rates).reasons} == {"too_large_for_machines", "no_seat"}
+
+
+def test_a_barrel_larger_than_any_to_be_bought_is_refused(
+    lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates
+) -> None:
+    reasons = refusal(lens(piece(), barrel=BARREL.model_copy(update={"outer_diameter_mm": 500.0})), rates).reasons
+    assert [(reason.code, reason.where, reason.figure) for reason in reasons] == [
+        ("no_part_so_large", "/barrel/outer_diameter_mm", 500.0)
+    ]
+
+
+def test_an_unknown_coating_is_missing_by_name(lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates) -> None:
+    with pytest.raises(RateMissing, match="purple"):
+        plan(lens(piece(coatings=("purple", None))), rates)
+
+
+@pytest.mark.parametrize(
+    ("table", "gone", "message"),
+    [
+        ("work_centres", lambda row: row.name != "curve generator", "work_centres has no row for generate"),
+        ("yields", lambda row: row.operation != "polish", "yields has no row for polish"),
+        ("grinding", lambda row: row.name != "generate HG3", "grinding has no row for generate of class 3"),
+        ("grinding", lambda row: row.stage != "fine_grind", "grinding has no row for fine_grind block"),
+        ("polishing", lambda row: row.knoop_up_to_hk < 600, "polishing has no row for Knoop hardness 610"),
+        ("tolerance_classes", lambda row: row.attribute != "centring", "tolerance_classes has no row for centring"),
+        ("inspection", lambda row: row.looks_at != "imperfections", "inspection has no row for imperfections of grade 0.25"),
+        ("assembly", lambda row: row.operation != "pack", "assembly has no row for pack"),
+        ("hardware", lambda row: row.kind != "case", "hardware has no row for case"),
+        ("tooling", lambda row: row.owned, "tooling has no row for a new radius tool"),
+    ],
+)
+def test_a_missing_rate_is_an_error_that_names_table_and_row(
+    table: str, gone: Callable[[Any], bool], message: str, lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates
+) -> None:
+    with pytest.raises(RateMissing, match=message):
+        plan(lens(piece(radii_mm=(47.3, -50.0))), without(rates, table, gone))
+
+
+def test_a_check_report_of_another_lens_is_named(lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates) -> None:
+    made, other = lens(piece()), lens(piece(name="X9"))
+    with pytest.raises(PlansDoNotMatch, match=r"L1.*check report"):
+        plan_operations(job=made.job, check=other.check, blanks=made.blanks, rates=rates)
+    with pytest.raises(PlansDoNotMatch, match=r"L1.*blank plan"):
+        plan_operations(job=made.job, check=made.check, blanks=other.blanks, rates=rates)
+
+
+@pytest.mark.parametrize("field", ["diameter_mm", "thickness_mm", "volume_mm3", "discs_per_plate"])
+def test_a_blank_of_nothing_is_refused_by_name(
+    field: str, lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates
+) -> None:
+    made = lens(piece())
+    broken = made.blanks.model_copy(update={"blanks": (made.blanks.blanks[0].model_copy(update={field: 0}),)})
+    with pytest.raises(FigureOutOfRange, match="L1"):
+        plan_operations(job=made.job, check=made.check, blanks=broken, rates=rates)
+
+
+def test_an_owned_tool_costs_nothing_and_a_missing_one_once(
+    lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates
+) -> None:
+    assert plan(lens(piece(radii_mm=(50.0, -50.0))), rates).tooling == ()
+    missing = plan(lens(piece(radii_mm=(47.3, -47.3))), rates).tooling
+    assert [tool.name for tool in missing] == ["radius tool 47.3 mm", "test plate 47.3 mm"]
+    assert all(tool.charge > 0 and tool.basis for tool in missing)
+
+
+def test_a_radius_tool_reaches_further_than_a_test_plate(lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates) -> None:
+    assert [tool.name for tool in plan(lens(piece(radii_mm=(50.3, -50.3))), rates).tooling] == ["test plate 50.3 mm"]
+
+
+def test_cautions_speak_of_what_the_job_has(lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates) -> None:
+    plain = " ".join(plan(lens(piece(coatings=(None, None))), rates).cautions)
+    assert "Leaded" not in plain
+    assert "UV-curing" not in plain
+    assert "vacuum" not in plain
+    assert "licensed practice" in plain
+    pieces = (piece(), piece(name="L2", glass="SF2", radii_mm=(-50.0, 200.0)))
+    rich = " ".join(plan(lens(*pieces, cemented=(0,)), rates).cautions)
+    assert "Leaded glass (SF2)" in rich
+    assert "UV-curing" in rich
+    assert "vacuum" in rich
+
+
+def test_by_hand_is_the_plan_of_the_pipeline(lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates) -> None:
+    made = lens(piece())
+    asked = OperationsByHand(request=made.job.request, check=made.check, blanks=made.blanks)
+    revision = RateRevision.model_construct(number=1, rates=rates)
+    assert plan_by_hand(asked, revision) == plan(made, rates)
+
+
+def test_a_refusal_by_hand_carries_every_reason(lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates) -> None:
+    made = lens(piece(irregularity=(0.01, 0.01)))
+    asked = OperationsByHand(request=made.job.request, check=made.check, blanks=made.blanks)
+    with pytest.raises(OperationsRefused, match="irregularity") as caught:
+        plan_by_hand(asked, RateRevision.model_construct(number=1, rates=rates))
+    assert [detail.pointer for detail in caught.value.errors] == [
+        "/request/prescription/elements/0/front/form", "/request/prescription/elements/0/back/form",
+    ]  # fmt: skip
+    assert STATUS[OperationsRefused][0] == 422
+
+
+def test_the_stage_reads_what_its_function_takes() -> None:
+    assert (STAGE.task, STAGE.reads, STAGE.run) == ("process.plan_operations", ("job", "check", "blanks"), plan_operations)
