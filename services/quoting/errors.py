@@ -4,6 +4,7 @@ Explained
 └── QuotingError
     ├── RequestUnanswerable    the request asks for what the rates do not have
     ├── QuoteUnknown           no quote of that number
+    ├── QuoteNotReady          the quote has no figures: under way, refused or failed
     ├── EstimateUnknown        no estimate of that number, or its quote is not ready
     ├── CursorUnreadable       a cursor that none of our pages gave out
     ├── IdempotencyKeyReused   the key was used for another request
