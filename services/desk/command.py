@@ -228,6 +228,15 @@ def keys_add(
         _answer({"role": role, "key": key}, [key], as_json=as_json)
 
 
+@keys.command(name="new")
+def keys_new(as_json: Json = False) -> None:
+    """Make a key and show it, without storing it anywhere: for deploy/example.env."""
+    from services.desk.keeping import fresh_key  # noqa: PLC0415
+
+    key = fresh_key()
+    _answer({"key": key}, [key], as_json=as_json)
+
+
 @keys.command(name="revoke")
 def keys_revoke(key_id: str, as_json: Json = False) -> None:
     """Stop a key from being good."""

@@ -15,19 +15,28 @@ if TYPE_CHECKING:
 
 
 def migrate() -> dict[str, str]:
-    """Bring every table up to date, and make the service key known; the revision each part is at then."""
+    """Bring every table up to date, and make the service and the first admin key known; the revision each part is at then."""
     from services.chassis.keys import Keys  # noqa: PLC0415  # SQLAlchemy only when it is wanted
     from services.chassis.migrate import migrate as bring_up_to_date  # noqa: PLC0415
 
     with _database() as database:
         now = datetime.now(UTC)
         revisions = bring_up_to_date(database, now=now)
-        service_key = os.environ.get("BLANKWRIGHT_SERVICE_KEY")
-        if service_key:
-            if len(service_key.split("_", 2)) != 3:
-                raise SettingMissing("BLANKWRIGHT_SERVICE_KEY", "it must have the form bw_<id>_<secret>")
-            Keys(database).add(role="service", label="service key", now=now, key=service_key)
+        for role in ("service", "admin"):
+            name = f"BLANKWRIGHT_{role.upper()}_KEY"
+            key = os.environ.get(name)
+            if key:
+                if len(key.split("_", 2)) != 3:
+                    raise SettingMissing(name, "it must have the form bw_<id>_<secret>; make one with: blankwright keys new")
+                Keys(database).add(role=role, label=f"{role} key of the deployment", now=now, key=key)
     return revisions
+
+
+def fresh_key() -> str:
+    """A key that nobody knows yet."""
+    from services.chassis.keys import new_key  # noqa: PLC0415
+
+    return new_key()[1]
 
 
 def add_key(role: str, label: str) -> str:
