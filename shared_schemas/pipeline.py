@@ -32,13 +32,13 @@ SERVICES: tuple[str, ...] = ("prescription", "glass", "process", "quoting", "rat
 """Every service of the suite."""
 
 HEARTBEAT_TASK = "chassis.heartbeat"
-"""Goes through every queue in turn, so that a worker which no longer consumes is found out."""
+"""What a worker sends itself through a queue of its own, so that one which no longer consumes is found out."""
 
 TASKS: dict[str, str] = {station.task: station.queue for station in STATIONS} | {
     SWEEP_TASK: SWEEP_QUEUE,
     HEARTBEAT_TASK: SWEEP_QUEUE,
 }
-"""Every task with the queue it travels on (the heartbeat: on every queue, this one unless told otherwise)."""
+"""Every task with the queue it travels on (the heartbeat: on a queue of each worker's own)."""
 
 QUEUES: tuple[str, ...] = (*(station.queue for station in STATIONS), SWEEP_QUEUE)
 """Every queue."""

@@ -6,11 +6,10 @@ from typing import Any
 
 from celery import Celery
 
-from services.chassis.heartbeat import HEARTBEAT_EVERY_S
 from services.chassis.logs import set_up_logs
 from services.chassis.queue import queue_app
 from services.chassis.settings import Settings, settings
-from shared_schemas.pipeline import HEARTBEAT_TASK, QUEUES, SWEEP_QUEUE, SWEEP_TASK, TASKS
+from shared_schemas.pipeline import SWEEP_QUEUE, SWEEP_TASK, TASKS
 
 
 def beat_app(chosen: Settings) -> Celery:
@@ -24,13 +23,6 @@ def beat_app(chosen: Settings) -> Celery:
             "schedule": chosen.sweep_every_s,
             "options": {"queue": SWEEP_QUEUE, "expires": 2 * chosen.sweep_every_s},
         }
-    } | {
-        f"heartbeat of {queue}": {
-            "task": HEARTBEAT_TASK,
-            "schedule": HEARTBEAT_EVERY_S,
-            "options": {"queue": queue, "expires": 2 * HEARTBEAT_EVERY_S},
-        }
-        for queue in QUEUES
     }
     return app
 

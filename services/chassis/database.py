@@ -34,7 +34,11 @@ class Database:
             max_overflow=0,
             pool_timeout=10,
             pool_pre_ping=True,
-            connect_args={"connect_timeout": 3, "client_encoding": "utf8", "options": "-c statement_timeout=15000 -c lock_timeout=5000"},
+            connect_args={
+                "connect_timeout": 3,
+                "client_encoding": "utf8",
+                "options": "-c statement_timeout=15000 -c lock_timeout=5000",
+            },
         )
 
     @contextmanager

@@ -1,4 +1,4 @@
-"""Proof that a worker consumes: every finished task touches a file, and the container's check reads its age.
+"""Proof that a worker consumes: a task through a queue of its own touches a file, and the container's check reads its age.
 
     python -m services.chassis.heartbeat        exit 0 when the last beat is young enough
 
@@ -12,9 +12,14 @@ import sys
 import time
 from pathlib import Path
 
-HEARTBEAT_EVERY_S = 5.0
-LONGEST_SILENCE_S = 120.0
-"""Well above the hard limit of a task plus the share of heartbeats that go to other replicas of the same queue."""
+HEARTBEAT_EVERY_S = 10.0
+LONGEST_SILENCE_S = 60.0
+"""Above the hard limit of the tasks that may be running when a beat is due."""
+
+
+def own_queue(worker: str) -> str:
+    """The queue that only the worker of that name consumes."""
+    return f"heartbeat.{worker}"
 
 
 def heartbeat_file() -> Path:

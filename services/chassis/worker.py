@@ -10,10 +10,10 @@ from collections.abc import Callable
 from importlib import import_module
 from typing import Any
 
-from celery import Celery, Task
-from celery.signals import task_postrun, worker_process_init
+from celery import Celery, Task, bootsteps
+from celery.signals import celeryd_after_setup, worker_process_init
 
-from services.chassis.heartbeat import beat_once
+from services.chassis.heartbeat import HEARTBEAT_EVERY_S, beat_once, own_queue
 from services.chassis.logs import bind, set_up_logs
 from services.chassis.pipeline import MOST_RETRIES, TRANSPORT_FAULTS, Stage, Terminus, give_up, hop, retry_wait_s
 from services.chassis.queue import queue_app
@@ -33,6 +33,7 @@ def worker_app(chosen: Settings) -> Celery:
             module = import_module(f"services.{name}.stage")
             register(app, module)
     _register_periodic(app, HEARTBEAT_TASK, lambda _: beat_once())
+    app.steps["worker"].add(Heartbeat)
     return app
 
 
@@ -77,10 +78,30 @@ def _register_periodic(app: Celery, name: str, run: Callable[[Resources], None])
         run(resources(queue=app))
 
 
-@task_postrun.connect
-def _a_task_was_done(**_: Any) -> None:
-    """Any finished task proves that this worker consumes."""
-    beat_once()
+@celeryd_after_setup.connect
+def _a_queue_of_its_own(sender: str, instance: Any, **_: Any) -> None:
+    """Each worker also consumes a queue that only it knows, for its heartbeat; `sender` is the worker's own name."""
+    instance.app.amqp.queues.select_add(own_queue(sender))
+
+
+class Heartbeat(bootsteps.StartStopStep):
+    """Sends this worker a task through its own queue every few seconds; running it touches the file the health check reads."""
+
+    requires = ("celery.worker.components:Timer",)
+
+    def start(self, worker: Any) -> None:
+        """Begin to beat."""
+        self._timer = worker.timer.call_repeatedly(HEARTBEAT_EVERY_S, self._send, (worker,))
+
+    def stop(self, worker: Any) -> None:
+        """Stop beating."""
+        self._timer.cancel()
+
+    def _send(self, worker: Any) -> None:
+        try:
+            worker.app.send_task(HEARTBEAT_TASK, queue=own_queue(worker.hostname), expires=2 * HEARTBEAT_EVERY_S)
+        except TRANSPORT_FAULTS as fault:
+            log.warning("no heartbeat sent", extra={"why": str(fault)})
 
 
 @worker_process_init.connect

@@ -92,3 +92,14 @@ def test_a_folder_that_cannot_be_written_is_said(tmp_path: Path) -> None:
     (tmp_path / "file").write_text("", encoding="utf-8")
     with pytest.raises(OneBoxError, match="cannot be written"):
         start(tmp_path / "file" / "below")
+
+
+def test_a_worker_proves_through_a_queue_of_its_own_that_it_consumes(box: Address) -> None:
+    beat = box.folder / "heartbeat"
+    give_up_at = time.monotonic() + 30
+    while not beat.exists() and time.monotonic() < give_up_at:
+        time.sleep(0.2)
+    first = beat.stat().st_mtime
+    while beat.stat().st_mtime == first and time.monotonic() < give_up_at:
+        time.sleep(0.2)
+    assert beat.stat().st_mtime > first

@@ -112,6 +112,7 @@ class Supervisor:
             "BLANKWRIGHT_REDIS_URL": f"redis://:{known['broker']}@127.0.0.1:{ports['broker']}/0",
             "BLANKWRIGHT_RATES_URL": self._url,
             "BLANKWRIGHT_SERVICE_KEY": known["service"],
+            "BLANKWRIGHT_HEARTBEAT_FILE": str(self._folder / "heartbeat"),
             "REMAP_SIGTERM": "SIGQUIT",
         }
         queues = ",".join(QUEUES)
