@@ -6,7 +6,7 @@ BIN := $(VENV)/bin
 RUN := $(BIN)/blankwright
 
 .DEFAULT_GOAL := help
-.PHONY: help quote up down status test test-unit test-outside test-architecture test-integration test-system check format lock clean
+.PHONY: help quote up down status bench test test-unit test-outside test-architecture test-integration test-system check format lock clean
 
 help:  ## list the targets
 	@grep -E '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/' | expand -t 20
@@ -28,6 +28,9 @@ test: $(VENV)/installed-dev  ## every tier that needs no container engine
 
 test-unit test-outside test-architecture test-integration test-system: test-%: $(VENV)/installed-dev  ## one tier
 	$(BIN)/python -m pytest tests/$*
+
+bench: $(VENV)/installed-dev  ## how long the parts take, as ratios within one run
+	$(BIN)/python -m tests.bench
 
 check: $(VENV)/installed-dev  ## formatting, lint, types, import rules; writes nothing
 	$(BIN)/ruff format --check --no-cache .

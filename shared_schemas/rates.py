@@ -6,11 +6,12 @@ one whose row in `currencies` has `per_base` 1.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import date, datetime
 from decimal import Decimal
 from functools import cached_property
 from itertools import pairwise
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, Self
 
 from pydantic import Field, StringConstraints, model_validator
 
@@ -427,6 +428,13 @@ class Rates(Contract):
     currencies: tuple[CurrencyRow, ...]
     calendar: tuple[CalendarRow, ...]
     shop_load: tuple[ShopLoadRow, ...]
+
+    def model_copy(self, *, update: Mapping[str, Any] | None = None, deep: bool = False) -> Self:
+        """A copy, with tables replaced; what was looked up in the old tables is forgotten."""
+        fresh = super().model_copy(update=update, deep=deep)
+        for looked_up in ("_rows_by_name", "base_currency"):
+            fresh.__dict__.pop(looked_up, None)
+        return fresh
 
     @cached_property
     def _rows_by_name(self) -> dict[str, dict[str, Any]]:

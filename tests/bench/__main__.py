@@ -1,0 +1,74 @@
+"""`make bench`: how long the parts of the main job take, all in one run on one machine.
+
+Absolute times depend on the machine; read the ratios. The unit is the validation of the same prescription from JSON, done
+in the same run, so that a slow or busy machine slows both.
+"""
+
+from __future__ import annotations
+
+import gc
+import platform
+import statistics
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from services.prescription.domain.check import check_prescription
+from services.rates.domain.seed import seed_rates
+from shared_schemas.prescription import Prescription
+from tests.bench.lenses import chain_of_lenses
+
+RUNS = 25
+
+
+@dataclass(frozen=True)
+class Row:
+    """One line of the table: medians in milliseconds, and the ratio to the unit of the same size."""
+
+    name: str
+    median_ms: float
+    worst_ms: float
+    ratio: float
+
+
+def medians(work: Callable[[], object], *, runs: int = RUNS) -> tuple[float, float]:
+    """Median and worst of some runs after two to warm up [ms]."""
+    for _ in range(2):
+        work()
+    gc.collect()
+    times = []
+    for _ in range(runs):
+        began = time.perf_counter()
+        work()
+        times.append((time.perf_counter() - began) * 1000)
+    return statistics.median(times), max(times)
+
+
+def prescription_rows() -> list[Row]:
+    """Checks of 10, 20 and 40 surfaces."""
+    rates = seed_rates()
+    rows = []
+    for elements in (5, 10, 20):
+        lens = chain_of_lenses(elements)
+        document = lens.model_dump_json()
+        unit, worst_unit = medians(lambda document=document: Prescription.model_validate_json(document))
+        median, worst = medians(lambda lens=lens: check_prescription(lens, rates))
+        rows.append(Row(f"validate a prescription of {2 * elements} surfaces (unit)", unit, worst_unit, 1.0))
+        rows.append(Row(f"check a prescription of {2 * elements} surfaces", median, worst, median / unit))
+    return rows
+
+
+def main() -> None:
+    """Print the table."""
+    rows = prescription_rows()
+    print(f"Python {platform.python_version()}, medians of {RUNS} runs")
+    print(f"{'what':<56}{'median ms':>10}{'worst ms':>10}{'ratio':>8}")
+    for row in rows:
+        print(f"{row.name:<56}{row.median_ms:>10.2f}{row.worst_ms:>10.2f}{row.ratio:>8.1f}")
+    checks = {row.name: row.median_ms for row in rows}
+    growth = checks["check a prescription of 40 surfaces"] / checks["check a prescription of 10 surfaces"]
+    print(f"four times the surfaces take {growth:.1f} times as long to check")
+
+
+if __name__ == "__main__":
+    main()

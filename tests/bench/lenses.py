@@ -1,0 +1,32 @@
+"""Lenses to measure with: as long as one likes, and focusing well enough that every check is made."""
+
+from __future__ import annotations
+
+from shared_schemas.prescription import Element, Prescription, Space, Surface, Tolerances
+
+
+def chain_of_lenses(elements: int) -> Prescription:
+    """A lens of so many weak elements, alternately crown and flint, spaced by air; toleranced on every face."""
+    faces = {"form": "3/3(0.5)", "imperfections": "5/3x0.16", "coating": "ar-single"}
+    made = []
+    for number in range(elements):
+        radius = 180.0 + 7 * number
+        crown = number % 2 == 0
+        made.append(
+            Element(
+                name=f"L{number + 1}",
+                glass="N-BK7" if crown else "N-SF2",
+                diameter_mm=30.0,
+                centre_thickness_mm=5.0,
+                front=Surface(radius_mm=radius if crown else -radius, clear_diameter_mm=26.0, **faces),
+                back=Surface(radius_mm=-radius if crown else radius, clear_diameter_mm=26.0, **faces),
+                tolerances=Tolerances(diameter_mm=(0.0, -0.02), centre_thickness_mm=0.05, centring="4/2'"),
+            )
+        )
+    return Prescription(
+        title=f"A chain of {elements} elements",
+        elements=tuple(made),
+        spaces=tuple(Space(gap_mm=2.5) for _ in range(elements - 1)),
+        entrance_pupil_diameter_mm=14.0,
+        field_half_angle_deg=2.0,
+    )
