@@ -1,28 +1,16 @@
-"""Exact rays: a sequential trace through centred spheres, conics and even aspheres, many rays and many trains at a time."""
+"""Exact rays of a lens: its faces as they stand on the axis, its pupils, best focus and spots."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
-from numpy.typing import NDArray
 
+from services.prescription.domain.trace import ORDERS, Bundle, Floats, Traced, Trains, trace_trains
 from services.prescription.domain.train import AIR, CEMENT
 from shared_schemas.prescription import Prescription, Surface
-
-Floats = NDArray[np.float64]
-Flags = NDArray[np.bool_]
-
-ORDERS = tuple(range(4, 21, 2))
-"""Orders of the even terms of ISO 10110-12 that a face may have."""
-
-MOST_STEPS = 20
-CONVERGED_SHARE = 1e-13
-"""Newton's search for an aspheric face ends below this share of the way's scale, and may not take more steps."""
-
-FARTHEST_MM = 1e12
-"""A figure beyond this is no longer a place in a workshop: the ray counts as lost."""
 
 
 @dataclass(frozen=True)
@@ -38,44 +26,48 @@ class SurfaceOnAxis:
 
 
 @dataclass(frozen=True)
-class Trains:
-    """Faces of one train, or of several alike ones, as arrays: first axis the faces, second axis the trains.
+class Pupils:
+    """Entrance pupils of trains: place behind the first vertex [mm] and semi-diameter [mm], each (trains,)."""
 
-    `curvature_per_mm`, `conic`, `way_mm` (from the face to the next) and `index_after` are (faces, trains); `terms` is
-    (faces, trains, orders) with the even terms of `ORDERS`; `semi_diameter_mm` is (faces,).
-    """
-
-    curvature_per_mm: Floats
-    conic: Floats
-    way_mm: Floats
-    index_after: Floats
-    terms: Floats
+    position_mm: Floats
     semi_diameter_mm: Floats
 
 
 @dataclass(frozen=True)
-class Bundle:
-    """Rays: their points in a plane before the first vertex and their unit directions [-]; each (3, trains, rays).
+class Focus:
+    """Where rays come closest to one point: behind the last vertex [mm], RMS radius there [mm], share that is lost; (trains,).
 
-    `points_mm` counts z from the first vertex.
+    Place and radius are infinite where no ray arrives, or where they leave parallel.
     """
 
-    points_mm: Floats
-    directions: Floats
+    position_mm: Floats
+    rms_mm: Floats
+    lost: Floats
 
 
 @dataclass(frozen=True)
-class Traced:
-    """Rays behind the last face, where z counts from the last vertex; (3, trains, rays) and (trains, rays).
+class Spot:
+    """The image of one point: field angle [deg], RMS radius [mm] at the place [mm] behind the last vertex, share of rays lost.
 
-    A ray is in one of `arrives`, `missed` and `reflected`; one that does not arrive has zeros for place and direction.
+    Radius and place are `None` where no ray arrives, or where they leave parallel.
     """
 
-    points_mm: Floats
-    directions: Floats
-    arrives: Flags
-    missed: Flags
-    reflected: Flags
+    field_deg: float
+    rms_mm: float | None
+    position_mm: float | None
+    lost: float
+
+
+@dataclass(frozen=True)
+class Marginal:
+    """The paraxial marginal ray: slopes before and behind the train [-], place of the image behind the last vertex [mm]; (trains,).
+
+    The place is infinite where the light leaves parallel.
+    """
+
+    slope_before: Floats
+    slope_behind: Floats
+    image_mm: Floats
 
 
 def surfaces_of(prescription: Prescription, indices: Sequence[float]) -> tuple[SurfaceOnAxis, ...]:
@@ -104,7 +96,7 @@ def trains_of(surfaces: Sequence[SurfaceOnAxis]) -> Trains:
     return Trains(
         curvature_per_mm=_column([0.0 if s.radius_mm is None else 1 / s.radius_mm for s in surfaces]),
         conic=_column([s.conic for s in surfaces]),
-        way_mm=_column([*(b - a for a, b in zip(vertices, vertices[1:], strict=False)), 0.0]),
+        way_mm=_column([*(b - a for a, b in pairwise(vertices)), 0.0]),
         index_after=_column([s.index_after for s in surfaces]),
         terms=terms,
         semi_diameter_mm=np.array([s.semi_diameter_mm for s in surfaces]),
@@ -116,137 +108,149 @@ def trace(*, surfaces: Sequence[SurfaceOnAxis], bundle: Bundle, index_before: fl
     return trace_trains(trains=trains_of(surfaces), bundle=bundle, index_before=index_before)
 
 
-def trace_trains(*, trains: Trains, bundle: Bundle, index_before: float = AIR) -> Traced:
-    """The same rays, or rays of its own for each, through every train.
+def spots(*, prescription: Prescription, indices: Sequence[float], fields_deg: Sequence[float] = (0.0,)) -> tuple[Spot, ...]:
+    """The image of a point at each field angle [deg], at the best focus of its own; all fields in one trace.
 
-    Notes: a ray is lost by missing a face, by leaving the sheet of the face that has the vertex, by turning round, or by
-    total reflection. The signs of what must be positive are kept for every face and looked at once, at the end.
-    Source: derived; the vector form of Snell's law as in Welford, Aberrations of Optical Systems (1986), from memory.
+    Off the axis a ray outside a clear diameter is lost; on the axis it is not, so that the pupil that is stated counts.
     """
-    across, z = bundle.points_mm[:2].copy(), bundle.points_mm[2].copy()
-    slant, forward = bundle.directions[:2], bundle.directions[2]
-    faces = len(trains.curvature_per_mm)
-    met = np.empty((faces, *np.broadcast_shapes(z.shape, trains.curvature_per_mm[0, :, None].shape)))
-    bent = np.empty_like(met)
-    ratios = _ratios(trains, index_before)
-    conical = trains.conic.any(axis=1).tolist()
-    aspheric = trains.terms.any(axis=(1, 2)).tolist()
-    with np.errstate(all="ignore"):
-        for i in range(faces):
-            c, k = trains.curvature_per_mm[i][:, None], trains.conic[i][:, None] if conical[i] else None
-            across = across - (z / forward) * slant
-            across, z, normal, square, cosine, met[i] = _meet_conic(across, slant, forward, c, k)
-            if aspheric[i]:
-                kk = trains.conic[i][:, None]
-                across, z, normal, square, cosine, met[i] = _meet_asphere(across, z, slant, forward, c, kk, trains.terms[i])
-            ratio, lack = ratios[0][i], ratios[1][i]
-            under = cosine * cosine * ratio * ratio + (lack if square is None else lack * square)
-            gain = np.sqrt(np.abs(under)) - ratio * cosine
-            if square is not None:
-                gain /= square
-            slant = ratio * slant - gain * normal[0]
-            forward = ratio * forward + gain * normal[1]
-            bent[i] = np.minimum(under, forward)
-            z = z - trains.way_mm[i][:, None]
-        return _sorted_out(across, z, slant, forward, met, bent)
-
-
-def _ratios(trains: Trains, index_before: float) -> tuple[Floats, Floats]:
-    """n / n' and 1 - (n / n')^2 at each face, (faces, trains, 1)."""
-    before = np.concatenate([np.full_like(trains.index_after[:1], index_before), trains.index_after[:-1]])
-    ratio = (before / trains.index_after)[:, :, None]
-    return ratio, 1 - ratio * ratio
-
-
-_Met = tuple[Floats, Floats, tuple[Floats, Floats], Floats | None, Floats, Floats]
-"""Where rays meet a face: across, z, the normal (across, along), its square (`None`: 1), direction times normal, and what
-is positive for a ray that meets it."""
-
-
-def _meet_conic(across: Floats, slant: Floats, forward: Floats, c: Floats, k: Floats | None) -> _Met:
-    """Rays from the plane of the vertex to a conic.
-
-    Notes: c (x^2 + y^2 + (1 + k) z^2) = 2 z; the root that is 0 at the vertex. The normal (-c x, -c y, 1 - c (1 + k) z)
-    has the square 1 - k c^2 (x^2 + y^2), and its product with the direction is the root of the discriminant.
-    """
-    height = across * across
-    lean = across * slant
-    b = forward - c * (lean[0] + lean[1])
-    a = c if k is None else c * (1 + k * forward * forward)
-    e = c * (height[0] + height[1])
-    under = b * b - a * e
-    cosine = np.sqrt(np.abs(under))
-    way = e / (b + cosine)
-    across = across + way * slant
-    z = way * forward
-    tilt = c * across
-    if k is None:
-        along = 1 - c * z
-        return across, z, (tilt, along), None, cosine, np.minimum(under, along)
-    along = 1 - c * (1 + k) * z
-    square = tilt * tilt
-    return across, z, (tilt, along), 1 - k * (square[0] + square[1]), cosine, np.minimum(under, along)
-
-
-def _meet_asphere(
-    across: Floats, z: Floats, slant: Floats, forward: Floats, c: Floats, k: Floats, terms: Floats
-) -> _Met:
-    """Rays onward from the conic to the face with its even terms, by Newton's search along each ray.
-
-    A ray that misses the conic starts from the plane of the vertex instead. One that has not converged does not meet the face.
-    """
-    lost = ~np.isfinite(z)
-    across, z = np.where(lost, 0.0, across), np.where(lost, 0.0, z)
-    for _ in range(MOST_STEPS):
-        sag, steepness, _inside = _sag_and_steepness(across, c, k, terms)
-        lean = across * slant
-        miss = z - sag
-        step = miss / (forward - steepness * (lean[0] + lean[1]))
-        across, z = across - step * slant, z - step * forward
-        if np.all(~(np.abs(step) > CONVERGED_SHARE * (1 + np.abs(z)))):
-            break
-    sag, steepness, inside = _sag_and_steepness(across, c, k, terms)
-    lean = across * slant
-    cosine = forward - steepness * (lean[0] + lean[1])
-    tilt = steepness * across
-    square = 1 + tilt[0] * tilt[0] + tilt[1] * tilt[1]
-    near = 100 * CONVERGED_SHARE * (1 + np.abs(z)) * square - np.abs(z - sag)
-    met = np.where(lost, -1.0, np.minimum(np.minimum(near, inside), cosine))
-    return across, z, (tilt, np.ones_like(z)), square, cosine, met
-
-
-def _sag_and_steepness(across: Floats, c: Floats, k: Floats, terms: Floats) -> tuple[Floats, Floats, Floats]:
-    """Sagitta [mm], slope over height [1/mm], and what is positive within the reach of the conic.
-
-    Notes: z = c s / (1 + w) + sum A_n s^(n/2), s the square of the height, w^2 = 1 - (1 + k) c^2 s; slope over height is
-    c / w + sum n A_n s^(n/2 - 1).
-    """
-    s = across[0] * across[0] + across[1] * across[1]
-    inside = 1 - (1 + k) * (c * c) * s
-    root = np.sqrt(np.maximum(inside, 1e-12))
-    sag, steepness = np.zeros_like(s), np.zeros_like(s)
-    for place in range(len(ORDERS) - 1, -1, -1):
-        coefficient = terms[:, place, None]
-        sag = sag * s + coefficient
-        steepness = steepness * s + ORDERS[place] * coefficient
-    return c * s / (1 + root) + sag * s * s, c / root + steepness * s, inside
-
-
-def _sorted_out(across: Floats, z: Floats, slant: Floats, forward: Floats, met: Floats, bent: Floats) -> Traced:
-    """Rays that arrive, and the reason of those that do not, which is that of the first face that loses them."""
-    points = np.concatenate([across, np.broadcast_to(z, across.shape[1:])[None]])
-    directions = np.concatenate([slant, np.broadcast_to(forward, slant.shape[1:])[None]])
-    meets, bends = met > 0, bent > 0
-    arrives = meets.all(axis=0) & bends.all(axis=0)
-    arrives &= (np.abs(points) < FARTHEST_MM).all(axis=0) & (np.abs(directions) < 2).all(axis=0)
-    if arrives.all():
-        nobody = np.zeros_like(arrives)
-        return Traced(points, directions, arrives, nobody, nobody)
-    first = (~(meets & bends)).argmax(axis=0)[None]
-    reflected = ~arrives & np.take_along_axis(meets & ~bends, first, axis=0)[0]
-    return Traced(
-        np.where(arrives, points, 0.0), np.where(arrives, directions, 0.0), arrives, ~arrives & ~reflected, reflected
+    trains = trains_of(surfaces_of(prescription, indices))
+    pupils = pupils_of(prescription=prescription, trains=trains)
+    fields = np.array(fields_deg, dtype=np.float64)
+    bundle = bundle_of(pupils=pupils, pattern=_PATTERN, fields_deg=fields, object_distance_mm=prescription.object_distance_mm)
+    focus = focus_of(trace_trains(trains=trains, bundle=bundle, within_clear=fields != 0))
+    return tuple(
+        Spot(field, rms if np.isfinite(rms) else None, place if np.isfinite(place) else None, lost)
+        for field, rms, place, lost in zip(
+            fields_deg, focus.rms_mm.tolist(), focus.position_mm.tolist(), focus.lost.tolist(), strict=True
+        )
     )
+
+
+def rms_spot_mm(*, prescription: Prescription, indices: Sequence[float], field_deg: float = 0.0) -> float | None:
+    """RMS radius of the image of a point [mm] at its best focus; `None` where no ray arrives or they leave parallel."""
+    return spots(prescription=prescription, indices=indices, fields_deg=(field_deg,))[0].rms_mm
+
+
+def best_focus_mm(*, prescription: Prescription, indices: Sequence[float]) -> float | None:
+    """Place of the least RMS spot on the axis behind the last vertex [mm]; `None` as for the spot."""
+    return spots(prescription=prescription, indices=indices)[0].position_mm
+
+
+def pupil_pattern(*, rings: int = 4, arms: int = 16) -> Floats:
+    """Points that share a pupil of radius 1 equally, (2, rays): rings of equal area, each turned by half an arm.
+
+    Two arms make a fan in the meridional plane.
+    """
+    radii = np.repeat(np.sqrt((np.arange(rings) + 0.5) / rings), arms)
+    turn = 0.0 if arms == 2 else 0.5
+    angles = np.pi / 2 + 2 * np.pi * np.concatenate([(np.arange(arms) + turn * (ring % 2)) / arms for ring in range(rings)])
+    return np.stack([radii * np.cos(angles), radii * np.sin(angles)])
+
+
+def pupils_of(*, prescription: Prescription, trains: Trains) -> Pupils:
+    """Entrance pupils by first order of trains that share the stop, the apertures and the object of a prescription.
+
+    Notes: the diameter is the one that is stated; else that of the image of the stop, within the first clear diameter; else
+    the first clear diameter, as far as the other clear diameters let it pass. A pupil at infinity counts as at the vertex.
+    """
+    first_mm = float(trains.semi_diameter_mm[0])
+    distance_mm = prescription.object_distance_mm
+    stated_mm, stop = prescription.entrance_pupil_diameter_mm, prescription.stop
+    semi_mm = np.full(trains.way_mm.shape[1], first_mm if stated_mm is None else stated_mm / 2)
+    place_mm = np.zeros_like(semi_mm)
+    with np.errstate(all="ignore"):
+        if stop is not None and stop.after_element == 0:
+            place_mm -= abs(stop.distance_mm)
+            semi_mm = semi_mm if stated_mm is not None else np.minimum(semi_mm, stop.diameter_mm / 2)
+        elif stop is not None:
+            at = 2 * stop.after_element - 1
+            a = _height_at(trains, at, stop.distance_mm, height=1.0, slope=0.0)
+            b = _height_at(trains, at, stop.distance_mm, height=0.0, slope=1.0)
+            far = ~(np.abs(b) < 1e5 * np.abs(a))
+            place_mm = np.where(far, 0.0, b / a)
+            semi_mm = semi_mm if stated_mm is not None else np.minimum(semi_mm, stop.diameter_mm / 2 / np.abs(a))
+        elif stated_mm is None:
+            heights = np.abs(_heights(trains, height=1.0, slope=0.0 if distance_mm is None else 1 / distance_mm)[0])
+            semi_mm = np.minimum(semi_mm, (trains.semi_diameter_mm[:, None] / heights).min(axis=0))
+    if distance_mm is not None:
+        place_mm = np.where(place_mm > -0.9 * distance_mm, place_mm, 0.0)
+    return Pupils(place_mm, np.where(np.isfinite(semi_mm), semi_mm, first_mm))
+
+
+def bundle_of(*, pupils: Pupils, pattern: Floats, fields_deg: Floats, object_distance_mm: float | None) -> Bundle:
+    """Rays from a point of the object through the pattern of each pupil; field angles (trains,) or one pupil with many.
+
+    Notes: the angle is that of the chief ray, in the plane of y; the object is flat, at its distance before the first vertex.
+    """
+    place_mm, angle, semi_mm = np.broadcast_arrays(pupils.position_mm, np.radians(fields_deg), pupils.semi_diameter_mm)
+    shape = (3, len(place_mm), pattern.shape[1])
+    points = np.empty(shape)
+    points[:2] = semi_mm[:, None] * pattern[:, None, :]
+    points[2] = place_mm[:, None]
+    directions = np.zeros(shape)
+    if object_distance_mm is None:
+        directions[1] = np.sin(angle)[:, None]
+        directions[2] = np.cos(angle)[:, None]
+        return Bundle(points, directions)
+    directions[:] = points
+    directions[2] += object_distance_mm
+    directions[1] += np.tan(angle)[:, None] * directions[2]
+    return Bundle(points, directions / np.sqrt((directions * directions).sum(axis=0)))
+
+
+def focus_of(traced: Traced) -> Focus:
+    """The plane across the axis in which the rays of each train have the least RMS radius about their centroid.
+
+    Notes: with p the places and q the slopes less their means, the plane lies at -sum(p q) / sum(q q).
+    Source: derived, least squares.
+    """
+    weight = traced.arrives.astype(np.float64)
+    count = weight.sum(axis=1)
+    forward = np.where(traced.arrives, traced.directions[2], 1.0)
+    slopes = traced.directions[:2] / forward
+    places = traced.points_mm[:2] - traced.points_mm[2] * slopes
+    some = np.maximum(count, 1.0)
+    p = (places - (places.sum(axis=2) / some)[:, :, None]) * weight
+    q = (slopes - (slopes.sum(axis=2) / some)[:, :, None]) * weight
+    spread = (q * q).sum(axis=(0, 2))
+    meet = (spread > 1e-18 * some) & (count > 1)
+    position = np.where(meet, -(p * q).sum(axis=(0, 2)) / np.where(meet, spread, 1.0), np.inf)
+    blur = p + np.where(meet, position, 0.0)[:, None] * q
+    return Focus(position, np.where(meet, np.sqrt((blur * blur).sum(axis=(0, 2)) / some), np.inf), 1 - count / weight.shape[1])
+
+
+def marginal_of(*, trains: Trains, pupils: Pupils, object_distance_mm: float | None) -> Marginal:
+    """The marginal ray of each train by first order."""
+    semi = pupils.semi_diameter_mm
+    before = np.zeros_like(semi) if object_distance_mm is None else semi / (object_distance_mm + pupils.position_mm)
+    height = semi - before * pupils.position_mm
+    with np.errstate(all="ignore"):
+        heights, reduced = _heights(trains, height=height, slope=before)
+        behind = reduced / trains.index_after[-1]
+        image = -heights[-1] / behind
+    return Marginal(before, behind, np.where(np.isfinite(image), image, np.inf))
+
+
+def _heights(trains: Trains, *, height: Floats | float, slope: Floats | float) -> tuple[Floats, Floats]:
+    """Paraxial heights [mm] at each face, (faces, trains), and the reduced angle n u behind the last, (trains,)."""
+    reach = np.zeros(trains.way_mm.shape[1]) + height
+    reduced = np.zeros_like(reach) + slope
+    heights = np.empty_like(trains.way_mm)
+    before: float | Floats = AIR
+    for i, after in enumerate(trains.index_after):
+        heights[i] = reach
+        reduced = reduced - reach * (after - before) * trains.curvature_per_mm[i]
+        reach = reach + trains.way_mm[i] * reduced / after
+        before = after
+    return heights, reduced
+
+
+def _height_at(trains: Trains, face: int, distance_mm: float, *, height: float, slope: float) -> Floats:
+    """Paraxial height [mm] at a distance [mm] behind a face, (trains,)."""
+    part = Trains(*(getattr(trains, name)[: face + 1] for name in Trains.__dataclass_fields__))
+    heights, reduced = _heights(part, height=height, slope=slope)
+    found: Floats = heights[-1] + distance_mm * reduced / part.index_after[-1]
+    return found
 
 
 def _on_axis(face: Surface, vertex_mm: float, index_after: float) -> SurfaceOnAxis:
@@ -257,3 +261,6 @@ def _on_axis(face: Surface, vertex_mm: float, index_after: float) -> SurfaceOnAx
 
 def _column(values: Sequence[float]) -> Floats:
     return np.array(values, dtype=np.float64)[:, None]
+
+
+_PATTERN = pupil_pattern()
