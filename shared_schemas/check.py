@@ -24,8 +24,30 @@ class Finding(Contract):
     repair: Text | None = None
 
 
+class FindingKind(Contract):
+    """What a finding code stands for: how grave it is, what it means, where the rule comes from."""
+
+    code: Name
+    severity: Severity
+    meaning: Text
+    source: Text
+
+
+class FindingKindList(Contract):
+    """Every kind of finding that a check can make; there is one page of them."""
+
+    items: tuple[FindingKind, ...]
+    next: str | None = None
+
+
 class FirstOrder(Contract):
-    """Paraxial figures at the prescription's wavelength; `None` where the lens has none (afocal, no stop)."""
+    """Paraxial figures at the prescription's wavelength; `None` where the lens has none (afocal, a telecentric pupil).
+
+    Front focus, front principal plane and entrance pupil count from the first vertex, back focus, back principal plane, exit
+    pupil and image from the last; all positive behind it. `numerical_aperture` is n'u' of the marginal ray on the image
+    side, `aperture_from` says what the aperture was taken from. Ray heights are two for every element, front and back; those
+    of the chief ray belong to the stated field.
+    """
 
     wavelength_nm: float
     focal_length_mm: float | None
@@ -38,6 +60,15 @@ class FirstOrder(Contract):
     exit_pupil_diameter_mm: float | None = None
     exit_pupil_position_mm: float | None = None
     petzval_radius_mm: float | None = None
+    principal_plane_front_mm: float | None = None
+    principal_plane_back_mm: float | None = None
+    numerical_aperture: float | None = None
+    working_f_number: float | None = None
+    image_distance_mm: float | None = None
+    magnification: float | None = None
+    aperture_from: Text = ""
+    marginal_heights_mm: tuple[float, ...] = ()
+    chief_heights_mm: tuple[float, ...] = ()
 
 
 class SurfaceCheck(Contract):
@@ -45,6 +76,10 @@ class SurfaceCheck(Contract):
 
     `power_fringes` and `irregularity_fringes` are fringe spacings at 546.07 nm; `imperfection_grade_mm` is the grade A
     of ISO 10110-7. `defaulted` names the demands that were not on the drawing and took the default of ISO 10110-11.
+    `best_fit_radius_mm` is that of the sphere through the vertex from which an aspheric face departs least within its clear
+    diameter, `aspheric_departure_um` peak to valley and `aspheric_slope_mrad` at its steepest. `centre_offset_mm` is how far
+    the centring tolerance lets the centre of curvature lie off the axis. `bevel_width_mm` is the least and the most that is
+    usual, `None` where no bevel is needed or usual; `seat_width_mm` the flat or step outside the curve.
     """
 
     sag_mm: float
@@ -57,10 +92,21 @@ class SurfaceCheck(Contract):
     imperfection_grade_mm: float
     coating: str | None
     defaulted: tuple[str, ...] = ()
+    best_fit_radius_mm: float | None = None
+    aspheric_departure_um: float | None = None
+    aspheric_slope_mrad: float | None = None
+    centre_offset_mm: float | None = None
+    bevel_width_mm: tuple[float, float] | None = None
+    seat_width_mm: float = 0.0
 
 
 class ElementCheck(Contract):
-    """One element. `glass` is the catalogue name it was resolved to, `None` for a glass that the rates do not know."""
+    """One element. `glass` is the catalogue name it was resolved to, `None` for a glass that the rates do not know.
+
+    `centre_of_gravity_mm` counts from the front vertex. The centring tolerance, a tilt of one face, is told again as the
+    wedge it makes: difference of edge thickness over the diameter, deviation of a beam (half the cone that it describes when
+    the part is turned), and decentre of the optical axis, which only a lens with a focal length has.
+    """
 
     name: str
     glass: str | None
@@ -81,6 +127,47 @@ class ElementCheck(Contract):
     centre_thickness_tolerance_mm: float
     centring_tolerance_arcmin: float
     defaulted: tuple[str, ...] = ()
+    focal_length_mm: float | None = None
+    centre_of_gravity_mm: float | None = None
+    centres_apart_mm: float | None = None
+    wedge_edge_difference_mm: float | None = None
+    wedge_deviation_arcmin: float | None = None
+    wedge_decentre_mm: float | None = None
+
+
+class SpaceCheck(Contract):
+    """What lies between two neighbours: air with its spacer, or cement.
+
+    Gaps are parallel to the axis. A spacer touches each face midway between its clear diameter and the rim, its length is that
+    between the two circles; `None` where it has none. Cement: mismatch of the faces in fringe spacings at 546.07 nm, and the shear
+    strain of a film for a change of temperature, where the expansion of both glasses is known.
+    """
+
+    cemented: bool
+    gap_at_axis_mm: float
+    gap_at_clear_mm: float
+    gap_at_rim_mm: float
+    spacer_length_mm: float | None = None
+    spacer_front_contact_mm: float | None = None
+    spacer_back_contact_mm: float | None = None
+    mismatch_fringes: float | None = None
+    expansion_difference_1e6_per_k: float | None = None
+    film_shift_um: float | None = None
+    film_shear_strain: float | None = None
+
+
+class ImageSpot(Contract):
+    """The image of a far point, or of one at the stated distance, by exact rays at the stated aperture.
+
+    `rms_spot_mm` is the RMS radius at the best focus, `best_focus_mm` its place behind the last vertex and
+    `from_paraxial_focus_mm` how far that is from the paraxial one; `None` where no ray arrives or they leave parallel.
+    """
+
+    field_deg: float
+    rms_spot_mm: float | None
+    best_focus_mm: float | None
+    from_paraxial_focus_mm: float | None
+    rays_lost_share: float
 
 
 class CheckReport(Contract):
@@ -90,3 +177,5 @@ class CheckReport(Contract):
     first_order: FirstOrder
     elements: tuple[ElementCheck, ...]
     findings: tuple[Finding, ...]
+    spaces: tuple[SpaceCheck, ...] = ()
+    images: tuple[ImageSpot, ...] = ()

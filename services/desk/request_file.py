@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import codecs
 import json
 from collections.abc import Mapping
 from pathlib import Path
@@ -17,6 +18,9 @@ from shared_schemas.quote import QuoteRequest
 
 LARGEST_FILE_BYTES = 1024 * 1024
 TABLE_SUFFIXES = (".csv", ".tsv", ".txt")
+SPREADSHEET_MARKS = (b"PK\x03\x04", b"\xd0\xcf\x11\xe0")
+"""First bytes of zipped and of older office files."""
+
 USUAL_QUANTITIES = (5, 25, 100)
 
 
@@ -68,11 +72,25 @@ def _text(path: Path) -> str:
     try:
         if path.stat().st_size > LARGEST_FILE_BYTES:
             raise FileUnreadable(path.name, f"it is larger than {LARGEST_FILE_BYTES // 1024} KiB, which no prescription is")
-        return path.read_text(encoding="utf-8-sig")
+        return decoded(path.read_bytes(), path.name)
     except OSError as fault:
         raise FileUnreadable(str(path), (fault.strerror or str(fault)).lower()) from fault
+
+
+def decoded(content: bytes, name: str) -> str:
+    """The text of a file: UTF-8, or UTF-16 that begins with its mark. Raises `FileUnreadable` on anything else."""
+    if content.startswith(SPREADSHEET_MARKS):
+        raise FileUnreadable(name, "it is a spreadsheet or an archive, not text; save the sheet as CSV in UTF-8")
+    wide = content.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE))
+    try:
+        text = content.decode("utf-16" if wide else "utf-8-sig")
     except UnicodeDecodeError as fault:
-        raise FileUnreadable(path.name, f"byte {fault.start} is no UTF-8 text; save it as UTF-8") from fault
+        kind = "UTF-16" if wide else "UTF-8"
+        raise FileUnreadable(name, f"byte {fault.start} is no {kind} text; save it as UTF-8") from fault
+    if "\x00" in text:
+        at = text.index("\x00")
+        raise FileUnreadable(name, f"character {at} is NUL: it is no text, or UTF-16 without its mark; save it as UTF-8")
+    return text
 
 
 def _no_such_number(text: str) -> NoReturn:

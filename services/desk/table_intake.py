@@ -1,257 +1,242 @@
 """A table of surfaces becomes a prescription; every cell that says nothing usable is named by row and column.
 
-One row a surface, front to back: surface, radius_mm, thickness_mm, glass, clear_diameter_mm, diameter_mm.
+One row a surface, front to back: surface, radius_mm, thickness_mm, glass, clear_diameter_mm, diameter_mm, and where they are
+needed conic, a4 to a20 and element (its name). The heads may be other words of the trade, curvatures and semi-diameters do, and
+a head may end in a unit, as in `Radius (in)`; a line `units,inch` before the heads or a column `units` sets it for all.
 A row with a glass is the front of an element, and its thickness that of the glass; two such rows one after the other are
-cemented. A row without a glass is followed by air. A row whose surface is called `stop` is the stop; `object` and
-`image` rows may be there. The separator is a comma, a semicolon or a tab; with the latter two a decimal comma may be used.
+cemented. A row without a glass is followed by air, one whose glass is `cement` by cement. A row called `stop` is the stop;
+`object` and `image` rows may be there. The separator is a comma, a semicolon or a tab; the decimal sign a point or a comma.
 """
 
 from __future__ import annotations
 
-import csv
-import math
 import re
 from dataclasses import dataclass, field
+from decimal import Decimal
 from typing import Any
 
 from pydantic import ValidationError
 
 from services.chassis.problems import details_of_invalid
 from services.desk.errors import TableUnreadable
+from services.desk.table_sheet import FLAT, MOST_ROWS, Row, Sheet, rows_of
+from services.desk.table_writing import exact_sum, table_of
 from shared_schemas.prescription import Prescription
-from shared_schemas.problem import ProblemDetail
 
-COLUMNS = ("surface", "radius_mm", "thickness_mm", "glass", "clear_diameter_mm", "diameter_mm")
-NEEDED = ("radius_mm", "thickness_mm", "glass", "clear_diameter_mm")
-FLAT = ("inf", "infinity", "plano", "flat", "∞", "")
-MOST_ROWS = 200
-AIR = ("", "air")
+__all__ = ["MOST_ROWS", "prescription_from_table", "table_of"]
 
+BY_INDEX = re.compile(
+    r"(?:nd?\s*=?\s*)?([1-4](?:[.,][0-9]+)?)\s*[/:; ]\s*(?:vd?\s*=?\s*)?([0-9]{1,3}(?:[.,][0-9]+)?)", re.IGNORECASE
+)
+"""A glass by index and Abbe number: `1.5168/64.17`."""
 
-@dataclass(frozen=True)
-class Row:
-    """One line of the table; `number` counts as a spreadsheet does, the heads are row 1."""
-
-    number: int
-    cells: dict[str, str]
-    decimal_comma: bool
-
-    @property
-    def kind(self) -> str:
-        """`stop`, `object`, `image`, `glass` (an element begins here) or `air`."""
-        named = self.cells["surface"].lower()
-        if named in ("stop", "object", "image"):
-            return named
-        return "air" if self.cells["glass"].lower() in AIR else "glass"
-
-
-@dataclass
-class Sheet:
-    """The rows of one table with the faults found so far."""
-
-    name: str
-    faults: list[ProblemDetail] = field(default_factory=list)
-
-    def blame(self, row: int, column: str, reason: str, figure: Any, remedy: str) -> None:
-        """Note that a cell is of no use."""
-        self.faults.append(
-            ProblemDetail(pointer=f"/row {row}/{column}", reason=f"row {row}, {column}: {reason}", figure=figure, remedy=remedy)
-        )
-
-    def refuse_if_any(self) -> None:
-        """Raise `TableUnreadable` with every fault noted."""
-        if self.faults:
-            count = len(self.faults)
-            first = self.faults[0].reason
-            raise TableUnreadable(
-                self.name, f"{count} {'cell needs' if count == 1 else 'cells need'} mending; first: {first}", *self.faults
-            )
-
-    def number(self, row: Row, column: str, *, above_zero: bool = True) -> float | None:
-        """The number in a cell, `None` and a fault when there is none."""
-        text = row.cells[column]
-        plain = text.replace(",", ".") if row.decimal_comma else text
-        if not re.fullmatch(r"[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d+)?", plain) or not math.isfinite(float(plain)):
-            reason = f"{text!r} is no number" if text else "the cell is empty"
-            self.blame(row.number, column, reason, text or None, "a number such as 12.5, without a unit")
-            return None
-        value = float(plain)
-        if above_zero and value <= 0:
-            self.blame(row.number, column, f"{text} is not above 0", value, "a length above 0 mm")
-            return None
-        return value
-
-    def radius(self, row: Row) -> float | None:
-        """The signed radius, `None` for a flat face."""
-        if row.cells["radius_mm"].lower().lstrip("+-") in FLAT:
-            return None
-        value = self.number(row, "radius_mm", above_zero=False)
-        if value == 0:
-            self.blame(
-                row.number, "radius_mm", "a radius of 0 has no surface", 0.0, "write inf, or leave the cell empty, for a flat face"
-            )
-        return value
+FIELDS = {"centre_thickness_mm": "thickness_mm", "gap_mm": "thickness_mm", "object_distance_mm": "thickness_mm", "name": "element"}
 
 
 def prescription_from_table(text: str, *, title: str, name: str = "the table") -> Prescription:
     """The prescription that a table of surfaces describes. Raises `TableUnreadable` with every cell that needs mending."""
     sheet = Sheet(name)
-    rows = _rows(text, sheet)
+    rows = rows_of(text, sheet)
     sheet.refuse_if_any()
-    document, origin = _document(rows, sheet, title)
+    read = _Reading(sheet, title)
+    read.all(rows)
+    sheet.refuse_if_any()
+    if not read.elements:
+        raise TableUnreadable(name, "no row names a glass, so there is no element in it")
+    document = read.document()
     sheet.refuse_if_any()
     try:
         return Prescription.model_validate(document)
     except ValidationError as fault:
         for detail in details_of_invalid(fault.errors(), document):
-            row, column = _cell_of(detail.pointer, origin)
+            row, column = read.cell_of(detail.pointer)
             sheet.blame(row, column, detail.reason, detail.figure, detail.remedy or "another value")
         sheet.refuse_if_any()
         raise
 
 
-def _rows(text: str, sheet: Sheet) -> list[Row]:
-    lines = text.lstrip("\ufeff").splitlines()
-    head = next((i for i, line in enumerate(lines) if line.strip()), None)
-    if head is None:
-        raise TableUnreadable(sheet.name, "it is empty; the first row must name the columns " + ", ".join(COLUMNS))
-    separator = max("\t;,", key=lines[head].count)
-    names = [re.sub(r"[\s-]+", "_", cell.strip().lower()) for cell in next(csv.reader([lines[head]], delimiter=separator))]
-    _refuse_heads(names, head + 1, sheet)
-    rows = []
-    for i, cells in enumerate(csv.reader(lines[head + 1 :], delimiter=separator), start=head + 2):
-        if not any(cell.strip() for cell in cells):
-            continue
-        if len(cells) > len(names) and any(cell.strip() for cell in cells[len(names) :]):
-            sheet.blame(i, "(none)", f"the row has {len(cells)} cells, the heads are {len(names)}", len(cells),
-                        "use ; as separator when the numbers have a decimal comma")  # fmt: skip
-            continue
-        filled = dict(zip(names, [cell.strip() for cell in cells] + [""] * len(names), strict=False))
-        rows.append(Row(i, {column: filled.get(column, "") for column in COLUMNS}, decimal_comma=separator != ","))
-    if len(rows) > MOST_ROWS:
-        raise TableUnreadable(sheet.name, f"it has {len(rows)} rows, at most {MOST_ROWS} are read")
-    return rows
+@dataclass
+class _Reading:
+    """What has been read so far, front to back. `behind` is the way from the last face on and `medium` what
+    lies there, `origin` the row of each place."""
 
+    sheet: Sheet
+    title: str
+    elements: list[dict[str, Any]] = field(default_factory=list)
+    spaces: list[dict[str, Any]] = field(default_factory=list)
+    whole: dict[str, Any] = field(default_factory=dict)
+    origin: dict[str, int] = field(default_factory=dict)
+    behind: list[Decimal] = field(default_factory=list)
+    before: Row | None = None
+    medium: str = "air"
 
-def _refuse_heads(names: list[str], row: int, sheet: Sheet) -> None:
-    for column in NEEDED:
-        if column not in names:
-            sheet.blame(row, column, "the column is missing", None, "the columns are " + ", ".join(COLUMNS))
-    for column in dict.fromkeys(name for name in names if name not in COLUMNS or names.count(name) > 1):
-        why = "there are two of it" if column in COLUMNS else "no such column is known"
-        sheet.blame(row, column or "(empty)", why, column, "the columns are " + ", ".join(COLUMNS))
-    sheet.refuse_if_any()
+    def document(self) -> dict[str, Any]:
+        """The prescription as JSON has it."""
+        said: dict[str, Any] = {}
+        for key, (row, text) in self.sheet.forewords.items():
+            if key != "units":
+                said[key] = self.sheet.plain_number(row, key, text)
+                self.origin[f"/{key}"] = row
+        return {"title": self.title, "elements": self.elements, "spaces": self.spaces, **self.whole, **said}
 
+    def all(self, rows: list[Row]) -> None:
+        """Every row in turn; object and image may go without their names at the ends."""
+        body = [row for row in rows if row.kind != "image"]
+        if body and _is_unnamed_object(body[0]):
+            self._object(body.pop(0))
+        if len(body) > 2 and _is_unnamed_image(body[-1], body[-2]):
+            body.pop()
+        for i, row in enumerate(body):
+            following = body[i + 1] if i + 1 < len(body) else None
+            if row.kind == "object":
+                self._object_first(row, i)
+            elif row.kind == "stop":
+                self._stop(row, last=following is None)
+            else:
+                self._face(row, following)
+            self.before = row
 
-def _document(rows: list[Row], sheet: Sheet, title: str) -> tuple[dict[str, Any], dict[str, int]]:
-    """The prescription as JSON has it, and the row that each face of each element came from."""
-    document: dict[str, Any] = {"title": title, "elements": [], "spaces": []}
-    origin: dict[str, int] = {}
-    elements: list[dict[str, Any]] = document["elements"]
-    gap, before = 0.0, None
-    body = [row for row in rows if row.kind != "image"]
-    for i, row in enumerate(body):
-        following = body[i + 1] if i + 1 < len(body) else None
-        if row.kind == "object":
-            _object(row, sheet, document)
-        elif row.kind == "stop":
-            _stop(row, sheet, document, gap if elements else None)
-            gap += _thickness(row, sheet, last=following is None)
-        else:
-            if row.kind == "glass":
-                if elements:
-                    cemented = before is not None and before.kind == "glass"
-                    document["spaces"].append({"cemented": True} if cemented else {"gap_mm": gap})
-                if following is None or following.kind in ("stop", "object"):
-                    sheet.blame(
-                        row.number, "glass", "the element has no back face", row.cells["glass"], "add the row of its back face"
-                    )
-                    following = None
-                else:
-                    origin[f"/elements/{len(elements)}/front"] = row.number
-                    origin[f"/elements/{len(elements)}/back"] = following.number
-                    elements.append(_element(row, following, sheet, len(elements) + 1))
-            elif before is None or before.kind != "glass":
-                sheet.blame(
-                    row.number, "glass", "no glass comes before or after this face", None, "name the glass that begins here"
-                )
-            gap = _thickness(row, sheet, last=following is None) if row.kind == "air" else 0.0
-        before = row
-    if not elements and not sheet.faults:
-        raise TableUnreadable(sheet.name, "no row names a glass, so there is no element in it")
-    return document, origin
-
-
-def _element(front: Row, back: Row, sheet: Sheet, position: int) -> dict[str, Any]:
-    return {
-        "name": f"L{position}",
-        "glass": front.cells["glass"],
-        "diameter_mm": _diameter(front, back, sheet),
-        "centre_thickness_mm": sheet.number(front, "thickness_mm"),
-        "front": {"radius_mm": sheet.radius(front), "clear_diameter_mm": sheet.number(front, "clear_diameter_mm")},
-        "back": {"radius_mm": _quietly(sheet).radius(back), "clear_diameter_mm": _quietly(sheet).number(back, "clear_diameter_mm")}
-        if back.kind == "glass"
-        else {"radius_mm": sheet.radius(back), "clear_diameter_mm": sheet.number(back, "clear_diameter_mm")},
-    }
-
-
-def _quietly(sheet: Sheet) -> Sheet:
-    """A sheet whose faults are dropped: the shared face of a cemented pair is read twice and blamed once."""
-    return Sheet(sheet.name)
-
-
-def _diameter(front: Row, back: Row, sheet: Sheet) -> float | None:
-    """The diameter of an element stands in the row of its front, or of its back when no other element begins there."""
-    other = back.cells["diameter_mm"] if back.kind == "air" else ""
-    if not front.cells["diameter_mm"]:
-        if other:
-            return sheet.number(back, "diameter_mm")
-        sheet.blame(front.number, "diameter_mm", "the element has no diameter", None, "the diameter of the finished element in mm")
-        return None
-    value = sheet.number(front, "diameter_mm")
-    if other and value is not None:
-        second = sheet.number(back, "diameter_mm")
-        if second is not None and second != value:
-            sheet.blame(
-                back.number, "diameter_mm", f"the front of the element says {value:g}", second, "one diameter for both faces"
+    def _object_first(self, row: Row, place: int) -> None:
+        if place > 0:
+            self.sheet.blame(
+                row.number, "surface", "the object stands behind other rows", row.cells["surface"], "one object, in the first row"
             )
-    return value
+        else:
+            self._object(row)
+
+    def _object(self, row: Row) -> None:
+        self.origin["/object_distance_mm"] = row.number
+        if row.said("thickness_mm") not in FLAT and not _is_huge(row.said("thickness_mm")):
+            self.whole["object_distance_mm"] = self.sheet.number(row, "thickness_mm")
+
+    def _stop(self, row: Row, *, last: bool) -> None:
+        """The stop lies behind the last element by the air before it, or before the first by the air that follows it."""
+        if self.elements:
+            self._place_stop(row, exact_sum(self.behind))
+            if not last:
+                self.behind.append(self.sheet.length(row, "thickness_mm", above_zero=False))
+        else:
+            self._place_stop(row, -(self.sheet.number(row, "thickness_mm", above_zero=False) or 0.0))
+
+    def _place_stop(self, row: Row, distance_mm: float) -> None:
+        if "stop" in self.whole:
+            self.sheet.blame(row.number, "surface", "there is a stop already", "stop", "one stop")
+        self.origin["/stop"] = row.number
+        diameter = (self.sheet if row.kind == "stop" else self.sheet.quiet()).number(row, "clear_diameter_mm")
+        self.whole["stop"] = {"after_element": len(self.elements), "distance_mm": distance_mm, "diameter_mm": diameter}
+
+    def _face(self, row: Row, following: Row | None) -> None:
+        inside = self.before is not None and self.before.kind == "face" and self.before.medium == "glass"
+        if row.is_stop and row.medium == "glass":
+            self._place_stop(row, exact_sum(self.behind) if self.elements else 0.0)
+        if row.medium == "glass":
+            self._front(row, following, cemented=inside)
+        elif not inside:
+            reason = "no glass comes before or after this face"
+            self.sheet.blame(row.number, "glass", reason, row.cells["glass"] or None, "name the glass that begins here")
+        if row.medium != "glass":
+            if row.is_stop:
+                self._place_stop(row, 0.0)
+            self.behind = [] if following is None else [self._air(row, following)]
+
+    def _front(self, row: Row, following: Row | None, *, cemented: bool) -> None:
+        if self.elements:
+            self.spaces.append({"cemented": True} if cemented else self._space(row))
+        self.behind = []
+        if following is None or following.kind != "face":
+            self.sheet.blame(
+                row.number, "glass", "the element has no back face", row.cells["glass"], "add the row of its back face"
+            )
+            return
+        place = len(self.elements)
+        self.origin |= {f"/elements/{place}/front": row.number, f"/elements/{place}/back": following.number}
+        self.elements.append(self._element(row, following, place + 1))
+
+    def _space(self, row: Row) -> dict[str, Any]:
+        gap = exact_sum(self.behind)
+        if self.medium != "cement":
+            return {"gap_mm": gap}
+        if gap != 0:
+            reason = f"the cement before this face is {gap:g} mm thick; a prescription has none"
+            self.sheet.blame(row.number, "thickness_mm", reason, gap, "a thickness of 0 in the row of the cement")
+        return {"cemented": True}
+
+    def _air(self, row: Row, following: Row) -> Decimal:
+        """The way behind a face [mm]; before a stop it may be below 0, for a stop that lies within glass."""
+        self.medium = row.medium
+        if re.fullmatch(r"[+-]?0*[.,]?0+", row.cells["thickness_mm"]):
+            return Decimal(0)
+        return self.sheet.length(row, "thickness_mm", above_zero=following.kind != "stop")
+
+    def _element(self, front: Row, back: Row, position: int) -> dict[str, Any]:
+        return {
+            "name": front.cells.get("element") or f"L{position}",
+            "glass": _glass(front.cells["glass"]),
+            "diameter_mm": self._diameter(front, back),
+            "centre_thickness_mm": self.sheet.number(front, "thickness_mm"),
+            "front": _surface(front, self.sheet),
+            "back": _surface(back, self.sheet.quiet() if back.medium == "glass" else self.sheet),
+        }
+
+    def _diameter(self, front: Row, back: Row) -> float | None:
+        """The diameter of an element stands in the row of its front, or of its back when no other element begins there."""
+        other = back.cells.get("diameter_mm") if back.medium != "glass" else ""
+        if not front.cells.get("diameter_mm"):
+            if other:
+                return self.sheet.number(back, "diameter_mm")
+            self.sheet.blame(
+                front.number, "diameter_mm", "the element has no diameter", None, "the diameter of the finished element"
+            )
+            return None
+        value = self.sheet.number(front, "diameter_mm")
+        if other and value is not None:
+            second = self.sheet.number(back, "diameter_mm")
+            if second is not None and second != value:
+                reason = f"the front of the element says {value:g}"
+                self.sheet.blame(back.number, "diameter_mm", reason, second, "one diameter for both faces")
+        return value
+
+    def cell_of(self, pointer: str) -> tuple[int, str]:
+        """Row and column of a place in the prescription."""
+        steps = pointer.split("/")
+        column = FIELDS.get(steps[-1], steps[-1] or "surface")
+        if steps[1:2] == ["spaces"] and len(steps) > 2:
+            return self.origin.get(f"/elements/{steps[2]}/back", 1), column
+        if steps[1:2] == ["stop"]:
+            return self.origin["/stop"], "clear_diameter_mm" if column == "diameter_mm" else "thickness_mm"
+        if "asphere" in steps:
+            column = f"a{steps[-1]}"
+        places = ("/".join(steps[:4]), "/".join(steps[:3]) + "/front", pointer)
+        return next((self.origin[place] for place in places if place in self.origin), 1), column
 
 
-def _thickness(row: Row, sheet: Sheet, *, last: bool) -> float:
-    """The air behind a face; behind the last one it is the way to the image and not read."""
-    if last:
-        return 0.0
-    if row.cells["thickness_mm"] in ("0", "0.0", "0,0"):
-        return 0.0
-    return sheet.number(row, "thickness_mm", above_zero=row.kind != "stop") or 0.0
-
-
-def _object(row: Row, sheet: Sheet, document: dict[str, Any]) -> None:
-    if row.cells["thickness_mm"].lower() not in FLAT:
-        document["object_distance_mm"] = sheet.number(row, "thickness_mm")
-
-
-def _stop(row: Row, sheet: Sheet, document: dict[str, Any], gap_before: float | None) -> None:
-    """The stop lies behind the last element by the air before it, or before the first by the air that follows it."""
-    if "stop" in document:
-        sheet.blame(row.number, "surface", "there is a stop already", "stop", "one stop")
-    distance = gap_before if gap_before is not None else -(_quietly(sheet).number(row, "thickness_mm", above_zero=False) or 0.0)
-    document["stop"] = {
-        "after_element": len(document["elements"]),
-        "distance_mm": distance,
-        "diameter_mm": sheet.number(row, "clear_diameter_mm"),
+def _surface(row: Row, sheet: Sheet) -> dict[str, Any]:
+    return {
+        "radius_mm": sheet.radius(row),
+        "clear_diameter_mm": sheet.number(row, "clear_diameter_mm"),
+        "conic": sheet.optional(row, "conic"),
+        "asphere": sheet.terms(row),
     }
 
 
-def _cell_of(pointer: str, origin: dict[str, int]) -> tuple[int, str]:
-    """Row and column of a place in the prescription."""
-    column = pointer.rsplit("/", 1)[-1] or "surface"
-    column = {"centre_thickness_mm": "thickness_mm", "gap_mm": "thickness_mm"}.get(column, column)
-    steps = pointer.split("/")
-    if steps[1:2] == ["spaces"]:
-        return origin.get(f"/elements/{steps[2]}/back", 1), column
-    for face in (pointer.rsplit("/", 1)[0], "/".join(steps[:3]) + "/front"):
-        if face in origin:
-            return origin[face], column if column in COLUMNS else "surface"
-    return 1, column if column in COLUMNS else "surface"
+def _glass(text: str) -> str | dict[str, float]:
+    by_index = BY_INDEX.fullmatch(text)
+    if by_index is None:
+        return text
+    nd, vd = (float(figure.replace(",", ".")) for figure in by_index.groups())
+    return {"nd": nd, "vd": vd}
+
+
+def _is_unnamed_object(row: Row) -> bool:
+    """A first row without a glass that is flat and endlessly far, or has the number 0."""
+    far = row.said("thickness_mm") in FLAT[1:] or _is_huge(row.said("thickness_mm"))
+    return row.kind == "face" and row.medium == "air" and row.is_flat and (far or row.said("surface") == "0")
+
+
+def _is_unnamed_image(row: Row, before: Row) -> bool:
+    """A last row in air that is flat, behind the back face of the last element."""
+    return row.kind == "face" and row.medium == "air" and row.is_flat and before.kind == "face" and before.medium == "air"
+
+
+def _is_huge(text: str) -> bool:
+    return bool(re.fullmatch(r"\+?[0-9.]+e\+?[0-9]{1,4}", text)) and float(text) >= 1e8

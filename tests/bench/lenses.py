@@ -10,7 +10,7 @@ def chain_of_lenses(elements: int) -> Prescription:
     faces = {"form": "3/3(0.5)", "imperfections": "5/3x0.16", "coating": "ar-single"}
     made = []
     for number in range(elements):
-        radius = 180.0 + 7 * number
+        radius = 400.0 + 7 * number
         crown = number % 2 == 0
         made.append(
             Element(

@@ -7,11 +7,27 @@ The check report's `centring_z` is Z_A.
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 from services.prescription.domain.profile import Body
 
 SELF_CENTRING_Z_A = 0.56
 """Below it a lens does not slide to its axis by itself; a friction coefficient of 0.14 of glass on the bell."""
+
+FINE_EDGE_DIFFERENCE_MM = 0.005
+"""Below it an edge difference is not economical; 0.002 mm is the published limit of small spheres.
+Source: https://www.optimaxsi.com/charts/tolerancing-limits/spheres."""
+
+
+@dataclass(frozen=True)
+class Wedge:
+    """One wedge of an element in the words of everyone who measures it: angle [arcmin], difference of edge thickness [mm],
+    deviation of a beam [arcmin], which is half the cone it describes when the part turns, and decentre of the axis [mm]."""
+
+    wedge_arcmin: float
+    edge_difference_mm: float
+    deviation_arcmin: float
+    decentre_mm: float | None
 
 
 def z_a(*, body: Body, front_bell_mm: float, back_bell_mm: float) -> float:
@@ -59,6 +75,14 @@ def wedge_arcmin(*, edge_difference_mm: float, diameter_mm: float) -> float:
     return math.degrees(edge_difference_mm / diameter_mm) * 60
 
 
+def edge_difference_mm(*, wedge_arcmin: float, diameter_mm: float) -> float:
+    """Edge thickness difference [mm] over a diameter [mm] of a wedge [arcmin].
+
+    Source: derived.
+    """
+    return diameter_mm * math.radians(wedge_arcmin / 60)
+
+
 def deviation_arcmin(*, wedge_arcmin: float, refractive_index: float) -> float:
     """Deviation [arcmin] of a beam by a thin wedge [arcmin]: (n - 1) w.
 
@@ -81,3 +105,18 @@ def centre_of_curvature_offset_mm(*, tilt_arcmin: float, radius_mm: float) -> fl
     Source: https://spektrum.de/lexikon/optik/dezentrierung/613.
     """
     return abs(radius_mm) * math.radians(tilt_arcmin / 60)
+
+
+def wedge(*, wedge_arcmin: float, diameter_mm: float, refractive_index: float, focal_length_mm: float | None) -> Wedge:
+    """A wedge [arcmin] of an element of a diameter [mm] in all its words; without a focal length it has no decentre.
+
+    Source: derived.
+    """
+    return Wedge(
+        wedge_arcmin=wedge_arcmin,
+        edge_difference_mm=edge_difference_mm(wedge_arcmin=wedge_arcmin, diameter_mm=diameter_mm),
+        deviation_arcmin=deviation_arcmin(wedge_arcmin=wedge_arcmin, refractive_index=refractive_index),
+        decentre_mm=None
+        if focal_length_mm is None
+        else abs(decentre_mm(wedge_arcmin=wedge_arcmin, refractive_index=refractive_index, focal_length_mm=focal_length_mm)),
+    )

@@ -5,14 +5,16 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
+from services.prescription.domain.barrel_fit import barrel_findings
 from services.prescription.domain.demands import ElementDemand, demands_of
 from services.prescription.domain.element import element_check, element_findings
 from services.prescription.domain.findings import found
+from services.prescription.domain.focus import focus_findings, image_spots
 from services.prescription.domain.materials import Indices, Material, indices_at, material_of, radioactive_findings
-from services.prescription.domain.neighbours import neighbour_findings
+from services.prescription.domain.neighbours import spaces_between
 from services.prescription.domain.profile import Body, body
 from services.prescription.domain.whole_lens import first_order_of
-from shared_schemas.check import CheckReport, ElementCheck, Finding, FirstOrder, Makeable
+from shared_schemas.check import CheckReport, ElementCheck, Finding, FirstOrder, ImageSpot, Makeable, SpaceCheck
 from shared_schemas.prescription import Element, Prescription
 from shared_schemas.rates import AllowanceRow, RateMissing, Rates
 from shared_schemas.traveller import Job, Refusal
@@ -40,21 +42,37 @@ def check_prescription(prescription: Prescription, rates: Rates) -> CheckReport:
     if tiny:
         length = sum(element.centre_thickness_mm for element in prescription.elements)
         length += sum(space.gap_mm or 0.0 for space in prescription.spaces)
-        return _report(_no_order(prescription.wavelength_nm, length), (), tiny)
+        return _report(_no_order(prescription.wavelength_nm, length), (), (), tiny)
     materials = _materials(prescription, rates)
     indices = indices_at(prescription=prescription, materials=materials)
     parts = [_part(i, element, rates) for i, element in enumerate(prescription.elements)]
+    bodies = [part.body for part in parts]
     order, of_lens = first_order_of(prescription=prescription, indices=indices)
+    spaces, of_spaces = spaces_between(prescription=prescription, bodies=bodies, materials=materials)
+    images, of_focus = _focus(prescription, indices, order)
     findings = (
         *radioactive_findings(prescription),
         *(finding for material in materials for finding in material.findings),
         *indices.findings,
         *(finding for part in parts for finding in part.findings),
         *_coatings(prescription, rates),
-        *neighbour_findings(prescription=prescription, bodies=[part.body for part in parts]),
+        *of_spaces,
+        *barrel_findings(prescription=prescription, bodies=bodies),
         *of_lens,
+        *of_focus,
     )
-    return _report(order, _elements(prescription, parts, materials, indices), findings)
+    report = _report(order, _elements(prescription, parts, materials, indices), spaces, findings)
+    return report.model_copy(update={"images": images})
+
+
+def _focus(prescription: Prescription, indices: Indices, order: FirstOrder) -> tuple[tuple[ImageSpot, ...], tuple[Finding, ...]]:
+    """What exact rays say of the lens; nothing where the index of a glass is not known."""
+    known = [index for index in indices.values if index is not None]
+    if len(known) < len(indices.values):
+        return (), ()
+    paraxial_mm = order.back_focus_mm if prescription.object_distance_mm is None else order.image_distance_mm
+    images = image_spots(prescription, known, paraxial_focus_mm=paraxial_mm)
+    return images, tuple(focus_findings(prescription, known))
 
 
 @dataclass(frozen=True)
@@ -72,7 +90,7 @@ def _part(i: int, element: Element, rates: Rates) -> _Part:
     shape = body(element=element)
     demand, of_demand = demands_of(element=element, pointer=pointer)
     work_mm, of_size = work_diameter(element=element, pointer=pointer, rates=rates)
-    of_shape = element_findings(element=element, body=shape, work_diameter_mm=work_mm, pointer=pointer)
+    of_shape = element_findings(element=element, body=shape, demand=demand, work_diameter_mm=work_mm, pointer=pointer)
     return _Part(shape, demand, work_mm, (*of_size, *of_shape, *of_demand))
 
 
@@ -152,8 +170,10 @@ def _no_order(wavelength_nm: float, length_mm: float) -> FirstOrder:
     )  # fmt: skip
 
 
-def _report(order: FirstOrder, elements: tuple[ElementCheck, ...], findings: Sequence[Finding]) -> CheckReport:
+def _report(
+    order: FirstOrder, elements: tuple[ElementCheck, ...], spaces: tuple[SpaceCheck, ...], findings: Sequence[Finding]
+) -> CheckReport:
     ordered = tuple(sorted(findings, key=lambda finding: ORDER[finding.severity]))
     worst = ordered[0].severity if ordered else "note"
     makeable: Makeable = "no" if worst == "stop" else "with_care" if worst == "care" else "yes"
-    return CheckReport(makeable=makeable, first_order=order, elements=elements, findings=ordered)
+    return CheckReport(makeable=makeable, first_order=order, elements=elements, spaces=spaces, findings=ordered)

@@ -18,6 +18,7 @@ LONGEST_NM = 2325.42
 """Mercury i line and the longest line of makers' tables: between them they state indices. From memory."""
 
 SAME_LINE_NM = 0.005
+AWAY_FROM_RESONANCE = 1.1
 
 
 @dataclass(frozen=True)
@@ -47,19 +48,35 @@ def sellmeier_index(*, terms: Sellmeier, wavelength_nm: float) -> float:
     return math.sqrt(1 + sum(b * square / (square - c) for b, c in zip(terms.b, terms.c_um2, strict=True)))
 
 
+def range_of(row: GlassRow) -> tuple[float, float]:
+    """Shortest and longest wavelength [nm] at which the formula of a row may be used.
+
+    Notes: 365 to 2325.42 nm, narrowed to the stretch around the d line that no resonance sqrt(C) of the formula comes within
+    a tenth of. For a row without a formula F to C.
+    """
+    terms = sellmeier_of(row)
+    if terms is None:
+        return F_LINE_NM, C_LINE_NM
+    poles = [1000 * math.sqrt(c) for b, c in zip(terms.b, terms.c_um2, strict=True) if b != 0 and c > 0]
+    shortest = max([SHORTEST_NM, *(pole * AWAY_FROM_RESONANCE for pole in poles if pole <= D_LINE_NM)])
+    longest = min([LONGEST_NM, *(pole / AWAY_FROM_RESONANCE for pole in poles if pole > D_LINE_NM)])
+    return shortest, longest
+
+
 def glass_index(*, row: GlassRow, wavelength_nm: float) -> float:
     """Index of a catalogue glass at a wavelength [nm].
 
-    At the d line it is the stated n_d; elsewhere the dispersion formula from 365 to 2325.42 nm, or, for a row without one,
-    what n_d and v_d give between F and C. Raises `WavelengthOutsideRange`.
+    At the d line it is the stated n_d; elsewhere the dispersion formula inside its range, or, for a row without one, what
+    n_d and v_d give between F and C. Raises `WavelengthOutsideRange`.
     """
     if abs(wavelength_nm - D_LINE_NM) <= SAME_LINE_NM:
         return row.nd
     terms = sellmeier_of(row)
     if terms is None:
         return index_from_abbe(name=row.name, nd=row.nd, vd=row.vd, wavelength_nm=wavelength_nm)
-    if not SHORTEST_NM <= wavelength_nm <= LONGEST_NM:
-        raise WavelengthOutsideRange(row.name, wavelength_nm, SHORTEST_NM, LONGEST_NM)
+    shortest, longest = range_of(row)
+    if not shortest <= wavelength_nm <= longest:
+        raise WavelengthOutsideRange(row.name, wavelength_nm, shortest, longest)
     return sellmeier_index(terms=terms, wavelength_nm=wavelength_nm)
 
 

@@ -2,13 +2,24 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 
-from services.prescription.domain.centring import SELF_CENTRING_Z_A, z_a
+from services.prescription.domain.aspheric_departure import aspheric_departure
+from services.prescription.domain.bevels import Bevel, bevel, bevel_findings
+from services.prescription.domain.centring import (
+    FINE_EDGE_DIFFERENCE_MM,
+    SELF_CENTRING_Z_A,
+    centre_of_curvature_offset_mm,
+    edge_difference_mm,
+    wedge,
+    z_a,
+)
 from services.prescription.domain.demands import ElementDemand, SurfaceDemand
 from services.prescription.domain.edge import edge_thickness_mm, least_edge_mm
 from services.prescription.domain.faces import face_findings
 from services.prescription.domain.findings import found
+from services.prescription.domain.first_order import Interface, foci, system_matrix
 from services.prescription.domain.mass import mass_g
 from services.prescription.domain.materials import Material
 from services.prescription.domain.profile import Body, Profile
@@ -21,9 +32,9 @@ from services.prescription.domain.proportions import (
     diameter_to_thickness,
 )
 from services.prescription.domain.sag import is_aspheric
-from services.prescription.domain.volume import volume_mm3
+from services.prescription.domain.volume import solid
 from shared_schemas.check import ElementCheck, Finding, SurfaceCheck
-from shared_schemas.prescription import Element, Surface
+from shared_schemas.prescription import Element
 
 TOUCH_MM = 1e-9
 
@@ -32,9 +43,12 @@ def element_check(
     *, element: Element, body: Body, material: Material, index: float, demand: ElementDemand, work_diameter_mm: float
 ) -> ElementCheck:
     """Every figure of one element. `centring_z` is Z_A for bells as wide as each face's clear diameter."""
-    volume = volume_mm3(body=body, height_mm=body.rim_mm)
+    glass = solid(body=body, height_mm=body.rim_mm)
+    volume, focal_mm, tilt = glass.volume_mm3, element_focal_length_mm(element=element, index=index), demand.centring_arcmin
+    off_axis = wedge(wedge_arcmin=tilt, diameter_mm=element.diameter_mm, refractive_index=index, focal_length_mm=focal_mm)
     density = material.row.density_g_cm3 if material.row is not None else None
-    front, back = _surface(element.front, body.front, demand.front), _surface(element.back, body.back, demand.back)
+    front = _surface(body.front, demand.front, tilt, bevel(face=body.front, front=True))
+    back = _surface(body.back, demand.back, tilt, bevel(face=body.back, front=False))
     return ElementCheck(
         name=element.name,
         glass=material.row.name if material.row is not None else None,
@@ -57,35 +71,87 @@ def element_check(
         centre_thickness_tolerance_mm=demand.centre_thickness_plus_minus_mm,
         centring_tolerance_arcmin=demand.centring_arcmin,
         defaulted=demand.defaulted,
+        focal_length_mm=focal_mm,
+        centre_of_gravity_mm=glass.centre_of_gravity_mm,
+        centres_apart_mm=_centres_apart_mm(element),
+        wedge_edge_difference_mm=off_axis.edge_difference_mm,
+        wedge_deviation_arcmin=off_axis.deviation_arcmin,
+        wedge_decentre_mm=off_axis.decentre_mm,
     )
+
+
+def element_focal_length_mm(*, element: Element, index: float) -> float | None:
+    """Focal length [mm] of an element alone in air; `None` for one without.
+
+    Source: derived.
+    """
+    faces = (
+        Interface(element.front.radius_mm, 1.0, index, element.centre_thickness_mm),
+        Interface(element.back.radius_mm, index, 1.0, 0.0),
+    )
+    seen = foci(matrix=system_matrix(faces), length_mm=element.centre_thickness_mm)
+    return seen.focal_length_mm if seen else None
+
+
+def _centres_apart_mm(element: Element) -> float | None:
+    front, back = element.front.radius_mm, element.back.radius_mm
+    if front is None or back is None:
+        return None
+    return centres_apart_mm(front_radius_mm=front, back_radius_mm=back, centre_thickness_mm=element.centre_thickness_mm)
 
 
 def _z_a(element: Element, body: Body) -> float:
     return z_a(body=body, front_bell_mm=element.front.clear_diameter_mm / 2, back_bell_mm=element.back.clear_diameter_mm / 2)
 
 
-def _surface(surface: Surface, face: Profile, demand: SurfaceDemand) -> SurfaceCheck:
+def _surface(face: Profile, demand: SurfaceDemand, tilt_arcmin: float, usual: Bevel | None) -> SurfaceCheck:
+    surface = face.surface
+    radius, aspheric = surface.radius_mm, is_aspheric(surface=surface)
+    departs = aspheric_departure(surface=surface, semi_diameter_mm=surface.clear_diameter_mm / 2) if aspheric else None
+    offset = None if radius is None else centre_of_curvature_offset_mm(tilt_arcmin=tilt_arcmin, radius_mm=radius)
     return SurfaceCheck(
         sag_mm=face.sag_mm(face.worked_mm),
         semi_diameter_mm=face.worked_mm,
-        semi_diameter_to_radius=0.0 if surface.radius_mm is None else face.worked_mm / abs(surface.radius_mm),
-        aspheric=is_aspheric(surface=surface),
+        semi_diameter_to_radius=0.0 if radius is None else face.worked_mm / abs(radius),
+        aspheric=aspheric,
         power_fringes=demand.power_fringes,
         irregularity_fringes=demand.irregularity_fringes,
         imperfection_count=demand.imperfection_count,
         imperfection_grade_mm=demand.imperfection_grade_mm,
         coating=surface.coating,
         defaulted=demand.defaulted,
+        best_fit_radius_mm=departs.best_fit_radius_mm if departs else None,
+        aspheric_departure_um=departs.peak_to_valley_um if departs else None,
+        aspheric_slope_mrad=departs.slope_mrad if departs else None,
+        centre_offset_mm=offset,
+        bevel_width_mm=(usual.least_mm, usual.most_mm) if usual else None,
+        seat_width_mm=face.rim_mm - face.worked_mm,
     )
 
 
-def element_findings(*, element: Element, body: Body, work_diameter_mm: float, pointer: str) -> Iterator[Finding]:
-    """What an estimator says of the shape of an element and of its two faces."""
+def element_findings(
+    *, element: Element, body: Body, demand: ElementDemand, work_diameter_mm: float, pointer: str
+) -> Iterator[Finding]:
+    """What an estimator says of the shape of an element, of its two faces, of its rim and of the wedge it may have."""
     yield from _edge(element, body, work_diameter_mm, pointer)
     yield from _thickness(element, pointer)
     yield from face_findings(surface=element.front, face=body.front, name=element.name, pointer=f"{pointer}/front")
     yield from face_findings(surface=element.back, face=body.back, name=element.name, pointer=f"{pointer}/back")
+    yield from bevel_findings(body=body, name=element.name, pointer=pointer)
     yield from _axis(element, body, pointer)
+    yield from _wedge(element, demand, pointer)
+
+
+def _wedge(element: Element, demand: ElementDemand, pointer: str) -> Iterator[Finding]:
+    allowed = edge_difference_mm(wedge_arcmin=demand.centring_arcmin, diameter_mm=element.diameter_mm)
+    if "centring" in demand.defaulted or allowed >= FINE_EDGE_DIFFERENCE_MM:
+        return
+    wanted = math.ceil(60 * math.degrees(FINE_EDGE_DIFFERENCE_MM / element.diameter_mm) * 100) / 100
+    yield found(
+        "wedge-fine", f"{pointer}/tolerances/centring",
+        f"The centring of {element.name}, {demand.centring_arcmin:g}', lets its edge differ by {1000 * allowed:.2g} um over {element.diameter_mm:g} mm.",
+        figure=allowed, limit=FINE_EDGE_DIFFERENCE_MM, unit="mm", repair=f"4/{wanted:g}' or looser, where the design allows",
+    )  # fmt: skip
 
 
 def _edge(element: Element, body: Body, work_diameter_mm: float, pointer: str) -> Iterator[Finding]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from services.prescription.domain.defaults import FROM_MEMORY
-from shared_schemas.check import Finding, Severity
+from shared_schemas.check import Finding, FindingKind, Severity
 
 PRACTICE = "common practice"
 RECALLED = "common practice, from memory"
@@ -33,6 +33,11 @@ CATALOGUE: dict[str, Entry] = {
     ),
     "glass-by-index": Entry("care", "The glass is known by index and Abbe number only: checked, not priced.", PRACTICE),
     "glass-by-code": Entry("note", "The glass was found by its code.", "rate table glasses"),
+    "glass-equivalent": Entry(
+        "note",
+        "A glass of another maker is as near in index and Abbe number as two melts may be, and cheaper, or can be bought where this one cannot.",
+        "rate tables glasses and stock_forms; melt tolerances as published at https://www.optimaxsi.com/optics-in-one-week/",
+    ),
     "glass-lead": Entry(
         "care",
         "Glass that contains lead: work wet, collect slurry separately, check the current rules on hazardous substances.",
@@ -51,6 +56,12 @@ CATALOGUE: dict[str, Entry] = {
         "A scratch-dig figure is kept as given; time is planned by its dig alone, as scratch numbers are compared by eye.",
         "http://www.prhoffman.com/technical/scratch-dig.htm",
     ),
+    "focus-missing": Entry(
+        "care",
+        "Exact rays do not come to a focus; the slip that would mend the lens is named where one does.",
+        "traced; blur of the best single lens after W. J. Smith, Modern Optical Engineering, from memory",
+    ),
+    "units-mistaken": Entry("care", "The whole file seems to be in another unit of length.", "common practice, sizes that are handled"),
     "edge-knife": Entry("stop", "The faces meet before the work diameter: the blank has no edge.", GEOMETRY),
     "edge-thin": Entry("care", "The edge at the work diameter is thinner than practice asks for.", RECALLED),
     "face-too-steep": Entry("stop", "The face is all but a hemisphere within its clear diameter.", PRACTICE),
@@ -71,13 +82,44 @@ CATALOGUE: dict[str, Entry] = {
     ),
     "coating-unknown": Entry("stop", "The rates have no coating of this name.", "rate table coatings"),
     "neighbours-collide": Entry("stop", "Two neighbours run into each other away from the axis.", GEOMETRY),
-    "cement-radii-differ": Entry("care", "Cemented faces differ by up to ten fringe spacings: the film is not even.", RECALLED),
-    "cement-radii-far": Entry("stop", "Cemented faces differ by more than ten fringe spacings.", RECALLED),
+    "spacer-thin": Entry("note", "The spacer between two elements is foil or shim, or has no length left.", PRACTICE),
+    "cement-radii-differ": Entry("care", "Cemented faces differ by more than five fringe spacings: the film is not even.", RECALLED),
+    "cement-radii-far": Entry("stop", "Cemented faces stand farther apart than a film of cement is thick.", RECALLED),
+    "cement-coated": Entry("care", "A coating is asked for on a cemented face.", PRACTICE),
+    "cement-strain": Entry("care", "Glasses of unlike expansion are cemented over more than 25 mm: a softer cement.", f"strain derived; band {RECALLED}"),
+    "cement-strain-high": Entry(
+        "care", "Glasses of very unlike expansion are cemented: a compliant cement, an air space, or oil.", f"strain derived; band {RECALLED}"
+    ),
+    "clear-below-beam": Entry("care", "A clear diameter is smaller than the axial beam that must pass.", "first order"),
+    "vignetting": Entry("note", "Clear diameters cut the beam of the field: its edge is darker.", "first order"),
+    "field-cut-off": Entry("care", "No beam of the stated field passes every clear diameter.", "first order"),
+    "bevel-in-clear": Entry(
+        "note", "The clear diameter leaves no room for the usual bevel.", "https://jp.optosigma.com/en_jp/category__opt_d__opt_d07; ISO 10110-11, from memory"
+    ),
+    "wedge-fine": Entry(
+        "care",
+        "The centring asks for a difference of edge thickness below 5 um, which is not economical; below 2 um lies the published limit.",
+        "https://www.optimaxsi.com/charts/tolerancing-limits/spheres",
+    ),
+    "barrel-narrow": Entry("stop", "The glass is wider than the barrel.", GEOMETRY),
+    "barrel-wall-thin": Entry("care", "The wall of the barrel around its widest element is thinner than 1 mm.", PRACTICE),
+    "barrel-short": Entry("stop", "The barrel is shorter than the lens from its first edge to its last.", GEOMETRY),
+    "barrel-glass-proud": Entry("note", "Glass stands out of the barrel.", PRACTICE),
+    "barrel-order": Entry("care", "An element has narrower glass on both sides: it cannot be dropped into a stepped bore.", PRACTICE),
     "afocal": Entry("note", "The lens has no focal length.", "first order"),
     "stop-in-glass": Entry("care", "The aperture stop lies inside glass or beyond the next face.", GEOMETRY),
     "pupil-disagrees": Entry("care", "The entrance pupil that is stated is not the image of the stop.", "first order"),
 }  # fmt: skip
 """Every finding of this service by its code."""
+
+
+GRAVEST_FIRST: tuple[Severity, ...] = ("stop", "care", "note")
+
+
+def finding_kinds() -> tuple[FindingKind, ...]:
+    """Every kind of finding, the gravest first and by code."""
+    by_gravity = sorted(CATALOGUE.items(), key=lambda item: (GRAVEST_FIRST.index(item[1].severity), item[0]))
+    return tuple(FindingKind(code=code, severity=one.severity, meaning=one.meaning, source=one.source) for code, one in by_gravity)
 
 
 def found(

@@ -53,11 +53,24 @@ class Pupil:
 
 @dataclass(frozen=True)
 class Foci:
-    """Focal length, and the focal points counted from the vertex of the last and of the first face, positive behind it [mm]."""
+    """Focal length, and focal points and principal planes counted from the vertex of the first and of the last face [mm].
+
+    What belongs to the object counts from the first vertex, what belongs to the image from the last, positive behind it.
+    """
 
     focal_length_mm: float
     back_focus_mm: float
     front_focus_mm: float
+    principal_plane_back_mm: float
+    principal_plane_front_mm: float
+
+
+@dataclass(frozen=True)
+class Image:
+    """Where an object is imaged, counted from the last vertex [mm], and how many times as large."""
+
+    distance_mm: float
+    magnification: float
 
 
 def system_matrix(train: Sequence[Interface]) -> RayMatrix:
@@ -78,15 +91,30 @@ def length_mm(train: Sequence[Interface]) -> float:
 
 
 def foci(*, matrix: RayMatrix, length_mm: float) -> Foci | None:
-    """Focal length and focal points of a lens in air; `None` for an afocal one, or where the figures leave all bounds.
+    """Focal length, focal points and principal planes of a lens in air; `None` for an afocal one, or past all bounds.
 
-    Notes: f = -1/c, back focus -a/c, front focus d/c. Afocal: |c| times the length below 1e-6.
+    Notes: f = -1/c, back focus -a/c, front focus d/c, principal planes (1 - a)/c and (d - 1)/c. Afocal: |c| times the length
+    below 1e-6.
     Source: derived.
     """
     if not abs(matrix.c) * length_mm > AFOCAL_POWER_TIMES_LENGTH:
         return None
-    found = Foci(-1 / matrix.c, -matrix.a / matrix.c, matrix.d / matrix.c)
-    return found if _all_finite((found.focal_length_mm, found.back_focus_mm, found.front_focus_mm)) else None
+    a, c, d = matrix.a, matrix.c, matrix.d
+    found = Foci(-1 / c, -a / c, d / c, (1 - a) / c, (d - 1) / c)
+    return found if _all_finite(vars(found).values()) else None
+
+
+def image(*, matrix: RayMatrix, object_distance_mm: float) -> Image | None:
+    """Image of an object that far in front of the first vertex [mm], in air; `None` where its rays leave parallel.
+
+    Notes: with b' = b + a s and d' = d + c s, the image lies at -b'/d' and is 1/d' times as large.
+    Source: derived.
+    """
+    b, d = matrix.b + matrix.a * object_distance_mm, matrix.d + matrix.c * object_distance_mm
+    if not abs(d) > AFOCAL_POWER_TIMES_LENGTH:
+        return None
+    found = Image(-b / d, 1 / d)
+    return found if _all_finite((found.distance_mm, found.magnification)) else None
 
 
 def entrance_pupil(*, before_stop: RayMatrix, stop_diameter_mm: float) -> Pupil | None:

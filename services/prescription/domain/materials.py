@@ -7,10 +7,11 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from services.prescription.domain.dispersion import D_LINE_NM, SAME_LINE_NM, glass_index, index_from_abbe, sellmeier_of
+from services.prescription.domain.equivalents import equivalent_findings, lead_free
 from services.prescription.domain.findings import found
 from services.prescription.errors import WavelengthOutsideRange
 from shared_schemas.check import Finding
-from shared_schemas.glass_reference import GlassNotFound, find_glass
+from shared_schemas.glass_reference import CODE, GlassNotFound, find_glass
 from shared_schemas.prescription import IndexGlass, Prescription
 from shared_schemas.rates import GlassRow, Rates
 
@@ -20,10 +21,18 @@ WEATHERING_CLASS = 3.0
 EXPANDING_1E6_PER_K = 10.0
 """Above or below which a glass takes care (common practice)."""
 
-CODE = re.compile(r"(\d{3})(\d{3})([./]?\d{3})?")
-RADIOACTIVE = re.compile(r"thor(?:ium|iated|ia\b)|\bTh(?:O2|F4)\b|radioactiv|uranium glass", re.IGNORECASE)
-DENIED_BEFORE = re.compile(r"\b(?:no|non|not|without|free of|free from)[\s-]+(?:\w+[\s-]+)?$", re.IGNORECASE)
-DENIED_AFTER = re.compile(r"\w*[\s-]*free\b", re.IGNORECASE)
+WRAPS_BELOW = 300
+
+RADIOACTIVE = re.compile(r"thor(?:ium|iated|ia\b)|\bTh(?:O2|F4)\b|radioa[ck]ti|uranium|uranyl", re.IGNORECASE)
+DENIED_BEFORE = re.compile(
+    r"\b(?:no|non|not|never|without|free of|free from)[\s-]+"
+    r"(?:(?:any|traces?|of|contain|containing|use|used|be|lead|arsenic|or|and|nor|radioactive)[\s,-]+)*$",
+    re.IGNORECASE,
+)
+DENIED_AFTER = re.compile(
+    r"\w*(?:[\s-]+(?:oxide|dioxide|fluoride|glass|content))?(?:[\s-]*free\b|\s*[:=]\s*(?:none|no|nil|0)(?![\w.,]))", re.IGNORECASE
+)
+"""A few words only stand between a denial and what it denies: a stop too many is a question, one too few is none."""
 
 
 @dataclass(frozen=True)
@@ -57,13 +66,14 @@ def material_of(*, glass: str | IndexGlass, where: str, rates: Rates) -> Materia
             figure=f"nd {glass.nd:g}, vd {glass.vd:g}", limit="a glass of the rates", repair="name a catalogue glass to have it priced",
         )  # fmt: skip
         return Material(None, glass.nd, glass.vd, (said,))
-    if RADIOACTIVE.search(glass):
+    if radioactive_in(glass) is not None:
         return Material(None, None, None)
     try:
         row = find_glass(glass, rates.glasses)
     except GlassNotFound as fault:
         return _unknown(glass, where, fault, rates)
-    return Material(row, row.nd, row.vd, tuple(_of_row(glass, row, where)))
+    said_of_row = (*_of_row(glass, row, where, rates), *equivalent_findings(row=row, where=where, rates=rates))
+    return Material(row, row.nd, row.vd, said_of_row)
 
 
 def _unknown(glass: str, where: str, fault: GlassNotFound, rates: Rates) -> Material:
@@ -78,23 +88,30 @@ def _unknown(glass: str, where: str, fault: GlassNotFound, rates: Rates) -> Mate
     )
     coded = CODE.fullmatch(glass.strip())
     if coded is not None:
-        nd = 1 + int(coded.group(1)) / 1000
-        vd = int(coded.group(2)) / 10
-        return Material(None, nd + 1 if nd < 1.3 else nd, vd or None, (said,))
+        nd, vd = of_code(coded.group(1))
+        return Material(None, nd, vd or None, (said,))
     if fault.candidates:
         near = rates.glass(fault.candidates[0])
         return Material(None, near.nd, near.vd, (said,))
     return Material(None, None, None, (said,))
 
 
-def _of_row(reference: str, row: GlassRow, where: str) -> Iterator[Finding]:
+def of_code(six_digits: str) -> tuple[float, float]:
+    """Index n_d and Abbe number v_d that a six-digit code stands for, each rounded as the code is.
+
+    Notes: the digits are 1000 (n_d - 1), of which a leading 1 is dropped from n_d = 2 on, and 10 v_d. No glass has an
+    index from 2.3 on, nor below 1.3, so digits below 300 mean 2 and more.
+    Source: https://www.liquisearch.com/glass_code; the wrap from makers' data sheets (nd 2.0033 is 003283).
+    """
+    above = int(six_digits[:3])
+    return (2 if above < WRAPS_BELOW else 1) + above / 1000, int(six_digits[3:]) / 10
+
+
+def _of_row(reference: str, row: GlassRow, where: str, rates: Rates) -> Iterator[Finding]:
     if CODE.fullmatch(reference.strip()):
         yield found("glass-by-code", where, f"The code {reference} is {row.name} of {row.maker}.", figure=reference, limit=row.name)
     if row.lead:
-        yield found(
-            "glass-lead", where, f"{row.name} contains lead: work wet, collect its slurry separately, and check what rules hold now.",
-            figure=row.name, limit="lead-free glass", repair="ask whether its lead-free successor will do",
-        )  # fmt: skip
+        yield _lead(row, where, rates)
     if row.knoop_hk is not None and row.knoop_hk < SOFT_KNOOP_HK:
         yield found(
             "glass-soft", where, f"{row.name} is soft (Knoop hardness {row.knoop_hk:g}); it scratches easily.",
@@ -115,6 +132,21 @@ def _of_row(reference: str, row: GlassRow, where: str) -> Iterator[Finding]:
         )  # fmt: skip
 
 
+def _lead(row: GlassRow, where: str, rates: Rates) -> Finding:
+    other = lead_free(row=row, rates=rates)
+    dense = "" if row.density_g_cm3 is None else f" ({row.density_g_cm3:g} g/cm3)"
+    repair = "ask whether a lead-free glass will do"
+    if other is not None:
+        repair = (
+            f"ask whether {other.row.name} will do, the nearest without lead: nd {other.nd_difference:+.5f}, vd "
+            f"{other.vd_difference:+.2f}, {other.distance:.2f} of the commercial tolerance of a melt"
+        )
+    return found(
+        "glass-lead", where, f"{row.name} contains lead{dense}: work wet, collect its slurry separately, and check what rules hold now.",
+        figure=row.name, limit="lead-free glass", repair=repair,
+    )  # fmt: skip
+
+
 def radioactive_findings(prescription: Prescription) -> Iterator[Finding]:
     """A stop for every place that names thoriated or otherwise radioactive material; "thorium-free" is no such place."""
     places: list[tuple[str, str]] = [("/title", prescription.title), ("/remarks", prescription.remarks)]
@@ -125,14 +157,19 @@ def radioactive_findings(prescription: Prescription) -> Iterator[Finding]:
         for face, surface in (("front", element.front), ("back", element.back)):
             places.append((f"/elements/{i}/{face}/coating", surface.coating or ""))
     for where, text in places:
-        named = next((word for word in RADIOACTIVE.finditer(text) if not _denied(text, word)), None)
+        named = radioactive_in(text)
         if named is not None:
             yield found(
                 "glass-radioactive", where,
-                f"{named.group()} is named here. Radioactive glass or coating is not shaped, ground, polished or re-worked on the "
+                f"{named} is named here. Radioactive glass or coating is not shaped, ground, polished or re-worked on the "
                 "ground of a quote: local law and a licensed practice decide.",
-                figure=named.group(), limit="none", repair="take a modern glass without it, or ask a licensed practice",
+                figure=named, limit="none", repair="take a modern glass without it, or ask a licensed practice",
             )  # fmt: skip
+
+
+def radioactive_in(text: str) -> str | None:
+    """The word by which a text names radioactive material; `None` where it does not, or denies it."""
+    return next((word.group() for word in RADIOACTIVE.finditer(text) if not _denied(text, word)), None)
 
 
 def _denied(text: str, word: re.Match[str]) -> bool:

@@ -203,7 +203,9 @@ def changed(trains: Trains, changes: Sequence[Change]) -> Trains:
                 curvature[to, i] = trains.curvature_per_mm[source, 0] / edit.factor
                 if edit.column == "curve":
                     conic[to, i] = trains.conic[source, 0]
-                    terms[to, i] = trains.terms[source, 0] * edit.factor**scale
+                    # Even terms that run away grow past any number; such a train is traced as lost.
+                    with np.errstate(over="ignore"):
+                        terms[to, i] = trains.terms[source, 0] * edit.factor**scale
     return Trains(curvature, conic, way, index, terms, trains.semi_diameter_mm)
 
 

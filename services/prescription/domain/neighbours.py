@@ -1,21 +1,32 @@
-"""Between two elements: do they run into each other, and do cemented faces fit?"""
+"""Between two elements: the air between them, the spacer that keeps it, and whether they run into each other."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 
+from services.prescription.domain.cement import Fit, Strain, cement_findings, fit, strain_of
 from services.prescription.domain.findings import found
-from services.prescription.domain.fringes import fringes_of_sag
-from services.prescription.domain.profile import Body
-from shared_schemas.check import Finding
+from services.prescription.domain.materials import Material
+from services.prescription.domain.profile import Body, Profile
+from services.prescription.domain.sag import is_aspheric
+from shared_schemas.check import Finding, SpaceCheck
 from shared_schemas.prescription import Prescription
 
 INTO_EACH_OTHER_MM = 1e-6
 SAMPLES = 8
 
-EVEN_FILM_FRINGES = 0.5
-MOST_FRINGES = 10.0
-"""Fringe spacings at the rim of a cemented pair: told apart from rounding, and no longer cemented (from memory)."""
+THIN_SPACER_MM = 0.25
+"""Below it a spacer is no longer turned, but cut from foil or shim (common practice)."""
+
+
+@dataclass(frozen=True)
+class Spacer:
+    """A ring between two neighbours: its length between the circles on which it touches them, and their diameters [mm]."""
+
+    length_mm: float
+    front_contact_mm: float
+    back_contact_mm: float
 
 
 def gap_mm(*, before: Body, behind: Body, axial_mm: float, height_mm: float) -> float:
@@ -28,47 +39,112 @@ def gap_mm(*, before: Body, behind: Body, axial_mm: float, height_mm: float) -> 
 
 
 def least_gap(*, before: Body, behind: Body, axial_mm: float) -> tuple[float, float]:
-    """The least air [mm] between two neighbours and the height [mm] where it is, among rim, clear diameters and points between."""
+    """The least air [mm] between two neighbours and the height [mm] where it is.
+
+    Notes: between spheres and planes the gap only grows or only shrinks on the way out, so the rim and where a seat begins
+    suffice; between other faces points on the way are tried.
+    Source: derived.
+    """
     rim = min(before.rim_mm, behind.rim_mm)
-    knees = (before.back.curved_to_mm, behind.front.curved_to_mm, *(rim * i / SAMPLES for i in range(1, SAMPLES)))
-    heights = [rim, *(height for height in knees if height < rim)]
+    heights = [rim, *(knee for knee in (before.back.curved_to_mm, behind.front.curved_to_mm) if knee < rim)]
+    if is_aspheric(surface=before.back.surface) or is_aspheric(surface=behind.front.surface):
+        heights += [rim * i / SAMPLES for i in range(1, SAMPLES)]
     return min((gap_mm(before=before, behind=behind, axial_mm=axial_mm, height_mm=height), height) for height in heights)
 
 
-def neighbour_findings(*, prescription: Prescription, bodies: Sequence[Body]) -> Iterator[Finding]:
-    """A stop for neighbours that collide; care or a stop for cemented faces that differ."""
+def spacer(*, before: Body, behind: Body, axial_mm: float) -> Spacer | None:
+    """The spacer of an air gap; `None` where the faces leave it no length.
+
+    Notes: it touches each face midway between clear diameter and rim; L = g - z_back(y1) + z_front(y2).
+    Source: common practice; the length derived.
+    """
+    front, back = _contact_mm(before.back), _contact_mm(behind.front)
+    length = axial_mm - before.back.sag_mm(front) + behind.front.sag_mm(back)
+    return Spacer(length, 2 * front, 2 * back) if length > 0 else None
+
+
+def _contact_mm(face: Profile) -> float:
+    return (face.surface.clear_diameter_mm / 2 + face.rim_mm) / 2
+
+
+def spaces_between(
+    *, prescription: Prescription, bodies: Sequence[Body], materials: Sequence[Material]
+) -> tuple[tuple[SpaceCheck, ...], tuple[Finding, ...]]:
+    """The figures of every space and what there is to say of it."""
+    checks: list[SpaceCheck] = []
+    findings: list[Finding] = []
     for i, space in enumerate(prescription.spaces):
-        if space.gap_mm is not None:
-            yield from _collision(prescription, bodies, i, space.gap_mm)
+        first, second = prescription.elements[i], prescription.elements[i + 1]
+        before, behind = bodies[i], bodies[i + 1]
+        if space.gap_mm is None:
+            fits = fit(before=before, behind=behind)
+            diameter = min(first.diameter_mm, second.diameter_mm)
+            strain = strain_of(first=materials[i], second=materials[i + 1], diameter_mm=diameter)
+            checks.append(_cemented(before, behind, fits, strain))
+            findings += cement_findings(first=first, second=second, number=i, fit=fits, strain=strain)
         else:
-            yield from _cemented(prescription, bodies, i)
+            ring = spacer(before=before, behind=behind, axial_mm=space.gap_mm)
+            checks.append(_in_air(before, behind, space.gap_mm, ring))
+            findings += _collision(prescription, bodies, i, space.gap_mm) or _thin(prescription, i, ring)
+    return tuple(checks), tuple(findings)
 
 
-def _collision(prescription: Prescription, bodies: Sequence[Body], i: int, axial_mm: float) -> Iterator[Finding]:
+def _ends(before: Body, behind: Body, axial_mm: float) -> tuple[float, float]:
+    """The gap [mm] at the larger clear diameter, as far as both reach, and at the rim."""
+    rim = min(before.rim_mm, behind.rim_mm)
+    clear = min(rim, max(before.back.surface.clear_diameter_mm, behind.front.surface.clear_diameter_mm) / 2)
+    at_clear, at_rim = (gap_mm(before=before, behind=behind, axial_mm=axial_mm, height_mm=height) for height in (clear, rim))
+    return at_clear, at_rim
+
+
+def _in_air(before: Body, behind: Body, axial_mm: float, ring: Spacer | None) -> SpaceCheck:
+    at_clear, at_rim = _ends(before, behind, axial_mm)
+    return SpaceCheck(
+        cemented=False,
+        gap_at_axis_mm=axial_mm,
+        gap_at_clear_mm=at_clear,
+        gap_at_rim_mm=at_rim,
+        spacer_length_mm=ring.length_mm if ring else None,
+        spacer_front_contact_mm=ring.front_contact_mm if ring else None,
+        spacer_back_contact_mm=ring.back_contact_mm if ring else None,
+    )
+
+
+def _cemented(before: Body, behind: Body, fits: Fit, strain: Strain | None) -> SpaceCheck:
+    at_clear, at_rim = _ends(before, behind, 0.0)
+    return SpaceCheck(
+        cemented=True,
+        gap_at_axis_mm=0.0,
+        gap_at_clear_mm=at_clear,
+        gap_at_rim_mm=at_rim,
+        mismatch_fringes=fits.fringes,
+        expansion_difference_1e6_per_k=strain.difference_1e6_per_k if strain else None,
+        film_shift_um=strain.shift_um if strain else None,
+        film_shear_strain=strain.shear_strain if strain else None,
+    )
+
+
+def _collision(prescription: Prescription, bodies: Sequence[Body], i: int, axial_mm: float) -> tuple[Finding, ...]:
     least, height = least_gap(before=bodies[i], behind=bodies[i + 1], axial_mm=axial_mm)
     if least >= -INTO_EACH_OTHER_MM:
-        return
+        return ()
     first, second = prescription.elements[i], prescription.elements[i + 1]
     wanted = -(-(axial_mm - least) * 100 // 1) / 100
-    yield found(
+    said = found(
         "neighbours-collide", f"/spaces/{i}/gap_mm",
         f"{first.name} and {second.name} run {-least:.3f} mm into each other at a height of {height:.4g} mm.",
         figure=least, limit=0.0, unit="mm", repair=f"a gap of at least {wanted:g} mm, or smaller diameters",
     )  # fmt: skip
+    return (said,)
 
 
-def _cemented(prescription: Prescription, bodies: Sequence[Body], i: int) -> Iterator[Finding]:
-    first, second = prescription.elements[i], prescription.elements[i + 1]
-    height = min(max(first.back.clear_diameter_mm, second.front.clear_diameter_mm) / 2, bodies[i].rim_mm, bodies[i + 1].rim_mm)
-    apart = bodies[i].back.sag_mm(height) - bodies[i + 1].front.sag_mm(height)
-    fringes = fringes_of_sag(sag_error_mm=apart)
-    if fringes <= EVEN_FILM_FRINGES:
+def _thin(prescription: Prescription, i: int, ring: Spacer | None) -> Iterator[Finding]:
+    length = ring.length_mm if ring else 0.0
+    if length >= THIN_SPACER_MM:
         return
-    one, other = ("plano" if radius is None else f"{radius:g} mm" for radius in (first.back.radius_mm, second.front.radius_mm))
-    touch = "at the rim" if apart > 0 else "at the centre"
-    code, limit = ("cement-radii-far", MOST_FRINGES) if fringes > MOST_FRINGES else ("cement-radii-differ", EVEN_FILM_FRINGES)
+    first, second = prescription.elements[i], prescription.elements[i + 1]
     yield found(
-        code, f"/elements/{i + 1}/front/radius_mm",
-        f"The cemented faces of {first.name} ({one}) and {second.name} ({other}) differ by {fringes:.4g} fringe spacings at {height:g} mm; they touch {touch}.",
-        figure=fringes, limit=limit, unit="fringe spacings", repair=f"the same radius on both, {one} or {other}",
+        "spacer-thin", f"/spaces/{i}/gap_mm",
+        f"The spacer between {first.name} and {second.name} is {length:.3f} mm long; below {THIN_SPACER_MM:g} mm it is foil or shim, or the glasses touch.",
+        figure=length, limit=THIN_SPACER_MM, unit="mm", repair=f"a gap longer by {THIN_SPACER_MM - length:.3f} mm, where the design allows",
     )  # fmt: skip

@@ -64,9 +64,9 @@ def profile(*, surface: Surface, rim_mm: float) -> Profile:
     semi-diameter, or by no finite figure, are left out and told in `runaway_mm`.
     Source: common practice.
     """
-    departure = max(
-        (abs(aspheric_sag_mm(surface=surface, height_mm=rim_mm * i / SAMPLES)) for i in range(1, SAMPLES + 1)), default=0.0
-    )
+    departure = 0.0
+    if surface.asphere:
+        departure = max(abs(aspheric_sag_mm(surface=surface, height_mm=rim_mm * i / SAMPLES)) for i in range(1, SAMPLES + 1))
     runaway = departure if departure > rim_mm else 0.0
     if runaway:
         surface = surface.model_copy(update={"asphere": {}})

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
+from numpy.typing import NDArray
+
 from services.prescription.errors import HeightBeyondFace
 from shared_schemas.prescription import Surface
 
@@ -52,7 +55,8 @@ def aspheric_sag_mm(*, surface: Surface, height_mm: float) -> float:
 
 def sag_mm(*, surface: Surface, height_mm: float) -> float:
     """Sagitta [mm] of a face at a height [mm], all terms; raises `HeightBeyondFace` past the end of the conic."""
-    return conic_sag_mm(surface=surface, height_mm=height_mm) + aspheric_sag_mm(surface=surface, height_mm=height_mm)
+    z = conic_sag_mm(surface=surface, height_mm=height_mm)
+    return z + aspheric_sag_mm(surface=surface, height_mm=height_mm) if surface.asphere else z
 
 
 def slope(*, surface: Surface, height_mm: float) -> float:
@@ -74,3 +78,31 @@ def slope(*, surface: Surface, height_mm: float) -> float:
 def is_aspheric(*, surface: Surface) -> bool:
     """Whether a face is worked as an asphere: any even term, or a conic constant on a curved face."""
     return any(surface.asphere.values()) or (surface.radius_mm is not None and surface.conic != 0)
+
+
+@np.errstate(over="ignore", invalid="ignore")
+def sags_mm(*, surface: Surface, heights_mm: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Sagittas [mm] at many heights [mm] at once, all terms; at a height past the end of the conic that of its end.
+
+    Source: as `sag_mm`.
+    """
+    c = 0.0 if surface.radius_mm is None else 1 / surface.radius_mm
+    ratio = heights_mm * c
+    z: NDArray[np.float64] = heights_mm * ratio / (1 + np.sqrt(np.maximum(0.0, 1 - (1 + surface.conic) * ratio * ratio)))
+    for order, a in surface.asphere.items():
+        z = z + a * heights_mm ** int(order)
+    return z
+
+
+@np.errstate(over="ignore", invalid="ignore")
+def slopes(*, surface: Surface, heights_mm: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Slopes dz/dy at many heights [mm] at once, all terms.
+
+    Source: as `slope`.
+    """
+    c = 0.0 if surface.radius_mm is None else 1 / surface.radius_mm
+    ratio = heights_mm * c
+    steep: NDArray[np.float64] = ratio / np.sqrt(np.maximum(LEAST_ROOT, 1 - (1 + surface.conic) * ratio * ratio))
+    for order, a in surface.asphere.items():
+        steep = steep + int(order) * a * heights_mm ** (int(order) - 1)
+    return steep

@@ -57,6 +57,14 @@ def around_stop(train: Sequence[Interface], stop: Stop) -> AroundStop:
     return AroundStop(before.moved(stop.distance_mm / medium), _onwards(behind, train[at + 1 :]))
 
 
+def around_face(train: Sequence[Interface], face: int) -> AroundStop:
+    """The matrices on both sides of a face that is the stop itself, counted from 0; its own power counts as behind."""
+    before = RayMatrix()
+    for one in train[:face]:
+        before = before.refracted(one.power_per_mm).moved(one.to_next_mm / one.index_after)
+    return AroundStop(before, _onwards(RayMatrix(), train[face:]))
+
+
 def _onwards(matrix: RayMatrix, train: Sequence[Interface]) -> RayMatrix:
     for i, face in enumerate(train):
         matrix = matrix.refracted(face.power_per_mm)

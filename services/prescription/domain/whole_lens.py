@@ -1,28 +1,42 @@
-"""The whole lens at first order, and what follows for its stop and pupils."""
+"""The whole lens at first order, and what follows for its stop, its pupils and its beam."""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 
+from services.prescription.domain.beam import Aperture, aperture_of, chief_ray, ray_heights_mm
+from services.prescription.domain.beam_clearance import beam_findings
 from services.prescription.domain.findings import found
 from services.prescription.domain.first_order import (
     Foci,
+    Image,
     Interface,
     Pupil,
-    entrance_pupil,
-    exit_pupil,
+    RayMatrix,
     f_number,
     foci,
+    image,
     length_mm,
     petzval_radius_mm,
     system_matrix,
 )
 from services.prescription.domain.materials import Indices
-from services.prescription.domain.train import around_stop, train_of
+from services.prescription.domain.train import train_of
 from shared_schemas.check import Finding, FirstOrder
 from shared_schemas.prescription import Prescription
 
 PUPIL_DISAGREES_SHARE = 0.01
+
+
+@dataclass(frozen=True)
+class _Beam:
+    """What the aperture makes of the lens: ray heights on every face [mm], empty where there are none, and n'u' at the image."""
+
+    marginal_mm: tuple[float, ...]
+    chief_mm: tuple[float, ...]
+    numerical_aperture: float | None
 
 
 def first_order_of(*, prescription: Prescription, indices: Indices) -> tuple[FirstOrder, tuple[Finding, ...]]:
@@ -32,23 +46,46 @@ def first_order_of(*, prescription: Prescription, indices: Indices) -> tuple[Fir
     length = length_mm(train)
     if len(known) < len(indices.values):
         return _length_alone(indices.wavelength_nm, length), ()
-    seen = foci(matrix=system_matrix(train), length_mm=length)
-    entrance, leaving = _pupils(prescription, train)
-    diameter = prescription.entrance_pupil_diameter_mm or (entrance.diameter_mm if entrance else None)
-    order = FirstOrder(
-        wavelength_nm=indices.wavelength_nm,
+    matrix = system_matrix(train)
+    seen = foci(matrix=matrix, length_mm=length)
+    seen_object = _image(prescription, matrix, seen)
+    aperture = aperture_of(prescription=prescription, train=train)
+    beam = _beam(prescription, train, matrix, aperture, seen_object)
+    order = _order(indices.wavelength_nm, train, seen, seen_object, aperture, beam)
+    return order, tuple(_findings(prescription, seen, aperture, beam))
+
+
+def _order(
+    wavelength_nm: float,
+    train: Sequence[Interface],
+    seen: Foci | None,
+    seen_object: Image | None,
+    aperture: Aperture,
+    beam: _Beam,
+) -> FirstOrder:
+    entrance, leaving, diameter, na = aperture.entrance, aperture.exit, aperture.entrance_diameter_mm, beam.numerical_aperture
+    return FirstOrder(
+        wavelength_nm=wavelength_nm,
         focal_length_mm=seen.focal_length_mm if seen else None,
         back_focus_mm=seen.back_focus_mm if seen else None,
         front_focus_mm=seen.front_focus_mm if seen else None,
+        principal_plane_front_mm=seen.principal_plane_front_mm if seen else None,
+        principal_plane_back_mm=seen.principal_plane_back_mm if seen else None,
         f_number=f_number(focal_length_mm=seen.focal_length_mm, entrance_pupil_diameter_mm=diameter) if seen and diameter else None,
-        length_mm=length,
+        length_mm=length_mm(train),
+        petzval_radius_mm=petzval_radius_mm(train),
         entrance_pupil_diameter_mm=diameter,
         entrance_pupil_position_mm=entrance.position_mm if entrance else None,
         exit_pupil_diameter_mm=leaving.diameter_mm if leaving else None,
         exit_pupil_position_mm=leaving.position_mm if leaving else None,
-        petzval_radius_mm=petzval_radius_mm(train),
+        numerical_aperture=na,
+        working_f_number=1 / (2 * na) if na is not None and na > 1e-300 else None,
+        image_distance_mm=seen_object.distance_mm if seen_object else None,
+        magnification=seen_object.magnification if seen_object else None,
+        aperture_from=aperture.from_what,
+        marginal_heights_mm=beam.marginal_mm,
+        chief_heights_mm=beam.chief_mm,
     )
-    return order, tuple(_findings(prescription, seen, entrance))
 
 
 def _length_alone(wavelength_nm: float, length_mm: float) -> FirstOrder:
@@ -58,25 +95,46 @@ def _length_alone(wavelength_nm: float, length_mm: float) -> FirstOrder:
     )  # fmt: skip
 
 
-def _pupils(prescription: Prescription, train: Sequence[Interface]) -> tuple[Pupil | None, Pupil | None]:
-    stop = prescription.stop
-    if stop is None:
-        return None, None
-    around = around_stop(train, stop)
-    return (
-        entrance_pupil(before_stop=around.before, stop_diameter_mm=stop.diameter_mm),
-        exit_pupil(behind_stop=around.behind, stop_diameter_mm=stop.diameter_mm),
-    )
+def _image(prescription: Prescription, matrix: RayMatrix, seen: Foci | None) -> Image | None:
+    """The image of the object; one at infinity lies in the back focus and has a magnification of 0."""
+    if prescription.object_distance_mm is not None:
+        return image(matrix=matrix, object_distance_mm=prescription.object_distance_mm)
+    return Image(seen.back_focus_mm, 0.0) if seen else None
 
 
-def _findings(prescription: Prescription, seen: Foci | None, entrance: Pupil | None) -> Iterator[Finding]:
+def _beam(
+    prescription: Prescription, train: Sequence[Interface], matrix: RayMatrix, aperture: Aperture, seen_object: Image | None
+) -> _Beam:
+    marginal = ray_heights_mm(train=train, ray=aperture.marginal) if aperture.marginal else ()
+    chief, field, na = None, prescription.field_half_angle_deg, None
+    if field is not None and aperture.entrance is not None:
+        chief = chief_ray(entrance=aperture.entrance, field_half_angle_deg=field)
+    if seen_object is not None and aperture.marginal is not None:
+        na = abs(matrix.c * aperture.marginal.height_mm + matrix.d * aperture.marginal.angle)
+        na = na if math.isfinite(na) else None
+    return _Beam(marginal, ray_heights_mm(train=train, ray=chief) if chief else (), na)
+
+
+def _findings(prescription: Prescription, seen: Foci | None, aperture: Aperture, beam: _Beam) -> Iterator[Finding]:
     if seen is None:
         yield found(
             "afocal", "", "The lens has no focal length: parallel light leaves it parallel.", figure="none", limit="a focal length"
         )
     yield from _stop_in_glass(prescription)
+    yield from _pupil_disagrees(prescription, aperture.entrance)
+    yield from beam_findings(
+        prescription=prescription,
+        marginal_heights_mm=beam.marginal_mm,
+        chief_heights_mm=beam.chief_mm,
+        aperture_stated=aperture.stated,
+    )
+
+
+def _pupil_disagrees(prescription: Prescription, entrance: Pupil | None) -> Iterator[Finding]:
     stated = prescription.entrance_pupil_diameter_mm
-    if stated is not None and entrance is not None and abs(entrance.diameter_mm / stated - 1) > PUPIL_DISAGREES_SHARE:
+    if prescription.stop is None or stated is None or entrance is None:
+        return
+    if abs(entrance.diameter_mm / stated - 1) > PUPIL_DISAGREES_SHARE:
         yield found(
             "pupil-disagrees", "/entrance_pupil_diameter_mm",
             f"The entrance pupil is stated as {stated:g} mm, but the stop shows as {entrance.diameter_mm:.4g} mm.",

@@ -38,6 +38,7 @@ def cemented_at(radius_mm: float) -> tuple[Change, Change]:
 
 
 INDEX = {"nd": 1.5, "vd": 60.0}
+BARREL = {"material": "aluminium", "length_mm": 40.0, "outer_diameter_mm": 34.0}
 STOP = {"after_element": 1, "distance_mm": 2.0, "diameter_mm": 10.0}
 CASES: list[tuple[str, str, tuple[Change, ...]]] = [
     ("size-unmakeable", "/elements/0/centre_thickness_mm", (element(centre_thickness_mm=1e-320),)),
@@ -47,6 +48,7 @@ CASES: list[tuple[str, str, tuple[Change, ...]]] = [
     ("glass-radioactive", "/remarks", (whole(remarks="front element of thoriated glass"),)),
     ("glass-by-index", "/elements/0/glass", (element(glass=INDEX),)),
     ("glass-by-code", "/elements/0/glass", (element(glass="022291"),)),
+    ("glass-equivalent", "/elements/0/glass", (element(glass="N-SK14"),)),
     ("glass-lead", "/elements/0/glass", (element(glass="SF6"),)),
     ("glass-soft", "/elements/0/glass", (element(glass="SF6"),)),
     ("glass-stains", "/elements/0/glass", (element(glass="N-SK16"),)),
@@ -73,8 +75,24 @@ CASES: list[tuple[str, str, tuple[Change, ...]]] = [
     ("centring-by-hand", "/elements/0", (back(radius_mm=61.0),)),
     ("coating-unknown", "/elements/0/front/coating", (front(coating="gold-plate"),)),
     ("neighbours-collide", "/spaces/0/gap_mm", (back(radius_mm=60.0), whole(spaces=[{"gap_mm": 0.0}]), lambda d: d["elements"][1]["front"].update(radius_mm=-60.0))),
-    ("cement-radii-differ", "/elements/1/front/radius_mm", cemented_at(-60.03)),
+    ("cement-radii-differ", "/elements/1/front/radius_mm", cemented_at(-60.2)),
     ("cement-radii-far", "/elements/1/front/radius_mm", cemented_at(-62.0)),
+    ("cement-coated", "/elements/1/front/coating", (*cemented_at(-60.0), lambda lens: lens["elements"][1]["front"].update(coating="ar-single"))),
+    ("cement-strain", "/spaces/0/cemented", (*cemented_at(-60.0), element(glass="N-KF9", diameter_mm=27.0), lambda lens: lens["elements"][1].update(diameter_mm=27.0))),
+    ("cement-strain-high", "/spaces/0/cemented", (*cemented_at(-60.0), element(glass="N-FK51A"))),
+    ("spacer-thin", "/spaces/0/gap_mm", (back(radius_mm=None), whole(spaces=[{"gap_mm": 0.1}]), lambda lens: lens["elements"][1]["front"].update(radius_mm=None))),
+    ("clear-below-beam", "/elements/0/front/clear_diameter_mm", (front(clear_diameter_mm=9.0), whole(entrance_pupil_diameter_mm=12.0))),
+    ("vignetting", "/elements/1/back/clear_diameter_mm", (whole(stop={"after_element": 0, "distance_mm": 5.0, "diameter_mm": 12.0}, field_half_angle_deg=30.0),)),
+    ("field-cut-off", "/elements/1/back/clear_diameter_mm", (whole(stop={"after_element": 0, "distance_mm": 30.0, "diameter_mm": 12.0}, field_half_angle_deg=60.0),)),
+    ("bevel-in-clear", "/elements/0/front/clear_diameter_mm", (front(clear_diameter_mm=25.0),)),
+    ("wedge-fine", "/elements/0/tolerances/centring", (element(tolerances={"diameter_mm": [0.0, -0.02], "centre_thickness_mm": 0.05, "centring": "4/0.5'"}),)),
+    ("barrel-narrow", "/barrel/outer_diameter_mm", (whole(barrel={**BARREL, "outer_diameter_mm": 24.0}),)),
+    ("barrel-wall-thin", "/barrel/outer_diameter_mm", (whole(barrel={**BARREL, "outer_diameter_mm": 26.0}),)),
+    ("barrel-short", "/barrel/length_mm", (whole(barrel={**BARREL, "length_mm": 12.0}),)),
+    ("barrel-glass-proud", "/barrel/length_mm", (whole(barrel={**BARREL, "length_mm": 16.0}),)),
+    ("barrel-order", "/elements/1/diameter_mm", (whole(barrel=BARREL, spaces=[{"gap_mm": 5.0}] * 2), lambda lens: lens["elements"].append({**lens["elements"][0], "name": "L3"}), lambda lens: lens["elements"][1].update(diameter_mm=26.0))),
+    ("focus-missing", "/elements", (lambda lens: lens["elements"][1].update(glass="N-SF2"), lambda lens: lens["elements"][1]["front"].update(radius_mm=-80.0), lambda lens: lens["elements"][1]["back"].update(radius_mm=60.0))),
+    ("units-mistaken", "/elements", (whole(barrel={**BARREL, "outer_diameter_mm": 400.0}),)),
     ("afocal", "", (front(radius_mm=None), back(radius_mm=None), whole(spaces=[]), lambda d: d["elements"].pop())),
     ("stop-in-glass", "/stop/distance_mm", (whole(stop={**STOP, "distance_mm": 7.0}),)),
     ("pupil-disagrees", "/entrance_pupil_diameter_mm", (whole(stop=STOP, entrance_pupil_diameter_mm=20.0),)),

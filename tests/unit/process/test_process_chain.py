@@ -51,7 +51,8 @@ def test_fourteen_elements_are_planned_in_a_fraction_of_a_second(rates: Rates) -
     """A guard against a slip of an order of magnitude, not a benchmark."""
     lens = TRIPLET.get("prescription", TRIPLET)
     elements = [{**lens["elements"][number % 3], "name": f"L{number + 1}"} for number in range(14)]
-    document = {**lens, "elements": elements, "spaces": [{"gap_mm": 20.0}] * 13, "stop": None}
+    barrel = {**lens["barrel"], "length_mm": 340.0}
+    document = {**lens, "elements": elements, "spaces": [{"gap_mm": 20.0}] * 13, "stop": None, "barrel": barrel}
     job, report, blanks = chained(document, rates)
     plan_operations(job=job, check=report, blanks=blanks, rates=rates)
     begun = time.perf_counter()

@@ -1,0 +1,140 @@
+"""A cemented pair: do its faces fit, does its film hold when it gets warm or cold, is a coating asked for where cement is?"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from services.prescription.domain.findings import found
+from services.prescription.domain.fringes import fringes_of_sag
+from services.prescription.domain.materials import Material
+from services.prescription.domain.profile import Body
+from shared_schemas.check import Finding
+from shared_schemas.prescription import Element
+
+MOST_FRINGES = 5.0
+"""Fringe spacings by which cemented faces usually match at most (common practice, from memory: 3 to 5)."""
+
+THICKEST_FILM_MM = 0.015
+FILM_MM = 0.010
+"""Films of hard optical cement are 5 to 15 um thick (common practice, from memory)."""
+
+TEMPERATURE_RANGE_K = 80.0
+
+SOFT_CEMENT_1E6_PER_K = 2.0
+COMPLIANT_1E6_PER_K = 4.0
+SMALL_ENOUGH_MM = 25.0
+"""Differences of expansion above which a pair takes a softer cement unless it is small, and a compliant one or air
+(common practice, from memory)."""
+
+
+@dataclass(frozen=True)
+class Fit:
+    """How two cemented faces fit: back of the first less front of the second [mm] at a height [mm], and in fringe spacings."""
+
+    apart_mm: float
+    height_mm: float
+    fringes: float
+
+
+@dataclass(frozen=True)
+class Strain:
+    """What a change of temperature does to a film: shift of one glass on the other at the rim [um], and shear strain."""
+
+    difference_1e6_per_k: float
+    shift_um: float
+    shear_strain: float
+
+
+def fit(*, before: Body, behind: Body) -> Fit:
+    """Fit of two cemented faces at the larger of their clear diameters.
+
+    Source: derived; fringe spacings as in ISO 10110-5, from memory.
+    """
+    clear = max(before.back.surface.clear_diameter_mm, behind.front.surface.clear_diameter_mm) / 2
+    height = min(clear, before.rim_mm, behind.rim_mm)
+    apart = before.back.sag_mm(height) - behind.front.sag_mm(height)
+    return Fit(apart, height, fringes_of_sag(sag_error_mm=apart))
+
+
+def film_strain(
+    *,
+    expansion_difference_1e6_per_k: float,
+    diameter_mm: float,
+    temperature_change_k: float = TEMPERATURE_RANGE_K,
+    film_mm: float = FILM_MM,
+) -> Strain:
+    """Shift and shear strain of a film of cement [mm] between glasses of unlike expansion [1e-6/K] over a diameter [mm].
+
+    Notes: u = d_alpha dT D/2, gamma = u / t; the glasses taken to be free, so a screen and not a stress.
+    Source: derived.
+    """
+    shift_mm = abs(expansion_difference_1e6_per_k) * 1e-6 * temperature_change_k * diameter_mm / 2
+    return Strain(abs(expansion_difference_1e6_per_k), 1000 * shift_mm, shift_mm / film_mm)
+
+
+def strain_of(*, first: Material, second: Material, diameter_mm: float) -> Strain | None:
+    """Strain of the film of a pair; `None` where the expansion of a glass is not known."""
+    if first.row is None or second.row is None:
+        return None
+    one, other = first.row.cte_30_70_1e6_per_k, second.row.cte_30_70_1e6_per_k
+    return (
+        None if one is None or other is None else film_strain(expansion_difference_1e6_per_k=one - other, diameter_mm=diameter_mm)
+    )
+
+
+def cement_findings(*, first: Element, second: Element, number: int, fit: Fit, strain: Strain | None) -> Iterator[Finding]:
+    """What there is to say of the cement between element `number`, counted from 0, and the next."""
+    yield from _coated(first, second, number)
+    yield from _fits(first, second, number, fit)
+    if strain is not None:
+        yield from _strained(first, second, number, strain)
+
+
+def _coated(first: Element, second: Element, number: int) -> Iterator[Finding]:
+    for at, side, element, surface in ((number, "back", first, first.back), (number + 1, "front", second, second.front)):
+        if surface.coating is not None:
+            yield found(
+                "cement-coated", f"/elements/{at}/{side}/coating",
+                f"The {side} of {element.name} is cemented and asks for the coating {surface.coating}, which would work against air.",
+                figure=surface.coating, limit="no coating on a cemented face", repair="null on both cemented faces",
+            )  # fmt: skip
+
+
+def _fits(first: Element, second: Element, number: int, fit: Fit) -> Iterator[Finding]:
+    if fit.fringes <= MOST_FRINGES:
+        return
+    one, other = ("plano" if radius is None else f"{radius:g} mm" for radius in (first.back.radius_mm, second.front.radius_mm))
+    touch = "at the rim" if fit.apart_mm > 0 else "at the centre"
+    where, names = f"/elements/{number + 1}/front/radius_mm", f"{first.name} ({one}) and {second.name} ({other})"
+    repair = f"the same radius on both, {one} or {other}"
+    if abs(fit.apart_mm) > THICKEST_FILM_MM:
+        yield found(
+            "cement-radii-far", where,
+            f"The cemented faces of {names} touch {touch} and stand {abs(fit.apart_mm):.3g} mm apart {'at the centre' if fit.apart_mm > 0 else 'at the rim'}; a film of cement is at most {THICKEST_FILM_MM:g} mm.",
+            figure=abs(fit.apart_mm), limit=THICKEST_FILM_MM, unit="mm", repair=repair,
+        )  # fmt: skip
+    else:
+        yield found(
+            "cement-radii-differ", where,
+            f"The cemented faces of {names} differ by {fit.fringes:.4g} fringe spacings at {fit.height_mm:g} mm; they touch {touch}.",
+            figure=fit.fringes, limit=MOST_FRINGES, unit="fringe spacings", repair=repair,
+        )  # fmt: skip
+
+
+def _strained(first: Element, second: Element, number: int, strain: Strain) -> Iterator[Finding]:
+    difference, diameter = strain.difference_1e6_per_k, min(first.diameter_mm, second.diameter_mm)
+    said = (
+        f"The glasses of {first.name} and {second.name} differ by {difference:.3g}e-6/K in expansion: over {TEMPERATURE_RANGE_K:g} K they shift by "
+        f"{strain.shift_um:.3g} um at the rim and shear a film of {1000 * FILM_MM:g} um by {strain.shear_strain:.2g}."
+    )
+    if difference > COMPLIANT_1E6_PER_K:
+        yield found(
+            "cement-strain-high", f"/spaces/{number}/cemented", said, figure=difference, limit=COMPLIANT_1E6_PER_K, unit="1e-6/K",
+            repair="a compliant cement, an air space, or oil",
+        )  # fmt: skip
+    elif difference > SOFT_CEMENT_1E6_PER_K and diameter > SMALL_ENOUGH_MM:
+        yield found(
+            "cement-strain", f"/spaces/{number}/cemented", said, figure=difference, limit=SOFT_CEMENT_1E6_PER_K, unit="1e-6/K",
+            repair=f"a softer cement, or a diameter of at most {SMALL_ENOUGH_MM:g} mm",
+        )  # fmt: skip

@@ -1,0 +1,55 @@
+"""Does the lens focus at all, and if not, which single slip would mend it?"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from services.prescription.domain.findings import found
+from services.prescription.domain.mending import does_not_focus, mend, whole_file_in_inches
+from services.prescription.domain.rays import spots
+from shared_schemas.check import Finding, ImageSpot
+from shared_schemas.prescription import Prescription
+
+
+def image_spots(prescription: Prescription, indices: Sequence[float], *, paraxial_focus_mm: float | None) -> tuple[ImageSpot, ...]:
+    """The image on the axis, and at the edge of the field where one is stated."""
+    fields = [0.0, *([prescription.field_half_angle_deg] if prescription.field_half_angle_deg else [])]
+    return tuple(
+        ImageSpot(
+            field_deg=spot.field_deg,
+            rms_spot_mm=spot.rms_mm,
+            best_focus_mm=spot.position_mm,
+            from_paraxial_focus_mm=None
+            if spot.position_mm is None or paraxial_focus_mm is None
+            else spot.position_mm - paraxial_focus_mm,
+            rays_lost_share=spot.lost,
+        )
+        for spot in spots(prescription=prescription, indices=indices, fields_deg=fields)
+    )
+
+
+def focus_findings(prescription: Prescription, indices: Sequence[float]) -> Iterator[Finding]:
+    """What exact rays say of the whole lens: nothing where it focuses, otherwise the cell to look at and what it should say."""
+    inches = whole_file_in_inches(prescription)
+    if inches is not None:
+        yield found(
+            "units-mistaken", inches.pointer, inches.sentence, figure=str(inches.was), limit=str(inches.becomes),
+            repair=f"read the file as {inches.becomes} instead of {inches.was}",
+        )  # fmt: skip
+    fault = does_not_focus(prescription, indices)
+    if fault is None:
+        return
+    slip = mend(prescription, indices)
+    if slip is None:
+        yield found(
+            "focus-missing", "/elements", f"{fault.sentence} No single change of a radius, a row, a decimal or a unit mends it.",
+            figure=fault.spot_mm, limit=fault.limit_mm, unit="mm",
+        )  # fmt: skip
+        return
+    others = f" Nearly as well: {'; or '.join(slip.others)}." if slip.others else ""
+    yield found(
+        "focus-missing", slip.pointer, slip.sentence + others, figure=fault.spot_mm, limit=fault.limit_mm, unit="mm",
+        repair=f"{slip.becomes:g} instead of {slip.was:g}"
+        if isinstance(slip.was, float) and isinstance(slip.becomes, float)
+        else f"{slip.becomes} instead of {slip.was}",
+    )  # fmt: skip

@@ -1,0 +1,244 @@
+"""Materials: which glass is meant, what may be meant instead, what stands in for it, and what makes it dear or delicate."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from services.prescription.domain.dispersion import glass_index, index_from_abbe, range_of
+from services.prescription.domain.equivalents import distance, equivalent_findings, lead_free, of_other_makers
+from services.prescription.domain.materials import material_of, of_code, radioactive_in
+from services.prescription.errors import WavelengthOutsideRange
+from shared_schemas.check import CheckReport, Finding
+from shared_schemas.glass_reference import GlassNotFound, find_glass
+from shared_schemas.prescription import IndexGlass
+from shared_schemas.rates import Rates
+
+Report = Callable[..., CheckReport]
+
+
+def said(rates: Rates, glass: str) -> dict[str, Finding]:
+    return {one.code: one for one in material_of(glass=glass, where="/elements/0/glass", rates=rates).findings}
+
+
+@pytest.mark.parametrize(
+    ("reference", "name"),
+    [
+        ("N-BK7", "N-BK7"), ("n bk7", "N-BK7"), ("nbk7", "N-BK7"), ("S-BSL7", "S-BSL 7"), (" F2 ", "F2"),
+        ("517642", "N-BK7"), ("517642.251", "N-BK7"), ("517642251", "N-BK7"), ("517642/251", "N-BK7"), ("516641.252", "S-BSL 7"),
+        ("805254.337", "N-SF6"), ("805254.518", "SF6"), ("620364.360", "F2"), ("620364.265", "N-F2"), ("003283", "S-LAH79"),
+    ],
+)  # fmt: skip
+def test_a_name_or_a_code_means_one_glass(rates: Rates, reference: str, name: str) -> None:
+    assert find_glass(reference, rates.glasses).name == name
+    assert find_glass(reference, list(rates.glasses)).name == name
+
+
+def test_every_glass_is_found_by_its_name_in_any_dress(rates: Rates) -> None:
+    for row in rates.glasses:
+        for dressed in (row.name, row.name.lower(), row.name.replace("-", " "), row.name.replace(" ", "")):
+            assert find_glass(dressed, rates.glasses) is row
+
+
+def looked_up(reference: str, rates: Rates) -> tuple[str | None, tuple[str, ...], bool]:
+    try:
+        return find_glass(reference, rates.glasses).name, (), False
+    except GlassNotFound as fault:
+        return None, fault.candidates, fault.ambiguous
+
+
+def test_every_code_means_its_glass_or_asks_among_glasses_that_have_it(rates: Rates) -> None:
+    for row in rates.glasses:
+        name, candidates, ambiguous = looked_up(row.code, rates)
+        assert {rates.glass(one).code[:6] for one in candidates or (str(name),)} == {row.code[:6]}
+        assert ambiguous == (len(candidates) > 1)
+
+
+@pytest.mark.parametrize(
+    ("reference", "names"),
+    [
+        ("805254", {"SF6", "N-SF6", "S-TIH 6"}), ("620364", {"F2", "N-F2"}), ("847238", {"SF57", "N-SF57"}), ("999111", set()),
+    ],
+)  # fmt: skip
+def test_a_code_of_a_lead_and_a_lead_free_twin_asks_which(rates: Rates, reference: str, names: set[str]) -> None:
+    with pytest.raises(GlassNotFound) as caught:
+        find_glass(reference, rates.glasses)
+    assert names <= set(caught.value.candidates)
+    assert caught.value.ambiguous == bool(names)
+
+
+@pytest.mark.parametrize(
+    ("reference", "meant"),
+    [
+        ("BK7", "N-BK7"), ("SK4", "N-SK4"), ("BSL7", "S-BSL 7"), ("Schott N-BK7", "N-BK7"), ("BaK-4", "N-BAK4"), ("LASF9", "N-LASF9"),
+        ("FK51A", "N-FK51A"), ("N-FK51", "N-FK51A"), ("N-LASF46", "N-LASF46A"), ("N-SK4A", "N-SK4"), ("N-SFl1", "N-SF11"),
+        ("N-BK77", "N-BK7"), ("NBKT", "N-BK7"), ("N-SK l6", "N-SK16"), ("K9", "N-BK7"), ("H-K9L", "N-BK7"), ("FD60", "N-SF6"),
+    ],
+)  # fmt: skip
+def test_a_near_name_is_asked_back_for(rates: Rates, reference: str, meant: str) -> None:
+    with pytest.raises(GlassNotFound, match="did you mean") as caught:
+        find_glass(reference, rates.glasses)
+    assert meant in caught.value.candidates
+    assert len(caught.value.candidates) <= 3
+    unknown = said(rates, reference)["glass-unknown"]
+    assert meant in str(unknown.repair)
+
+
+@settings(max_examples=60, deadline=None)
+@given(reference=st.text(max_size=60))
+def test_any_text_is_a_glass_or_an_answer_why_not(rates: Rates, reference: str) -> None:
+    name, candidates, ambiguous = looked_up(reference, rates)
+    assert (name is None) or not candidates
+    assert len(candidates) <= 3 or ambiguous
+
+
+def test_an_unknown_glass_without_a_near_name_has_no_index(rates: Rates) -> None:
+    one = material_of(glass="zirconia", where="", rates=rates)
+    assert (one.row, one.nd, one.vd) == (None, None, None)
+    assert one.findings[0].limit == f"one of the {len(rates.glasses)} glasses of the rates"
+
+
+@pytest.mark.parametrize(("digits", "nd", "vd"), [("517642", 1.517, 64.2), ("003283", 2.003, 28.3), ("999001", 1.999, 0.1)])
+def test_a_code_gives_index_and_abbe_number_and_wraps_at_two(digits: str, nd: float, vd: float) -> None:
+    assert of_code(digits) == pytest.approx((nd, vd))
+
+
+def test_the_equivalent_of_the_commonest_crown_is_told_with_its_distance(rates: Rates) -> None:
+    best = of_other_makers(row=rates.glass("N-BK7"), rates=rates)[0]
+    assert best.row.name == "S-BSL 7"
+    assert best.nd_difference == pytest.approx(1.51633 - 1.5168)
+    assert best.vd_difference == pytest.approx(64.14 - 64.17)
+    # (0.47^2 + (0.03 / 0.51336)^2)^(1/2), computed independently
+    assert best.distance == pytest.approx(0.4736, abs=1e-4)
+
+
+def test_equivalents_come_nearest_first_and_never_of_the_same_maker(rates: Rates) -> None:
+    for row in rates.glasses[::10]:
+        found = of_other_makers(row=row, rates=rates, most=5)
+        assert [one.distance for one in found] == sorted(one.distance for one in found)
+        assert all(one.row.maker != row.maker for one in found)
+
+
+@given(nd=st.floats(1.4, 2.1), vd=st.floats(15, 100))
+def test_a_glass_lies_at_no_distance_from_itself(nd: float, vd: float) -> None:
+    assert distance(from_nd=nd, from_vd=vd, to_nd=nd, to_vd=vd) == 0
+    assert distance(from_nd=nd, from_vd=vd, to_nd=nd + 0.001, to_vd=vd) == pytest.approx(1)
+    assert distance(from_nd=nd, from_vd=vd, to_nd=nd, to_vd=vd * 1.008) == pytest.approx(1)
+
+
+def test_a_cheaper_equivalent_is_a_note_and_a_dearer_one_is_not(rates: Rates) -> None:
+    assert "glass-equivalent" not in said(rates, "N-BK7")
+    note = said(rates, "S-BSL 7")["glass-equivalent"]
+    assert note.severity == "note"
+    assert "N-BK7 of SCHOTT" in note.message
+    assert note.figure == pytest.approx(0.4736, abs=1e-3)
+    assert note.limit == 1.0
+
+
+def test_a_glass_without_a_stock_row_gets_the_equivalent_that_has_one(rates: Rates) -> None:
+    bare = rates.model_copy(update={"stock_forms": tuple(row for row in rates.stock_forms if row.glass != "N-BK7")})
+    note = next(iter(equivalent_findings(row=rates.glass("N-BK7"), where="", rates=bare)))
+    assert note.message.startswith("N-BK7 of SCHOTT has no row in stock_forms, S-BSL 7 ")
+    none = rates.model_copy(update={"stock_forms": ()})
+    assert list(equivalent_findings(row=rates.glass("N-BK7"), where="", rates=none)) == []
+
+
+def test_lead_is_told_with_the_nearest_glass_without_it(rates: Rates) -> None:
+    for row in rates.glasses:
+        assert ("glass-lead" in said(rates, row.name)) == row.lead
+    other = lead_free(row=rates.glass("SF6"), rates=rates)
+    assert other is not None
+    assert not other.row.lead
+    assert other.row.name in str(said(rates, "SF6")["glass-lead"].repair)
+    assert "5.18 g/cm3" in said(rates, "SF6")["glass-lead"].message
+
+
+@pytest.mark.parametrize(
+    ("code", "glass", "figure", "limit"),
+    [  # figures: makers' data sheets of 2018
+        ("glass-soft", "SF57", 350.0, 400.0), ("glass-stains", "N-SK16", 4.0, 3.0), ("glass-expands", "N-FK51A", 12.74, 10.0),
+    ],
+)  # fmt: skip
+def test_what_makes_a_glass_delicate_is_told_in_figures(rates: Rates, code: str, glass: str, figure: float, limit: float) -> None:
+    finding = said(rates, glass)[code]
+    assert (finding.severity, finding.figure, finding.limit) == ("care", figure, limit)
+    assert f"{figure:g}" in finding.message
+    assert code not in said(rates, "N-BK7")
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["thoriated glass", "Thorium", "ThO2 crown", "coating of ThF4", "THORIATED", "thoria", "radioactive", "radioaktives Glas", "uranium glass",
+     "do not polish the thorium side", "lens No. 3 is thoriated", "thorium content: 12 %", "thorium: 0.5 %", "not new, thoriated"],
+)  # fmt: skip
+def test_radioactive_material_is_seen(text: str) -> None:
+    assert radioactive_in(text) is not None
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["thorium-free", "thorium free", "ThF4-free", "no thorium", "non-thoriated", "must not contain any thorium", "without traces of thorium",
+     "no lead, arsenic or thorium", "free from thorium", "thorium dioxide free", "thorium: none", "thorough", "Author IA", "theTh2"],
+)  # fmt: skip
+def test_a_denial_is_not_taken_for_it(text: str) -> None:
+    assert radioactive_in(text) is None
+
+
+def test_a_thoriated_glass_or_coating_is_a_stop_that_defers_to_local_law(report: Report) -> None:
+    for place, change in (
+        ("/elements/0/glass", lambda lens: lens["elements"][0].update(glass="thoriated flint")),
+        ("/elements/0/back/coating", lambda lens: lens["elements"][0]["back"].update(coating="ThF4 AR")),
+        ("/title", lambda lens: lens.update(title="re-work of a thorium lens")),
+    ):
+        found = next(one for one in report(change).findings if one.code == "glass-radioactive")
+        assert (found.severity, found.where) == ("stop", place)
+        assert "local law" in found.message
+        assert "10 CFR 40.13" in found.source
+
+
+def test_a_glass_called_thorium_free_is_looked_up_like_any_other(report: Report) -> None:
+    def change(lens: dict[str, Any]) -> None:
+        lens["elements"][0]["glass"] = "thorium-free lanthanum crown"
+
+    codes = {one.code for one in report(change).findings}
+    assert "glass-radioactive" not in codes
+    assert "glass-unknown" in codes
+
+
+def test_an_index_is_given_inside_the_range_and_refused_outside(rates: Rates) -> None:
+    row = rates.glass("N-BK7")
+    assert glass_index(row=row, wavelength_nm=365.0) > glass_index(row=row, wavelength_nm=2325.42)
+    for wavelength_nm in (364.9, 2325.5):
+        with pytest.raises(WavelengthOutsideRange, match=r"N-BK7 is known from 365 to 2325\.42 nm"):
+            glass_index(row=row, wavelength_nm=wavelength_nm)
+
+
+def test_every_glass_disperses_normally_over_its_whole_range(rates: Rates) -> None:
+    for row in rates.glasses:
+        shortest, longest = range_of(row)
+        at = [shortest + (longest - shortest) * i / 40 for i in range(41)]
+        indices = [glass_index(row=row, wavelength_nm=wavelength_nm) for wavelength_nm in at]
+        assert indices == sorted(indices, reverse=True), row.name
+
+
+def test_a_formula_with_a_pole_in_the_range_is_good_from_the_pole_on_only(rates: Rates) -> None:
+    broken = rates.glass("N-BK7").model_copy(update={"sellmeier_c2_um2": 0.25})  # a pole at 500 nm
+    assert range_of(broken)[0] > 500
+    for wavelength_nm in (400.0, 500.0):
+        with pytest.raises(WavelengthOutsideRange):
+            glass_index(row=broken, wavelength_nm=wavelength_nm)
+
+
+@given(nd=st.floats(1.4, 2.1), vd=st.floats(15, 100))
+def test_the_estimate_from_the_abbe_number_gives_the_abbe_number_back(nd: float, vd: float) -> None:
+    blue, red = (index_from_abbe(name="x", nd=nd, vd=vd, wavelength_nm=line) for line in (486.1327, 656.2725))
+    assert (nd - 1) / (blue - red) == pytest.approx(vd)
+
+
+def test_a_glass_by_index_is_kept_as_given(rates: Rates) -> None:
+    one = material_of(glass=IndexGlass(nd=1.6, vd=50.0), where="", rates=rates)
+    assert (one.row, one.nd, one.vd, one.findings[0].code) == (None, 1.6, 50.0, "glass-by-index")
