@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 
 from services.prescription.domain.findings import found
@@ -43,13 +44,17 @@ def focus_findings(prescription: Prescription, indices: Sequence[float]) -> Iter
     if slip is None:
         yield found(
             "focus-missing", "/elements", f"{fault.sentence} No single change of a radius, a row, a decimal or a unit mends it.",
-            figure=fault.spot_mm, limit=fault.limit_mm, unit="mm",
+            figure=fault.spot_mm, limit=_finite(fault.limit_mm), unit="mm",
         )  # fmt: skip
         return
     others = f" Nearly as well: {'; or '.join(slip.others)}." if slip.others else ""
     yield found(
-        "focus-missing", slip.pointer, slip.sentence + others, figure=fault.spot_mm, limit=fault.limit_mm, unit="mm",
+        "focus-missing", slip.pointer, slip.sentence + others, figure=fault.spot_mm, limit=_finite(fault.limit_mm), unit="mm",
         repair=f"{slip.becomes:g} instead of {slip.was:g}"
         if isinstance(slip.was, float) and isinstance(slip.becomes, float)
         else f"{slip.becomes} instead of {slip.was}",
     )  # fmt: skip
+
+
+def _finite(figure: float) -> float | None:
+    return figure if math.isfinite(figure) else None
