@@ -72,7 +72,7 @@ def _focus(prescription: Prescription, indices: Indices, order: FirstOrder) -> t
         return (), ()
     paraxial_mm = order.back_focus_mm if prescription.object_distance_mm is None else order.image_distance_mm
     images = image_spots(prescription, known, paraxial_focus_mm=paraxial_mm)
-    return images, tuple(focus_findings(prescription, known))
+    return images, focus_findings(prescription, known)
 
 
 @dataclass(frozen=True)

@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 
+import numpy as np
+
 from services.prescription.domain.findings import found
 from services.prescription.domain.mending import does_not_focus, mend, whole_file_in_inches
 from services.prescription.domain.rays import spots
@@ -12,6 +14,7 @@ from shared_schemas.check import Finding, ImageSpot
 from shared_schemas.prescription import Prescription
 
 
+@np.errstate(all="ignore")
 def image_spots(prescription: Prescription, indices: Sequence[float], *, paraxial_focus_mm: float | None) -> tuple[ImageSpot, ...]:
     """The image on the axis, and at the edge of the field where one is stated."""
     fields = [0.0, *([prescription.field_half_angle_deg] if prescription.field_half_angle_deg else [])]
@@ -29,8 +32,16 @@ def image_spots(prescription: Prescription, indices: Sequence[float], *, paraxia
     )
 
 
-def focus_findings(prescription: Prescription, indices: Sequence[float]) -> Iterator[Finding]:
-    """What exact rays say of the whole lens: nothing where it focuses, otherwise the cell to look at and what it should say."""
+@np.errstate(all="ignore")
+def focus_findings(prescription: Prescription, indices: Sequence[float]) -> tuple[Finding, ...]:
+    """What exact rays say of the whole lens: nothing where it focuses, otherwise the cell to look at and what it should say.
+
+    Sizes beyond all measure overflow on their way; such rays count as lost.
+    """
+    return tuple(_findings(prescription, indices))
+
+
+def _findings(prescription: Prescription, indices: Sequence[float]) -> Iterator[Finding]:
     inches = whole_file_in_inches(prescription)
     if inches is not None:
         yield found(
