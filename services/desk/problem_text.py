@@ -16,7 +16,9 @@ def _line(detail: ProblemDetail) -> str:
     what = detail.reason.rstrip(".")
     limit = f" ({_shown(detail.figure)}; limit {_shown(detail.limit)})" if detail.limit is not None else ""
     remedy = f". What would do: {detail.remedy.rstrip('.')}" if detail.remedy else ""
-    return f"{detail.pointer or 'the document'}: {what}{limit}{remedy}."
+    # The reason of a cell of a table says row and column itself.
+    where = "" if detail.pointer.startswith("/row ") else f"{detail.pointer or 'the document'}: "
+    return f"{where}{what}{limit}{remedy}."
 
 
 def _shown(value: object) -> str:

@@ -24,6 +24,10 @@ from shared_schemas.quote import Break, Quote, QuoteBody, QuotedElement
 PLAIN_WIDTH = 128
 MAKEABLE = {"yes": "can be made", "with_care": "can be made, with care", "no": "cannot be made as it is drawn"}
 
+DEFAULTED = "tolerance-defaulted"
+FEW = 2
+"""More findings than these on tolerances that are not stated are told in one line."""
+
 
 def console_for(out: IO[str]) -> Console:
     """A console that is plain where `out` is no terminal."""
@@ -93,7 +97,7 @@ def _ready(body: QuoteBody) -> list[RenderableType]:
         *_section("Elements", _element_table(body.elements)),
         *(_section("Charged once, for tools the shop does not own yet", _tooling_table(body.tooling)) if body.tooling else []),
         *_relaxations(body),
-        *_findings(body.check.findings, body.prescription, notes=False),
+        *_findings((*body.check.findings, *body.findings), body.prescription, notes=False),
         *_lines("Cautions", body.cautions),
     ]
 
@@ -215,15 +219,31 @@ def _relaxations(body: QuoteBody) -> list[RenderableType]:
 def _findings(findings: Iterable[Finding], prescription: Prescription, *, notes: bool) -> list[RenderableType]:
     found = list(findings)
     shown = [one for one in found if notes or one.severity != "note"]
+    defaulted = [one for one in shown if one.code == DEFAULTED]
+    several = len(defaulted) > FEW
     lines = []
     for one in shown:
+        if several and one.code == DEFAULTED:
+            continue
         mark = {"stop": "Stop: ", "care": "", "note": "Note: "}[one.severity]
         repair = f" What would do: {one.repair.rstrip('.')}." if one.repair else ""
         lines.append(f"{mark}{in_words(one.where, prescription)}: {one.message.rstrip('.')}.{repair}")
+    if several:
+        lines.append(f"Note: {len(defaulted)} tolerances are not stated and take the defaults of ISO 10110-11, which are loose "
+                     f"(from memory, check the licensed text): {_by_element(defaulted, prescription)}.")  # fmt: skip
     left = len(found) - len(shown)
     if left:
         lines.append(f"And {left} {'note' if left == 1 else 'notes'}; see them with --json or blankwright check.")
     return _lines("To look at", lines)
+
+
+def _by_element(findings: Iterable[Finding], prescription: Prescription) -> str:
+    """Where findings stand, the places of one element together."""
+    places: dict[str, list[str]] = {}
+    for one in findings:
+        element, _, rest = in_words(one.where, prescription).partition(", ")
+        places.setdefault(element, []).append(rest.removeprefix("tolerances, ").replace(", ", " "))
+    return "; ".join(f"{element}: {', '.join(rests)}" for element, rests in places.items())
 
 
 def _table(*heads: str) -> Table:
