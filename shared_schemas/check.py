@@ -100,6 +100,20 @@ class SurfaceCheck(Contract):
     seat_width_mm: float = 0.0
 
 
+class GlassQuality(Contract):
+    """What is asked of the glass itself, stated or by default: stress [nm/cm], bubbles, classes of inhomogeneity and striae.
+
+    `None` where neither drawing nor standard states it; `defaulted` names what took the default of ISO 10110-11.
+    """
+
+    stress_nm_per_cm: float | None
+    bubble_count: int | None
+    bubble_grade_mm: float | None
+    inhomogeneity_class: int | None
+    striae_class: int | None
+    defaulted: tuple[str, ...] = ()
+
+
 class ElementCheck(Contract):
     """One element. `glass` is the catalogue name it was resolved to, `None` for a glass that the rates do not know.
 
@@ -126,6 +140,7 @@ class ElementCheck(Contract):
     diameter_tolerance_mm: float
     centre_thickness_tolerance_mm: float
     centring_tolerance_arcmin: float
+    glass_quality: GlassQuality | None = None
     defaulted: tuple[str, ...] = ()
     focal_length_mm: float | None = None
     centre_of_gravity_mm: float | None = None

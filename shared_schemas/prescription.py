@@ -30,6 +30,7 @@ class Surface(Contract):
     form: Indication | None = None
     imperfections: Indication | None = None
     texture: Indication | None = None
+    laser_damage: Indication | None = None
     coating: Name | None = None
 
     @model_validator(mode="after")
@@ -110,6 +111,9 @@ class Element(Contract):
     front: Surface
     back: Surface
     tolerances: Tolerances = Tolerances()
+    stress_birefringence: Indication | None = None
+    bubbles: Indication | None = None
+    inhomogeneity: Indication | None = None
 
     @model_validator(mode="after")
     def _clear_diameters_lie_within_the_diameter(self) -> Element:
@@ -183,6 +187,8 @@ class Prescription(Contract):
     entrance_pupil_diameter_mm: Length | None = None
     field_half_angle_deg: Annotated[float, Field(strict=True, ge=0, lt=90)] | None = None
     object_distance_mm: Positive | None = None
+    transmitted_wavefront: Indication | None = None
+    assembly_imperfections: Indication | None = None
     remarks: Text = ""
 
     @model_validator(mode="after")

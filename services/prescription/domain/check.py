@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from services.prescription.domain.barrel_fit import barrel_findings
-from services.prescription.domain.demands import ElementDemand, demands_of
+from services.prescription.domain.demands import ElementDemand, demands_of, lens_indications
 from services.prescription.domain.element import element_check, element_findings
 from services.prescription.domain.findings import found
 from services.prescription.domain.focus import focus_findings, image_spots
@@ -59,6 +59,7 @@ def check_prescription(prescription: Prescription, rates: Rates) -> CheckReport:
         *of_spaces,
         *barrel_findings(prescription=prescription, bodies=bodies),
         *of_lens,
+        *lens_indications(prescription),
         *of_focus,
     )
     report = _report(order, _elements(prescription, parts, materials, indices), spaces, findings)

@@ -4,16 +4,25 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from typing import TypeVar
+from functools import lru_cache
+from typing import TypeVar, cast
 
 from services.prescription.domain.defaults import TABLE, Defaults, defaults_for
 from services.prescription.domain.findings import found
 from services.prescription.domain.indications.centring import read_centring
-from services.prescription.domain.indications.form import Form, read_form
-from services.prescription.domain.indications.imperfections import ScratchDig, dig_as_grade, read_imperfections
+from services.prescription.domain.indications.form import Form, read_form, read_transmitted_wavefront
+from services.prescription.domain.indications.imperfections import (
+    ScratchDig,
+    dig_as_grade,
+    read_assembly_imperfections,
+    read_imperfections,
+)
+from services.prescription.domain.indications.laser import read_laser
+from services.prescription.domain.indications.material import read_bubbles, read_homogeneity, read_stress
+from services.prescription.domain.indications.texture import read_texture
 from services.prescription.errors import IndicationUnreadable, SizeOutsideDefaults
-from shared_schemas.check import Finding
-from shared_schemas.prescription import Element, Surface
+from shared_schemas.check import Finding, GlassQuality
+from shared_schemas.prescription import Element, Prescription, Surface
 
 T = TypeVar("T")
 
@@ -39,6 +48,7 @@ class ElementDemand:
     centre_thickness_plus_minus_mm: float
     centring_arcmin: float
     defaulted: tuple[str, ...]
+    glass: GlassQuality
 
 
 @dataclass
@@ -74,7 +84,7 @@ class _Reading:
         if text is None:
             return None
         try:
-            return reader(text)
+            return cast(T, _read_once(reader, text))
         except IndicationUnreadable as fault:
             limit = f"{fault.expected} at position {fault.position}"
             said = found(
@@ -82,6 +92,12 @@ class _Reading:
             )
             self.findings.append(said)
             return None
+
+
+@lru_cache(maxsize=4096)
+def _read_once(reader: Callable[[str], object], text: str) -> object:
+    """A drawing repeats itself: the same indication is read once."""
+    return reader(text)
 
 
 def demands_of(*, element: Element, pointer: str) -> tuple[ElementDemand, tuple[Finding, ...]]:
@@ -121,8 +137,34 @@ def demands_of(*, element: Element, pointer: str) -> tuple[ElementDemand, tuple[
         defaulted.append("centring")
         reading.default("centring tolerance", where, column.centring_arcmin, "arcmin", "4/2'")
     tilt = centring.tilt_arcmin if centring is not None else column.centring_arcmin
-    demand = ElementDemand(front, back, diameter_mm, thickness_mm, tilt, tuple(defaulted))
+    glass = _of_glass(reading, element, pointer)
+    demand = ElementDemand(front, back, diameter_mm, thickness_mm, tilt, tuple(defaulted), glass)
     return demand, tuple(reading.findings)
+
+
+def _of_glass(reading: _Reading, element: Element, pointer: str) -> GlassQuality:
+    """What is asked of the glass. Its defaults are what the makers deliver anyway, and make no finding."""
+    column = reading.column
+    stress = reading.read(element.stress_birefringence, f"{pointer}/stress_birefringence", read_stress)
+    bubbles = reading.read(element.bubbles, f"{pointer}/bubbles", read_bubbles)
+    classes = reading.read(element.inhomogeneity, f"{pointer}/inhomogeneity", read_homogeneity)
+    stated = {"stress birefringence": stress, "bubbles": bubbles, "inhomogeneity": classes}
+    return GlassQuality(
+        stress_nm_per_cm=column.stress_nm_per_cm if stress is None else stress,
+        bubble_count=column.bubble_count if bubbles is None else bubbles.count,
+        bubble_grade_mm=column.bubble_grade_mm if bubbles is None else bubbles.grade_mm,
+        inhomogeneity_class=column.homogeneity_class if classes is None else classes.inhomogeneity_class,
+        striae_class=column.striae_class if classes is None else classes.striae_class,
+        defaulted=tuple(name for name, found in stated.items() if found is None),
+    )
+
+
+def lens_indications(prescription: Prescription) -> tuple[Finding, ...]:
+    """Findings on the indications of the whole lens: `13/` and `15/`."""
+    reading = _Reading("", 0.0, TABLE[0], beyond_table=False)
+    reading.read(prescription.transmitted_wavefront, "/transmitted_wavefront", read_transmitted_wavefront)
+    reading.read(prescription.assembly_imperfections, "/assembly_imperfections", read_assembly_imperfections)
+    return tuple(reading.findings)
 
 
 def _column(diameter_mm: float) -> tuple[Defaults, bool]:
@@ -138,7 +180,9 @@ def _of_face(reading: _Reading, surface: Surface, where: str) -> SurfaceDemand:
     defaulted: list[str] = []
     form = Form(None, None, None) if surface.form is None else reading.read(surface.form, f"{where}/form", read_form)
     power = form.power_fringes if form else None
-    irregularity = form.irregularity_fringes if form else None
+    irregularity = form.irregularity_demand_fringes if form else None
+    reading.read(surface.texture, f"{where}/texture", read_texture)
+    reading.read(surface.laser_damage, f"{where}/laser_damage", read_laser)
     missing = (
         [] if form is None else [name for name, figure in (("power", power), ("irregularity", irregularity)) if figure is None]
     )

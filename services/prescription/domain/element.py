@@ -70,6 +70,7 @@ def element_check(
         diameter_tolerance_mm=demand.diameter_plus_minus_mm,
         centre_thickness_tolerance_mm=demand.centre_thickness_plus_minus_mm,
         centring_tolerance_arcmin=demand.centring_arcmin,
+        glass_quality=demand.glass,
         defaulted=demand.defaulted,
         focal_length_mm=focal_mm,
         centre_of_gravity_mm=glass.centre_of_gravity_mm,

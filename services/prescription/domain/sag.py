@@ -10,6 +10,9 @@ from numpy.typing import NDArray
 from services.prescription.errors import HeightBeyondFace
 from shared_schemas.prescription import Surface
 
+ROUNDING = 2e-12
+"""How far past the very end of a conic a height may lie by rounding, as a share of the square under the root."""
+
 LEAST_ROOT = 1e-12
 """Floor of the square root in the slope: at the very rim of a hemisphere the slope has no figure."""
 
@@ -34,11 +37,11 @@ def conic_sag_mm(*, surface: Surface, height_mm: float) -> float:
     """
     if surface.radius_mm is None:
         return 0.0
-    reach = reach_mm(surface=surface)
-    if height_mm > reach * (1 + 1e-12):
-        raise HeightBeyondFace(height_mm, reach)
     ratio = height_mm / surface.radius_mm
-    return height_mm * ratio / (1 + math.sqrt(max(0.0, 1 - (1 + surface.conic) * ratio * ratio)))
+    inside = 1 - (1 + surface.conic) * ratio * ratio
+    if inside < -ROUNDING:
+        raise HeightBeyondFace(height_mm, reach_mm(surface=surface))
+    return height_mm * ratio / (1 + math.sqrt(max(0.0, inside)))
 
 
 def aspheric_sag_mm(*, surface: Surface, height_mm: float) -> float:

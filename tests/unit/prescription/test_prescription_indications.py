@@ -65,7 +65,7 @@ def test_a_scratch_dig_is_kept_and_only_its_dig_is_turned() -> None:
         (read_centring, "4/'", 3, "σ"),
         (read_imperfections, "5/3 0.16", 5, "x or ×"),
         (read_imperfections, "5/0x0.16", 3, "at least 1"),
-        (read_imperfections, "5/1x0.1; Z", 10, "C, L or E"),
+        (read_imperfections, "5/1x0.1; Z", 10, "C, L, E or W"),
         (read_imperfections, "60-0", 4, "dig"),
         (read_imperfections, "", 1, "5/"),
     ],

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from services.prescription.domain.indications.scanner import Scanner
+from services.prescription.domain.indications.scanner import Scanner, written
 
 MINUTES = ("'", "′", "’")
 SECONDS = ('"', "″", "”", "''", "′′", "’’")
@@ -40,3 +40,9 @@ def read_centring(text: str) -> Centring:
         scan.expect(")")
     scan.end("(L) or the end")
     return Centring(tilt, lateral)
+
+
+def write_centring(centring: Centring) -> str:
+    """The indication in minutes of arc; reading it gives an equal demand."""
+    lateral = "" if centring.lateral_mm is None else f"({written(centring.lateral_mm)})"
+    return f"4/{written(centring.tilt_arcmin)}'{lateral}"

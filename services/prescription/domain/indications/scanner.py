@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from decimal import Decimal
 from typing import NoReturn
 
 from services.prescription.errors import IndicationUnreadable
@@ -56,6 +57,12 @@ class Scanner:
         self.at = found.end()
         return int(found.group())
 
+    def rest(self) -> str:
+        """What has not been read yet, read now."""
+        self._skip()
+        text, self.at = self.text[self.at :].rstrip(), len(self.text)
+        return text
+
     def end(self, expected: str = "the end") -> None:
         """Refuse unless everything has been read."""
         self._skip()
@@ -65,3 +72,9 @@ class Scanner:
     def _skip(self) -> None:
         while self.at < len(self.text) and self.text[self.at].isspace():
             self.at += 1
+
+
+def written(figure: float) -> str:
+    """A figure as a drawing has it: the shortest decimal that reads back to the same number, without an exponent."""
+    text = f"{Decimal(repr(figure)):f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text
