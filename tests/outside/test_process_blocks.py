@@ -10,6 +10,7 @@ from services.process.domain.blocks import (
     BEST_FLAT,
     clearance_diameter_mm,
     flat_block_formula,
+    lenses_in_rings,
     lenses_on_flat_block,
     spherical_block_formula,
 )
@@ -97,3 +98,33 @@ def test_the_back_corner_of_a_convex_lens_asks_for_room() -> None:
     assert wide == pytest.approx(27.483, abs=0.0005)
     assert spherical_block_formula(radius_ratio=50 / wide, half_angle_deg=60) == pytest.approx(9.43, abs=0.005)
     assert spherical_block_formula(radius_ratio=50 / 26, half_angle_deg=60) == pytest.approx(10.59, abs=0.005)
+
+
+# Rings at a spacing of exactly one lens, drawn by hand; computed independently. Spreading the rings never loses a lens.
+@pytest.mark.parametrize(
+    ("ratio", "angle", "drawn"),
+    [(1.0, 90, 6), (1.5, 60, 6), (1.5, 90, 12), (2.0, 60, 6), (2.0, 75, 16), (2.0, 90, 22), (2.5, 60, 17), (3.0, 60, 26), (3.0, 75, 32),
+     (5.0, 60, 76)],
+)  # fmt: skip
+def test_rings_hold_at_least_what_was_drawn(ratio: float, angle: float, drawn: int) -> None:
+    assert lenses_in_rings(radius_ratio=ratio, half_angle_deg=angle) >= drawn
+
+
+# What the formula says at the smallest R/d that was found to hold N = 2, 3, … equal caps within the angle; computed independently.
+BEST_CAPS = {
+    60: (2.50, 2.99, 3.91, 5.10, 5.91, 6.50, 8.12, 9.48, 10.09, 11.00, 11.83, 12.56, 13.92),
+    90: (math.nan, 3.00, 4.00, 5.34, 5.50, 7.00, 8.40, 9.20, 9.85, 10.89, 11.24, 12.83, 13.79),
+}
+
+
+@pytest.mark.parametrize(("angle", "count"), [(angle, count) for angle in BEST_CAPS for count in range(3, 15)])
+def test_rings_never_hold_more_than_the_best_caps_found(angle: int, count: int) -> None:
+    needed = math.sqrt((BEST_CAPS[angle][count - 2] + 0.5) / (6 * (1 - math.cos(math.radians(angle)))))
+    assert lenses_in_rings(radius_ratio=0.995 * needed, half_angle_deg=angle) < count
+
+
+@pytest.mark.parametrize("angle", BEST_CAPS)
+def test_three_to_six_lenses_are_held_in_rings_where_the_best_caps_hold_them(angle: int) -> None:
+    for count in (3, 4, 6):
+        needed = math.sqrt((BEST_CAPS[angle][count - 2] + 0.5) / (6 * (1 - math.cos(math.radians(angle)))))
+        assert lenses_in_rings(radius_ratio=1.005 * needed, half_angle_deg=angle) >= count

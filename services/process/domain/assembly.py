@@ -6,7 +6,8 @@ from collections.abc import Sequence
 
 from services.process.domain.cementing import group_name
 from services.process.domain.element_work import ElementWork
-from services.process.domain.operation_lines import Line, line
+from services.process.domain.operation_lines import NO_KNEE, Line, line
+from services.process.domain.tolerance_knees import Knee, knee_of
 from shared_schemas.figure import Figure
 from shared_schemas.operations import Consumed, OperationName, Route
 from shared_schemas.prescription import Prescription
@@ -16,14 +17,14 @@ LENS = "lens"
 
 
 def lens_route(groups: Sequence[tuple[ElementWork, ...]], prescription: Prescription, rates: Rates) -> Route:
-    """Route of the lens. Without a barrel the parts are packed as they are."""
+    """Route of the lens. Without a barrel the parts are packed as they are. The tightest centring says how long aligning takes."""
     counts = _counts(groups, prescription)
     lines: list[Line] = []
     if prescription.barrel is not None:
-        lines += [line("blacken_edge", rates), _step("assemble", counts, rates)]
+        lines.append(_step("assemble", counts, rates))
         if counts["character"]:
             lines.append(_step("engrave", counts, rates))
-        lines += [_step("align", counts, rates), _step("final_test", counts, rates)]
+        lines += [_step("align", counts, rates, _centring(groups, rates)), _step("final_test", counts, rates)]
     lines.append(_step("pack", counts, rates))
     return Route(
         part=LENS,
@@ -44,7 +45,12 @@ def _counts(groups: Sequence[tuple[ElementWork, ...]], prescription: Prescriptio
     }
 
 
-def _step(operation: OperationName, counts: dict[str, int], rates: Rates) -> Line:
+def _centring(groups: Sequence[tuple[ElementWork, ...]], rates: Rates) -> Knee:
+    tightest = min((work for group in groups for work in group), key=lambda work: work.centring_arcmin)
+    return knee_of("align", tuple(one for one in tightest.demands if one.attribute == "centring"), rates)
+
+
+def _step(operation: OperationName, counts: dict[str, int], rates: Rates, knee: Knee = NO_KNEE) -> Line:
     rows = [row for row in rates.assembly if row.operation == operation]
     if not rows:
         raise RateMissing("assembly", operation, tuple(row.name for row in rates.assembly))
@@ -58,7 +64,7 @@ def _step(operation: OperationName, counts: dict[str, int], rates: Rates) -> Lin
 
     return line(
         operation, rates, each_min=minutes, extra_setup_min=sum(row.minutes for row in rows if row.per == "lot"),
-        attended_share=attended / minutes if minutes else 1.0, run_basis=why,
+        attended_share=attended / minutes if minutes else 1.0, knee=knee, run_basis=why,
     )  # fmt: skip
 
 

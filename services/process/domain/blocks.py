@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 
 from services.process.errors import FigureOutOfRange
 from shared_schemas.rates import PolishingRow
 
 FILL = 0.75
 """Share of a block's area that lenses cover; with the edge term of 1/2 the two formulas follow the best packings known."""
+
+ANGLE_SLACK = 1e-9
+"""Rounding of floating point that a lens more or less must not hang on."""
 
 BEST_FLAT = (
     0.0, 1.0, 2.0, 2.154701, 2.414214, 2.701302, 3.0, 3.0, 3.304765, 3.613126, 3.813026, 3.923804, 4.029602, 4.236068, 4.328429, 4.521357,
@@ -19,7 +23,12 @@ BEST_FLAT = (
 
 
 def flat_block_formula(*, diameter_ratio: float) -> float:
-    """N = 3/4 (D/d)^2 - 1/2 of lenses of pitch diameter d on a flat block D. Trade formula, from memory; not rounded."""
+    """N = 3/4 (D/d)^2 - 1/2 of lenses of pitch diameter d on a flat block D. Trade formula, from memory; not rounded.
+
+    Raises: FigureOutOfRange for a block narrower than the lens.
+    """
+    if diameter_ratio < 1:
+        raise FigureOutOfRange("block over lens D/d", diameter_ratio, "1 and above")
     return FILL * diameter_ratio**2 - 0.5
 
 
@@ -41,8 +50,50 @@ def spherical_block_formula(*, radius_ratio: float, half_angle_deg: float) -> fl
     """N = 6 (R/d)^2 (1 - cos g) - 1/2 of lenses of chord d on a sphere R, out to the half-angle g; not rounded.
 
     Notes: the same fill of 3/4 on the cap; as g goes to 0 with D = 2 R sin g it becomes the flat formula.
+
+    Raises: FigureOutOfRange for a lens wider than the sphere, or an angle that is not above 0 and up to 180 deg.
     """
+    _refuse_no_cap(radius_ratio, half_angle_deg)
     return 6 * radius_ratio**2 * (1 - math.cos(math.radians(half_angle_deg))) - 0.5
+
+
+@lru_cache(maxsize=1024)
+def lenses_in_rings(*, radius_ratio: float, half_angle_deg: float) -> int:
+    """Lenses of chord d that stand in rings on a sphere R out to the half-angle g: a layout that can be drawn, not an estimate.
+
+    Notes:
+        1 to 5 lenses at the pole; further rings at least 2 a apart, spread out to g - a, with sin a = d/2R. A ring at the
+        polar angle t holds n = floor(pi / asin(sin a / sin t)); none stands past the equator. Around one lens only 5 touching ones find room, never 6.
+
+    Source: derived.
+
+    Raises: FigureOutOfRange for a lens wider than the sphere, or an angle that is not above 0 and up to 180 deg.
+    """
+    _refuse_no_cap(radius_ratio, half_angle_deg)
+    lens = math.asin(1 / (2 * radius_ratio))
+    edge = min(math.radians(half_angle_deg), math.pi / 2 + lens) - lens
+    return max(_rings(lens, edge, at_pole) for at_pole in range(1, 6))
+
+
+def _rings(lens: float, edge: float, at_pole: int) -> int:
+    """Lenses of angular radius `lens` whose centres lie up to `edge` from the pole, `at_pole` of them around it [rad]."""
+    sine = math.sin(lens) / math.sin(math.pi / at_pole) if at_pole > 1 else 0.0
+    if sine > 1 or math.asin(sine) > edge + ANGLE_SLACK:
+        return 0
+    first = math.asin(sine)
+    further = math.floor((edge - first) / (2 * lens) + ANGLE_SLACK)
+    step = (edge - first) / further if further else 0.0
+    return at_pole + sum(
+        math.floor(math.pi / math.asin(min(math.sin(lens) / math.sin(first + ring * step), 1.0)) + ANGLE_SLACK)
+        for ring in range(1, further + 1)
+    )
+
+
+def _refuse_no_cap(radius_ratio: float, half_angle_deg: float) -> None:
+    if radius_ratio < 0.5:
+        raise FigureOutOfRange("radius over lens R/d", radius_ratio, "0.5 and above")
+    if not 0 < half_angle_deg <= 180:
+        raise FigureOutOfRange("half-angle of the block [deg]", half_angle_deg, "above 0 up to 180")
 
 
 def clearance_diameter_mm(*, radius_mm: float, diameter_mm: float, edge_mm: float) -> float:
@@ -87,7 +138,7 @@ def block_for(
         radius_mm: size of the radius, None for plano [mm].
         convex: whether the face is convex.
         diameter_mm: diameter of the blank [mm].
-        edge_mm: thickness of the blank's edge behind the face [mm].
+        edge_mm: thickness of the rim behind the face, as it is when the face is worked [mm].
         irregularity_fringes: what the face is allowed [fringe spacings].
         aspheric: whether the face is no sphere.
         row: the polishing row, with gap, limits and angles.
@@ -124,7 +175,9 @@ def _spherical_block(radius_mm: float, convex: bool, pitch_mm: float, edge_mm: f
         row.convex_half_angle_deg if convex else row.concave_half_angle_deg,
         math.degrees(math.asin(min(row.largest_block_mm / 2 / radius_mm, 1.0))),
     )
-    count = math.floor(spherical_block_formula(radius_ratio=radius_mm / pitch_mm, half_angle_deg=angle))
-    if count <= 1:
+    ratio = radius_mm / pitch_mm
+    count = math.floor(spherical_block_formula(radius_ratio=ratio, half_angle_deg=angle))
+    in_rings = lenses_in_rings(radius_ratio=ratio, half_angle_deg=angle)
+    if max(count, in_rings) <= 1:
         return Block(1, "singly: a second lens finds no room on the block", pitch_mm, angle)
-    return Block(count, "spherical block", pitch_mm, angle)
+    return Block(count, "spherical block", pitch_mm, angle) if count >= in_rings else Block(in_rings, "rings", pitch_mm, angle)

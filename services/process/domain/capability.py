@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from services.process.domain.coating_cycle import seats
+from services.process.domain.edging import centring_method
 from services.process.domain.element_work import ElementWork
 from services.process.domain.rate_rows import largest_diameter_mm, tolerance_row
 from shared_schemas.check import Finding
@@ -24,7 +25,7 @@ def beyond_capability(elements: Sequence[ElementWork], rates: Rates) -> Iterator
 
 
 def _tolerances(work: ElementWork, rates: Rates) -> Iterator[Finding]:
-    for demand in (*work.demands(), *work.front.demands(), *work.back.demands()):
+    for demand in (*work.demands, *work.front.demands, *work.back.demands):
         row = tolerance_row(rates, demand.attribute)
         if demand.figure < row.capability:
             yield Finding(
@@ -42,7 +43,8 @@ def _tolerances(work: ElementWork, rates: Rates) -> Iterator[Finding]:
 
 
 def _machines(work: ElementWork, rates: Rates) -> Iterator[Finding]:
-    limits = {operation: largest_diameter_mm(rates, operation) for operation in CLAMPED}
+    methods = {"centre": centring_method(work.centring_z)}
+    limits = {operation: largest_diameter_mm(rates, operation, methods.get(operation)) for operation in CLAMPED}
     narrowest = min(CLAMPED, key=lambda operation: limits[operation])
     if work.blank.diameter_mm > limits[narrowest]:
         yield Finding(

@@ -12,14 +12,17 @@ from shared_schemas.figure import Figure
 from shared_schemas.operations import Consumed, Operation, Route
 from shared_schemas.rates import CementingRow, Rates
 
+CURE_ATTENDED = 0.05
+"""Share of a cure that someone stands by: loading and unloading the lamp (common practice)."""
+
 
 def group_name(elements: tuple[ElementWork, ...]) -> str:
     """A group is called by its elements: `L1+L2`."""
     return "+".join(work.name for work in elements)
 
 
-def group_route(elements: tuple[ElementWork, ...], rates: Rates) -> Route:
-    """Clean, join, cure, inspect. The tightest centring of the elements says how they are joined."""
+def group_route(elements: tuple[ElementWork, ...], rates: Rates, *, blackened: bool) -> Route:
+    """Clean, join, cure, blacken the edge for a barrel, inspect. The tightest centring of the elements says how they are joined."""
     tightest = min(work.centring_arcmin for work in elements)
     row = cementing_for(rates, tightest)
     return Route(
@@ -30,6 +33,7 @@ def group_route(elements: tuple[ElementWork, ...], rates: Rates) -> Route:
             line("clean", rates).as_operation(),
             _join(row, tightest, len(elements) - 1, rates).as_operation(),
             _cure(row, rates),
+            *((line("blacken_edge", rates).as_operation(),) if blackened else ()),
             inspect_group(elements, rates).as_operation(),
         ),
     )
@@ -41,7 +45,7 @@ def _join(row: CementingRow, centring_arcmin: float, faces: int, rates: Rates) -
     def why() -> tuple[Figure, ...]:
         ref = Rates.ref("cementing", row)
         inputs = (
-            Figure(name="faces", value=faces),
+            Figure(name="faces", value=faces, formula="elements - 1"),
             Figure(name="centring", value=centring_arcmin, unit="arcmin", source="the check report, tightest of the group"),
         )
         formula = "minutes per face x faces, by the plainest way that is fine enough for the centring"
@@ -58,11 +62,7 @@ def _cure(row: CementingRow, rates: Rates) -> Operation:
     cure = line(
         "cement", rates, batch_size=row.cure_batch, run_min=row.cure_min, attended_share=CURE_ATTENDED,
         run_basis=lambda: (Figure(name="run", value=row.cure_min, unit="min", formula="full cure", rate_row=ref),),
-        batch_basis=lambda: (Figure(name="cure batch", value=row.cure_batch, rate_row=ref),),
+        batch_basis=lambda: Figure(name="batch_size", value=row.cure_batch, rate_row=ref),
     )  # fmt: skip
     done = replace(cure, setup_min=0.0, yield_share=1.0, batch_loss=0.0).as_operation()
     return done.model_copy(update={"basis": done.basis[1:3]})
-
-
-CURE_ATTENDED = 0.05
-"""Share of a cure that someone stands by: loading and unloading the lamp (common practice)."""

@@ -6,7 +6,7 @@ import numpy as np
 
 from services.process.domain.blocks import lenses_on_flat_block
 from services.process.domain.element_work import ElementWork, FaceWork
-from services.process.domain.operation_lines import Line, line
+from services.process.domain.operation_lines import SAME_ROW, Line, line
 from services.process.domain.thin_film import reflectance
 from shared_schemas.figure import Figure
 from shared_schemas.rates import CoatingRow, Rates
@@ -47,7 +47,7 @@ def coat(work: ElementWork, face: FaceWork, coating: str, rates: Rates) -> Line:
 
     def why() -> tuple[Figure, ...]:
         ref = Rates.ref("coatings", row)
-        layers = Figure(name="layers", value=deposition_min(row), unit="min", formula="sum of thickness / rate", rate_row=ref)
+        layers = Figure(name="layers", value=deposition_min(row), unit="min", formula="sum of thickness / rate", source=SAME_ROW)
         formula = "load + pump + heat + layers + cool + vent + unload"
         run = Figure(name="run", value=minutes, unit="min", formula=formula, inputs=(layers,), rate_row=ref)
         index = Figure(name="index of the glass", value=work.refractive_index, source="the check report")
@@ -57,9 +57,9 @@ def coat(work: ElementWork, face: FaceWork, coating: str, rates: Rates) -> Line:
         )  # fmt: skip
         return run, left
 
-    def why_seats() -> tuple[Figure, ...]:
+    def why_seats() -> Figure:
         formula = "calottes x circles of diameter + rim in a calotte - witness pieces"
-        return (Figure(name="seats", value=size, formula=formula, rate_row=Rates.ref("coatings", row)),)
+        return Figure(name="batch_size", value=size, formula=formula, rate_row=Rates.ref("coatings", row))
 
     return line(
         "coat", rates, face=face.face, batch_size=max(size, 1), run_min=minutes, consumables=row.run_consumables,

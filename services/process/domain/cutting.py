@@ -12,9 +12,6 @@ from services.process.domain.removal import removal_rate
 from shared_schemas.figure import Figure
 from shared_schemas.rates import Rates
 
-LEAST_UTILISATION = 0.05
-"""A blank plan that uses less of a plate than this does not make the cut longer; common practice is well above."""
-
 
 def cut_blank(work: ElementWork, rates: Rates) -> Iterator[Line]:
     """What stands before generating: a pressing skips saw and core, a bought disc both, a rod only needs the saw."""
@@ -36,7 +33,7 @@ def _saw(work: ElementWork, rates: Rates) -> Line:
     """One cut frees a plate, out of which so many discs come; a cut turns the kerf over the plate's face to slurry."""
     blank = work.blank
     kerf = allowance_row(rates, "saw_kerf", work.diameter_mm)
-    face_mm2 = blank.discs_per_plate * blank.volume_mm3 / blank.thickness_mm / max(blank.utilisation, LEAST_UTILISATION)
+    face_mm2 = blank.discs_per_plate * blank.volume_mm3 / blank.thickness_mm / blank.utilisation
     rate = removal_rate("saw", work.glass, rates)
     minutes = face_mm2 * kerf.allowance_mm / rate.mm3_per_min
 
@@ -49,8 +46,10 @@ def _saw(work: ElementWork, rates: Rates) -> Line:
         return (Figure(name="run", value=minutes, unit="min", formula="face x kerf / removal rate", inputs=inputs),)
 
     return line(
-        "saw", rates, batch_size=blank.discs_per_plate, run_min=minutes, consumables=rate.row.consumables_per_batch * blank.discs_per_plate,
-        run_basis=why, batch_basis=lambda: (Figure(name="discs per plate", value=blank.discs_per_plate, source="the blank plan"),),
+        "saw", rates, batch_size=blank.discs_per_plate, run_min=minutes, consumables=rate.row.consumables_per_batch,
+        run_basis=why, batch_basis=lambda: Figure(
+            name="batch_size", value=blank.discs_per_plate, formula="discs per plate", source="the blank plan"
+        ),
     )  # fmt: skip
 
 

@@ -49,7 +49,7 @@ def centre_and_bevel(work: ElementWork, rates: Rates) -> Iterator[Line]:
     def why() -> tuple[Figure, ...]:
         inputs = (
             Figure(name="D_b", value=work.blank.diameter_mm, unit="mm", source="the blank plan"),
-            Figure(name="D", value=work.diameter_mm, unit="mm"),
+            Figure(name="D", value=work.diameter_mm, unit="mm", source="the prescription"),
             Figure(name="ET", value=work.edge_mm, unit="mm", source="the check report"),
             rate.figure(),
         )
@@ -60,8 +60,8 @@ def centre_and_bevel(work: ElementWork, rates: Rates) -> Iterator[Line]:
         return each, z
 
     yield line(
-        "centre", rates, method=centring_method(work.centring_z), diameter_mm=work.diameter_mm, each_min=minutes,
-        consumables=rate.row.consumables_per_batch, knee=knee_of("centre", work.demands(), rates), run_basis=why,
+        "centre", rates, method=centring_method(work.centring_z), diameter_mm=work.blank.diameter_mm, each_min=minutes,
+        consumables=rate.row.consumables_per_batch, knee=knee_of("centre", work.demands, rates), run_basis=why,
     )  # fmt: skip
     if bevelled_faces(work):
         yield line("bevel", rates)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Any, cast
 
 from services.process.domain.tolerance_knees import Demand
@@ -29,6 +30,7 @@ class FaceWork:
     coating: str | None
     where: str
 
+    @cached_property
     def demands(self) -> tuple[Demand, ...]:
         """The tolerances of this face."""
         return (
@@ -40,7 +42,11 @@ class FaceWork:
 
 @dataclass(frozen=True)
 class ElementWork:
-    """One element: everything that its route is worked out from."""
+    """One element: everything that its route is worked out from.
+
+    `edge_mm` is the thickness of the finished edge, `rim_mm` that at the diameter at which it is worked; `blackened` says
+    that its edge is blackened by itself, not as part of a cemented group.
+    """
 
     name: str
     glass: GlassRow
@@ -48,6 +54,7 @@ class ElementWork:
     blank: Blank
     diameter_mm: float
     edge_mm: float
+    rim_mm: float
     finished_volume_mm3: float
     centring_z: float
     centring_arcmin: float
@@ -55,6 +62,7 @@ class ElementWork:
     thickness_tolerance_mm: float
     front: FaceWork
     back: FaceWork
+    blackened: bool
     where: str
 
     @property
@@ -62,6 +70,7 @@ class ElementWork:
         """Both faces, front first."""
         return self.front, self.back
 
+    @cached_property
     def demands(self) -> tuple[Demand, ...]:
         """The tolerances of the element itself."""
         return (
@@ -69,6 +78,15 @@ class ElementWork:
             Demand("diameter", self.diameter_tolerance_mm, f"{self.where}/tolerances/diameter_mm"),
             Demand("centre_thickness", self.thickness_tolerance_mm, f"{self.where}/tolerances/centre_thickness_mm"),
         )
+
+    def demands_on(self, face: FaceWork) -> tuple[Demand, ...]:
+        """The tolerances that work on one face answers to: its own, and those of the element."""
+        return (*face.demands, *self.demands)
+
+    @cached_property
+    def all_demands(self) -> tuple[Demand, ...]:
+        """Every tolerance of the element and of its faces."""
+        return (*self.front.demands, *self.back.demands, *self.demands)
 
     def with_figure(self, attribute: str, face: Face | None, figure: float) -> ElementWork:
         """The same element with one tolerance changed."""
@@ -86,16 +104,18 @@ def elements_of(prescription: Prescription, check: CheckReport, blanks: BlankPla
     plans = {one.element: one for one in blanks.blanks}
     found = []
     cemented = _cemented_faces(prescription)
+    alone = {group[0].name for group in prescription.cemented_groups() if len(group) == 1}
     for number, element in enumerate(prescription.elements):
         for document, entries in (("check report", checks), ("blank plan", plans)):
             if element.name not in entries:
                 raise PlansDoNotMatch(element.name, document)
-        found.append(_work(element, checks[element.name], plans[element.name], f"/elements/{number}", cemented, rates))
+        blackened = prescription.barrel is not None and element.name in alone
+        found.append(_work(element, checks[element.name], plans[element.name], f"/elements/{number}", cemented, blackened, rates))
     return tuple(found)
 
 
 def _work(
-    element: Element, check: ElementCheck, blank: Blank, where: str, cemented: set[tuple[str, Face]], rates: Rates
+    element: Element, check: ElementCheck, blank: Blank, where: str, cemented: set[tuple[str, Face]], blackened: bool, rates: Rates
 ) -> ElementWork:
     _refuse_impossible(check, blank)
     return ElementWork(
@@ -105,6 +125,7 @@ def _work(
         blank=blank,
         diameter_mm=element.diameter_mm,
         edge_mm=max(check.edge_thickness_mm, 0.0),
+        rim_mm=max(check.edge_thickness_at_work_diameter_mm, 0.0),
         finished_volume_mm3=check.volume_mm3,
         centring_z=check.centring_z,
         centring_arcmin=check.centring_tolerance_arcmin,
@@ -112,6 +133,7 @@ def _work(
         thickness_tolerance_mm=check.centre_thickness_tolerance_mm,
         front=_face("front", element.front, check.front, f"{where}/front", (element.name, "front") in cemented),
         back=_face("back", element.back, check.back, f"{where}/back", (element.name, "back") in cemented),
+        blackened=blackened,
         where=where,
     )
 
@@ -123,6 +145,7 @@ def _refuse_impossible(check: ElementCheck, blank: Blank) -> None:
         f"thickness of the blank of {blank.element} [mm]": blank.thickness_mm,
         f"volume of the blank of {blank.element} [mm3]": blank.volume_mm3,
         f"discs per plate of {blank.element}": blank.discs_per_plate,
+        f"utilisation of the plate of {blank.element}": blank.utilisation,
         f"volume of {check.name} [mm3]": check.volume_mm3,
         f"refractive index of {check.name}": check.refractive_index,
     }

@@ -20,5 +20,10 @@ def figuring_loops(*, start_fringes: float, target_fringes: float) -> int:
 
 
 def figuring_min(*, loops: int, measure_min: float, correct_min: float) -> float:
-    """Minutes of the loops; after the last measurement nothing is corrected."""
+    """Minutes of the loops; after the last measurement nothing is corrected.
+
+    Raises: FigureOutOfRange for less than one loop.
+    """
+    if loops < 1:
+        raise FigureOutOfRange("loops", loops, "1 and above")
     return loops * measure_min + (loops - 1) * correct_min

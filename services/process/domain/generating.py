@@ -54,7 +54,7 @@ def generate(work: ElementWork, face: FaceWork, rates: Rates, *, worked_first: b
 
     return line(
         "generate", rates, face=face.face, diameter_mm=work.blank.diameter_mm, each_min=minutes, run_basis=why,
-        consumables=rate.row.consumables_per_batch, knee=knee_of("generate", work.demands(), rates),
+        consumables=rate.row.consumables_per_batch, knee=knee_of("generate", work.demands_on(face), rates),
     )  # fmt: skip
 
 

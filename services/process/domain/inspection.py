@@ -29,8 +29,7 @@ def inspect_element(work: ElementWork, rates: Rates) -> Line:
     usual = [row for row in rates.inspection if row.looks_at != "imperfections" and (row.looks_at != "coating" or coated)]
     counted = [(cosmetic_row(rates, face.grade_mm), 1) for face in work.faces]
     counted += [(row, len(work.faces) if row.per == "face" else 1) for row in usual if row.per != "lot"]
-    demands = (*work.front.demands(), *work.back.demands())
-    return _inspect(counted, [row for row in usual if row.per == "lot"], demands, rates)
+    return _inspect(counted, [row for row in usual if row.per == "lot"], work.all_demands, rates)
 
 
 def inspect_group(elements: Sequence[ElementWork], rates: Rates) -> Line:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from services.process.domain.element_work import ElementWork
+from services.process.domain.generating import face_order
 from services.process.domain.grit_ladder import abrasion_of
 from services.process.domain.removal import grindability_of
 from services.process.domain.surfacing import block_of
@@ -15,8 +16,9 @@ from shared_schemas.rates import Rates
 def notes_of(work: ElementWork, rates: Rates) -> Iterator[Finding]:
     """Notes on one element."""
     worked_on_blocks = False
+    first, _ = face_order(work)
     for face in work.faces:
-        block = block_of(work, face, rates)
+        block = block_of(work, face, rates, worked_first=face is first)
         worked_on_blocks = worked_on_blocks or block.lenses > 1
         if block.lenses == 1:
             yield Finding(

@@ -16,6 +16,17 @@ NO_KNEE = Knee()
 
 Explanation = Callable[[], Sequence[Figure]]
 
+SAME_ROW = "same row"
+"""Source of an input that stands in the rate row which the figure above it quotes: a row is quoted once."""
+
+OF_WORK_CENTRE = "its work centre"
+"""Source of minutes that stand in the row of the work centre, which the operation names and its set-up quotes."""
+
+
+def of_same_row(name: str, value: float, unit: str = "") -> Figure:
+    """An input out of the rate row that the figure above it quotes."""
+    return Figure(name=name, value=value, unit=unit, source=SAME_ROW)
+
 
 def _nothing() -> tuple[Figure, ...]:
     return ()
@@ -40,7 +51,7 @@ class Line:
     consumables: Decimal
     knee: Knee
     run_basis: Explanation
-    batch_basis: Explanation
+    batch_basis: Callable[[], Figure] | None
 
     @property
     def figures(self) -> tuple[int, float, float, float]:
@@ -71,25 +82,23 @@ class Line:
         if not extra:
             return Figure(name="setup_min", value=self.setup_min, unit="min", rate_row=ref)
         inputs = (
-            Figure(name="set-up of the work centre", value=self.centre.setup_min, unit="min", rate_row=ref),
+            of_same_row("set-up of the work centre", self.centre.setup_min, "min"),
             Figure(name="for the lot", value=extra, unit="min", formula="rows counted per lot"),
         )
-        return Figure(
-            name="setup_min", value=self.setup_min, unit="min", formula="set-up of the work centre + for the lot", inputs=inputs
-        )
+        formula = "set-up of the work centre + for the lot"
+        return Figure(name="setup_min", value=self.setup_min, unit="min", formula=formula, inputs=inputs, rate_row=ref)
 
     def _batch(self) -> Figure:
-        inputs = tuple(self.batch_basis())
-        if inputs:
-            return Figure(name="batch_size", value=self.batch_size, inputs=inputs)
+        basis = None if self.batch_basis is None else self.batch_basis()
+        if basis is not None and basis.value == self.batch_size:
+            return basis
         if self.centre.rack_pieces is not None:
-            return Figure(name="batch_size", value=self.batch_size, rate_row=Rates.ref("work_centres", self.centre))
+            return Figure(name="batch_size", value=self.batch_size, formula="pieces of a rack", source=OF_WORK_CENTRE)
         return Figure(name="batch_size", value=self.batch_size, formula="one at a time")
 
     def _minutes(self) -> Figure:
-        ref = Rates.ref("work_centres", self.centre)
         inputs = [
-            Figure(name=name, value=minutes, unit="min", rate_row=ref)
+            Figure(name=name, value=minutes, unit="min", source=OF_WORK_CENTRE)
             for name, minutes in (("cycle", self.centre.cycle_min), ("load", self.centre.load_min_per_piece))
             if minutes
         ]
@@ -111,18 +120,22 @@ class Line:
 
 
 def line(
-    operation: OperationName, rates: Rates, *, face: Face | None = None, method: str = "", diameter_mm: float = 0.0, batch_size: int = 1,
+    operation: OperationName, rates: Rates, *, face: Face | None = None, method: str = "", diameter_mm: float = 0.0, batch_size: int | None = None,
     run_min: float = 0.0, each_min: float = 0.0, extra_setup_min: float = 0.0, attended_share: float | None = None,
-    consumables: Decimal = Decimal(0), knee: Knee = NO_KNEE, run_basis: Explanation = _nothing, batch_basis: Explanation = _nothing,
+    consumables: Decimal = Decimal(0), knee: Knee = NO_KNEE, run_basis: Explanation = _nothing,
+    batch_basis: Callable[[], Figure] | None = None,
 ) -> Line:  # fmt: skip
     """One operation on the work centre that does it by `method` and takes the diameter.
 
     Args:
         diameter_mm: of what is clamped [mm].
+        batch_size: pieces that go together; None for as many as a rack of the work centre takes, or one. No more than a
+            rack takes go together.
         run_min: minutes of a batch besides what the work centre's row says, before tolerances [min].
         each_min: minutes of each piece besides, before tolerances [min].
         knee: what tolerances do to time and yield here.
-        run_basis, batch_basis: write the figures behind the minutes and behind the batch size.
+        run_basis: writes the figures behind the minutes.
+        batch_basis: writes the figure of the batch size.
 
     Notes:
         batch_min = cycle + run x k, piece_min = load + each x k; where pieces go one at a time both are in batch_min.
@@ -133,7 +146,7 @@ def line(
     """
     centre = work_centre_for(rates, operation, method, diameter_mm)
     survival = yield_for(rates, operation, method)
-    size = batch_size if centre.rack_pieces is None else centre.rack_pieces
+    size = _size(batch_size, centre.rack_pieces)
     together = centre.cycle_min + run_min * knee.time_factor
     each = centre.load_min_per_piece + each_min * knee.time_factor
     batch_min, piece_min = (together + each, 0.0) if size == 1 else (together, each)
@@ -155,3 +168,9 @@ def line(
         run_basis=run_basis,
         batch_basis=batch_basis,
     )
+
+
+def _size(batch_size: int | None, rack_pieces: int | None) -> int:
+    if batch_size is None or rack_pieces is None:
+        return batch_size or rack_pieces or 1
+    return min(batch_size, rack_pieces)

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 from services.process.domain.assembly import lens_route
 from services.process.domain.bought_parts import bought_parts, parts_wanted, too_large_to_buy
 from services.process.domain.capability import beyond_capability
@@ -11,9 +9,8 @@ from services.process.domain.cautions import cautions_for
 from services.process.domain.cementing import group_route
 from services.process.domain.element_work import ElementWork, elements_of
 from services.process.domain.notes import notes_of
-from services.process.domain.operation_lines import Line
 from services.process.domain.relaxations import relaxations_of
-from services.process.domain.routing import element_lines
+from services.process.domain.routing import ElementLines, element_lines
 from services.process.domain.tooling import tooling_for
 from shared_schemas.blanks import BlankPlan
 from shared_schemas.check import CheckReport
@@ -29,6 +26,7 @@ def plan_operations(*, job: Job, check: CheckReport, blanks: BlankPlan, rates: R
     Raises:
         RateMissing: a work centre, grit, coefficient, yield or part that the rates do not have.
         PlansDoNotMatch: check report or blank plan of another lens.
+        FigureOutOfRange: a size that no piece of glass has, from plans written by hand.
     """
     prescription = job.request.prescription
     elements = elements_of(prescription, check, blanks, rates)
@@ -37,13 +35,13 @@ def plan_operations(*, job: Job, check: CheckReport, blanks: BlankPlan, rates: R
     stops = (*beyond_capability(elements, rates), *too_large_to_buy(wanted, rates))
     if stops:
         return Refusal(stage="process", reasons=stops)
-    lines = [tuple(element_lines(work, rates)) for work in elements]
+    lines = [element_lines(work, rates) for work in elements]
     cemented = [group for group in groups if len(group) > 1]
     return OperationPlan(
         currency=rates.base_currency,
         routes=(
             *(_element_route(work, of_one) for work, of_one in zip(elements, lines, strict=True)),
-            *(group_route(group, rates) for group in cemented),
+            *(group_route(group, rates, blackened=prescription.barrel is not None) for group in cemented),
             lens_route(groups, prescription, rates),
         ),
         bought_parts=bought_parts(wanted, rates),
@@ -56,7 +54,7 @@ def plan_operations(*, job: Job, check: CheckReport, blanks: BlankPlan, rates: R
     )
 
 
-def _element_route(work: ElementWork, lines: Sequence[Line]) -> Route:
+def _element_route(work: ElementWork, lines: ElementLines) -> Route:
     return Route(part=work.name, kind="element", operations=tuple(one.as_operation() for one in lines))
 
 

@@ -30,5 +30,12 @@ def polishing_min(*, removal_um: float, preston_coefficient_per_pa: float, press
 
 
 def depth_from_mass_um(*, mass_g: float, density_g_cm3: float, area_cm2: float) -> float:
-    """Depth that a loss of mass means: m / (rho A) [um]."""
+    """Depth that a loss of mass means: m / (rho A) [um].
+
+    Raises: FigureOutOfRange for a density or an area that is not above 0.
+    """
+    if density_g_cm3 <= 0:
+        raise FigureOutOfRange("density [g/cm3]", density_g_cm3, "figures above 0")
+    if area_cm2 <= 0:
+        raise FigureOutOfRange("area [cm2]", area_cm2, "figures above 0")
     return mass_g / (density_g_cm3 * area_cm2) * 1e4

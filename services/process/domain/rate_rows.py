@@ -35,9 +35,12 @@ def can_take(rates: Rates, operation: OperationName, method: str, diameter_mm: f
     return any(operation in row.operations and row.method == method and _takes(row, diameter_mm) for row in rates.work_centres)
 
 
-def largest_diameter_mm(rates: Rates, operation: OperationName) -> float:
-    """The largest diameter that any work centre takes for an operation [mm]; infinite where none says, and where none does it."""
-    limits = [row.largest_diameter_mm for row in rates.work_centres if operation in row.operations]
+def largest_diameter_mm(rates: Rates, operation: OperationName, method: str | None = None) -> float:
+    """The largest diameter that any work centre takes for an operation, by a method or by any [mm].
+
+    Infinite where none says, and where none does it.
+    """
+    limits = [row.largest_diameter_mm for row in rates.work_centres if operation in row.operations and method in (None, row.method)]
     return float("inf") if not limits or None in limits else max(limit for limit in limits if limit is not None)
 
 

@@ -2,33 +2,33 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator
 
 from services.process.domain.element_work import ElementWork
 from services.process.domain.operation_lines import Line
 from services.process.domain.rate_rows import tolerance_row
-from services.process.domain.routing import element_lines
+from services.process.domain.routing import ElementLines
 from services.process.domain.tolerance_knees import Demand, next_looser
 from shared_schemas.operations import Face, LooserOperation, Relaxation
 from shared_schemas.rates import Rates
 
 
-def relaxations_of(work: ElementWork, lines: Sequence[Line], rates: Rates) -> Iterator[Relaxation]:
+def relaxations_of(work: ElementWork, lines: ElementLines, rates: Rates) -> Iterator[Relaxation]:
     """What each tolerance of an element would change if it were one class looser; nothing for those that change nothing.
 
     Args:
         lines: the element's operations as asked for.
 
-    Notes: the same functions work out the operations again with the looser figure.
+    Notes: the same functions work out again, with the looser figure, what the tolerance reaches.
     """
-    asked: list[tuple[Demand, Face | None]] = [(demand, None) for demand in work.demands()]
-    asked += [(demand, face.face) for face in work.faces for demand in face.demands()]
+    asked: list[tuple[Demand, Face | None]] = [(demand, None) for demand in work.demands]
+    asked += [(demand, face.face) for face in work.faces for demand in face.demands]
     for demand, face in asked:
         row = tolerance_row(rates, demand.attribute)
         looser = next_looser(row, demand.figure)
         if looser is None:
             continue
-        tried = list(element_lines(work.with_figure(demand.attribute, face, looser), rates))
+        tried = lines.tried_with(work.with_figure(demand.attribute, face, looser), face, rates)
         changed = tuple(_changes(lines, tried))
         if changed:
             yield Relaxation(
@@ -42,9 +42,9 @@ def relaxations_of(work: ElementWork, lines: Sequence[Line], rates: Rates) -> It
             )
 
 
-def _changes(before: Sequence[Line], after: Sequence[Line]) -> Iterator[LooserOperation]:
+def _changes(before: Iterable[Line], after: Iterable[Line]) -> Iterator[LooserOperation]:
     for position, (old, new) in enumerate(zip(before, after, strict=True)):
-        if old.figures != new.figures:
+        if new is not old and old.figures != new.figures:
             yield LooserOperation(
                 position=position,
                 batch_size=new.batch_size,

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from services.process.domain.rate_rows import grinding_row
+from services.process.errors import FigureOutOfRange
 from shared_schemas.figure import Figure
 from shared_schemas.rates import GlassRow, GrindingRow, RateMissing, Rates
 
@@ -68,7 +69,12 @@ def grindability_of(glass: GlassRow) -> Grindability:
 
 
 def grindability_class(relative_volume_percent: float) -> int:
-    """ISO 12844 class of a removed volume relative to N-SK16 = 100: HG1 up to 30, HG2 to 60, … HG5 to 150, HG6 above."""
+    """ISO 12844 class of a removed volume relative to N-SK16 = 100: HG1 up to 30, HG2 to 60, … HG5 to 150, HG6 above.
+
+    Raises: FigureOutOfRange for a volume that is not above 0.
+    """
+    if relative_volume_percent <= 0:
+        raise FigureOutOfRange("removed volume relative to N-SK16 [%]", relative_volume_percent, "figures above 0")
     return FIRST_CLASS + sum(relative_volume_percent > limit for limit in HG_LIMITS)
 
 

@@ -3,29 +3,87 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass, replace
 
 from services.process.domain.coating_cycle import coat
 from services.process.domain.cutting import cut_blank
 from services.process.domain.edging import centre_and_bevel
-from services.process.domain.element_work import ElementWork
+from services.process.domain.element_work import ElementWork, FaceWork
 from services.process.domain.generating import face_order, generate
 from services.process.domain.inspection import inspect_element
 from services.process.domain.operation_lines import Line, line
 from services.process.domain.surfacing import grind_and_polish
 from services.process.domain.tolerance_knees import knee_of
+from shared_schemas.operations import Face
 from shared_schemas.rates import Rates
 
+Lines = tuple[Line, ...]
 
-def element_lines(work: ElementWork, rates: Rates) -> Iterator[Line]:
-    """Every operation of an element, in order. The second face is blocked on the first, which is then finished."""
-    yield from cut_blank(work, rates)
+
+@dataclass(frozen=True)
+class ElementLines:
+    """The operations of an element, in sections by what they answer to.
+
+    `cut` comes before any tolerance; `first` and `second` shape one face each, in the order worked; `edged` is centring
+    and bevels; `checked` is cleaning and inspection; `finished` is coating and blackening.
+    """
+
+    cut: Lines
+    first: Lines
+    second: Lines
+    edged: Lines
+    checked: Lines
+    finished: Lines
+
+    def __iter__(self) -> Iterator[Line]:
+        """Every operation in order."""
+        for section in (self.cut, self.first, self.second, self.edged, self.checked, self.finished):
+            yield from section
+
+    def tried_with(self, work: ElementWork, face: Face | None, rates: Rates) -> ElementLines:
+        """The operations when a tolerance of one face, or of the element itself, is another.
+
+        Args:
+            work: the element with that tolerance.
+            face: whose tolerance it is; None for one of the element itself.
+
+        Notes: only the sections that the tolerance reaches are worked out again.
+        """
+        first, second = face_order(work)
+        return replace(
+            self,
+            first=self.first if face == second.face else _shape(work, first, rates, worked_first=True),
+            second=self.second if face == first.face else _shape(work, second, rates, worked_first=False),
+            edged=self.edged if face is not None else tuple(centre_and_bevel(work, rates)),
+            checked=_check(work, rates),
+        )
+
+
+def element_lines(work: ElementWork, rates: Rates) -> ElementLines:
+    """Every operation of an element. The second face is blocked on the first, which is then finished."""
     first, second = face_order(work)
-    for face in (first, second):
-        yield generate(work, face, rates, worked_first=face is first)
-        yield from grind_and_polish(work, face, rates)
-    yield from centre_and_bevel(work, rates)
-    yield line("clean", rates, knee=knee_of("clean", (*work.front.demands(), *work.back.demands()), rates))
-    yield inspect_element(work, rates)
-    for face in (first, second):
+    return ElementLines(
+        cut=tuple(cut_blank(work, rates)),
+        first=_shape(work, first, rates, worked_first=True),
+        second=_shape(work, second, rates, worked_first=False),
+        edged=tuple(centre_and_bevel(work, rates)),
+        checked=_check(work, rates),
+        finished=tuple(_finish(work, (first, second), rates)),
+    )
+
+
+def _shape(work: ElementWork, face: FaceWork, rates: Rates, *, worked_first: bool) -> Lines:
+    return (generate(work, face, rates, worked_first=worked_first), *grind_and_polish(work, face, rates, worked_first=worked_first))
+
+
+def _check(work: ElementWork, rates: Rates) -> Lines:
+    return line("clean", rates, knee=knee_of("clean", work.all_demands, rates)), inspect_element(work, rates)
+
+
+def _finish(work: ElementWork, in_order: tuple[FaceWork, FaceWork], rates: Rates) -> Iterator[Line]:
+    """Coatings, one run for each face; then the edge is blackened, unless the element is still to be cemented."""
+    for face in in_order:
         if face.coating is not None:
             yield coat(work, face, face.coating, rates)
+    if work.blackened:
+        yield line("blacken_edge", rates)

@@ -2,51 +2,63 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import math
+from collections.abc import Callable, Iterator
 from decimal import Decimal
 
 from services.process.domain.blocks import Block, block_for
 from services.process.domain.element_work import ElementWork, FaceWork
 from services.process.domain.figuring import figuring_loops, figuring_min
 from services.process.domain.grit_ladder import ladder
-from services.process.domain.operation_lines import Explanation, Line, line
+from services.process.domain.operation_lines import Line, line, of_same_row
 from services.process.domain.preston import polishing_min
 from services.process.domain.rate_rows import can_take, grinding_row, grit_rows, polishing_for
 from services.process.domain.tolerance_knees import knee_of
 from shared_schemas.figure import Figure
+from shared_schemas.operations import OperationName
 from shared_schemas.rates import GrindingRow, PolishingRow, Rates
 
 FORMULAS = {
     "spherical block": "6 (R/d)^2 (1 - cos g) - 1/2, rounded down",
+    "rings": "rings of lenses laid out to the angle g; 6 (R/d)^2 (1 - cos g) - 1/2 gives fewer",
     "flat block": "best packing of N in D/d up to 20, then 3/4 (D/d)^2 - 1/2",
 }
 
 
-def block_of(work: ElementWork, face: FaceWork, rates: Rates) -> Block:
-    """The block that a face is worked on."""
+def block_of(work: ElementWork, face: FaceWork, rates: Rates, *, worked_first: bool) -> Block:
+    """The block that a face is worked on; behind the one worked first stands the blank as it was cut or pressed."""
     return block_for(
         radius_mm=face.radius_mm,
         convex=face.convex,
         diameter_mm=work.blank.diameter_mm,
-        edge_mm=work.edge_mm,
+        edge_mm=_behind_rim_mm(work, face) if worked_first else work.rim_mm,
         irregularity_fringes=face.irregularity_fringes,
         aspheric=face.aspheric,
         row=polishing_for(rates, work.glass, "block"),
     )
 
 
-def grind_and_polish(work: ElementWork, face: FaceWork, rates: Rates) -> Iterator[Line]:
+def _behind_rim_mm(work: ElementWork, face: FaceWork) -> float:
+    """Glass behind the rim of a face when the other is as the blank has it: thickness less sag; a pressing is near its lens [mm]."""
+    if work.blank.form == "pressing":
+        return work.rim_mm
+    half = work.blank.diameter_mm / 2
+    if face.radius_mm is None or face.radius_mm <= half:
+        return work.blank.thickness_mm
+    return max(work.blank.thickness_mm - (face.radius_mm - math.sqrt(face.radius_mm**2 - half**2)), 0.0)
+
+
+def grind_and_polish(work: ElementWork, face: FaceWork, rates: Rates, *, worked_first: bool) -> Iterator[Line]:
     """Block, fine grind, polish and deblock one face; singly where the block holds one and a spindle takes it."""
-    block = block_of(work, face, rates)
-    singly = block.lenses == 1 and can_take(rates, "polish", "single", work.blank.diameter_mm)
+    block = block_of(work, face, rates, worked_first=worked_first)
+    spindles: tuple[OperationName, ...] = ("fine_grind", "polish")
+    singly = block.lenses == 1 and all(can_take(rates, step, "single", work.blank.diameter_mm) for step in spindles)
     method = "single" if singly else "block"
 
-    def shared() -> tuple[Figure, ...]:
-        return (Figure(name="lenses per block", value=block.lenses, formula="as blocked"),)
+    def shared() -> Figure:
+        return Figure(name="batch_size", value=block.lenses, formula="the lenses of the block")
 
-    yield line(
-        "block", rates, face=face.face, batch_size=block.lenses, batch_basis=lambda: (_block_figure(work, face, block, rates),)
-    )
+    yield line("block", rates, face=face.face, batch_size=block.lenses, batch_basis=lambda: _block_figure(work, face, block, rates))
     yield _fine_grind(work, face, block, method, shared, rates)
     yield _polish(work, face, block, method, shared, rates)
     yield line("deblock", rates, face=face.face, batch_size=block.lenses, batch_basis=shared)
@@ -56,19 +68,19 @@ def _block_figure(work: ElementWork, face: FaceWork, block: Block, rates: Rates)
     row = polishing_for(rates, work.glass, "block")
     inputs = [Figure(name="d", value=block.pitch_mm, unit="mm", formula="blank diameter + gap, or what its back corner needs")]
     if face.radius_mm is None:
-        inputs.append(Figure(name="D", value=row.largest_block_mm, unit="mm", rate_row=Rates.ref("polishing", row)))
+        inputs.append(of_same_row("D", row.largest_block_mm, "mm"))
     else:
-        inputs.append(Figure(name="R", value=face.radius_mm, unit="mm"))
-        inputs.append(
-            Figure(name="g", value=block.half_angle_deg, unit="deg", formula="limit of the row, or where the block is full")
-        )
+        inputs.append(Figure(name="R", value=face.radius_mm, unit="mm", source="the prescription"))
+    if block.half_angle_deg:
+        reach = "limit of the row, or where the block is as wide as the largest"
+        inputs.append(Figure(name="g", value=block.half_angle_deg, unit="deg", formula=reach))
     return Figure(
-        name="lenses per block", value=block.lenses, formula=FORMULAS.get(block.rule, block.rule), inputs=tuple(inputs),
+        name="batch_size", value=block.lenses, formula=FORMULAS.get(block.rule, block.rule), inputs=tuple(inputs),
         rate_row=Rates.ref("polishing", row),
     )  # fmt: skip
 
 
-def _fine_grind(work: ElementWork, face: FaceWork, block: Block, method: str, shared: Explanation, rates: Rates) -> Line:
+def _fine_grind(work: ElementWork, face: FaceWork, block: Block, method: str, shared: Callable[[], Figure], rates: Rates) -> Line:
     generator = grinding_row(rates, "generate")
     found = ladder(
         work.glass, method=method, first_grit_um=generator.grit_um, first_damage_multiple=generator.damage_multiple, rates=rates
@@ -87,11 +99,11 @@ def _fine_grind(work: ElementWork, face: FaceWork, block: Block, method: str, sh
     return line(
         "fine_grind", rates, face=face.face, method=method, diameter_mm=work.blank.diameter_mm, batch_size=block.lenses, run_min=minutes,
         consumables=sum((rung.row.consumables_per_batch for rung in found.rungs), Decimal(0)),
-        knee=knee_of("fine_grind", work.demands(), rates), run_basis=why, batch_basis=shared,
+        knee=knee_of("fine_grind", work.demands_on(face), rates), run_basis=why, batch_basis=shared,
     )  # fmt: skip
 
 
-def _polish(work: ElementWork, face: FaceWork, block: Block, method: str, shared: Explanation, rates: Rates) -> Line:
+def _polish(work: ElementWork, face: FaceWork, block: Block, method: str, shared: Callable[[], Figure], rates: Rates) -> Line:
     row = polishing_for(rates, work.glass, method)
     last = grit_rows(rates, method)[-1]
     removal = row.stock_multiple * last.grit_um
@@ -105,32 +117,34 @@ def _polish(work: ElementWork, face: FaceWork, block: Block, method: str, shared
     figuring = figuring_min(loops=loops, measure_min=row.measure_min, correct_min=row.correct_min)
 
     def why() -> tuple[Figure, ...]:
-        inputs = (*_removing(row, last, removal), _figuring(row, face, loops, figuring))
-        formula = "removal / (Kp x pressure x speed) + figuring"
-        return (Figure(name="run", value=removing + figuring, unit="min", formula=formula, inputs=inputs),)
+        inputs = (*_removing(row, last, removal), _figuring(face, loops, figuring))
+        return (
+            Figure(name="run", value=removing + figuring, unit="min", formula="removal / (Kp x pressure x speed) + figuring",
+                   inputs=inputs, rate_row=Rates.ref("polishing", row)),
+        )  # fmt: skip
 
     return line(
         "polish", rates, face=face.face, method=method, diameter_mm=work.blank.diameter_mm, batch_size=block.lenses,
         run_min=removing + figuring, consumables=row.consumables_per_batch,
-        knee=knee_of("polish", (*face.demands(), *work.demands()), rates), run_basis=why, batch_basis=shared,
+        knee=knee_of("polish", work.demands_on(face), rates), run_basis=why, batch_basis=shared,
     )  # fmt: skip
 
 
 def _removing(row: PolishingRow, last: GrindingRow, removal_um: float) -> tuple[Figure, ...]:
-    ref = Rates.ref("polishing", row)
     grit = Figure(name="last grit", value=last.grit_um, unit="um", rate_row=Rates.ref("grinding", last))
+    multiple = of_same_row("stock multiple", row.stock_multiple)
     return (
-        Figure(name="removal", value=removal_um, unit="um", formula="stock multiple x last grit", inputs=(grit,), rate_row=ref),
-        Figure(name="Kp", value=row.preston_coefficient_per_pa, unit="1/Pa", rate_row=ref),
-        Figure(name="pressure", value=row.pressure_pa, unit="Pa", rate_row=ref),
-        Figure(name="speed", value=row.speed_m_per_s, unit="m/s", rate_row=ref),
+        Figure(name="removal", value=removal_um, unit="um", formula="stock multiple x last grit", inputs=(multiple, grit)),
+        of_same_row("Kp", row.preston_coefficient_per_pa, "1/Pa"),
+        of_same_row("pressure", row.pressure_pa, "Pa"),
+        of_same_row("speed", row.speed_m_per_s, "m/s"),
     )
 
 
-def _figuring(row: PolishingRow, face: FaceWork, loops: int, minutes: float) -> Figure:
+def _figuring(face: FaceWork, loops: int, minutes: float) -> Figure:
     inputs = (
         Figure(name="loops", value=loops, formula="1 + log2(start figure / irregularity), rounded up"),
         Figure(name="irregularity", value=face.irregularity_fringes, unit="fringe", source="the check report"),
     )
-    formula = "loops x measure + (loops - 1) x correct"
-    return Figure(name="figuring", value=minutes, unit="min", formula=formula, inputs=inputs, rate_row=Rates.ref("polishing", row))
+    formula = "loops x measure + (loops - 1) x correct, start figure, measure and correct of the row"
+    return Figure(name="figuring", value=minutes, unit="min", formula=formula, inputs=inputs)

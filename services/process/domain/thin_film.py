@@ -73,8 +73,10 @@ def _admittance(index: float, sine: float, polarised_p: bool) -> float:
 def quarter_wave_nm(*, wavelength_nm: float, index: float) -> float:
     """Physical thickness of a quarter wave: lambda/(4 n) [nm].
 
-    Raises: FigureOutOfRange for an index that is not above 0.
+    Raises: FigureOutOfRange for an index or a wavelength that is not above 0.
     """
+    if wavelength_nm <= 0:
+        raise FigureOutOfRange("wavelength [nm]", wavelength_nm, "figures above 0")
     if index <= 0:
         raise FigureOutOfRange("index of refraction", index, "figures above 0")
     return wavelength_nm / (4 * index)

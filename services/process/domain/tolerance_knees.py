@@ -44,7 +44,7 @@ class Knee:
                 name=f"{one.row.attribute} below its knee",
                 value=one.overshoot,
                 formula="knee/t - 1",
-                inputs=(Figure(name="t", value=one.figure, unit=one.row.unit),),
+                inputs=(Figure(name="t", value=one.figure, unit=one.row.unit, source="the check report"),),
                 rate_row=Rates.ref("tolerance_classes", one.row),
             )
             for one in self.below

@@ -11,16 +11,18 @@ from shared_schemas.rates import RateMissing, Rates, ToolingRow
 
 
 def tooling_for(elements: Sequence[ElementWork], rates: Rates) -> tuple[Tooling, ...]:
-    """Charges for every tool that no owned one is near enough to; one for each radius or diameter."""
+    """Charges for every tool that no owned one is near enough to; one for each radius or diameter.
+
+    Notes: an asphere has no test plate; its figure is measured otherwise.
+    """
     found: list[Tooling] = []
     seen: set[tuple[str, float]] = set()
     for work in elements:
         wanted: list[tuple[str, float, str]] = []
         for face in work.faces:
             if face.radius_mm is not None:
-                wanted += [
-                    (kind, face.radius_mm, f"R {face.radius_mm:g} of the {face.face}") for kind in ("radius_tool", "test_plate")
-                ]
+                kinds = ("radius_tool",) if face.aspheric else ("radius_tool", "test_plate")
+                wanted += [(kind, face.radius_mm, f"R {face.radius_mm:g} of the {face.face}") for kind in kinds]
         wanted.append(("centring_chuck", work.diameter_mm, f"diameter {work.diameter_mm:g}"))
         if any(face.coating is not None for face in work.faces):
             wanted.append(("coating_fixture", work.diameter_mm, f"diameter {work.diameter_mm:g}"))

@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 
 import pytest
 from hypothesis import given
@@ -11,6 +12,7 @@ from services.process.domain.blocks import (
     block_for,
     clearance_diameter_mm,
     flat_block_formula,
+    lenses_in_rings,
     lenses_on_flat_block,
     spherical_block_formula,
 )
@@ -121,3 +123,61 @@ def test_a_block_always_holds_at_least_one(radius: float | None, convex: bool, d
         radius_mm=radius, convex=convex, diameter_mm=diameter, edge_mm=edge, irregularity_fringes=1.0, aspheric=False, row=row
     )
     assert block.lenses >= 1
+
+
+@given(st.floats(0.8, 20.0), st.floats(5.0, 90.0))
+def test_rings_never_cover_more_than_the_densest_packing(ratio: float, angle: float) -> None:
+    lens = math.asin(1 / (2 * ratio))
+    cap = 1 - math.cos(min(math.radians(angle) + lens, math.pi))
+    assert lenses_in_rings(radius_ratio=ratio, half_angle_deg=angle) * (1 - math.cos(lens)) <= cap + 1e-9
+
+
+@given(st.floats(0.8, 20.0), st.floats(5.0, 80.0), st.floats(0.0, 10.0))
+def test_a_block_that_reaches_further_round_its_sphere_never_has_room_for_none(ratio: float, angle: float, more: float) -> None:
+    narrow = lenses_in_rings(radius_ratio=ratio, half_angle_deg=angle)
+    wide = lenses_in_rings(radius_ratio=ratio, half_angle_deg=angle + more)
+    assert (narrow >= 1) <= (wide >= 1)
+
+
+def test_one_lens_fits_a_cap_of_its_own_width() -> None:
+    own = math.degrees(math.asin(1 / 4))
+    assert lenses_in_rings(radius_ratio=2.0, half_angle_deg=own * 0.99) == 0
+    assert lenses_in_rings(radius_ratio=2.0, half_angle_deg=own) == 1
+
+
+def test_around_one_lens_on_a_sphere_only_five_touching_ones_find_room() -> None:
+    """sin a / sin 2a = 1 / (2 cos a) is more than a half: the flat pattern of one and six is lost."""
+    for ratio in (1.5, 5.0, 50.0):
+        reach = 3 * math.degrees(math.asin(1 / (2 * ratio)))
+        assert lenses_in_rings(radius_ratio=ratio, half_angle_deg=reach + 1e-9) == 6
+
+
+@pytest.mark.parametrize("rule", [spherical_block_formula, lenses_in_rings])
+@pytest.mark.parametrize(("ratio", "angle"), [(0.49, 60.0), (2.0, 0.0), (2.0, 181.0)])
+def test_past_the_sphere_no_block_is_worked_out(rule: Callable[..., float], ratio: float, angle: float) -> None:
+    with pytest.raises(FigureOutOfRange):
+        rule(radius_ratio=ratio, half_angle_deg=angle)
+
+
+def test_the_flat_formula_refuses_a_block_narrower_than_the_lens() -> None:
+    with pytest.raises(FigureOutOfRange, match="D/d"):
+        flat_block_formula(diameter_ratio=0.99)
+
+
+@given(st.floats(18.0, 400.0), st.booleans())
+def test_a_spherical_block_is_never_counted_lower_than_its_rings(radius: float, convex: bool) -> None:
+    row = PolishingRow.model_construct(
+        block_gap_mm=1.5, largest_block_mm=240.0, convex_half_angle_deg=60.0, concave_half_angle_deg=50.0, single_below_ratio=0.8,
+        single_below_fringes=0.2,
+    )  # fmt: skip
+    block = block_for(
+        radius_mm=radius, convex=convex, diameter_mm=20.0, edge_mm=0.0, irregularity_fringes=1.0, aspheric=False, row=row
+    )
+    assert block.lenses >= max(lenses_in_rings(radius_ratio=radius / block.pitch_mm, half_angle_deg=block.half_angle_deg), 1)
+
+
+def test_a_concave_block_needs_no_room_behind_its_lenses_but_stays_lower(rates: Rates) -> None:
+    row = crown(rates)
+    assert lenses(row, convex=False, edge_mm=10.0) == lenses(row, convex=False, edge_mm=1.0)
+    even = row.model_copy(update={"concave_half_angle_deg": row.convex_half_angle_deg})
+    assert lenses(row, convex=False) < lenses(even, convex=False)

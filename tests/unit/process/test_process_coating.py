@@ -63,6 +63,8 @@ def test_a_stack_that_cannot_be_is_refused(wrong: dict[str, object]) -> None:
 def test_no_quarter_wave_of_no_index() -> None:
     with pytest.raises(FigureOutOfRange):
         quarter_wave_nm(wavelength_nm=550, index=0.0)
+    with pytest.raises(FigureOutOfRange, match="wavelength"):
+        quarter_wave_nm(wavelength_nm=0.0, index=1.38)
 
 
 def test_a_run_is_the_sum_of_its_parts(rates: Rates) -> None:

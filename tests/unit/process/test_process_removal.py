@@ -11,9 +11,9 @@ from services.process.domain.element_work import ElementWork
 from services.process.domain.figuring import figuring_loops, figuring_min
 from services.process.domain.generating import face_order, generated_volume_mm3, share_of_face
 from services.process.domain.grit_ladder import abrasion_from_hardness, abrasion_of, ladder
-from services.process.domain.preston import polishing_min
+from services.process.domain.preston import depth_from_mass_um, polishing_min
 from services.process.domain.rate_rows import grit_rows
-from services.process.domain.removal import class_factor, grindability_of, removal_rate
+from services.process.domain.removal import class_factor, grindability_class, grindability_of, removal_rate
 from services.process.errors import FigureOutOfRange
 from shared_schemas.rates import RateMissing, Rates
 
@@ -171,3 +171,29 @@ def test_the_concave_or_flatter_face_is_worked_first(
     order = face_order(work(radii_mm=radii))
     assert order[0].face == first
     assert {face.face for face in order} == {"front", "back"}
+
+
+def test_twice_the_pressure_or_speed_halves_the_time() -> None:
+    usual = {"removal_um": 15.0, "preston_coefficient_per_pa": 7e-13, "pressure_pa": 1e4, "speed_m_per_s": 0.5}
+    for name in ("preston_coefficient_per_pa", "pressure_pa", "speed_m_per_s"):
+        assert polishing_min(**usual | {name: 2 * usual[name]}) == pytest.approx(polishing_min(**usual) / 2)
+
+
+@pytest.mark.parametrize(("density", "area"), [(0.0, 100.0), (2.2, 0.0)])
+def test_a_depth_by_weighing_needs_density_and_area(density: float, area: float) -> None:
+    with pytest.raises(FigureOutOfRange, match="above 0"):
+        depth_from_mass_um(mass_g=1.0, density_g_cm3=density, area_cm2=area)
+
+
+def test_a_depth_by_weighing_is_that_of_a_slab() -> None:
+    assert depth_from_mass_um(mass_g=2.5 * 4.0 * 0.01, density_g_cm3=2.5, area_cm2=4.0) == pytest.approx(100.0)
+
+
+def test_no_glass_gives_no_volume_to_a_pellet() -> None:
+    with pytest.raises(FigureOutOfRange, match="N-SK16"):
+        grindability_class(0.0)
+
+
+def test_no_figuring_without_a_measurement() -> None:
+    with pytest.raises(FigureOutOfRange, match="loops"):
+        figuring_min(loops=0, measure_min=4, correct_min=8)

@@ -40,6 +40,16 @@ def test_knees_multiply(rates: Rates) -> None:
     assert [one.name for one in both.basis()] == ["irregularity below its knee", "imperfection_grade below its knee"]
 
 
+def test_at_its_knee_the_time_factor_is_one_and_below_it_grows_with_the_slope(rates: Rates) -> None:
+    row = tolerance_row(rates, "centring")
+    factors = [
+        knee_of("centre", (Demand("centring", row.knee / by, "/x"),), rates).time_factor for by in (0.5, 1.0, 1.0001, 2.0, 4.0)
+    ]
+    assert factors[:2] == [1.0, 1.0]
+    assert factors[2] == pytest.approx(1.0, abs=1e-3)
+    assert factors[3:] == [pytest.approx(1 + row.time_slope), pytest.approx(1 + 3 * row.time_slope)]
+
+
 def test_an_unknown_tolerance_is_missing_by_name(rates: Rates) -> None:
     with pytest.raises(RateMissing, match="roughness"):
         knee_of("polish", (Demand("roughness", 1.0, "/x"),), rates)
