@@ -12,10 +12,17 @@ import statistics
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
+from datetime import date
+from functools import partial
 
-from services.prescription.domain.check import check_prescription
+from services.glass.domain.plan import plan_blanks
+from services.prescription.domain.check import check, check_prescription
+from services.process.domain.plan import plan_operations
+from services.quoting.domain.quote import assemble
 from services.rates.domain.seed import seed_rates
 from shared_schemas.prescription import Prescription
+from shared_schemas.quote import QuoteRequest
+from shared_schemas.traveller import Job, Refusal
 from tests.bench.lenses import chain_of_lenses
 
 RUNS = 25
@@ -58,9 +65,31 @@ def prescription_rows() -> list[Row]:
     return rows
 
 
+def quoting_rows() -> list[Row]:
+    """Quotes of 7 and 14 elements at six quantities, ten thousand draws each; the unit is the validation of the prescription."""
+    rates = seed_rates()
+    rows = []
+    for elements in (7, 14):
+        lens = chain_of_lenses(elements)
+        document = lens.model_dump_json()
+        unit, _ = medians(lambda document=document: Prescription.model_validate_json(document))
+        request = QuoteRequest(prescription=lens, quantities=(1, 5, 25, 100, 250, 500))
+        job = Job(number="Q", attempt=1, request=request, rate_revision=1, quoted_on=date(2026, 11, 2))
+        report = check(job=job, rates=rates)
+        assert not isinstance(report, Refusal)
+        blanks = plan_blanks(job=job, check=report, rates=rates)
+        assert not isinstance(blanks, Refusal)
+        operations = plan_operations(job=job, check=report, blanks=blanks, rates=rates)
+        assert not isinstance(operations, Refusal)
+        ask = partial(assemble, job=job, check=report, blanks=blanks, operations=operations, rates=rates, rate_digest="bench")
+        median, worst = medians(ask)
+        rows.append(Row(f"assemble {elements} elements at six quantities", median, worst, median / unit))
+    return rows
+
+
 def main() -> None:
     """Print the table."""
-    rows = prescription_rows()
+    rows = [*prescription_rows(), *quoting_rows()]
     print(f"Python {platform.python_version()}, medians of {RUNS} runs")
     print(f"{'what':<56}{'median ms':>10}{'worst ms':>10}{'ratio':>8}")
     for row in rows:

@@ -9,7 +9,7 @@ from services.prescription.domain.barrel_fit import barrel_findings
 from services.prescription.domain.demands import ElementDemand, demands_of, lens_indications
 from services.prescription.domain.element import element_check, element_findings
 from services.prescription.domain.findings import found
-from services.prescription.domain.focus import focus_findings, image_spots
+from services.prescription.domain.focus import images_and_findings
 from services.prescription.domain.materials import Indices, Material, indices_at, material_of, radioactive_findings
 from services.prescription.domain.neighbours import spaces_between
 from services.prescription.domain.profile import Body, body
@@ -72,8 +72,7 @@ def _focus(prescription: Prescription, indices: Indices, order: FirstOrder) -> t
     if len(known) < len(indices.values):
         return (), ()
     paraxial_mm = order.back_focus_mm if prescription.object_distance_mm is None else order.image_distance_mm
-    images = image_spots(prescription, known, paraxial_focus_mm=paraxial_mm)
-    return images, focus_findings(prescription, known)
+    return images_and_findings(prescription, known, paraxial_focus_mm=paraxial_mm)
 
 
 @dataclass(frozen=True)

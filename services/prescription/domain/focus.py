@@ -9,16 +9,23 @@ import numpy as np
 
 from services.prescription.domain.findings import found
 from services.prescription.domain.mending import does_not_focus, mend, whole_file_in_inches
-from services.prescription.domain.rays import spots
+from services.prescription.domain.rays import Spot, spots
 from shared_schemas.check import Finding, ImageSpot
 from shared_schemas.prescription import Prescription
 
 
 @np.errstate(all="ignore")
-def image_spots(prescription: Prescription, indices: Sequence[float], *, paraxial_focus_mm: float | None) -> tuple[ImageSpot, ...]:
-    """The image on the axis, and at the edge of the field where one is stated."""
+def images_and_findings(
+    prescription: Prescription, indices: Sequence[float], *, paraxial_focus_mm: float | None
+) -> tuple[tuple[ImageSpot, ...], tuple[Finding, ...]]:
+    """The image on the axis, and at the edge of the field where one is stated; and what is to be said of it.
+
+    Nothing is said where the lens focuses; otherwise the cell to look at and what it should say. Sizes beyond all measure
+    overflow on their way; such rays count as lost.
+    """
     fields = [0.0, *([prescription.field_half_angle_deg] if prescription.field_half_angle_deg else [])]
-    return tuple(
+    traced = spots(prescription=prescription, indices=indices, fields_deg=fields)
+    images = tuple(
         ImageSpot(
             field_deg=spot.field_deg,
             rms_spot_mm=spot.rms_mm,
@@ -28,30 +35,22 @@ def image_spots(prescription: Prescription, indices: Sequence[float], *, paraxia
             else spot.position_mm - paraxial_focus_mm,
             rays_lost_share=spot.lost,
         )
-        for spot in spots(prescription=prescription, indices=indices, fields_deg=fields)
+        for spot in traced
     )
+    return images, tuple(_findings(prescription, indices, traced[0]))
 
 
-@np.errstate(all="ignore")
-def focus_findings(prescription: Prescription, indices: Sequence[float]) -> tuple[Finding, ...]:
-    """What exact rays say of the whole lens: nothing where it focuses, otherwise the cell to look at and what it should say.
-
-    Sizes beyond all measure overflow on their way; such rays count as lost.
-    """
-    return tuple(_findings(prescription, indices))
-
-
-def _findings(prescription: Prescription, indices: Sequence[float]) -> Iterator[Finding]:
+def _findings(prescription: Prescription, indices: Sequence[float], axis: Spot) -> Iterator[Finding]:
     inches = whole_file_in_inches(prescription)
     if inches is not None:
         yield found(
             "units-mistaken", inches.pointer, inches.sentence, figure=str(inches.was), limit=str(inches.becomes),
             repair=f"read the file as {inches.becomes} instead of {inches.was}",
         )  # fmt: skip
-    fault = does_not_focus(prescription, indices)
+    fault = does_not_focus(prescription, indices, axis=axis)
     if fault is None:
         return
-    slip = mend(prescription, indices)
+    slip = mend(prescription, indices, fault=fault)
     if slip is None:
         yield found(
             "focus-missing", "/elements", f"{fault.sentence} No single change of a radius, a row, a decimal or a unit mends it.",

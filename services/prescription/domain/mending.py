@@ -11,6 +11,7 @@ from services.prescription.domain.rays import (
     Focus,
     Marginal,
     Pupils,
+    Spot,
     bundle_of,
     focus_of,
     marginal_of,
@@ -116,14 +117,16 @@ class Judged:
         return (self.rms_mm <= self.limit_mm) & (self.lost <= MOST_LOST) & (self.off_focus <= MOST_OFF_FOCUS)
 
 
-def does_not_focus(prescription: Prescription, indices: Sequence[float]) -> Unfocused | None:
+def does_not_focus(prescription: Prescription, indices: Sequence[float], *, axis: Spot | None = None) -> Unfocused | None:
     """Why a lens does not focus; `None` where it does, or where that cannot be asked of it.
+
+    `axis` is its image on the axis where that has been traced already.
 
     Notes: a lens does not focus when at full aperture on the axis a quarter of the rays is lost, or when it has several
     elements and its RMS spot at best focus is above half that of the best single lens (twice it, where all is one glass) and
     above the Airy radius, or its best focus is a quarter of the focal length off the paraxial one. An afocal lens is not screened.
     """
-    found = _judged(prescription, trains_of(surfaces_of(prescription, indices)))
+    found = _judged(prescription, trains_of(surfaces_of(prescription, indices)), None if axis is None else _focus_of(axis))
     rms, limit, lost = (float(each[0]) for each in (found.rms_mm, found.limit_mm, found.lost))
     if len(set(indices)) == 1:
         limit *= ALLOWANCE_OF_ONE_GLASS
@@ -136,13 +139,15 @@ def does_not_focus(prescription: Prescription, indices: Sequence[float]) -> Unfo
     return Unfocused(spot, limit, lost, _complaint(spot, lost))
 
 
-def mend(prescription: Prescription, indices: Sequence[float]) -> Mend | None:
+def mend(prescription: Prescription, indices: Sequence[float], *, fault: Unfocused | None = None) -> Mend | None:
     """The single change that restores focus best; `None` where the lens focuses or where none does.
+
+    `fault` is why it does not, where that has been asked already.
 
     Notes: among changes that leave the faces apart within their clear diameters and lose no ray, the least of the
     geometrical mean of the blur on the axis and the angle of the blur off it; of those alike the nearest in kind.
     """
-    fault = does_not_focus(prescription, indices)
+    fault = fault or does_not_focus(prescription, indices)
     if fault is None:
         return None
     changes = single_changes(prescription)
@@ -209,13 +214,23 @@ def changed(trains: Trains, changes: Sequence[Change]) -> Trains:
     return Trains(curvature, conic, way, index, terms, trains.semi_diameter_mm)
 
 
-def _judged(prescription: Prescription, trains: Trains) -> Judged:
-    """A fan of rays on the axis through each train.
+def _focus_of(axis: Spot) -> Focus:
+    """An image on the axis as the focus of one train."""
+    rms, place = (np.inf if figure is None else figure for figure in (axis.rms_mm, axis.position_mm))
+    return Focus(np.array([place]), np.array([rms]), np.array([axis.lost]))
+
+
+def _judged(prescription: Prescription, trains: Trains, focus: Focus | None = None) -> Judged:
+    """A fan of rays on the axis through each train, or the focus that was found already.
 
     Notes: with h the beam's semi-diameter, d the angle by which the train turns the marginal ray and u' its slope behind,
     the blur circle of a single lens has the radius 0.067 / 2 (2 d)^3 h / u'; for a far object d = u'.
     """
-    pupils, marginal, focus = _imaged(prescription, trains, _FAN, 0.0)
+    if focus is None:
+        pupils, marginal, focus = _imaged(prescription, trains, _FAN, 0.0)
+    else:
+        pupils = pupils_of(prescription=prescription, trains=trains)
+        marginal = marginal_of(trains=trains, pupils=pupils, object_distance_mm=prescription.object_distance_mm)
     turn, behind = np.abs(marginal.slope_behind - marginal.slope_before), np.abs(marginal.slope_behind)
     with np.errstate(all="ignore"):
         single = RMS_OF_CIRCLE * SINGLET_BLUR / 2 * (2 * turn) ** 3 * pupils.semi_diameter_mm / behind
