@@ -11,7 +11,7 @@ from shared_schemas.base import NO_CONTROLS, Contract, Currency, Fault, Money, N
 from shared_schemas.blanks import Blank
 from shared_schemas.check import CheckReport, Finding
 from shared_schemas.figure import Figure
-from shared_schemas.operations import BoughtPart, Operation, Route, Tooling
+from shared_schemas.operations import BoughtPart, Operation, OperationName, Route, Tooling
 from shared_schemas.prescription import Prescription
 from shared_schemas.problem import Problem
 
@@ -20,6 +20,9 @@ MOST_QUANTITIES = 20
 
 QuoteStatus = Literal["accepted", "checking", "planning_blanks", "planning_operations", "assembling", "ready", "refused", "failed"]
 FINAL_STATUSES: frozenset[str] = frozenset({"ready", "refused", "failed"})
+
+InTime = Literal["yes", "with_expedite", "no"]
+LineKind = Literal["material", "operations", "bought_parts", "overhead", "contingency", "margin", "minimum_order", "rounding"]
 
 Quantity = Annotated[int, Field(strict=True, ge=1, le=LARGEST_QUANTITY)]
 
@@ -64,7 +67,7 @@ class Line(Contract):
     """One line of a price: what it is for and how much, for the whole quantity."""
 
     name: Name
-    kind: Literal["material", "operations", "bought_parts", "overhead", "contingency", "margin", "minimum_order", "rounding"]
+    kind: LineKind
     amount: Money
 
 
@@ -96,8 +99,22 @@ class MaterialNeed(Contract):
     cost: Money
 
 
+class RiskDriver(Contract):
+    """An operation in all parts together, or the price of a glass, and its share of the variance of the cost; most of it in `part`."""
+
+    operation: OperationName | Literal["glass price"]
+    part: str
+    share: float
+
+
 class Break(Contract):
-    """The answer for one quantity. `lines` add up to `total_price` exactly."""
+    """The answer for one quantity. `lines` add up to `total_price` exactly.
+
+    `start_quantities` cover single losses and those of batches up to a twentieth of the order; a larger batch is made again
+    if it is lost. `enough_chance`, the chance that nothing has to be made again, counts every loss. `spares` are the
+    good pieces to be expected beyond the order, by part; `loss_chance` is the chance that cost and overhead pass the price;
+    `in_time` answers a request that says when it needs the lenses.
+    """
 
     quantity: int
     unit_price: Money
@@ -107,6 +124,12 @@ class Break(Contract):
     lead_time: LeadTime
     start_quantities: dict[str, int]
     materials: tuple[MaterialNeed, ...]
+    spares: dict[str, float] = Field(default_factory=dict)
+    spares_value: Money | None = None
+    enough_chance: float | None = None
+    loss_chance: float | None = None
+    risk_drivers: tuple[RiskDriver, ...] = ()
+    in_time: InTime | None = None
 
 
 class ExplainedBreak(Contract):
@@ -144,6 +167,16 @@ class QuotedRelaxation(Contract):
     days_saved: int
 
 
+class CombinedSaving(Contract):
+    """What several relaxations save when all are granted, worked out together and not summed."""
+
+    where: tuple[str, ...]
+    tolerances: tuple[str, ...]
+    quantity: int
+    saving_per_unit: Money
+    days_saved: int
+
+
 class QuoteBody(Contract):
     """What quoting works out: the same for the same request, rates and day, down to the byte.
 
@@ -164,6 +197,7 @@ class QuoteBody(Contract):
     assembly: tuple[Route, ...]
     bought_parts: tuple[BoughtPart, ...]
     relaxations: tuple[QuotedRelaxation, ...] = ()
+    best_relaxations: CombinedSaving | None = None
     findings: tuple[Finding, ...] = ()
     cautions: tuple[Text, ...] = ()
 
@@ -198,6 +232,7 @@ class Quote(Contract):
     assembly: tuple[Route, ...] | None = None
     bought_parts: tuple[BoughtPart, ...] | None = None
     relaxations: tuple[QuotedRelaxation, ...] | None = None
+    best_relaxations: CombinedSaving | None = None
     findings: tuple[Finding, ...] | None = None
     cautions: tuple[Text, ...] | None = None
 

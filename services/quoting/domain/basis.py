@@ -9,8 +9,10 @@ from collections.abc import Sequence
 from decimal import Decimal
 
 from services.quoting.domain.basis_of_date import lead_time_figure
+from services.quoting.domain.batch_losses import Batches
 from services.quoting.domain.cost import OperationCost, bought_part_cost
 from services.quoting.domain.evaluation import Evaluation, Plans
+from services.quoting.domain.starts import PartStart
 from shared_schemas.figure import Figure
 from shared_schemas.rates import Rates
 
@@ -201,16 +203,34 @@ def _starts(found: Evaluation, plans: Plans) -> Figure:
         value=plans.confidence,
         unit="confidence",
         formula="the confidence of the request, shared out as its root among the parts that can fall short",
-        inputs=tuple(
-            Figure(
-                name=start.part, value=start.started, formula="smallest n with P(Bin(n, y) >= needed) >= c",
-                inputs=(
-                    Figure(name="needed", value=start.needed, formula="started of the part that consumes it x count; the order for the lens"),
-                    Figure(name="y", value=start.yield_share, formula="product over operations of yield x (1 - batch_loss)"),
-                    Figure(name="c", value=start.confidence, formula="confidence^(1 / parts that can fall short)"),
-                    Figure(name="P", value=start.chance, formula="P(Bin(started, y) >= needed)"),
-                ),
-            )
-            for start in found.starts.values()
+        inputs=tuple(_start(start) for start in found.starts.values()),
+    )
+
+
+def _start(start: PartStart) -> Figure:
+    formula = "smallest n with P(good of n >= needed) >= c" + (
+        f", and {start.filled_up} more to fill a batch" if start.filled_up else ""
+    )
+    return Figure(
+        name=start.part, value=start.started, formula=formula,
+        inputs=(
+            Figure(name="needed", value=start.needed, formula="started of the part that consumes it x count; the order for the lens"),
+            Figure(name="y", value=start.yield_share, formula="product of the yields of the operations, and of 1 - batch_loss for batches of one"),
+            Figure(name="c", value=start.confidence, formula="confidence^(1 / parts that can fall short)"),
+            Figure(name="P", value=start.chance, formula="sum over lost batches of their chance x P(Bin(pieces left, y) >= needed)"),
+            *(_lost(batch, "covered by the start quantity") for batch in start.batches),
+            *(_lost(batch, "over a twentieth of the order: made again if lost, see the risk") for batch in start.uncovered),
         ),
     )  # fmt: skip
+
+
+def _lost(batch: Batches, what: str) -> Figure:
+    return Figure(
+        name="chance that a batch is lost",
+        value=batch.chance,
+        formula=f"batch_loss of its operations; {what}",
+        inputs=(
+            Figure(name="pieces", value=batch.pieces, source=ROUTE_CARD),
+            Figure(name="starts", value=batch.starts, formula="pieces / share of the started pieces that reach it"),
+        ),
+    )

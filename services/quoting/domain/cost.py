@@ -6,17 +6,18 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
+from typing import NamedTuple
 
-from services.quoting.domain.money import exact
 from shared_schemas.blanks import MaterialModel
 from shared_schemas.operations import BoughtPart, Operation, Route
 from shared_schemas.rates import Rates, WorkCentreRow
 
-MINUTES_PER_HOUR = Decimal(60)
+MILLION = 1_000_000
+MILLIONTHS_PER_HOUR = Decimal(60 * MILLION)
+"""Minutes are counted in whole millionths, so that money times minutes stays in decimals."""
 
 
-@dataclass(frozen=True)
-class OperationCost:
+class OperationCost(NamedTuple):
     """One line of the route card at one number of starts. Amounts in the base currency."""
 
     part: str
@@ -65,11 +66,8 @@ def _operation_cost(part: str, operation: Operation, pieces: int, rates: Rates) 
     run_min = batches * operation.batch_min + pieces * operation.piece_min
     machine_min = operation.setup_min + run_min
     attended_min = operation.setup_min + operation.attended_share * run_min
-    amount = (
-        exact(machine_min) * centre.machine_rate_per_h / MINUTES_PER_HOUR
-        + exact(attended_min) * centre.labour_rate_per_h / MINUTES_PER_HOUR
-        + batches * operation.consumables
-    )
+    minutes = round(machine_min * MILLION) * centre.machine_rate_per_h + round(attended_min * MILLION) * centre.labour_rate_per_h
+    amount = minutes / MILLIONTHS_PER_HOUR + batches * operation.consumables
     return OperationCost(part, operation, centre, pieces, batches, machine_min, attended_min, amount)
 
 

@@ -6,11 +6,16 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
+from functools import cached_property
 
+from services.quoting.domain.batch_losses import Losses, losses_of
 from services.quoting.domain.cost import MaterialCost, OperationCost, bought_part_cost, material_costs, operation_costs
 from services.quoting.domain.lead_time import Schedule, schedule
+from services.quoting.domain.outcomes import outcomes
 from services.quoting.domain.price import CostSums, Price, priced
+from services.quoting.domain.risk import Causes, Uncertain, causes_of
 from services.quoting.domain.starts import PartStart, part_starts
+from services.quoting.domain.worth import PerMinute, Worth, per_minute, worths_of
 from shared_schemas.blanks import MaterialModel
 from shared_schemas.operations import BoughtPart, Route, Tooling
 from shared_schemas.quote import LeadTime
@@ -30,6 +35,26 @@ class Plans:
     confidence: float
     begin: date
     rates: Rates
+
+    @cached_property
+    def losses(self) -> dict[str, Losses]:
+        """What each route loses."""
+        return {route.part: losses_of(route.operations) for route in self.routes}
+
+    @cached_property
+    def per_minute(self) -> dict[str, PerMinute]:
+        """What a minute of each work centre costs."""
+        return per_minute(self.rates)
+
+    @cached_property
+    def causes(self) -> dict[str, Causes]:
+        """Which operations of each route cause its losses."""
+        return {route.part: causes_of(route.operations) for route in self.routes}
+
+    @cached_property
+    def worths(self) -> dict[str, Worth]:
+        """What pieces of each part cost, near enough for weighing risks."""
+        return worths_of(routes=self.routes, materials=self.materials, bought_parts=self.bought_parts, rates=self.rates)
 
 
 @dataclass(frozen=True)
@@ -58,7 +83,9 @@ class Evaluation:
 
 def evaluate(plans: Plans, *, quantity: int, like: Evaluation | None = None) -> Evaluation:
     """Work out one quantity; routes that are those of `like`, at as many starts, are not worked out anew."""
-    starts = part_starts(routes=plans.routes, quantity=quantity, confidence=plans.confidence)
+    starts = part_starts(
+        routes=plans.routes, quantity=quantity, confidence=plans.confidence, losses=plans.losses, worths=plans.worths
+    )
     started = {part: start.started for part, start in starts.items()}
     operations = {
         route.part: like.operations[route.part]
@@ -89,5 +116,33 @@ def evaluate(plans: Plans, *, quantity: int, like: Evaluation | None = None) -> 
             tooling=plans.tooling,
             begin=plans.begin,
             rates=plans.rates,
+            like=like.schedule if like else None,
         ),
     )
+
+
+def uncertain(found: Evaluation, plans: Plans) -> Uncertain:
+    """What may go otherwise than planned at one quantity."""
+    return Uncertain(
+        planned=float(found.costs.total),
+        operations=found.operations,
+        materials=found.materials,
+        parts={
+            part: outcomes(started=start.started, needed=start.needed, losses=plans.losses[part], worth=plans.worths[part])
+            for part, start in found.starts.items()
+        },
+        causes=plans.causes,
+    )
+
+
+def expedited(found: Evaluation, plans: Plans) -> date:
+    """The ship date of an order that goes first in every queue: glass, tools and work take as long as ever."""
+    return schedule(
+        routes=plans.routes,
+        operations=found.operations,
+        materials=found.materials,
+        bought_parts=plans.bought_parts,
+        tooling=plans.tooling,
+        begin=plans.begin,
+        rates=plans.rates.model_copy(update={"shop_load": ()}),
+    ).lead_time.ship_date

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from services.quoting.domain.cost import OperationCost
 from services.quoting.domain.queues import kingman_wait_h
@@ -23,8 +24,7 @@ class Span:
         return Span(self.hours + other.hours, self.variance + other.variance)
 
 
-@dataclass(frozen=True)
-class Step:
+class Step(NamedTuple):
     """One operation of a part: where, its wait in the queue there, its set-up and batches [h]. `load` is None without a queue."""
 
     work_centre: WorkCentreRow
@@ -41,8 +41,7 @@ class Step:
         return self.setup_h + self.batches * self.batch_h
 
 
-@dataclass(frozen=True)
-class Passage:
+class Passage(NamedTuple):
     """One operation in time, counted from the part's arrival at its route [h]: first batch there, last batch done."""
 
     ready_h: float
@@ -50,24 +49,47 @@ class Passage:
     variance: float
 
 
-def steps_of(costs: Sequence[OperationCost], rates: Rates) -> tuple[Step, ...]:
-    """The steps of a route, each with the wait that the load of its work centre makes."""
+@dataclass(frozen=True)
+class Queue:
+    """What waits before a work centre: its load, `None` without a row, and the mean wait [h]."""
+
+    load: ShopLoadRow | None
+    wait_h: float
+
+
+def queues_of(rates: Rates) -> dict[str, Queue]:
+    """The queue of every work centre, by name."""
     load = {row.name: row for row in rates.shop_load}
-    return tuple(_step(cost, load.get(cost.work_centre.name)) for cost in costs)
+    return {centre.name: _queue(centre, load.get(centre.name)) for centre in rates.work_centres}
 
 
-def _step(cost: OperationCost, load: ShopLoadRow | None) -> Step:
-    wait_h = 0.0
-    if load is not None:
-        wait_h = kingman_wait_h(
-            utilisation=load.utilisation,
-            squared_variation=load.squared_variation,
-            mean_job_h=load.mean_job_h,
-            stations=cost.work_centre.stations,
-        )
+def _queue(centre: WorkCentreRow, load: ShopLoadRow | None) -> Queue:
+    if load is None:
+        return Queue(None, 0.0)
+    wait_h = kingman_wait_h(
+        utilisation=load.utilisation,
+        squared_variation=load.squared_variation,
+        mean_job_h=load.mean_job_h,
+        stations=centre.stations,
+    )
+    return Queue(load, wait_h)
+
+
+def steps_of(costs: Sequence[OperationCost], queues: Mapping[str, Queue]) -> tuple[Step, ...]:
+    """The steps of a route, each with the wait that the load of its work centre makes."""
+    return tuple(_step(cost, queues[cost.work_centre.name]) for cost in costs)
+
+
+def _step(cost: OperationCost, queue: Queue) -> Step:
     operation = cost.operation
     return Step(
-        cost.work_centre, load, wait_h, operation.setup_min / 60, operation.batch_min / 60, cost.batches, operation.batch_size
+        work_centre=cost.work_centre,
+        load=queue.load,
+        wait_h=queue.wait_h,
+        setup_h=operation.setup_min / 60,
+        batch_h=operation.batch_min / 60,
+        batches=cost.batches,
+        batch_size=operation.batch_size,
     )
 
 
@@ -95,7 +117,6 @@ def passages(steps: Sequence[Step]) -> list[Passage]:
     return found
 
 
-def span_of(steps: Sequence[Step]) -> Span:
+def span_of(passed: Sequence[Passage]) -> Span:
     """A whole route, from the part's arrival until its last piece is done."""
-    last = passages(steps)[-1]
-    return Span(last.finish_h, last.variance)
+    return Span(passed[-1].finish_h, passed[-1].variance)

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import math
-from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 
 from services.quoting.domain.cost import MaterialCost, OperationCost
-from services.quoting.domain.flow import Span, Step, passages, span_of, steps_of
+from services.quoting.domain.flow import Passage, Span, Step, passages, queues_of, span_of, steps_of
 from services.quoting.domain.working_calendar import WorkingCalendar
 from shared_schemas.operations import BoughtPart, Route, Tooling
 from shared_schemas.quote import LeadTime
@@ -34,20 +33,29 @@ class Path:
 
 @dataclass(frozen=True)
 class Schedule:
-    """A lead time with what it was worked out from: the path that sets it, and the steps of every part."""
+    """A lead time with what it was worked out from: the path that sets it, and the steps and passages of every part."""
 
     lead_time: LeadTime
     path: Path
     p50_h: float
     p90_h: float
     steps: Mapping[str, Sequence[Step]]
+    passed: Mapping[str, Sequence[Passage]]
+    calendar: WorkingCalendar
+    start: date
+    p50: date
+    operations: Mapping[str, Sequence[OperationCost]]
+
+    def moves(self, *, by_h: float) -> bool:
+        """Whether the median date is another one when the path is so much shorter [h], or longer below 0."""
+        return by_h != 0 and self.calendar.day_after_hours(self.start, max(self.p50_h - by_h, 0.0)) != self.p50
 
 
 def schedule(
     *, routes: Sequence[Route], operations: Mapping[str, Sequence[OperationCost]], materials: Sequence[MaterialCost],
-    bought_parts: Sequence[BoughtPart], tooling: Sequence[Tooling], begin: date, rates: Rates,
+    bought_parts: Sequence[BoughtPart], tooling: Sequence[Tooling], begin: date, rates: Rates, like: Schedule | None = None,
 ) -> Schedule:  # fmt: skip
-    """Days from order to shipping, and the path that sets them.
+    """Days from order to shipping, and the path that sets them; parts whose costs are those of `like` are not followed anew.
 
     Notes:
         A part begins when its glass, its tools and all the parts it consumes are there; elements run side by side, and
@@ -58,18 +66,22 @@ def schedule(
     """
     calendar = WorkingCalendar(rates.calendar)
     per_day = calendar.hours_per_week / 7
-    steps = {route.part: steps_of(operations[route.part], rates) for route in routes}
-    spans = {part: span_of(own) for part, own in steps.items()}
+    queues = queues_of(rates)
+    anew = [route.part for route in routes if like is None or like.operations.get(route.part) is not operations[route.part]]
+    steps = {**(like.steps if like else {}), **{part: steps_of(operations[part], queues) for part in anew}}
+    passed = {**(like.passed if like else {}), **{part: passages(steps[part]) for part in anew}}
+    spans = {part: span_of(own) for part, own in passed.items()}
     waits = _first_waits(routes, materials, bought_parts, tooling)
     arrivals = _arrivals(routes, spans, waits, per_day)
     whole = routes[-1].part
     straight = arrivals[whole].then(whole, spans[whole])
-    path = max([straight, *_crowded(routes, steps, spans, arrivals, per_day)], key=lambda one: _days(one, per_day))
+    crowded = _most_crowded(routes, steps, passed, spans, arrivals, per_day)
+    path = crowded if crowded and _days(crowded, per_day) > _days(straight, per_day) else straight
     p50_h, p90_h = log_normal_points(mean=path.span.hours, variance=path.span.variance)
     start = begin + timedelta(days=math.ceil(path.wait_days))
     p50, p90 = calendar.day_after_hours(start, p50_h), calendar.day_after_hours(start, p90_h)
     found = LeadTime(p50_days=(p50 - begin).days, p90_days=(p90 - begin).days, ship_date=p90, critical_path=path.names)
-    return Schedule(found, path, p50_h, p90_h, steps)
+    return Schedule(found, path, p50_h, p90_h, steps, passed, calendar, start, p50, operations)
 
 
 def log_normal_points(*, mean: float, variance: float) -> tuple[float, float]:
@@ -118,53 +130,82 @@ def _arrivals(routes: Sequence[Route], spans: Mapping[str, Span], waits: Mapping
     return arrivals
 
 
-@dataclass(frozen=True)
-class Visit:
-    """One operation seen from its work centre: the way to it, itself, and the least way on from it."""
+@dataclass
+class Crowd:
+    """All that comes to one work centre: its work, the least way to it and the least way on from it."""
 
-    head: Path
     step: Step
-    tail: Path
+    visits: int = 0
+    work_h: float = 0.0
+    head_days: float = math.inf
+    head_part: str = ""
+    head: Passage | None = None
+    tail_h: float = math.inf
+    tail_part: str = ""
+    tail_own_h: float = 0.0
 
 
-def _crowded(
-    routes: Sequence[Route],
-    steps: Mapping[str, Sequence[Step]],
-    spans: Mapping[str, Span],
-    arrivals: Mapping[str, Path],
-    per_day: float,
-) -> list[Path]:
-    """For each work centre that several operations need: the least way to it, its share of all their work, the least way on.
+def _most_crowded(
+    routes: Sequence[Route], steps: Mapping[str, Sequence[Step]], passed: Mapping[str, Sequence[Passage]],
+    spans: Mapping[str, Span], arrivals: Mapping[str, Path], per_day: float,
+) -> Path | None:  # fmt: skip
+    """Of the work centres that several operations need, the one that takes longest, as a path through it.
 
     Notes:
         No plan is shorter than min(head) + sum(work)/stations + min(tail), the bound of one machine (common practice).
     """
-    tails = {routes[-1].part: Path()}
-    for route in reversed(routes):
-        beyond = tails[route.part].span + spans[route.part]
-        for consumed in route.consumes:
-            tails[consumed.part] = Path((route.part, *tails[route.part].names), 0.0, beyond)
-    visits: dict[str, list[Visit]] = defaultdict(list)
+    beyond = _ways_on(routes, spans)
+    crowds: dict[str, Crowd] = {}
     for route in routes:
-        for visit in _visits(route.part, steps[route.part], arrivals[route.part], tails.get(route.part, Path())):
-            visits[visit.step.work_centre.name].append(visit)
-    return [_through(centre, found, per_day) for centre, found in visits.items() if len(found) > 1]
+        _come_by(crowds, route.part, steps[route.part], passed[route.part], arrivals[route.part], beyond[route.part], per_day)
+    found = None
+    for crowd in crowds.values():
+        if crowd.visits > 1:
+            days = crowd.head_days + (crowd.step.wait_h + crowd.work_h / crowd.step.work_centre.stations + crowd.tail_h) / per_day
+            if found is None or days > found[0]:
+                found = (days, crowd)
+    return _through(found[1], arrivals, beyond) if found else None
 
 
-def _visits(part: str, steps: Sequence[Step], arrival: Path, beyond: Path) -> list[Visit]:
-    found = []
+def _ways_on(routes: Sequence[Route], spans: Mapping[str, Span]) -> dict[str, Path]:
+    """For each part the way on from it to the end."""
+    beyond = {route.part: Path() for route in routes}
+    for route in reversed(routes):
+        way = Path((route.part, *beyond[route.part].names), 0.0, beyond[route.part].span + spans[route.part])
+        for consumed in route.consumes:
+            beyond[consumed.part] = way
+    return beyond
+
+
+def _come_by(
+    crowds: dict[str, Crowd], part: str, steps: Sequence[Step], passed: Sequence[Passage], arrival: Path, beyond: Path, per_day: float
+) -> None:  # fmt: skip
     left_h = sum(step.batch_h for step in steps)
-    for step, passage in zip(steps, passages(steps), strict=True):
-        left_h -= step.batch_h
-        head = arrival.then(part, Span(passage.ready_h, passage.variance - step.wait_h**2))
-        found.append(Visit(head, step, Path(beyond.names, 0.0, Span(max(left_h, 0.0)) + beyond.span)))
-    return found
+    arrival_days, beyond_h = _days(arrival, per_day), beyond.span.hours
+    for step, passage in zip(steps, passed, strict=True):
+        left_h = max(left_h - step.batch_h, 0.0)
+        crowd = crowds.get(step.work_centre.name)
+        if crowd is None:
+            crowd = crowds[step.work_centre.name] = Crowd(step)
+        crowd.visits += 1
+        crowd.work_h += step.setup_h + step.batches * step.batch_h
+        head_days = arrival_days + passage.ready_h / per_day
+        if head_days < crowd.head_days:
+            crowd.head_days, crowd.head_part, crowd.head, crowd.step = head_days, part, passage, step
+        if left_h + beyond_h < crowd.tail_h:
+            crowd.tail_h, crowd.tail_part, crowd.tail_own_h = left_h + beyond_h, part, left_h
 
 
-def _through(centre: str, visits: Sequence[Visit], per_day: float) -> Path:
-    head = min((visit.head for visit in visits), key=lambda path: _days(path, per_day))
-    tail = min((visit.tail for visit in visits), key=lambda path: path.span.hours)
-    step = visits[0].step
-    work_h = sum(visit.step.work_h for visit in visits) / step.work_centre.stations
-    there = head.then(f"{centre}, shared by all parts", Span(step.wait_h + work_h, step.wait_h**2))
-    return Path((*there.names, *tail.names), there.wait_days, there.span + tail.span)
+def _through(crowd: Crowd, arrivals: Mapping[str, Path], beyond: Mapping[str, Path]) -> Path | None:
+    if crowd.head is None:
+        return None
+    step, tail = crowd.step, beyond[crowd.tail_part]
+    head = arrivals[crowd.head_part].then(crowd.head_part, Span(crowd.head.ready_h, crowd.head.variance - step.wait_h**2))
+    work_h = crowd.work_h / step.work_centre.stations
+    there = head.then(shared(step.work_centre.name), Span(step.wait_h + work_h, step.wait_h**2))
+    return Path((*there.names, *tail.names), there.wait_days, there.span + Span(crowd.tail_own_h) + tail.span)
+
+
+def shared(work_centre: str) -> str:
+    """How a path names a work centre that all parts crowd."""
+    return f"{work_centre}, shared by all parts"

@@ -2,14 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
 from services.quoting.domain.money import changed, price_step, rounded, rounded_up
 from services.quoting.errors import FigureOutOfRange
-from shared_schemas.quote import Line
+from shared_schemas.quote import Line, LineKind
 from shared_schemas.rates import CommercialRow, CurrencyRow
+
+NAMES: dict[LineKind, str] = {
+    "material": "Glass",
+    "operations": "Operations",
+    "bought_parts": "Bought parts",
+    "overhead": "Overhead",
+    "contingency": "Contingency",
+    "margin": "Margin",
+    "minimum_order": "To the minimum order",
+}
 
 
 @dataclass(frozen=True)
@@ -80,22 +90,38 @@ def priced(costs: CostSums, *, quantity: int, terms: CommercialRow, currency: Cu
         FigureOutOfRange: a margin of 100 %, which no price reaches.
     """
     put_on = markups(costs.total, terms)
-    lines = [
-        Line(name="Glass", kind="material", amount=changed(costs.material, currency)),
-        Line(name="Operations", kind="operations", amount=changed(costs.operations, currency)),
-        Line(name="Bought parts", kind="bought_parts", amount=changed(costs.bought_parts, currency)),
-        Line(name="Overhead", kind="overhead", amount=changed(put_on.overhead, currency)),
-        Line(name="Contingency", kind="contingency", amount=changed(put_on.contingency, currency)),
-        Line(name="Margin", kind="margin", amount=changed(put_on.margin, currency)),
-    ]
-    missing = changed(terms.minimum_order, currency) - sum_of(lines)
-    if missing > 0:
-        lines.append(Line(name="To the minimum order", kind="minimum_order", amount=missing))
+    amounts = _amounts(costs, put_on, terms, currency)
     step = price_step(terms.rounding, currency)
-    unit = rounded(rounded_up(sum_of(lines) / quantity, step=step), minor_units=currency.minor_units)
+    unit = _unit(amounts, quantity, step, currency)
     total = unit * quantity
+    lines = [Line(name=NAMES[kind], kind=kind, amount=amount) for kind, amount in amounts.items()]
     lines.append(Line(name="Rounding", kind="rounding", amount=total - sum_of(lines)))
     return Price(unit, total, step, put_on, tuple(lines))
+
+
+def unit_price(costs: CostSums, *, quantity: int, terms: CommercialRow, currency: CurrencyRow) -> Decimal:
+    """The unit price alone, to compare many."""
+    amounts = _amounts(costs, markups(costs.total, terms), terms, currency)
+    return _unit(amounts, quantity, price_step(terms.rounding, currency), currency)
+
+
+def _amounts(costs: CostSums, put_on: Markups, terms: CommercialRow, currency: CurrencyRow) -> dict[LineKind, Decimal]:
+    """Amount of each line but the rounding."""
+    found: dict[LineKind, Decimal] = {
+        "material": changed(costs.material, currency),
+        "operations": changed(costs.operations, currency),
+        "bought_parts": changed(costs.bought_parts, currency),
+        "overhead": changed(put_on.overhead, currency),
+        "contingency": changed(put_on.contingency, currency),
+        "margin": changed(put_on.margin, currency),
+    }
+    missing = changed(terms.minimum_order, currency) - sum(found.values(), Decimal(0))
+    return found | {"minimum_order": missing} if missing > 0 else found
+
+
+def _unit(amounts: Mapping[LineKind, Decimal], quantity: int, step: Decimal, currency: CurrencyRow) -> Decimal:
+    whole = sum(amounts.values(), Decimal(0))
+    return rounded(rounded_up(whole / quantity, step=step), minor_units=currency.minor_units)
 
 
 def sum_of(lines: Sequence[Line]) -> Decimal:

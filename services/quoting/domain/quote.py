@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
-from datetime import timedelta
+from datetime import date, timedelta
+from decimal import Decimal
 
 from services.quoting.domain.basis import basis_of
 from services.quoting.domain.cost import bought_part_cost
-from services.quoting.domain.evaluation import Evaluation, Plans, evaluate
-from services.quoting.domain.money import changed, in_currency
-from services.quoting.domain.relaxations import quoted_relaxations
+from services.quoting.domain.evaluation import Evaluation, Plans, evaluate, expedited, uncertain
+from services.quoting.domain.money import changed, exact, in_currency
+from services.quoting.domain.relaxations import combined_saving, quoted_relaxations, with_full_block
+from services.quoting.domain.risk import Orders, Risk, drivers, orders_for, risk_of
 from services.quoting.errors import PlansDisagree
 from shared_schemas.blanks import BlankPlan
 from shared_schemas.check import CheckReport
 from shared_schemas.operations import BoughtPart, Operation, OperationPlan, Route, Tooling
-from shared_schemas.quote import Break, ExplainedBreak, Explanation, MaterialNeed, QuoteBody, QuotedElement, UnitCost
+from shared_schemas.quote import Break, ExplainedBreak, Explanation, InTime, MaterialNeed, QuoteBody, QuotedElement, UnitCost
 from shared_schemas.rates import Rates
 from shared_schemas.traveller import Job
 
@@ -34,6 +37,8 @@ def assemble(
     request = job.request
     found = [evaluate(plans, quantity=quantity) for quantity in request.quantities]
     middle = sorted(found, key=lambda one: one.quantity)[len(found) // 2]
+    orders = orders_for(job, rate_digest)
+    relaxed = quoted_relaxations(plans, operations.relaxations, against=middle)
     return QuoteBody(
         prescription=request.prescription,
         rate_revision=job.rate_revision,
@@ -43,12 +48,13 @@ def assemble(
         currency=request.currency,
         confidence=request.confidence,
         check=check,
-        breaks=tuple(_break(evaluation, plans) for evaluation in found),
+        breaks=tuple(_break(evaluation, plans, orders, job.request.needed_by) for evaluation in found),
         tooling=tuple(_tool_in_currency(tool, plans) for tool in operations.tooling),
         elements=_elements(blanks, plans),
         assembly=_assembly(plans),
         bought_parts=tuple(_part_in_currency(part, plans) for part in operations.bought_parts),
-        relaxations=quoted_relaxations(plans, operations.relaxations, against=middle),
+        relaxations=with_full_block(plans, relaxed, against=middle),
+        best_relaxations=combined_saving(plans, operations.relaxations, relaxed, against=middle),
         findings=(*blanks.findings, *operations.findings),
         cautions=operations.cautions,
     )
@@ -117,17 +123,52 @@ def _assembly(plans: Plans) -> tuple[Route, ...]:
     )
 
 
-def _break(found: Evaluation, plans: Plans) -> Break:
+def _break(found: Evaluation, plans: Plans, orders: Orders, needed_by: date | None) -> Break:
+    chances = uncertain(found, plans)
+    risk = risk_of(chances, orders, price=_price_in_base(found, plans))
     return Break(
         quantity=found.quantity,
         unit_price=found.price.unit,
         total_price=found.price.total,
         lines=found.price.lines,
-        unit_cost=UnitCost(planned=changed(found.unit_cost, plans.currency)),
+        unit_cost=_unit_cost(found, plans, risk),
         lead_time=found.lead_time,
         start_quantities={part: start.started for part, start in found.starts.items()},
         materials=_bill_of_materials(found, plans),
+        spares={part: round(outcome.spares, 2) for part, outcome in chances.parts.items()},
+        spares_value=_changed(sum(outcome.spares * plans.worths[part].value for part, outcome in chances.parts.items()), plans),
+        enough_chance=round(math.prod(outcome.enough for outcome in chances.parts.values()), 4),
+        loss_chance=risk.loss_chance,
+        risk_drivers=drivers(chances),
+        in_time=_in_time(found, plans, needed_by),
     )
+
+
+def _unit_cost(found: Evaluation, plans: Plans, risk: Risk) -> UnitCost:
+    return UnitCost(
+        planned=changed(found.unit_cost, plans.currency),
+        p50=_changed(risk.p50 / found.quantity, plans),
+        p80=_changed(risk.p80 / found.quantity, plans),
+        p95=_changed(risk.p95 / found.quantity, plans),
+    )
+
+
+def _changed(amount: float, plans: Plans) -> Decimal:
+    return changed(exact(amount), plans.currency)
+
+
+def _price_in_base(found: Evaluation, plans: Plans) -> float:
+    """What is left of the price when overhead is paid as the share of cost that it is, in the base currency."""
+    return float(found.price.total / plans.currency.per_base) / (1 + plans.terms.overhead_share)
+
+
+def _in_time(found: Evaluation, plans: Plans, needed_by: date | None) -> InTime | None:
+    """Whether the ship date, or else the one without any queue, is soon enough."""
+    if needed_by is None:
+        return None
+    if found.lead_time.ship_date <= needed_by:
+        return "yes"
+    return "with_expedite" if expedited(found, plans) <= needed_by else "no"
 
 
 def _bill_of_materials(found: Evaluation, plans: Plans) -> tuple[MaterialNeed, ...]:
