@@ -67,8 +67,12 @@ class Orders:
 
 
 def orders_for(job: Job, rate_digest: str) -> Orders:
-    """Orders seeded from all that a quote is made from: the request, the rates and the day."""
-    said = canonical_json(job.request) + rate_digest.encode() + job.quoted_on.isoformat().encode()
+    """Orders seeded from all that a quote is made from: the request, the rates and the day; not who asked, nor how it named the rates."""
+    said = (
+        canonical_json(job.request.model_copy(update={"rate_revision": None, "customer": ""}))
+        + rate_digest.encode()
+        + job.quoted_on.isoformat().encode()
+    )
     return Orders(int.from_bytes(hashlib.sha256(said).digest()[:16], "big"))
 
 
