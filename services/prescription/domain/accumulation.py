@@ -7,6 +7,9 @@ from dataclasses import dataclass
 
 from services.prescription.domain.indications.imperfections import GRADES_MM
 
+FINE_DIG = 10
+FINE_DIGS_APART_MM = 1.0
+
 
 @dataclass(frozen=True)
 class Scratch:
@@ -18,17 +21,23 @@ class Scratch:
 
 @dataclass(frozen=True)
 class Accumulated:
-    """What found scratches come to: the weighted sum and its limit, the length of the largest and its limit [mm]."""
+    """What found scratches come to: the weighted sum and its limit, the length of the largest and its limit [mm],
+    and how many are of a number beyond the largest."""
 
     weighted: float
     weighted_limit: float
     largest_length_mm: float
     largest_length_limit_mm: float
+    beyond_largest: int = 0
 
     @property
     def passes(self) -> bool:
-        """Whether the part passes."""
-        return self.weighted <= self.weighted_limit and self.largest_length_mm <= self.largest_length_limit_mm
+        """Whether the part passes; one scratch beyond the largest number fails it."""
+        return (
+            self.beyond_largest == 0
+            and self.weighted <= self.weighted_limit
+            and self.largest_length_mm <= self.largest_length_limit_mm
+        )
 
 
 def accumulated(scratches: Sequence[Scratch], *, largest_number: int, diameter_mm: float) -> Accumulated:
@@ -45,6 +54,7 @@ def accumulated(scratches: Sequence[Scratch], *, largest_number: int, diameter_m
         weighted_limit=largest_number / 2 if largest else float(largest_number),
         largest_length_mm=sum(one.length_mm for one in largest),
         largest_length_limit_mm=diameter_mm / 4,
+        beyond_largest=sum(one.number > largest_number for one in scratches),
     )
 
 
@@ -54,6 +64,14 @@ def digs_allowed(*, diameter_mm: float) -> int:
     Source: http://www.prhoffman.com/technical/scratch-dig.htm.
     """
     return max(1, -int(-diameter_mm // 20))
+
+
+def dig_separation_mm(*, largest_dig: int) -> float | None:
+    """How far apart [mm] digs must stand at least: 1 mm where the largest allowed is 10 or smaller; `None` is no rule.
+
+    Source: http://www.prhoffman.com/technical/scratch-dig.htm.
+    """
+    return FINE_DIGS_APART_MM if largest_dig <= FINE_DIG else None
 
 
 def next_grade_mm(size_mm: float) -> float | None:

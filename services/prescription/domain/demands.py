@@ -10,7 +10,7 @@ from typing import TypeVar, cast
 from services.prescription.domain.defaults import TABLE, Defaults, defaults_for
 from services.prescription.domain.findings import found
 from services.prescription.domain.indications.centring import read_centring
-from services.prescription.domain.indications.form import Form, read_form, read_transmitted_wavefront
+from services.prescription.domain.indications.form import PEAK_OVER_RMS, POWER_OVER_RMS, Form, read_form, read_transmitted_wavefront
 from services.prescription.domain.indications.imperfections import (
     ScratchDig,
     dig_as_grade,
@@ -179,8 +179,10 @@ def _of_face(reading: _Reading, surface: Surface, where: str) -> SurfaceDemand:
     column = reading.column
     defaulted: list[str] = []
     form = Form(None, None, None) if surface.form is None else reading.read(surface.form, f"{where}/form", read_form)
-    power = form.power_fringes if form else None
+    power = form.power_demand_fringes if form else None
     irregularity = form.irregularity_demand_fringes if form else None
+    if form is not None:
+        _say_what_rms_stands_for(reading, form, f"{where}/form")
     reading.read(surface.texture, f"{where}/texture", read_texture)
     reading.read(surface.laser_damage, f"{where}/laser_damage", read_laser)
     missing = (
@@ -199,6 +201,23 @@ def _of_face(reading: _Reading, surface: Surface, where: str) -> SurfaceDemand:
         grade,
         tuple(defaulted),
     )
+
+
+def _say_what_rms_stands_for(reading: _Reading, form: Form, where: str) -> None:
+    """A note where power or irregularity are planned from an RMS term, with the rule."""
+    planned = []
+    if form.irregularity_rms_sign is not None:
+        planned.append(
+            f"an irregularity of {form.irregularity_demand_fringes:.3g}, {PEAK_OVER_RMS:g} times its {form.irregularity_rms_sign}"
+        )
+    if form.power is None and form.power_demand_fringes is not None:
+        planned.append(f"a power of {form.power_demand_fringes:.3g}, {POWER_OVER_RMS:.3g} times its RMSt")
+    if planned:
+        message = f"The form is stated by RMS. Time is planned for {' and '.join(planned)}, in fringe spacings."
+        figure = form.power_demand_fringes if form.irregularity_rms_sign is None else form.irregularity_demand_fringes
+        reading.findings.append(
+            found("form-from-rms", where, message, figure=figure, unit="fringe spacings", repair="state it as 3/A(B)")
+        )
 
 
 def _imperfections(reading: _Reading, surface: Surface, where: str, defaulted: list[str]) -> tuple[int, float]:

@@ -48,13 +48,18 @@ CATALOGUE: dict[str, Entry] = {
     "glass-expands": Entry("care", "A glass that expands much: it breaks when it is heated or cooled fast.", PRACTICE),
     "wavelength-outside-glass": Entry("care", "The index of a glass is not known at the wavelength; figures are for the d line.", "makers' data sheets"),
     "index-estimated": Entry("note", "The index at the wavelength is estimated from index and Abbe number.", "Cauchy's formula with two terms, derived"),
-    "indication-unreadable": Entry("stop", "A drawing indication that cannot be read.", "ISO 10110-5, -6, -7, from memory"),
+    "indication-unreadable": Entry("stop", "A drawing indication that cannot be read.", "ISO 10110-5 to -9, -14, -17, -18, from memory"),
     "tolerance-defaulted": Entry("note", "A tolerance is not stated and takes a default, which is loose.", FROM_MEMORY),
     "tolerance-without-default": Entry("stop", "A tolerance is not stated and the part is larger than the table of defaults.", FROM_MEMORY),
     "scratch-dig-kept": Entry(
         "care",
         "A scratch-dig figure is kept as given; time is planned by its dig alone, as scratch numbers are compared by eye.",
         "http://www.prhoffman.com/technical/scratch-dig.htm",
+    ),
+    "form-from-rms": Entry(
+        "note",
+        "A form is stated by RMS: irregularity is planned as five times it, power as 2 sqrt(3) times RMSt.",
+        "five times common practice; power derived from the RMS of a paraboloid",
     ),
     "focus-missing": Entry(
         "care",

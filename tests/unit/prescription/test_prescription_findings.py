@@ -57,6 +57,7 @@ CASES: list[tuple[str, str, tuple[Change, ...]]] = [
     ("index-estimated", "/elements/0/glass", (element(glass=INDEX), whole(wavelength_nm=632.8))),
     ("indication-unreadable", "/elements/0/front/form", (front(form="3/x(1)"),)),
     ("indication-unreadable", "/elements/0/tolerances/centring", (element(tolerances={"centring": "4/3"}),)),
+    ("form-from-rms", "/elements/0/front/form", (front(form="3/3; RMSi < 0.05"),)),
     ("tolerance-defaulted", "/elements/0/front/form", (front(form=None),)),
     ("tolerance-without-default", "/elements/0/back/form", (element(diameter_mm=400.0), back(form=None))),
     ("scratch-dig-kept", "/elements/0/front/imperfections", (front(imperfections="60-40"),)),

@@ -1,1 +1,1 @@
-"""ISO 10110 indications, read as they are written on a drawing; a subject a file."""
+"""ISO 10110 indications, read and written as on a drawing; a subject a file."""

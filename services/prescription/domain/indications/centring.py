@@ -3,20 +3,31 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal
 
 from services.prescription.domain.indications.scanner import Scanner, written
 
-MINUTES = ("'", "′", "’")
+MINUTES = ("'", "′", "’", "min")
 SECONDS = ('"', "″", "”", "''", "′′", "’’")
 DEGREES = ("°",)
+
+Unit = Literal["'", '"', "°"]
 
 
 @dataclass(frozen=True)
 class Centring:
-    """Tilt [arcmin] and lateral displacement [mm]; `None` is not stated."""
+    """Tilt in the unit it is stated in, minutes, seconds or degrees of arc, and lateral displacement [mm]; `None` is not stated."""
 
-    tilt_arcmin: float
-    lateral_mm: float | None
+    tilt: float
+    lateral_mm: float | None = None
+    unit: Unit = "'"
+
+    @property
+    def tilt_arcmin(self) -> float:
+        """The tilt in minutes of arc."""
+        if self.unit == '"':
+            return self.tilt / 60
+        return self.tilt * 60 if self.unit == "°" else self.tilt
 
 
 def read_centring(text: str) -> Centring:
@@ -28,21 +39,22 @@ def read_centring(text: str) -> Centring:
     scan = Scanner(text)
     scan.expect("4/")
     tilt = scan.number("σ (tilt)")
+    unit: Unit = "'"
     if scan.took(*SECONDS):
-        tilt /= 60
+        unit = '"'
     elif scan.took(*DEGREES):
-        tilt *= 60
+        unit = "°"
     else:
-        scan.expect(*MINUTES, called="' (minutes), \" (seconds) or ° (degrees)")
+        scan.expect(*MINUTES, called="' or min (minutes), \" (seconds) or ° (degrees)")
     lateral = None
     if scan.took("("):
         lateral = scan.number("L (lateral displacement in mm)")
         scan.expect(")")
     scan.end("(L) or the end")
-    return Centring(tilt, lateral)
+    return Centring(tilt, lateral, unit)
 
 
 def write_centring(centring: Centring) -> str:
-    """The indication in minutes of arc; reading it gives an equal demand."""
+    """The indication in the unit it was stated in; reading it gives an equal demand."""
     lateral = "" if centring.lateral_mm is None else f"({written(centring.lateral_mm)})"
-    return f"4/{written(centring.tilt_arcmin)}'{lateral}"
+    return f"4/{written(centring.tilt)}{centring.unit}{lateral}"

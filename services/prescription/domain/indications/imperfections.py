@@ -12,7 +12,7 @@ from services.prescription.errors import IndicationUnreadable
 GRADES_MM = (0.004, 0.0063, 0.01, 0.016, 0.025, 0.04, 0.063, 0.1, 0.16, 0.25, 0.4, 0.63, 1.0, 1.6, 2.5, 4.0)
 """Grades of ISO 10110-7, from memory: the square root of the area of the largest imperfection allowed [mm]."""
 
-SCRATCH_DIG = re.compile(r"(?:S-D\s*)?(\d{1,4}(?=\s*-)|(?:10|20|40|60|80|120)(?=\s*/))\s*[-/]\s*(\d{1,4})")
+SCRATCH_DIG = re.compile(r"(?:S-D\s*)?([1-9]\d{0,3}(?=\s*-)|(?:10|20|40|60|80|120)(?=\s*/))\s*[-/]\s*(\d{1,4})", re.ASCII)
 """With a slash only behind a scratch number of the standard: `5/2` is the beginning of an ISO indication."""
 LARGEST_DIG_EACH_MM = 20.0
 
@@ -110,6 +110,9 @@ def _allowed(scan: Scanner, called: str) -> Allowed:
 
 def grade_of_round_dig_mm(*, diameter_mm: float) -> float:
     """Grade [mm] of a round imperfection of a diameter [mm]: the square root of its area.
+
+    Notes: a grade for one round dig that has been measured, not an equivalence of the two ways to specify a face, which grade
+    different things.
 
     Source: derived from the definition of the grade.
     """

@@ -5,9 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from services.prescription.domain.indications.imperfections import Allowed
-from services.prescription.domain.indications.scanner import TIMES, Scanner, written
+from services.prescription.domain.indications.scanner import NONE_STATED, TIMES, Scanner, written
 
-NONE_STATED = ("-", "–", "—")
 HOMOGENEITY_CLASSES = 5
 STRIAE_CLASSES = 5
 
@@ -20,31 +19,37 @@ class Homogeneity:
     striae_class: int | None
 
 
-def read_stress(text: str) -> float:
-    """`0/A`: optical path difference by stress [nm per cm of path]. Raises `IndicationUnreadable`.
+def read_stress(text: str) -> float | None:
+    """`0/A`: optical path difference by stress [nm per cm of path], None for a dash. Raises `IndicationUnreadable`.
 
     Source: ISO 10110-18, formerly -2, from memory.
     """
     scan = Scanner(text)
     scan.expect("0/")
+    if scan.took(*NONE_STATED):
+        scan.end()
+        return None
     figure = scan.number("A (nm/cm)")
     scan.took("nm/cm")
     scan.end()
     return figure
 
 
-def write_stress(nm_per_cm: float) -> str:
+def write_stress(nm_per_cm: float | None) -> str:
     """The indication; reading it gives the figure again."""
-    return f"0/{written(nm_per_cm)}"
+    return "0/-" if nm_per_cm is None else f"0/{written(nm_per_cm)}"
 
 
-def read_bubbles(text: str) -> Allowed:
-    """`1/N×A`: so many bubbles and inclusions of grade A [mm]. Raises `IndicationUnreadable`.
+def read_bubbles(text: str) -> Allowed | None:
+    """`1/N×A`: so many bubbles and inclusions of grade A [mm], None for a dash. Raises `IndicationUnreadable`.
 
     Source: ISO 10110-18, formerly -3, from memory.
     """
     scan = Scanner(text)
     scan.expect("1/")
+    if scan.took(*NONE_STATED):
+        scan.end()
+        return None
     count = scan.count("N (how many)")
     scan.expect(*TIMES, called="x or ×")
     allowed = Allowed(count, scan.number("A (grade in mm)"))
@@ -52,9 +57,9 @@ def read_bubbles(text: str) -> Allowed:
     return allowed
 
 
-def write_bubbles(allowed: Allowed) -> str:
+def write_bubbles(allowed: Allowed | None) -> str:
     """The indication; reading it gives an equal demand."""
-    return f"1/{allowed.count}x{written(allowed.grade_mm)}"
+    return "1/-" if allowed is None else f"1/{allowed.count}x{written(allowed.grade_mm)}"
 
 
 def read_homogeneity(text: str) -> Homogeneity:

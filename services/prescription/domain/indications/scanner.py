@@ -8,9 +8,13 @@ from typing import NoReturn
 
 from services.prescription.errors import IndicationUnreadable
 
-NUMBER = re.compile(r"\d+(?:[.,]\d+)?|[.,]\d+")
-COUNT = re.compile(r"\d{1,6}")
+NUMBER = re.compile(r"\d+(?:[.,]\d+)?|[.,]\d+", re.ASCII)
+COUNT = re.compile(r"\d{1,6}", re.ASCII)
 TIMES = ("x", "×", "X")
+NONE_STATED = ("-", "–", "—")
+
+LEAST, MOST = 1e-9, 1e9
+"""No figure of a drawing lies beyond, in any of its units (ours)."""
 
 
 class Scanner:
@@ -38,13 +42,15 @@ class Scanner:
         if not self.took(*signs):
             self.refuse(called or " or ".join(signs))
 
-    def number(self, called: str) -> float:
-        """Read a number above 0 with a decimal point or comma, or refuse."""
+    def number(self, called: str, *, least: float = LEAST, most: float = MOST) -> float:
+        """Read a number above 0 with a decimal point or comma and within bounds, or refuse."""
         self._skip()
         found = NUMBER.match(self.text, self.at)
         value = float(found.group().replace(",", ".")) if found else 0.0
         if found is None or value <= 0:
             self.refuse(f"{called}, a number above 0")
+        if not least <= value <= most:
+            self.refuse(f"{called}, a number from {least:g} to {most:g}")
         self.at = found.end()
         return value
 

@@ -1,4 +1,4 @@
-"""Surface texture, as a polishing grade `P1` … `P4`, a roughness limit `Rq 2 nm`, or `G` for ground."""
+"""Surface texture, as a polishing grade `P1` … `P4`, `G` for ground, a roughness limit such as `Rq 2 nm`, or both."""
 
 from __future__ import annotations
 
@@ -8,44 +8,65 @@ from typing import Literal
 from services.prescription.domain.indications.scanner import Scanner, written
 
 ROUGHNESS_SIGNS = ("Rq", "Ra", "Rz", "Rt")
+MICROMETRES = ("um", "µm", "μm")
+
+Finish = Literal["polish", "ground"]
+Unit = Literal["nm", "um"]
 
 
 @dataclass(frozen=True)
 class Texture:
-    """`polish` P with its grade 1 to 4 (None: polished, no grade), or `ground`; and a roughness limit [nm] with its sign."""
+    """`polish` P with its grade 1 to 4 (None: no grade), `ground` G, or None; and a roughness limit with its sign and unit."""
 
-    finish: Literal["polish", "ground"]
+    finish: Finish | None
     grade: int | None = None
     roughness_sign: str | None = None
-    roughness_nm: float | None = None
+    roughness: float | None = None
+    unit: Unit = "nm"
+
+    @property
+    def roughness_nm(self) -> float | None:
+        """The roughness limit [nm]; None where none is stated."""
+        if self.roughness is None:
+            return None
+        return self.roughness * 1000 if self.unit == "um" else self.roughness
 
 
 def read_texture(text: str) -> Texture:
-    """`P3`, `P`, `G`, `P4; Rq 1.5 nm`, `G; Rq 2 um`. Raises `IndicationUnreadable`. Source: ISO 10110-8, from memory."""
+    """`P3`, `P`, `G`, `P4; Rq 1.5 nm`, `G; Rq 2 um`, `Rq < 2 nm`. Raises `IndicationUnreadable`.
+
+    A roughness without a unit is not read: drawings of both kinds exist, a thousand apart. Source: ISO 10110-8, from memory.
+    """
     scan = Scanner(text)
-    finish: Literal["polish", "ground"] = "ground"
-    grade = None
-    if scan.took("P"):
-        finish = "polish"
-        grade = next((figure for figure in (1, 2, 3, 4) if scan.took(str(figure))), None)
+    finish: Finish | None = "polish" if scan.took("P") else "ground" if scan.took("G") else None
+    grade = next((figure for figure in (1, 2, 3, 4) if scan.took(str(figure))), None) if finish == "polish" else None
+    if finish is not None and not scan.took(";"):
+        scan.end(
+            "a grade 1 to 4, ; and a roughness, or the end"
+            if finish == "polish" and grade is None
+            else "; and a roughness, or the end"
+        )
+        return Texture(finish, grade)
+    sign = next((one for one in ROUGHNESS_SIGNS if scan.took(one)), None)
+    if sign is None:
+        signs = " or ".join(ROUGHNESS_SIGNS)
+        scan.refuse(signs if finish else f"P with a grade 1 to 4, G, or {signs}")
+    scan.took("<", "≤")
+    size = scan.number(f"the limit of {sign}")
+    unit: Unit = "nm"
+    if scan.took(*MICROMETRES):
+        unit = "um"
     else:
-        scan.expect("G", called="P with a grade 1 to 4, or G")
-    sign = size = None
-    if scan.took(";"):
-        sign = next((one for one in ROUGHNESS_SIGNS if scan.took(one)), None)
-        if sign is None:
-            scan.refuse(" or ".join(ROUGHNESS_SIGNS))
-        scan.took("<", "≤")
-        size = scan.number(f"the limit of {sign}")
-        size *= 1000.0 if scan.took("um", "µm", "μm") else 1.0
-        scan.took("nm")
-    scan.end("; and a roughness, or the end")
-    return Texture(finish, grade, sign, size)
+        scan.expect("nm", called="nm or um")
+    scan.end()
+    return Texture(finish, grade, sign, size, unit)
 
 
 def write_texture(texture: Texture) -> str:
     """The indication; reading it gives an equal demand."""
-    head = "G" if texture.finish == "ground" else f"P{texture.grade or ''}"
-    if texture.roughness_sign is None or texture.roughness_nm is None:
-        return head
-    return f"{head}; {texture.roughness_sign} {written(texture.roughness_nm)} nm"
+    parts = []
+    if texture.finish is not None:
+        parts.append("G" if texture.finish == "ground" else f"P{texture.grade or ''}")
+    if texture.roughness_sign is not None and texture.roughness is not None:
+        parts.append(f"{texture.roughness_sign} {written(texture.roughness)} {texture.unit}")
+    return "; ".join(parts)
