@@ -86,7 +86,8 @@ def _ready(body: QuoteBody) -> list[RenderableType]:
     terms = (
         f"Quoted on {body.quoted_on} with rate revision {body.rate_revision} (digest {body.rate_digest[:12]}); "
         f"valid until {body.valid_until}.\nAmounts in {body.currency}. "
-        f"Enough pieces are started to deliver in full with {body.confidence:.0%} confidence. It {MAKEABLE[body.check.makeable]}."
+        f"Enough pieces are started to deliver in full with {body.confidence:.0%} confidence; a batch of more than a twentieth of the "
+        f"order that is lost whole is made again. It {MAKEABLE[body.check.makeable]}."
     )
     return [
         Text(terms),
