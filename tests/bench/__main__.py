@@ -24,6 +24,7 @@ from shared_schemas.prescription import Prescription
 from shared_schemas.quote import QuoteRequest
 from shared_schemas.traveller import Job, Refusal
 from tests.bench.lenses import chain_of_lenses
+from tests.bench.plates import plates_to_lay
 
 RUNS = 25
 
@@ -87,9 +88,16 @@ def quoting_rows() -> list[Row]:
     return rows
 
 
+def plate_rows(unit: float) -> list[Row]:
+    """Layouts of one plate; the unit is that of the smallest prescription."""
+    measured = {name: medians(work) for name, work in plates_to_lay().items()}
+    return [Row(name, median, worst, median / unit) for name, (median, worst) in measured.items()]
+
+
 def main() -> None:
     """Print the table."""
     rows = [*prescription_rows(), *quoting_rows()]
+    rows += plate_rows(rows[0].median_ms)
     print(f"Python {platform.python_version()}, medians of {RUNS} runs")
     print(f"{'what':<56}{'median ms':>10}{'worst ms':>10}{'ratio':>8}")
     for row in rows:
@@ -97,6 +105,8 @@ def main() -> None:
     checks = {row.name: row.median_ms for row in rows}
     growth = checks["check a prescription of 40 surfaces"] / checks["check a prescription of 10 surfaces"]
     print(f"four times the surfaces take {growth:.1f} times as long to check")
+    more = checks["lay a plate of about 5000 discs, new"] / checks["lay a plate of about 500 discs, new"]
+    print(f"ten times the discs take {more:.1f} times as long to lay")
 
 
 if __name__ == "__main__":
