@@ -11,6 +11,16 @@ from shared_schemas.check import Finding
 from shared_schemas.figure import Figure
 
 BlankForm = Literal["slab", "strip", "rod", "disc", "pressing"]
+PlateLayout = Literal[
+    "square",
+    "hexagonal_along_length",
+    "hexagonal_along_width",
+    "rows_along_length",
+    "rows_along_width",
+    "searched",
+    "mixed",
+    "single",
+]
 
 
 class Blank(Contract):
@@ -29,13 +39,29 @@ class Blank(Contract):
     discs_per_plate: int
     plates_per_slab: int
     blanks_per_piece: int
-    layout: Literal["square", "hexagonal_along_length", "hexagonal_along_width", "single"]
+    layout: PlateLayout
     utilisation: float
     basis: tuple[Figure, ...]
 
 
+class PurchaseLine(Contract):
+    """Pieces of one stock row in a purchase, for some of the members; `owned` pieces come from the store."""
+
+    stock: str
+    form: BlankForm
+    owned: bool = False
+    members: tuple[str, ...]
+    pieces: Count
+    plates: Count
+    amount: NonNegativeMoney
+
+
 class MaterialStep(Contract):
-    """What it takes to have up to `blanks` blanks of every member, when the step before is not enough."""
+    """What it takes to have up to `blanks` blanks of every member, when the step before is not enough.
+
+    `form` and `stock` are those that most blanks come from. `bought_mass_g` is the mass of all pieces opened, those from
+    the store among them. `purchases` is empty where all pieces are bought, of one row and for one element.
+    """
 
     blanks: Annotated[int, Field(ge=1)]
     cost: NonNegativeMoney
@@ -44,6 +70,7 @@ class MaterialStep(Contract):
     lead_days: float
     form: BlankForm
     stock: str
+    purchases: tuple[PurchaseLine, ...] = ()
 
 
 class MaterialModel(Contract):
@@ -61,10 +88,34 @@ class MaterialModel(Contract):
     basis: tuple[Figure, ...]
 
 
+class DiscsOfElement(Contract):
+    """How many discs of a plate are for one element."""
+
+    element: str
+    discs: Count
+
+
+class PlatePlan(Contract):
+    """Plates that are cored alike: how many, what comes out of one, how much of it becomes discs, and a picture to scale."""
+
+    glass: str
+    stock: str
+    thickness_mm: float
+    plates: Count
+    discs: tuple[DiscsOfElement, ...]
+    utilisation: float
+    mass_g: float
+    svg: str
+
+
 class BlankPlan(Contract):
-    """What the glass stage says. Every element is in `blanks`, and a member of just one of `materials`."""
+    """What the glass stage says. Every element is in `blanks`, and a member of just one of `materials`.
+
+    `plates` is filled where pictures were asked for.
+    """
 
     currency: Currency
     blanks: tuple[Blank, ...]
     materials: tuple[MaterialModel, ...]
     findings: tuple[Finding, ...] = ()
+    plates: tuple[PlatePlan, ...] = ()

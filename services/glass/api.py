@@ -34,9 +34,9 @@ STATUS: dict[type[Explained], tuple[int, str, str]] = {
     responses=answers("invalid", "not-json", "body-too-large", "refused", "rates"),
 )
 def plan_by_hand(asked: BlanksByHand, revision: Annotated[RateRevision, Depends(latest_rates)]) -> BlankPlan:
-    """The blank of each element, and what its glass costs for any number of blanks started."""
+    """The blank of each element, what its glass costs for any number of blanks started, and a picture of each plate."""
     job = Job(number="by-hand", attempt=0, request=asked.request, rate_revision=revision.number, quoted_on=datetime.now(UTC).date())
-    planned = plan_blanks(job=job, check=asked.check, rates=revision.rates)
+    planned = plan_blanks(job=job, check=asked.check, rates=revision.rates, pictures=True)
     if isinstance(planned, Refusal):
         raise errors.BlanksRefused(planned.reasons)
     return planned

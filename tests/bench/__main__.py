@@ -15,6 +15,8 @@ from dataclasses import dataclass
 from datetime import date
 from functools import partial
 
+from services.glass.domain.buying import forget_lots
+from services.glass.domain.layout import forget_layouts
 from services.glass.domain.plan import plan_blanks
 from services.prescription.domain.check import check, check_prescription
 from services.process.domain.plan import plan_operations
@@ -88,6 +90,32 @@ def quoting_rows() -> list[Row]:
     return rows
 
 
+def glass_rows(unit: float) -> list[Row]:
+    """The blank plan of 14 elements at six quantities: nothing known yet, layouts known, everything known."""
+    rates = seed_rates()
+    lens = chain_of_lenses(14)
+    request = QuoteRequest(prescription=lens, quantities=(1, 5, 25, 100, 250, 500))
+    job = Job(number="Q", attempt=1, request=request, rate_revision=1, quoted_on=date(2026, 11, 2))
+    report = check(job=job, rates=rates)
+    assert not isinstance(report, Refusal)
+    plan = partial(plan_blanks, job=job, check=report, rates=rates)
+
+    def forgetting(*forget: Callable[[], None]) -> Callable[[], object]:
+        def work() -> object:
+            for one in forget:
+                one()
+            return plan()
+
+        return work
+
+    measured = {
+        "plan blanks of 14 elements, nothing known": medians(forgetting(forget_layouts, forget_lots)),
+        "plan blanks of 14 elements, layouts known": medians(forgetting(forget_lots)),
+        "plan blanks of 14 elements, layouts and lots known": medians(plan),
+    }
+    return [Row(name, median, worst, median / unit) for name, (median, worst) in measured.items()]
+
+
 def plate_rows(unit: float) -> list[Row]:
     """Layouts of one plate; the unit is that of the smallest prescription."""
     measured = {name: medians(work) for name, work in plates_to_lay().items()}
@@ -97,7 +125,8 @@ def plate_rows(unit: float) -> list[Row]:
 def main() -> None:
     """Print the table."""
     rows = [*prescription_rows(), *quoting_rows()]
-    rows += plate_rows(rows[0].median_ms)
+    unit = rows[0].median_ms
+    rows += [*glass_rows(unit), *plate_rows(unit)]
     print(f"Python {platform.python_version()}, medians of {RUNS} runs")
     print(f"{'what':<56}{'median ms':>10}{'worst ms':>10}{'ratio':>8}")
     for row in rows:

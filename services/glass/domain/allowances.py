@@ -29,6 +29,11 @@ class Allowances:
         """Distance [mm] between neighbouring discs in a plate: each has its own cut around it, and a web stands between."""
         return 2 * self.core_kerf.allowance_mm + self.web.allowance_mm
 
+    @property
+    def clear_edge_mm(self) -> float:
+        """Distance [mm] that discs keep from the edge of a plate: the slab's skin is on it, and a margin is kept."""
+        return self.skin.allowance_mm + self.edge_margin.allowance_mm
+
 
 def allowance_row(*, kind: Kind, form: BlankForm, diameter_mm: float, rows: tuple[AllowanceRow, ...]) -> AllowanceRow:
     """The row of a kind for a finished diameter [mm], over its lower size and up to its upper one.

@@ -2,23 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from itertools import pairwise
+from collections.abc import Mapping, Sequence
 
-from services.glass.domain.options import BlankOption
+from services.glass.domain.buying import Crossover, Group, GroupLot
+from services.glass.domain.options import BlankOption, depth_mm
 from services.glass.domain.packing import HEXAGONAL_LIMIT
-from services.glass.domain.purchase import Lot
-from shared_schemas.blanks import Blank, MaterialModel, MaterialStep
+from services.glass.domain.purchase import Purchase
+from shared_schemas.blanks import Blank, MaterialModel, MaterialStep, PurchaseLine
 from shared_schemas.check import ElementCheck
 from shared_schemas.figure import Figure
 from shared_schemas.rates import AllowanceRow, GlassRow, RateMissing, Rates
 
 CUT_FORMS = ("slab", "strip")
+NAME_UP_TO = 60
+"""Characters that the contract allows for the name of a model."""
 
 
-def blank_of(*, option: BlankOption, checked: ElementCheck, glass: GlassRow) -> Blank:
-    """The blank of an element as the plan states it; raises `RateMissing` for a glass without a density."""
-    finished_mass_g = checked.volume_mm3 * _density_g_cm3(glass) / 1000 if checked.mass_g is None else checked.mass_g
+def blank_of(*, option: BlankOption, others: Sequence[BlankOption], checked: ElementCheck, glass: GlassRow) -> Blank:
+    """The blank of an element as the plan states it, and what it would be out of `others`; raises `RateMissing` for a glass without a density."""
+    finished_mass_g = checked.volume_mm3 * density_of(glass) / 1000 if checked.mass_g is None else checked.mass_g
     shape, yielded = option.shape, option.yielded
     return Blank(
         element=option.element.name,
@@ -39,82 +41,141 @@ def blank_of(*, option: BlankOption, checked: ElementCheck, glass: GlassRow) -> 
         basis=(
             *_size_figures(option),
             *_mass_figures(option, glass, finished_mass_g),
+            *_loss_figures(option),
+            *(_other_form(other, finished_mass_g) for other in others),
             *(_cutting_figures(option) if option.stock.form in CUT_FORMS else ()),
         ),
     )
 
 
-def material_of(*, element: str, glass: GlassRow, lots: Sequence[Lot], rates: Rates) -> MaterialModel:
-    """What the glass of an element costs, a step for each lot."""
-    turn = crossover(lots)
+def material_of(*, group: Group, glass: GlassRow, turns: Mapping[str, Crossover], rates: Rates) -> MaterialModel:
+    """What the glass of some elements costs, a step for each lot; `turns` tells where pressing overtakes cutting."""
+    names = ", ".join(group.members)
+    name = f"glass of {names}"
     return MaterialModel(
-        name=f"glass of {element}",
+        name=name if len(name) <= NAME_UP_TO else f"{glass.name} of {len(group.members)} elements",
         glass=glass.name,
-        members=(element,),
-        steps=tuple(
-            MaterialStep(
-                blanks=lot.blanks,
-                cost=lot.cost,
-                pieces=lot.pieces,
-                bought_mass_g=lot.bought_mass_g,
-                lead_days=lot.source.stock.lead_days,
-                form=lot.source.stock.form,
-                stock=lot.source.stock.name,
-            )
-            for lot in lots
+        members=group.members,
+        steps=tuple(_step(lot) for lot in group.lots),
+        basis=(
+            _first_lot(group.lots[0], rates),
+            *(_crossover_figure(member, turns[member], rates) for member in group.members if member in turns),
         ),
-        basis=(_first_lot(lots[0], rates), *(() if turn is None else (_crossover_figure(*turn, rates),))),
     )
 
 
-def crossover(lots: Sequence[Lot]) -> tuple[Lot, Lot] | None:
-    """The last lot of another form than the one that wins at the largest numbers, and the first after it; `None` for one form."""
-    changes = [(before, after) for before, after in pairwise(lots) if before.source.stock.form != after.source.stock.form]
-    return changes[-1] if changes else None
+def _step(lot: GroupLot) -> MaterialStep:
+    main = lot.main.source.stock
+    plain = len(lot.parts) == 1 and len(lot.parts[0].members) == 1
+    if plain and len(lot.parts[0].lot.purchases) == 1 and not lot.main.source.owned:
+        purchases: tuple[PurchaseLine, ...] = ()
+    else:
+        purchases = tuple(
+            PurchaseLine(
+                stock=one.source.stock.name,
+                form=one.source.stock.form,
+                owned=one.source.owned,
+                members=part.members,
+                pieces=one.pieces,
+                plates=one.plates,
+                amount=one.amount,
+            )
+            for part in lot.parts
+            for one in part.lot.purchases
+        )
+    return MaterialStep(
+        blanks=lot.blanks,
+        cost=lot.cost,
+        pieces=lot.pieces,
+        bought_mass_g=lot.bought_mass_g,
+        lead_days=lot.lead_days,
+        form=main.form,
+        stock=main.name,
+        purchases=purchases,
+    )
 
 
-def _first_lot(lot: Lot, rates: Rates) -> Figure:
-    stock = lot.source.stock
-    row = Rates.ref("stock_forms", stock)
-    money = rates.base_currency
+def _first_lot(lot: GroupLot, rates: Rates) -> Figure:
     return Figure(
         name="cost_of_the_smallest_lot",
         value=lot.cost,
+        unit=rates.base_currency,
+        formula="sum of the amounts, rounded up",
+        inputs=tuple(_amount(one, rates.base_currency) for part in lot.parts for one in part.lot.purchases),
+    )
+
+
+def _amount(one: Purchase, money: str) -> Figure:
+    source, stock = one.source, one.source.stock
+    row = Rates.ref("stock_forms", stock)
+    price = Figure(name="price_per_kg", value=one.price_per_kg, unit=f"{money}/kg", rate_row=row)
+    if source.owned:
+        return _amount_from_the_store(one, price, money)
+    return Figure(
+        name="amount",
+        value=one.amount,
         unit=money,
-        formula="bought_mass_kg * price_per_kg + lot_charge + mould_charge, rounded up",
+        formula="bought_mass_kg * price_per_kg + lot_charge + mould_charge - credited",
         inputs=(
-            Figure(
-                name="bought_mass_kg",
-                value=lot.bought_mass_g / 1000,
-                unit="kg",
-                formula="pieces * mass_of_a_piece_g / 1000",
-                inputs=(
-                    Figure(
-                        name="pieces", value=lot.pieces, formula="blanks / blanks_per_piece, rounded up; at least the minimum order"
-                    ),
-                    Figure(name="mass_of_a_piece_g", value=lot.source.piece_mass_g, unit="g", rate_row=row),
-                ),
-            ),
-            Figure(name="price_per_kg", value=lot.price_per_kg, unit=f"{money}/kg", rate_row=row),
+            _bought_mass(one),
+            price,
             Figure(name="lot_charge", value=stock.lot_charge, unit=money, rate_row=row),
             Figure(name="mould_charge", value=stock.mould_charge, unit=money, rate_row=row),
+            Figure(
+                name="credited",
+                value=one.credited,
+                unit=money,
+                formula="remnant_credit * price_per_kg * unsawn_mass_kg",
+                inputs=(Figure(name="remnant_credit", value=source.credit, rate_row=row), price),
+            ),
         ),
     )
 
 
-def _crossover_figure(before: Lot, after: Lot, rates: Rates) -> Figure:
-    stock = after.source.stock
+def _amount_from_the_store(one: Purchase, price: Figure, money: str) -> Figure:
+    share = one.source.value_of_owned
+    used_kg = one.amount / one.price_per_kg / share
     return Figure(
-        name=f"{stock.form}_from_blanks",
-        value=before.blanks + 1,
-        formula="lot_before + 1: from there on a lot of stock always costs less",
+        name="amount_from_the_store",
+        value=one.amount,
+        unit=money,
+        formula="used_mass_kg * price_per_kg * value_share",
         inputs=(
-            Figure(name="lot_before", value=before.blanks, rate_row=Rates.ref("stock_forms", before.source.stock)),
-            Figure(name="cost_before", value=before.cost, unit=rates.base_currency),
-            Figure(name="stock", value=stock.name, rate_row=Rates.ref("stock_forms", stock)),
-            Figure(name="cost_after", value=after.cost, unit=rates.base_currency),
+            Figure(name="used_mass_kg", value=used_kg, unit="kg", source="the cutting plan: plates sawn off the pieces"),
+            price,
+            Figure(name="value_share", value=share, rate_row=Rates.ref("stock_forms", one.source.stock)),
         ),
     )
+
+
+def _bought_mass(one: Purchase) -> Figure:
+    formula = "as few as give the plates, or as many as reach the minimum order or a price step"
+    row = Rates.ref("stock_forms", one.source.stock)
+    return Figure(
+        name="bought_mass_kg",
+        value=one.source.piece_kg * one.pieces,
+        unit="kg",
+        formula="pieces * mass_of_a_piece_g / 1000",
+        inputs=(
+            Figure(name="pieces", value=one.pieces, formula=formula),
+            Figure(name="mass_of_a_piece_g", value=one.source.piece_mass_g, unit="g", rate_row=row),
+        ),
+    )
+
+
+def _crossover_figure(element: str, turn: Crossover, rates: Rates) -> Figure:
+    money = rates.base_currency
+    return Figure(
+        name="pressing_from_blanks",
+        value=turn.blanks,
+        formula="the number from which on pressed_amount is always below cut_amount",
+        inputs=(
+            Figure(name="element", value=element, source="the prescription"),
+            Figure(name="pressed_amount", value=turn.pressed_amount, unit=money,
+                   rate_row=Rates.ref("stock_forms", turn.pressed.stock)),
+            Figure(name="cut_amount", value=turn.cut_amount, unit=money, rate_row=Rates.ref("stock_forms", turn.cut.stock)),
+        ),
+    )  # fmt: skip
 
 
 def _size_figures(option: BlankOption) -> tuple[Figure, ...]:
@@ -187,6 +248,47 @@ def _mass_figures(option: BlankOption, glass: GlassRow, finished_mass_g: float) 
     )  # fmt: skip
 
 
+def _loss_figures(option: BlankOption) -> tuple[Figure, ...]:
+    """The share of the bought glass lost at the saw, and of what is left at the core drill; none of a pressing."""
+    if option.stock.form == "pressing":
+        return ()
+    depth, yielded = depth_mm(stock=option.stock), option.yielded
+    row = Rates.ref("stock_forms", option.stock)
+    return (
+        Figure(
+            name="lost_in_sawing_share",
+            value=1 - yielded.plates * option.shape.thickness_mm / depth,
+            formula="1 - plates_per_slab * blank_thickness_mm / depth_mm: skin, saw cuts and the end that makes no plate",
+            inputs=(
+                Figure(name="plates_per_slab", value=yielded.plates, source="the cutting plan"),
+                Figure(name="blank_thickness_mm", value=option.shape.thickness_mm, unit="mm"),
+                Figure(name="depth_mm", value=depth, unit="mm", rate_row=row),
+            ),
+        ),
+        Figure(
+            name="lost_in_coring_share",
+            value=1 - yielded.utilisation,
+            formula="1 - utilisation: core cuts, webs, margins and corners",
+            inputs=(Figure(name="utilisation", value=yielded.utilisation, source="the cutting plan"),),
+        ),
+    )
+
+
+def _other_form(other: BlankOption, finished_mass_g: float) -> Figure:
+    """What a finished gram takes in another form of stock."""
+    return Figure(
+        name="bought_per_gram_finished_elsewhere",
+        value=other.bought_per_blank_g / finished_mass_g,
+        formula="mass_of_a_piece_g / blanks_per_piece / finished_mass_g",
+        inputs=(
+            Figure(name="mass_of_a_piece_g", value=other.piece_mass_g, unit="g", rate_row=Rates.ref("stock_forms", other.stock)),
+            Figure(name="blanks_per_piece", value=other.blanks_per_piece, source="the cutting plan"),
+            Figure(name="blank_mass_g", value=other.mass_g, unit="g", source="the cutting plan"),
+            Figure(name="finished_mass_g", value=finished_mass_g, unit="g", source="the check report"),
+        ),
+    )
+
+
 def _cutting_figures(option: BlankOption) -> tuple[Figure, ...]:
     cut, yielded, stock = option.allowances, option.yielded, option.stock
     row = Rates.ref("stock_forms", stock)
@@ -200,7 +302,7 @@ def _cutting_figures(option: BlankOption) -> tuple[Figure, ...]:
     discs = Figure(
         name="discs_per_plate",
         value=yielded.discs_per_plate,
-        formula="the best of square rows and hexagonal rows along either side, skin_mm and edge_margin_mm off all round",
+        formula="the best layout known: rows of several kinds, and a search for one disc more; skin_mm and edge_margin_mm off all round",
         inputs=(
             Figure(name="length_mm", value=stock.length_mm or 0.0, unit="mm", rate_row=row),
             Figure(name="width_mm", value=stock.width_mm or 0.0, unit="mm", rate_row=row),
@@ -235,10 +337,11 @@ def _allowance(name: str, row: AllowanceRow) -> Figure:
 
 
 def _density(glass: GlassRow) -> Figure:
-    return Figure(name="density_g_cm3", value=_density_g_cm3(glass), unit="g/cm3", rate_row=Rates.ref("glasses", glass))
+    return Figure(name="density_g_cm3", value=density_of(glass), unit="g/cm3", rate_row=Rates.ref("glasses", glass))
 
 
-def _density_g_cm3(glass: GlassRow) -> float:
+def density_of(glass: GlassRow) -> float:
+    """Density [g/cm3] of a glass; raises `RateMissing`."""
     if glass.density_g_cm3 is None:
         raise RateMissing("glasses", f"the density of {glass.name}")
     return glass.density_g_cm3

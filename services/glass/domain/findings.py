@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
+from services.glass.domain.buying import Crossover
 from services.glass.domain.options import BlankOption, Misfit
 from services.glass.domain.purchase import Lot
 from shared_schemas.check import Finding
@@ -65,14 +66,16 @@ def too_large_for_all(*, position: int, element: Element, misfits: Sequence[Misf
     )
 
 
-def cares_of(*, position: int, option: BlankOption, lots: Mapping[int, Lot]) -> tuple[Finding, ...]:
-    """What to take care of with a blank; `lots` holds the lot for each quantity asked for."""
+def cares_of(*, position: int, option: BlankOption, lots: Mapping[int, Lot], turn: Crossover | None = None) -> tuple[Finding, ...]:
+    """What to take care of with a blank; `lots` holds the lot for each quantity asked for, `turn` where pressing overtakes cutting."""
     where = f"/elements/{position}"
     findings = [
         _little_used(where, option),
         _wide_cut(where, option),
         _long_lead(where, option, lots),
         _other_form(where, option, lots),
+        _store_at_full_price(where, option),
+        None if turn is None else _turn(where, option, turn),
     ]
     return tuple(finding for finding in findings if finding is not None)
 
@@ -110,19 +113,19 @@ def _wide_cut(where: str, option: BlankOption) -> Finding | None:
 
 
 def _long_lead(where: str, option: BlankOption, lots: Mapping[int, Lot]) -> Finding | None:
-    slow = max(lots.values(), key=lambda lot: lot.source.stock.lead_days)
-    days = slow.source.stock.lead_days
+    slow = max((one.source for lot in lots.values() for one in lot.purchases), key=lambda source: source.lead_days)
+    days = slow.lead_days
     if days <= LONG_LEAD_DAYS:
         return None
     return Finding(
         code="glass-long-lead",
         severity="care",
         where=where,
-        message=f"The glass of {option.element.name} ({slow.source.stock.name}) takes {days:g} days to come.",
+        message=f"The glass of {option.element.name} ({slow.stock.name}) takes {days:g} days to come.",
         figure=days,
         limit=LONG_LEAD_DAYS,
         unit="days",
-        source=f"rate table stock_forms; {slow.source.stock.source}"[:2000],
+        source=f"rate table stock_forms; {slow.stock.source}"[:2000],
         repair="order the glass ahead, or take one that is in stock",
     )
 
@@ -142,4 +145,66 @@ def _other_form(where: str, option: BlankOption, lots: Mapping[int, Lot]) -> Fin
         limit=forms,
         source="rate table stock_forms",
         repair="ask for these quantities apart from the others",
+    )
+
+
+def _turn(where: str, option: BlankOption, turn: Crossover) -> Finding:
+    """From how many blanks on pressing is cheaper."""
+    return Finding(
+        code="cut-or-pressed",
+        severity="note",
+        where=where,
+        message=f"Up to {turn.blanks - 1} blanks of {option.element.name} are cheaper cut, from {turn.blanks} on pressed.",
+        figure=turn.blanks,
+        limit=turn.blanks - 1,
+        unit="blanks",
+        source=f"rate table stock_forms: {turn.cut.stock.name} and {turn.pressed.stock.name}",
+    )
+
+
+def _store_at_full_price(where: str, option: BlankOption) -> Finding | None:
+    """Glass in the store whose row says nothing of what a remnant is worth."""
+    if not option.stock.owned_pieces or option.stock.remnant_credit:
+        return None
+    return Finding(
+        code="store-at-full-price",
+        severity="care",
+        where=where,
+        message=f"{option.stock.name} lies in the store, and its row states no remnant_credit: it is charged at its full price.",
+        figure=option.stock.owned_pieces,
+        limit="remnant_credit above 0",
+        unit="pieces",
+        source="rate table stock_forms",
+        repair=f"state the remnant_credit of {option.stock.name}",
+    )
+
+
+def thicker_plate(*, position: int, option: BlankOption, own_thickness_mm: float, others: Sequence[str]) -> Finding:
+    """A blank that comes out of plates sawn for a thicker one."""
+    return Finding(
+        code="blank-out-of-thicker-plate",
+        severity="note",
+        where=f"/elements/{position}",
+        message=(
+            f"{option.element.name} comes out of plates {option.shape.thickness_mm:.4g} mm thick, together with {', '.join(others)}: "
+            f"that takes less glass than plates of its own {own_thickness_mm:.4g} mm."
+        ),
+        figure=option.shape.thickness_mm,
+        limit=own_thickness_mm,
+        unit="mm",
+        source="derived from the rows of stock_forms and allowances",
+    )
+
+
+def bought_together(*, glass: str, positions: Sequence[int], members: Sequence[str]) -> Finding:
+    """Elements of one glass that buy together."""
+    return Finding(
+        code="glass-bought-together",
+        severity="note",
+        where=f"/elements/{positions[0]}/glass",
+        message=f"The {glass} for {', '.join(members)} is bought and sawn together: that costs less than lots of their own.",
+        figure=len(members),
+        limit=1,
+        unit="elements",
+        source="derived from the rows of stock_forms",
     )

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from services.glass.domain.allowances import Allowances, allowances_for
 from services.glass.domain.envelope import disc_volume_mm3, envelope_mm
-from services.glass.domain.packing import RowPattern, best_rows
+from services.glass.domain.layout import Pattern, disc_capacity
 from services.glass.domain.plates import plates_of
 from services.glass.domain.purchase import Source
 from services.glass.errors import StockFormIncomplete
@@ -17,7 +17,8 @@ from shared_schemas.blanks import BlankForm
 from shared_schemas.prescription import Element
 from shared_schemas.rates import Rates, StockFormRow
 
-Layout = RowPattern | Literal["single"]
+Lie = Pattern | Literal["single"]
+"""How discs lie in a plate."""
 
 SIZES_OF_A_FORM: dict[BlankForm, tuple[str, ...]] = {
     "slab": ("length_mm", "width_mm", "thickness_mm"),
@@ -45,7 +46,7 @@ class Yielded:
 
     discs_per_plate: int
     plates: int
-    layout: Layout
+    layout: Lie
     utilisation: float
 
 
@@ -60,6 +61,8 @@ class BlankOption:
     yielded: Yielded
     mass_g: float
     piece_mass_g: float
+    plate_mass_g: float
+    """A plate and its saw cut over the whole face [g]; a pressing is no remnant: 0."""
 
     @property
     def blanks_per_piece(self) -> int:
@@ -67,7 +70,7 @@ class BlankOption:
 
     @property
     def source(self) -> Source:
-        return Source(self.stock, self.blanks_per_piece, self.piece_mass_g)
+        return Source(self.stock, self.yielded.discs_per_plate, self.yielded.plates, self.piece_mass_g, self.plate_mass_g)
 
     @property
     def bought_per_blank_g(self) -> float:
@@ -113,6 +116,8 @@ def option_for(*, element: Element, stock: StockFormRow, density_g_cm3: float, r
     if isinstance(found, Misfit):
         return found
     volume = shape.volume_mm3 if stock.form == "pressing" else piece_volume_mm3(stock=stock)
+    depth = shape.thickness_mm + allowances.saw_kerf.allowance_mm
+    plate = 0.0 if stock.form == "pressing" else volume * depth / depth_mm(stock=stock)
     return BlankOption(
         element=element,
         stock=stock,
@@ -121,6 +126,25 @@ def option_for(*, element: Element, stock: StockFormRow, density_g_cm3: float, r
         yielded=found,
         mass_g=shape.volume_mm3 * density_g_cm3 / 1000,
         piece_mass_g=volume * density_g_cm3 / 1000,
+        plate_mass_g=plate * density_g_cm3 / 1000,
+    )
+
+
+def out_of_plate(*, option: BlankOption, thickness_mm: float) -> BlankOption:
+    """The same blank out of a plate that is thicker than it need be: as thick as the plate."""
+    if thickness_mm <= option.shape.thickness_mm:
+        return option
+    diameter = option.shape.diameter_mm
+    volume = disc_volume_mm3(diameter_mm=diameter, thickness_mm=thickness_mm)
+    shape = replace(option.shape, thickness_mm=thickness_mm, volume_mm3=volume)
+    plates = _plates(depth_mm(stock=option.stock), shape, option.allowances)
+    cut = option.allowances.saw_kerf.allowance_mm
+    return replace(
+        option,
+        shape=shape,
+        yielded=replace(option.yielded, plates=plates),
+        mass_g=option.mass_g * volume / option.shape.volume_mm3,
+        plate_mass_g=option.plate_mass_g * (thickness_mm + cut) / (option.shape.thickness_mm + cut),
     )
 
 
@@ -136,6 +160,14 @@ def piece_volume_mm3(*, stock: StockFormRow) -> float:
     return disc_volume_mm3(diameter_mm=diameter, thickness_mm=height)
 
 
+def depth_mm(*, stock: StockFormRow) -> float:
+    """Dimension [mm] of a slab, strip, rod or disc along which it is sawn into plates; raises `StockFormIncomplete`."""
+    depth = stock.length_mm if stock.form == "rod" else stock.thickness_mm
+    if depth is None:
+        raise StockFormIncomplete(stock.name, stock.form, ("length_mm" if stock.form == "rod" else "thickness_mm",))
+    return depth
+
+
 def _sizes(stock: StockFormRow) -> tuple[float, ...]:
     sizes: dict[str, float | None] = {name: getattr(stock, name) for name in SIZES_OF_A_FORM[stock.form]}
     missing = tuple(name for name, size in sizes.items() if size is None)
@@ -147,17 +179,17 @@ def _sizes(stock: StockFormRow) -> tuple[float, ...]:
 def _out_of_slab(stock: StockFormRow, shape: Shape, allowances: Allowances) -> Yielded | Misfit:
     """Plates over the whole face, discs cored out of each; skin and edge margin go off all round."""
     length, width, depth = _sizes(stock)
-    off = 2 * (allowances.skin.allowance_mm + allowances.edge_margin.allowance_mm)
-    rows = best_rows(
-        length_mm=max(0.0, length - off), width_mm=max(0.0, width - off), diameter_mm=shape.diameter_mm, gap_mm=allowances.gap_mm
+    clear = allowances.clear_edge_mm
+    discs, pattern = disc_capacity(
+        length_mm=length, width_mm=width, diameter_mm=shape.diameter_mm, gap_mm=allowances.gap_mm, edge_margin_mm=clear
     )
-    if rows.discs == 0:
-        return Misfit(stock, shape.diameter_mm, max(0.0, min(length, width) - off), "diameter")
+    if discs == 0:
+        return Misfit(stock, shape.diameter_mm, max(0.0, min(length, width) - 2 * clear), "diameter")
     plates = _plates(depth, shape, allowances)
     if plates == 0:
         return Misfit(stock, shape.thickness_mm, max(0.0, depth - 2 * allowances.skin.allowance_mm), "thickness")
-    share = rows.discs * math.pi * shape.diameter_mm**2 / 4 / (length * width)
-    return Yielded(rows.discs, plates, rows.pattern, share)
+    share = discs * math.pi * shape.diameter_mm**2 / 4 / (length * width)
+    return Yielded(discs, plates, pattern, share)
 
 
 def _out_of_rod(stock: StockFormRow, shape: Shape, allowances: Allowances) -> Yielded | Misfit:

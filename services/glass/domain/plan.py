@@ -3,14 +3,23 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from services.glass.domain.allowances import largest_finished_diameter_mm
-from services.glass.domain.explain import blank_of, material_of
-from services.glass.domain.findings import cares_of, not_priced, over_the_allowances, too_large_for_all
+from services.glass.domain.buying import Crossover, Group, Terms, crossover, groups_of
+from services.glass.domain.cutting_plan import Cut, cut_of, plates_of_glass
+from services.glass.domain.explain import blank_of, density_of, material_of
+from services.glass.domain.findings import (
+    bought_together,
+    cares_of,
+    not_priced,
+    over_the_allowances,
+    thicker_plate,
+    too_large_for_all,
+)
+from services.glass.domain.grinding_cost import work_per_mm3
 from services.glass.domain.options import BlankOption, Misfit, option_for
-from services.glass.domain.purchase import Lot, cheapest_lots, lot_for
 from services.glass.errors import CheckOfAnotherLens
 from shared_schemas.blanks import Blank, BlankPlan, MaterialModel
 from shared_schemas.check import CheckReport, ElementCheck, Finding
@@ -23,46 +32,80 @@ STARTS_AT_LEAST = 30
 """The material model is worked out up to 1.6 starts for each piece of the largest quantity, and 30 more. Beyond, its contract says how it goes on."""
 
 
+CROSSOVER_UP_TO = 2000
+"""So far at least the plan looks for the number of blanks from which on pressing is cheaper."""
+
+
 @dataclass(frozen=True)
-class Planned:
-    """One element planned: the blank in the form that wins at the middle quantity, its material model, what to say of it."""
+class Fitted:
+    """An element, and the ways to its blank by the name of the stock row."""
 
-    blank: Blank
-    material: MaterialModel
-    findings: tuple[Finding, ...]
+    position: int
+    element: Element
+    checked: ElementCheck
+    glass: GlassRow
+    options: Mapping[str, BlankOption]
 
 
-def plan_blanks(*, job: Job, check: CheckReport, rates: Rates) -> BlankPlan | Refusal:
+def plan_blanks(*, job: Job, check: CheckReport, rates: Rates, pictures: bool = False) -> BlankPlan | Refusal:
     """The blanks of every element and the cost of their glass in the base currency; a refusal where an element has none.
+
+    Args:
+        pictures: whether the plan has its plates, each with a picture.
 
     Raises `RateMissing` for a glass without a density or a stock row, `StockFormIncomplete` for a stock row without its
     sizes, `CheckOfAnotherLens` where check and prescription name different elements.
     """
     elements = job.request.prescription.elements
     _the_check_is_of_this_lens(elements, check)
-    quantities = sorted(job.request.quantities)
-    planned: list[Planned] = []
-    reasons: list[Finding] = []
-    for position, (element, checked) in enumerate(zip(elements, check.elements, strict=True)):
-        answer = _plan_element(position=position, element=element, checked=checked, quantities=quantities, rates=rates)
-        if isinstance(answer, Planned):
-            planned.append(answer)
-        else:
-            reasons.append(answer)
+    answers = [
+        _fitted(position=position, element=element, checked=checked, rates=rates)
+        for position, (element, checked) in enumerate(zip(elements, check.elements, strict=True))
+    ]
+    reasons = tuple(answer for answer in answers if isinstance(answer, Finding))
     if reasons:
-        return Refusal(stage="glass", reasons=tuple(reasons))
+        return Refusal(stage="glass", reasons=reasons)
+    fitted = [answer for answer in answers if isinstance(answer, Fitted)]
+    quantities = tuple(sorted(job.request.quantities))
+    terms = Terms(
+        quantities=quantities,
+        up_to_blanks=math.ceil(quantities[-1] * STARTS_PER_PIECE) + STARTS_AT_LEAST,
+        minor_units=rates.currency(rates.base_currency).minor_units,
+    )
+    of_glasses = [_of_one_glass(found, terms, rates) for found in _by_glass(fitted)]
+    positions = {element.name: position for position, element in enumerate(elements)}
+    planned = sorted((one for found in of_glasses for one in found.planned), key=lambda one: one.position)
+    materials = (material for found in of_glasses for material in found.materials)
     return BlankPlan(
         currency=rates.base_currency,
         blanks=tuple(one.blank for one in planned),
-        materials=tuple(one.material for one in planned),
-        findings=tuple(finding for one in planned for finding in one.findings),
+        materials=tuple(sorted(materials, key=lambda material: positions[material.members[0]])),
+        findings=(*(note for found in of_glasses for note in found.notes), *(note for one in planned for note in one.findings)),
+        plates=tuple(plate for found in of_glasses for plate in plates_of_glass(found.cuts)) if pictures else (),
     )
 
 
-def _plan_element(
-    *, position: int, element: Element, checked: ElementCheck, quantities: Sequence[int], rates: Rates
-) -> Planned | Finding:
-    """An element planned, or the reason why it cannot be."""
+@dataclass(frozen=True)
+class Planned:
+    """One element planned: the blank in the form that wins at the middle quantity, and what to say of it."""
+
+    position: int
+    blank: Blank
+    findings: tuple[Finding, ...]
+
+
+@dataclass(frozen=True)
+class OfOneGlass:
+    """All elements of one glass planned, what their glass costs, and the plates that they are cut from."""
+
+    planned: tuple[Planned, ...]
+    materials: tuple[MaterialModel, ...]
+    notes: tuple[Finding, ...]
+    cuts: tuple[Cut, ...]
+
+
+def _fitted(*, position: int, element: Element, checked: ElementCheck, rates: Rates) -> Fitted | Finding:
+    """The ways to the blank of an element, or the reason why there is none."""
     if checked.glass is None:
         return not_priced(position=position, element=element)
     largest = largest_finished_diameter_mm(rates=rates)
@@ -71,22 +114,65 @@ def _plan_element(
     glass = rates.glass(checked.glass)
     answers = _answers_of_stock(element=element, glass=glass, rates=rates)
     options = {answer.stock.name: answer for answer in answers if isinstance(answer, BlankOption)}
-    misfits = tuple(answer for answer in answers if isinstance(answer, Misfit))
     if not options:
+        misfits = tuple(answer for answer in answers if isinstance(answer, Misfit))
         return too_large_for_all(position=position, element=element, misfits=misfits)
-    up_to = math.ceil(quantities[-1] * STARTS_PER_PIECE) + STARTS_AT_LEAST
-    lots = cheapest_lots(
-        sources=[option.source for option in options.values()],
-        up_to_blanks=up_to,
-        minor_units=rates.currency(rates.base_currency).minor_units,
+    return Fitted(position, element, checked, glass, options)
+
+
+def _by_glass(fitted: Sequence[Fitted]) -> list[list[Fitted]]:
+    found: dict[str, list[Fitted]] = {}
+    for one in fitted:
+        found.setdefault(one.glass.name, []).append(one)
+    return list(found.values())
+
+
+def _of_one_glass(fitted: Sequence[Fitted], terms: Terms, rates: Rates) -> OfOneGlass:
+    glass = fitted[0].glass
+    terms = terms._replace(work_per_mm3=work_per_mm3(grindability_hg=glass.grindability_hg, rates=rates))
+    groups = groups_of(options={one.element.name: one.options for one in fitted}, density_g_cm3=density_of(glass), terms=terms)
+    group_of = {member: group for group in groups for member in group.members}
+    turns = {
+        one.element.name: crossover(options=one.options, up_to_blanks=max(terms.up_to_blanks, CROSSOVER_UP_TO)) for one in fitted
+    }
+    likely = terms.likely_starts(terms.middle)
+    planned, cuts = [], []
+    for one in fitted:
+        name = one.element.name
+        group = group_of[name]
+        cut = cut_of(option_of=one.options, lot=group.lot_for(likely), element=name)
+        cuts.append(cut)
+        planned.append(_planned(one, cut, group, turns[name], terms, glass))
+    together = [group for group in groups if len(group.members) > 1]
+    positions = [one.position for one in fitted]
+    return OfOneGlass(
+        planned=tuple(planned),
+        materials=tuple(
+            material_of(group=group, glass=glass, turns={n: t for n, t in turns.items() if t is not None}, rates=rates)
+            for group in groups
+        ),
+        notes=tuple(bought_together(glass=glass.name, positions=positions, members=group.members) for group in together),
+        cuts=tuple(cuts),
     )
-    middle = quantities[(len(quantities) - 1) // 2]
-    option = options[lot_for(lots=lots, blanks=middle).source.stock.name]
-    return Planned(
-        blank=blank_of(option=option, checked=checked, glass=glass),
-        material=material_of(element=element.name, glass=glass, lots=lots, rates=rates),
-        findings=cares_of(position=position, option=option, lots=_lots_asked_for(lots, quantities)),
+
+
+def _planned(one: Fitted, cut: Cut, group: Group, turn: Crossover | None, terms: Terms, glass: GlassRow) -> Planned:
+    name, option = one.element.name, cut.option
+    own_thickness_mm = one.options[option.stock.name].shape.thickness_mm
+    lots = {quantity: group.lot_for(terms.likely_starts(quantity)).part_of(name).lot for quantity in terms.quantities}
+    cares = cares_of(
+        position=one.position,
+        option=option,
+        lots=lots,
+        turn=turn if turn and turn.blanks <= terms.up_to_blanks else None,
     )
+    thicker = (
+        (thicker_plate(position=one.position, option=option, own_thickness_mm=own_thickness_mm, others=cut.others),)
+        if option.shape.thickness_mm > own_thickness_mm
+        else ()
+    )
+    others = [other for stock, other in one.options.items() if stock != option.stock.name]
+    return Planned(one.position, blank_of(option=option, others=others, checked=one.checked, glass=glass), (*cares, *thicker))
 
 
 def _answers_of_stock(*, element: Element, glass: GlassRow, rates: Rates) -> list[BlankOption | Misfit]:
@@ -96,10 +182,6 @@ def _answers_of_stock(*, element: Element, glass: GlassRow, rates: Rates) -> lis
     if not rows:
         raise RateMissing("stock_forms", f"the glass {glass.name}")
     return [option_for(element=element, stock=row, density_g_cm3=glass.density_g_cm3, rates=rates) for row in rows]
-
-
-def _lots_asked_for(lots: Sequence[Lot], quantities: Sequence[int]) -> dict[int, Lot]:
-    return {quantity: lot_for(lots=lots, blanks=quantity) for quantity in quantities}
 
 
 def _the_check_is_of_this_lens(elements: Sequence[Element], check: CheckReport) -> None:

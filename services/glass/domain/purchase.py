@@ -1,44 +1,137 @@
-"""What to buy for n blanks: pieces, price ladder, minimum order, charges, and the cheapest source at each number.
+"""What pieces of one stock row cost: price ladder, minimum order, charges, pieces that are owned, remnants credited.
 
-Costs never fall when n rises: where a price break makes more glass cheaper than less, more is bought.
+A piece is cut plate by plate; plates that are not needed stay unsawn and are a remnant, worth the stated share
+(`remnant_credit`) of what their glass cost. A piece in the store costs no cash, but what it would be worth as a remnant. Where
+a row states no share, a remnant is worth nothing, and glass in the store its full price: no glass is free.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import ROUND_CEILING, Decimal
-from itertools import accumulate
+from functools import cached_property
+from itertools import pairwise
+from typing import NamedTuple
+
+import numpy as np
+import numpy.typing as npt
 
 from shared_schemas.rates import StockFormRow
 
-EXACT_LOTS = 32
-"""Up to this many pieces every lot is a step of its own."""
-
-COARSER_BY = 16
-"""Beyond, the next lot is a sixteenth larger, and what lies between is charged as that lot: at most 6.25 % too much, never too little."""
+Counts = npt.NDArray[np.int64]
+Amounts = npt.NDArray[np.float64]
 
 
 @dataclass(frozen=True)
 class Source:
-    """A form of stock as it serves one blank: blanks out of a piece, mass of a piece [g]."""
+    """A stock row as it serves one blank: blanks out of a plate, plates out of a piece, mass of a piece and of a plate left unsawn [g].
+
+    `owned` sources are the pieces in the store, `limit` of them; others are bought, as many as one likes.
+    """
 
     stock: StockFormRow
-    blanks_per_piece: int
+    blanks_per_plate: int
+    plates: int
     piece_mass_g: float
+    plate_mass_g: float
+    owned: bool = False
+
+    @property
+    def blanks_per_piece(self) -> int:
+        return self.blanks_per_plate * self.plates
+
+    @property
+    def limit(self) -> int | None:
+        """Largest number of pieces; `None` for as many as one likes."""
+        return self.stock.owned_pieces if self.owned else None
+
+    @property
+    def lead_days(self) -> float:
+        return 0.0 if self.owned else self.stock.lead_days
+
+    @cached_property
+    def piece_kg(self) -> Decimal:
+        """Mass of a piece [kg], to the milligram."""
+        return Decimal(repr(round(self.piece_mass_g, 3))) / 1000
+
+    @cached_property
+    def plate_kg(self) -> Decimal:
+        """Mass of a plate [kg] that stays unsawn, to the milligram."""
+        return Decimal(repr(round(self.plate_mass_g, 3))) / 1000
+
+    @cached_property
+    def steps(self) -> tuple[tuple[int, Decimal], ...]:
+        """The price ladder in pieces: from so many on, a kilogram costs this much; of steps at one number the last."""
+        at = {pieces_for_kg(step.from_kg, self.piece_mass_g): step.price_per_kg for step in self.stock.prices}
+        return tuple(sorted(at.items()))
+
+    @cached_property
+    def least(self) -> int:
+        """Smallest number of pieces that the supplier sells."""
+        return 1 if self.owned else pieces_for_kg(self.stock.minimum_kg, self.piece_mass_g)
+
+    @property
+    def charges(self) -> Decimal:
+        """Lot and mould charge, once for a purchase; none for what is owned."""
+        return Decimal(0) if self.owned else self.stock.lot_charge + self.stock.mould_charge
+
+    @property
+    def credit(self) -> Decimal:
+        """Share of its price that unsawn glass is worth."""
+        return Decimal(repr(self.stock.remnant_credit))
+
+    @property
+    def value_of_owned(self) -> Decimal:
+        """Share of its price that glass in the store is charged at: the credit lost, or all of it where none is stated."""
+        return self.credit or Decimal(1)
+
+
+class Purchase(NamedTuple):
+    """Pieces of one source: how many, how many plates are sawn off them, for how many blanks, and the exact amount."""
+
+    source: Source
+    pieces: int
+    plates: int
+    blanks: int
+    price_per_kg: Decimal
+    credited: Decimal
+    amount: Decimal
+
+    @property
+    def mass_g(self) -> float:
+        return self.pieces * self.source.piece_mass_g
 
 
 @dataclass(frozen=True)
 class Lot:
-    """One purchase: so many pieces of a source, good for so many blanks, at this cost (base currency)."""
+    """What is bought, or taken from the store, to have so many blanks, and what it costs (base currency)."""
 
-    source: Source
-    pieces: int
+    purchases: tuple[Purchase, ...]
     blanks: int
-    bought_mass_g: float
-    price_per_kg: Decimal
     cost: Decimal
+
+    @property
+    def main(self) -> Purchase:
+        """The purchase that most blanks come from; of equal ones the first."""
+        return max(self.purchases, key=lambda one: one.blanks)
+
+    @property
+    def source(self) -> Source:
+        return self.main.source
+
+    @property
+    def pieces(self) -> int:
+        return sum(one.pieces for one in self.purchases)
+
+    @property
+    def bought_mass_g(self) -> float:
+        return sum(one.mass_g for one in self.purchases)
+
+    @property
+    def lead_days(self) -> float:
+        return max(one.source.lead_days for one in self.purchases)
 
 
 def rounded_up(amount: Decimal, minor_units: int) -> Decimal:
@@ -46,84 +139,80 @@ def rounded_up(amount: Decimal, minor_units: int) -> Decimal:
     return amount.quantize(Decimal(1).scaleb(-minor_units), rounding=ROUND_CEILING)
 
 
-def lot_of(*, source: Source, pieces: int, minor_units: int) -> Lot:
-    """What a number of pieces costs: bought mass times the ladder's price for it, lot charge and mould charge."""
-    mass_g = pieces * source.piece_mass_g
-    mass_kg = Decimal(repr(round(mass_g, 3))) / 1000
-    price = next(
-        (step.price_per_kg for step in reversed(source.stock.prices) if Decimal(repr(step.from_kg)) <= mass_kg),
-        source.stock.prices[0].price_per_kg,
-    )
-    cost = mass_kg * price + source.stock.lot_charge + source.stock.mould_charge
-    return Lot(source, pieces, pieces * source.blanks_per_piece, mass_g, price, rounded_up(cost, minor_units))
+def pieces_for_kg(mass_kg: float, piece_mass_g: float) -> int:
+    """Fewest pieces, one at least, that weigh so many kilograms."""
+    return max(1, math.ceil(round(mass_kg * 1000 / piece_mass_g, 9)))
 
 
-def lots_of(*, source: Source, up_to_blanks: int, minor_units: int) -> tuple[Lot, ...]:
-    """Lots of one source by rising number, each the cheapest that has at least so many blanks; the last has `up_to_blanks`.
+def purchase_of(*, source: Source, pieces: int, plates: int, wanted: int | None = None) -> Purchase:
+    """What a number of pieces costs when so many plates are sawn off them.
 
-    Notes: every number of pieces up to `EXACT_LOTS`, then coarser; lots that just reach a price step or the minimum
-    order are always among them, so that buying up to a price break is seen.
+    Notes: bought: mass x price at that mass + lot charge + mould charge - credit x price x mass of the unsawn plates.
+    Owned: mass of the pieces x plates sawn / plates they have x price of one piece x value.
+    Source: derived; remnants at a share of their price are common practice.
     """
-    least = _pieces_for_kg(source.stock.minimum_kg, source)
-    numbers = set(_grid(math.ceil(up_to_blanks / source.blanks_per_piece)))
-    numbers.update(_pieces_for_kg(step.from_kg, source) for step in source.stock.prices)
-    wanted = sorted({max(number, least) for number in numbers})
-    lots = [lot_of(source=source, pieces=pieces, minor_units=minor_units) for pieces in wanted]
-    cheapest = list(accumulate(reversed(lots), _cheaper))
-    return tuple(_without_doubles(reversed(cheapest)))
+    blanks = plates * source.blanks_per_plate if wanted is None else wanted
+    if source.owned:
+        return taken(source=source, pieces=pieces, used_kg=source.piece_kg * plates / source.plates, plates=plates, blanks=blanks)
+    unsawn_kg = source.plate_kg * (pieces * source.plates - plates)
+    return bought(source=source, pieces=pieces, unsawn_kg=unsawn_kg, plates=plates, blanks=blanks)
 
 
-def cheapest_lots(*, sources: Sequence[Source], up_to_blanks: int, minor_units: int) -> tuple[Lot, ...]:
-    """The cheapest lot for any number of blanks: that for n is the first one with `blanks` >= n.
+def bought(*, source: Source, pieces: int, unsawn_kg: Decimal, plates: int, blanks: int) -> Purchase:
+    """Pieces bought, of which so much glass [kg] stays unsawn and is credited."""
+    price = next(price for first, price in reversed(source.steps) if first <= pieces)
+    credited = source.credit * price * unsawn_kg
+    return Purchase(source, pieces, plates, blanks, price, credited, source.piece_kg * pieces * price + source.charges - credited)
 
-    Of equal cost the shorter lead time wins, then the name of the stock. Costs rise strictly from lot to lot.
+
+def taken(*, source: Source, pieces: int, used_kg: Decimal, plates: int, blanks: int) -> Purchase:
+    """Pieces from the store, of which so much glass [kg] is used up."""
+    price = source.steps[0][1]
+    return Purchase(source, pieces, plates, blanks, price, Decimal(0), used_kg * price * source.value_of_owned)
+
+
+class PlateCosts(NamedTuple):
+    """For 0, 1, 2 … plates of a source: the least amount, and the pieces it is had with."""
+
+    amount: Amounts
+    pieces: Counts
+
+
+def plate_costs(*, source: Source, up_to_plates: int) -> PlateCosts:
+    """Least amount for every number of plates: just enough pieces, or as many as reach the minimum order or a price step.
+
+    Notes: between steps of the ladder a piece more costs more than its remnant is worth, so that no other number is cheaper.
     """
-    columns = [lots_of(source=source, up_to_blanks=up_to_blanks, minor_units=minor_units) for source in sources]
-    numbers = sorted({lot.blanks for column in columns for lot in column})
-    places = [0] * len(columns)
-    chosen: list[Lot] = []
-    for number in numbers:
-        offers = []
-        for place, column in enumerate(columns):
-            while places[place] < len(column) and column[places[place]].blanks < number:
-                places[place] += 1
-            if places[place] < len(column):
-                offers.append(column[places[place]])
-        best = min(offers, key=lambda lot: (lot.cost, lot.source.stock.lead_days, lot.source.stock.name))
-        chosen.append(best)
-        if number >= up_to_blanks:
-            break
-    return tuple(_without_doubles(chosen))
+    if source.limit is not None:
+        up_to_plates = min(up_to_plates, source.limit * source.plates)
+    plates = np.arange(up_to_plates + 1)
+    enough = np.maximum(-(-plates // source.plates), source.least)
+    best = amounts(source, enough, plates)
+    pieces = enough
+    for first, _ in () if source.owned else source.steps:
+        more = np.maximum(enough, first)
+        amount = amounts(source, more, plates)
+        cheaper = amount < best - 1e-9
+        best = np.where(cheaper, amount, best)
+        pieces = np.where(cheaper, more, pieces)
+    best[0], pieces[0] = 0.0, 0
+    return PlateCosts(best, pieces)
 
 
-def lot_for(*, lots: Sequence[Lot], blanks: int) -> Lot:
-    """The lot out of rising lots that serves a number of blanks; the last one where none is large enough."""
-    return next((lot for lot in lots if lot.blanks >= blanks), lots[-1])
+def amounts(source: Source, pieces: Counts, plates: Counts | Amounts) -> Amounts:
+    """`purchase_of` for arrays, in floating point: to choose by, not to pay."""
+    piece_kg, plate_kg = float(source.piece_kg), float(source.plate_kg)
+    if source.owned:
+        worth = float(source.steps[0][1] * source.value_of_owned)
+        return np.asarray(plates * (piece_kg / source.plates * worth), dtype=np.float64)
+    firsts = [first for first, _ in source.steps]
+    prices = np.array([float(price) for _, price in source.steps])
+    price = prices[np.searchsorted(firsts, pieces, side="right") - 1] if len(firsts) > 1 else prices[0]
+    unsawn = (pieces * source.plates - plates) * (plate_kg * float(source.credit))
+    found: Amounts = (pieces * piece_kg - unsawn) * price + float(source.charges)
+    return found
 
 
-def _cheaper(larger: Lot, lot: Lot) -> Lot:
-    return lot if lot.cost < larger.cost else larger
-
-
-def _grid(up_to: int) -> list[int]:
-    numbers, number = [], 1
-    while number < up_to:
-        numbers.append(number)
-        number += max(1, number // COARSER_BY) if number >= EXACT_LOTS else 1
-    return [*numbers, max(1, up_to)]
-
-
-def _pieces_for_kg(mass_kg: float, source: Source) -> int:
-    return max(1, math.ceil(round(mass_kg * 1000 / source.piece_mass_g, 9)))
-
-
-def _without_doubles(lots: Iterable[Lot]) -> list[Lot]:
-    """Each lot once; where two cost the same, the one with more blanks stands for both."""
-    kept: list[Lot] = []
-    for lot in lots:
-        if kept and lot.cost == kept[-1].cost:
-            if lot.blanks > kept[-1].blanks:
-                kept[-1] = lot
-        else:
-            kept.append(lot)
-    return kept
+def ladder_falls(sources: Sequence[Source]) -> bool:
+    """Whether no price of a ladder is above the one before, so that two orders never cost less than one."""
+    return all(after[1] <= before[1] for source in sources for before, after in pairwise(source.steps))

@@ -24,7 +24,9 @@ def test_a_plan_by_hand_is_that_of_the_pipeline(
 ) -> None:
     elements = [element("L1")]
     asked = BlanksByHand(request=job_of(elements).request, check=check_of(elements))
-    assert [blank.element for blank in plan_by_hand(asked, revision_of(rates)).blanks] == ["L1"]
+    found = plan_by_hand(asked, revision_of(rates))
+    assert [blank.element for blank in found.blanks] == ["L1"]
+    assert found.plates[0].svg.startswith("<svg")
 
 
 def test_a_refusal_by_hand_is_an_error_that_carries_every_reason(

@@ -1,0 +1,291 @@
+"""How the elements of one glass buy: each for itself, or together when that is cheaper."""
+
+from __future__ import annotations
+
+import math
+from bisect import bisect_left
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from decimal import Decimal
+from functools import lru_cache
+from typing import NamedTuple
+
+import numpy as np
+
+from services.glass.domain.lots import cheapest_lots, cost_of, forget_cheapest_lots, lot_for, thinned
+from services.glass.domain.options import BlankOption
+from services.glass.domain.purchase import Amounts, Counts, Lot, Purchase, Source, plate_costs
+from services.glass.domain.sharing import Partition, PlateClass, SharedLot, best_partition, shared_offer
+from services.glass.domain.slabs import slabs_needed
+from shared_schemas.blanks import BlankForm
+
+PLATE_FORMS: tuple[BlankForm, ...] = ("slab", "strip")
+
+LIKELY_STARTS_PER_PIECE = 1.5
+LIKELY_STARTS_MORE = 8
+"""Starts at which buying together and apart are held against each other: 1.5 for each piece, and 8 more (common practice range)."""
+
+UNEVEN_STARTS = 1.1
+"""Elements that buy together are bought for the one that starts most: one in ten more than the others need."""
+
+
+class Part(NamedTuple):
+    """A lot, and the elements that it serves."""
+
+    members: tuple[str, ...]
+    lot: Lot
+
+
+@dataclass(frozen=True)
+class GroupLot:
+    """What is bought for so many blanks of every member: one lot for all, or one for each."""
+
+    blanks: int
+    cost: Decimal
+    parts: tuple[Part, ...]
+
+    @property
+    def main(self) -> Purchase:
+        return max((part.lot.main for part in self.parts), key=lambda one: one.blanks)
+
+    @property
+    def lead_days(self) -> float:
+        return max(part.lot.lead_days for part in self.parts)
+
+    @property
+    def pieces(self) -> int:
+        return sum(part.lot.pieces for part in self.parts)
+
+    @property
+    def bought_mass_g(self) -> float:
+        return sum(part.lot.bought_mass_g for part in self.parts)
+
+    def part_of(self, element: str) -> Part:
+        """The part that serves an element."""
+        return next(part for part in self.parts if element in part.members)
+
+    def class_of(self, element: str) -> PlateClass | None:
+        """The plates that an element comes out of, where several elements are cut from the same pieces."""
+        lot = self.part_of(element).lot
+        if not isinstance(lot, SharedLot):
+            return None
+        return next(one for one in lot.classes if element in one.elements)
+
+
+@dataclass(frozen=True)
+class Group:
+    """Elements whose glass is one purchase, and its lots by rising number of blanks."""
+
+    members: tuple[str, ...]
+    lots: tuple[GroupLot, ...]
+
+    def lot_for(self, blanks: int) -> GroupLot:
+        """The lot that serves a number of blanks; the last one where none is large enough."""
+        return self.lots[min(bisect_left(self.lots, blanks, key=lambda lot: lot.blanks), len(self.lots) - 1)]
+
+
+class Terms(NamedTuple):
+    """What holds for all elements of one glass: quantities asked for, rising, blanks that the models reach to, minor units of the currency.
+
+    `work_per_mm3` is what a cubic millimetre costs that is ground away more [base currency]; `None` where the rates do not say.
+    """
+
+    quantities: tuple[int, ...]
+    up_to_blanks: int
+    minor_units: int
+    work_per_mm3: float | None = None
+
+    @property
+    def middle(self) -> int:
+        """The quantity that decides what one plan can only say once."""
+        return self.quantities[(len(self.quantities) - 1) // 2]
+
+    def likely_starts(self, quantity: int) -> int:
+        """Blanks of one element that a quantity will probably start."""
+        return math.ceil(LIKELY_STARTS_PER_PIECE * quantity) + LIKELY_STARTS_MORE
+
+
+Options = Mapping[str, Mapping[str, BlankOption]]
+"""The ways to each element's blank, by name of the element and of the stock row."""
+
+
+def forget_lots() -> None:
+    """Forget every lot and every sawing of slabs known, as when the process started."""
+    forget_cheapest_lots()
+    slabs_needed.cache_clear()
+    _turn.cache_clear()
+
+
+def groups_of(*, options: Options, density_g_cm3: float, terms: Terms) -> tuple[Group, ...]:
+    """The purchases for the elements of one glass: one for all where that is cheaper at the quantities asked for, else one for each."""
+    apart = {
+        element: cheapest_lots(
+            sources=[one.source for one in found.values()], up_to_blanks=terms.up_to_blanks, minor_units=terms.minor_units
+        )
+        for element, found in _owned_once(options).items()
+    }
+    if len(apart) > 1:
+        lots = _together(options=options, apart=apart, density_g_cm3=density_g_cm3, terms=terms)
+        likely = [terms.likely_starts(quantity) for quantity in terms.quantities]
+        group = Group(tuple(options), lots)
+        one_purchase = sum(group.lot_for(math.ceil(UNEVEN_STARTS * starts)).cost for starts in likely)
+        each = sum(cost_of(lots=one, blanks=starts) for one in apart.values() for starts in likely)
+        if one_purchase < each:
+            return (group,)
+    return tuple(
+        Group((element,), tuple(GroupLot(lot.blanks, lot.cost, (Part((element,), lot),)) for lot in lots))
+        for element, lots in apart.items()
+    )
+
+
+def _owned_once(options: Options) -> Options:
+    """The options for purchases apart: what lies in the store is kept for the heaviest blank that comes out of it."""
+    keeper: dict[str, str] = {}
+    for name in {stock for found in options.values() for stock, one in found.items() if one.stock.owned_pieces}:
+        able = [(found[name].mass_g, element) for element, found in options.items() if name in found]
+        keeper[name] = max(able)[1]
+    if not keeper:
+        return options
+    return {
+        element: {name: one if keeper.get(name, element) == element else _without_store(one) for name, one in found.items()}
+        for element, found in options.items()
+    }
+
+
+def _without_store(option: BlankOption) -> BlankOption:
+    return replace(option, stock=option.stock.model_copy(update={"owned_pieces": 0}))
+
+
+def _together(*, options: Options, apart: Mapping[str, Sequence[Lot]], density_g_cm3: float, terms: Terms) -> tuple[GroupLot, ...]:
+    """Lots for all elements: at every number the cheapest of the rows that all come out of, or of purchases apart."""
+    shelves = [
+        [found[name] for found in options.values()]
+        for name, one in next(iter(options.values())).items()
+        if one.stock.form in PLATE_FORMS and all(name in found for found in options.values())
+    ]
+    partition = _partition(shelves, apart, density_g_cm3, terms)
+    numbers = np.array(thinned(range(1, terms.up_to_blanks + 1)))
+    offers = [
+        shared_offer(
+            options=shelf, partition=partition, numbers=numbers, density_g_cm3=density_g_cm3, minor_units=terms.minor_units
+        )
+        for shelf in shelves
+    ]
+    costs = np.array([_costs_apart(apart, numbers), *(offer.costs for offer in offers)])
+    chosen, least = costs.argmin(axis=0), costs.min(axis=0)
+    later = np.append(np.minimum.accumulate(least[::-1])[::-1][1:], np.inf)
+    lots: list[GroupLot] = []
+    for place in np.flatnonzero(least < later).tolist():
+        number = int(numbers[place])
+        if chosen[place]:
+            lot = offers[chosen[place] - 1].lot(place)
+            best = GroupLot(number, lot.cost, (Part(tuple(options), lot),))
+        else:
+            parts = tuple(Part((element,), lot_for(lots=found, blanks=number)) for element, found in apart.items())
+            best = GroupLot(number, _sum(parts), parts)
+        while lots and lots[-1].cost >= best.cost:
+            lots.pop()
+        lots.append(best)
+    return _that_can_be_repeated(lots, options, terms)
+
+
+def _costs_apart(apart: Mapping[str, Sequence[Lot]], numbers: Counts) -> Amounts:
+    """Cost of lots of their own for every element together, at rising numbers of blanks, shape (k,)."""
+    total = np.zeros(len(numbers))
+    for lots in apart.values():
+        blanks = [lot.blanks for lot in lots]
+        costs = np.array([float(lot.cost) for lot in lots])
+        total += costs[np.minimum(np.searchsorted(blanks, numbers), len(lots) - 1)]
+    return total
+
+
+def _partition(
+    shelves: Sequence[Sequence[BlankOption]], apart: Mapping[str, Sequence[Lot]], density_g_cm3: float, terms: Terms
+) -> Partition:
+    """Which elements share plates, the same at every number, since the blank that is ground has one thickness: best at the middle quantity."""
+    each: Partition = tuple((element,) for element in apart)
+    number = terms.likely_starts(terms.middle)
+    best = float(sum(lot_for(lots=lots, blanks=number).cost for lots in apart.values()))
+    chosen = each
+    for shelf in shelves:
+        merged, work = best_partition(options=shelf, number=number, density_g_cm3=density_g_cm3, work_per_mm3=terms.work_per_mm3)
+        for partition, more in ((each, 0.0), (merged, work)) if work or len(merged) < len(each) else ((each, 0.0),):
+            offer = shared_offer(
+                options=shelf,
+                partition=partition,
+                numbers=np.array([number]),
+                density_g_cm3=density_g_cm3,
+                minor_units=terms.minor_units,
+            )
+            if float(offer.costs[0]) + more < best:
+                best, chosen = float(offer.costs[0]) + more, partition
+    return chosen
+
+
+def _sum(parts: Sequence[Part]) -> Decimal:
+    return sum((part.lot.cost for part in parts), Decimal(0))
+
+
+def _that_can_be_repeated(lots: list[GroupLot], options: Options, terms: Terms) -> tuple[GroupLot, ...]:
+    """The lots, the last one without anything from the store: past it, the last lot is bought again."""
+    if not any(one.source.owned for part in lots[-1].parts for one in part.lot.purchases):
+        return tuple(lots)
+    last = terms.up_to_blanks + 1
+    parts = []
+    for element, ways in options.items():
+        bare = [_without_store(one).source for one in ways.values()]
+        again = cheapest_lots(sources=bare, up_to_blanks=last, minor_units=terms.minor_units)
+        parts.append(Part((element,), again[-1]))
+    final = GroupLot(last, _sum(parts), tuple(parts))
+    return (*(lot for lot in lots if lot.cost < final.cost), final)
+
+
+class Crossover(NamedTuple):
+    """From this number of blanks on pressing always costs less than cutting; amounts at this number."""
+
+    blanks: int
+    pressed: BlankOption
+    cut: BlankOption
+    pressed_amount: float
+    cut_amount: float
+
+
+def crossover(*, options: Mapping[str, BlankOption], up_to_blanks: int) -> Crossover | None:
+    """Where the cheapest pressing overtakes the cheapest cut blank for good, up to a number of blanks; `None` for never."""
+    pressed = [option for option in options.values() if option.stock.form == "pressing"]
+    cut = [option for option in options.values() if option.stock.form != "pressing"]
+    if not pressed or not cut:
+        return None
+    turn = _turn(tuple(one.source for one in pressed), tuple(one.source for one in cut), up_to_blanks)
+    if turn is None:
+        return None
+    return Crossover(turn.blanks, pressed[turn.pressed], cut[turn.cut], turn.pressed_amount, turn.cut_amount)
+
+
+class _Turn(NamedTuple):
+    blanks: int
+    pressed: int
+    cut: int
+    pressed_amount: float
+    cut_amount: float
+
+
+@lru_cache(maxsize=512)
+def _turn(pressed: tuple[Source, ...], cut: tuple[Source, ...], up_to_blanks: int) -> _Turn | None:
+    by_pressing, by_cutting = _amounts_by_blanks(pressed, up_to_blanks), _amounts_by_blanks(cut, up_to_blanks)
+    dearer = np.flatnonzero(by_pressing.min(axis=0) >= by_cutting.min(axis=0))
+    place = int(dearer[-1]) + 1 if dearer.size else 0
+    if place >= up_to_blanks:
+        return None
+    first, second = int(by_pressing[:, place].argmin()), int(by_cutting[:, place].argmin())
+    return _Turn(place + 1, first, second, round(float(by_pressing[first, place]), 2), round(float(by_cutting[second, place]), 2))
+
+
+def _amounts_by_blanks(sources: Sequence[Source], up_to_blanks: int) -> Amounts:
+    """Least amount of each source for 1, 2 … blanks, shape (sources, blanks)."""
+    numbers = np.arange(1, up_to_blanks + 1)
+    rows = []
+    for source in sources:
+        plates = -(-numbers // source.blanks_per_plate)
+        rows.append(plate_costs(source=source, up_to_plates=int(plates[-1])).amount[plates])
+    return np.array(rows)

@@ -1,0 +1,101 @@
+"""The cutting plan as one would chalk it on the slab: for each plate, which discs of which elements lie where."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from services.glass.domain.buying import PLATE_FORMS, GroupLot
+from services.glass.domain.layout import Disc, Layout
+from services.glass.domain.options import BlankOption, out_of_plate
+from services.glass.domain.plate_picture import PlateText, plate_svg
+from services.glass.domain.seats import Kind, template_of
+from services.glass.domain.utilisation import utilisation
+from shared_schemas.blanks import DiscsOfElement, PlatePlan
+
+
+@dataclass(frozen=True)
+class Cut:
+    """How one element is cut: its option at the thickness of its plate, blanks wanted, elements that come out of the same plates."""
+
+    option: BlankOption
+    blanks: int
+    others: tuple[str, ...]
+
+
+def cut_of(*, option_of: Mapping[str, BlankOption], lot: GroupLot, element: str) -> Cut:
+    """How an element is cut in a lot: in the form that most of its blanks come from."""
+    part = lot.part_of(element)
+    option = option_of[part.lot.source.stock.name]
+    plates = lot.class_of(element)
+    if plates is None:
+        return Cut(option, lot.blanks, ())
+    others = tuple(name for name in plates.elements if name != element)
+    return Cut(out_of_plate(option=option, thickness_mm=plates.thickness_mm), lot.blanks, others)
+
+
+def plates_of_glass(cuts: Sequence[Cut]) -> tuple[PlatePlan, ...]:
+    """Every kind of plate that the elements of one glass are cored out of, with its picture."""
+    classes: dict[tuple[str, tuple[str, ...]], list[Cut]] = {}
+    for cut in cuts:
+        if cut.option.stock.form in PLATE_FORMS:
+            names = tuple(sorted((cut.option.element.name, *cut.others)))
+            classes.setdefault((cut.option.stock.name, names), []).append(cut)
+    return tuple(plate for found in classes.values() for plate in _plates_of_class(found))
+
+
+def _plates_of_class(cuts: Sequence[Cut]) -> Iterable[PlatePlan]:
+    option = cuts[0].option
+    stock = option.stock
+    mass_g = option.piece_mass_g * option.shape.thickness_mm / (stock.thickness_mm or option.shape.thickness_mm)
+    alike: dict[tuple[tuple[str, int], ...], list[Layout]] = {}
+    for layout in laid_out(kinds=[Kind.of(cut.option) for cut in cuts], number=cuts[0].blanks):
+        counts = tuple(sorted(Counter(disc.owner for disc in layout.discs).items()))
+        alike.setdefault(counts, []).append(layout)
+    for counts, layouts in alike.items():
+        text = PlateText(
+            title=f"{stock.name}: plate for {', '.join(name for name, _ in counts)}",
+            thickness_mm=option.shape.thickness_mm,
+            kerf_mm=option.allowances.core_kerf.allowance_mm,
+            plate_mass_g=mass_g,
+        )
+        yield PlatePlan(
+            glass=stock.glass,
+            stock=stock.name,
+            thickness_mm=option.shape.thickness_mm,
+            plates=len(layouts),
+            discs=tuple(DiscsOfElement(element=name, discs=number) for name, number in counts),
+            utilisation=utilisation(layout=layouts[0]),
+            mass_g=mass_g,
+            svg=plate_svg(layout=layouts[0], text=text),
+        )
+
+
+def laid_out(*, kinds: Sequence[Kind], number: int) -> tuple[Layout, ...]:
+    """Plates with `number` discs of every kind in them, as many plates as `plates_for` counts.
+
+    Notes: largest discs first. A kind takes the seats that larger ones left, then plates of its own; in the gaps of a full
+    plate the kind that fits them.
+    """
+    plates: list[tuple[Layout, list[Disc]]] = []
+    free: list[tuple[int, Disc]] = []
+    gaps: list[tuple[int, Disc]] = []
+    by_size = sorted(kinds, key=lambda kind: (-kind.diameter_mm, kind.owner))
+    for place, kind in enumerate(by_size):
+        free += [seat for seat in gaps if seat[1].owner == kind.owner]
+        left = number - len(free)
+        for plate, seat in free[:number]:
+            gap = max(seat.gap_mm, kind.gap_mm)
+            plates[plate][1].append(replace(seat, diameter_mm=kind.diameter_mm, gap_mm=gap, owner=kind.owner))
+        free = free[number:]
+        while left > 0:
+            template = template_of(kind=kind, smaller=by_size[place + 1 :])
+            own = [disc for disc in template.discs if disc.owner == kind.owner]
+            others = [disc for disc in template.discs if disc.owner != kind.owner]
+            plates.append((template, own[:left]))
+            here = len(plates) - 1
+            free += [(here, disc) for disc in own[left:]]
+            gaps += [(here, disc) for disc in others] if left >= len(own) else []
+            left -= len(own)
+    return tuple(replace(template, discs=tuple(discs)) for template, discs in plates)

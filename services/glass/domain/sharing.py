@@ -1,0 +1,228 @@
+"""Elements of one glass out of the same slabs: plates shared between them, thin blanks out of thicker plates where that is less glass.
+
+Everything is planned for n blanks of every element. Blanks of one plate thickness are a class; a class may take in thinner
+blanks. In a plate of larger discs, seats that are left over serve smaller ones.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from decimal import Decimal
+from functools import cached_property
+from typing import NamedTuple
+
+import numpy as np
+
+from services.glass.domain.options import BlankOption
+from services.glass.domain.packing import HAIR_MM
+from services.glass.domain.purchase import Amounts, Counts, Lot, Purchase, Source, amounts, bought, rounded_up, taken
+from services.glass.domain.seats import Kind, gap_seats
+from services.glass.domain.slabs import Slabs, per_slab, slabs_needed
+
+Partition = tuple[tuple[str, ...], ...]
+"""Names of the elements that come out of plates of one thickness, class by class."""
+
+
+@dataclass(frozen=True)
+class PlateClass:
+    """Plates of one thickness: which elements come out of them, and how many there are."""
+
+    thickness_mm: float
+    elements: tuple[str, ...]
+    plates: int
+
+
+@dataclass(frozen=True)
+class SharedLot(Lot):
+    """A lot that serves several elements: so many blanks of each, and the plates that the slabs are sawn into."""
+
+    classes: tuple[PlateClass, ...] = ()
+
+
+class _Shelf(NamedTuple):
+    """What a stock row offers to the options: them by rising thickness, cut, depth of a piece, mass of a millimetre of depth."""
+
+    options: tuple[BlankOption, ...]
+    kerf_mm: float
+    capacity_mm: float
+    kg_per_mm: float
+    bought: Source
+    store: Source
+
+
+def shared_offer(
+    *, options: Sequence[BlankOption], partition: Partition, numbers: Counts, density_g_cm3: float, minor_units: int
+) -> SharedOffer:
+    """What one slab or strip row offers for rising numbers of blanks of every element, shape (k,).
+
+    Args:
+        options: the elements' ways out of the same row, two or more.
+        partition: which elements come out of plates of one thickness.
+
+    Notes: slabs are as few as `slabs_needed` knows.
+    """
+    shelf = _shelf(options, density_g_cm3)
+    found = {option.element.name: option for option in options}
+    classes = []
+    for members in partition:
+        together = [found[name] for name in members]
+        thickness = max(option.shape.thickness_mm for option in together)
+        classes.append((thickness, members, plates_for(kinds=[Kind.of(option) for option in together], numbers=numbers)))
+    classes.sort(key=lambda one: -one[0])
+    depths = tuple(thickness + shelf.kerf_mm for thickness, _, _ in classes)
+    counts = list(zip(*(plates.tolist() for _, _, plates in classes), strict=True))
+    slabs = [slabs_needed(plates, depths, shelf.capacity_mm) for plates in counts]
+    kinds = tuple((thickness, members) for thickness, members, _ in classes)
+    return SharedOffer(shelf, kinds, tuple(counts), tuple(slabs), numbers, minor_units)
+
+
+@dataclass(frozen=True)
+class SharedOffer:
+    """Lots of one row for several numbers of blanks: what each costs, and the lot itself for those that are taken."""
+
+    shelf: _Shelf
+    kinds: tuple[tuple[float, tuple[str, ...]], ...]
+    counts: tuple[tuple[int, ...], ...]
+    slabs: tuple[Slabs, ...]
+    numbers: Counts
+    minor_units: int
+
+    def rest_kg(self, place: int) -> float:
+        """Mass [kg] of the remnant: none where not even a plate of the thinnest kind comes out of it."""
+        rest_mm = self.slabs[place].rest_mm
+        thinnest = self.kinds[-1][0] + self.shelf.kerf_mm
+        return round(rest_mm * self.shelf.kg_per_mm, 6) if per_slab(thinnest, rest_mm) else 0.0
+
+    @cached_property
+    def costs(self) -> Amounts:
+        """Cost of each lot in floating point, shape (k,): to choose by, not to pay."""
+        whole, store = self.shelf.bought, self.shelf.store
+        pieces = np.array([slabs.number for slabs in self.slabs])
+        rest = np.array([self.rest_kg(place) for place in range(len(self.slabs))])
+        own = np.minimum(pieces, whole.stock.owned_pieces)
+        buying = pieces - own
+        unsawn = rest / float(whole.plate_kg)
+        offers = [amounts(whole, np.maximum(np.maximum(buying, whole.least), first), buying - unsawn) for first, _ in whole.steps]
+        bought_for = np.where(buying > 0, np.min(offers, axis=0), 0.0)
+        used = own - np.where(buying > 0, 0.0, rest / float(whole.piece_kg))
+        found: Amounts = bought_for + amounts(store, own, used)
+        return found
+
+    def lot(self, place: int) -> SharedLot:
+        """The lot at one of the numbers."""
+        number = int(self.numbers[place])
+        classes = tuple(
+            PlateClass(thickness, members, plates)
+            for (thickness, members), plates in zip(self.kinds, self.counts[place], strict=True)
+        )
+        purchases = _pieces(
+            self.shelf,
+            self.slabs[place].number,
+            Decimal(repr(self.rest_kg(place))),
+            sum(self.counts[place]),
+            number * len(self.shelf.options),
+        )
+        cost = rounded_up(sum((one.amount for one in purchases), Decimal(0)), self.minor_units)
+        return SharedLot(purchases, number, cost, classes)
+
+
+def best_partition(
+    *, options: Sequence[BlankOption], number: int, density_g_cm3: float, work_per_mm3: float | None
+) -> tuple[Partition, float]:
+    """The way to part the elements into plate thicknesses that costs least at a number of blanks, and the work that it adds.
+
+    Args:
+        work_per_mm3: cost of a cubic millimetre that is ground away more [base currency]; `None`: only equal thicknesses are
+            one class.
+
+    Notes: all partings in the order of thickness are looked at, by the depth of glass that they take and what is ground away of it.
+    Source: derived.
+    """
+    shelf = _shelf(options, density_g_cm3)
+    source = options[0].source
+    kinds = [Kind.of(option) for option in shelf.options]
+    price_per_mm = shelf.kg_per_mm * float(source.steps[0][1])
+    least: list[tuple[float, float, Partition]] = [(0.0, 0.0, ())]
+    for last, thickest in enumerate(shelf.options):
+        offers = []
+        for first in range(last, -1, -1):
+            members = shelf.options[first : last + 1]
+            work = added_work(options=members, number=number, work_per_mm3=work_per_mm3)
+            if not math.isfinite(work):
+                break
+            plates = int(plates_for(kinds=kinds[first : last + 1], numbers=np.array([number]))[0])
+            glass = plates * (thickest.shape.thickness_mm + shelf.kerf_mm) * price_per_mm
+            total, so_far, partition = least[first]
+            names = tuple(option.element.name for option in members)
+            offers.append((total + glass + work, so_far + work, (*partition, names)))
+        least.append(min(offers, key=lambda offer: offer[0]))
+    return least[-1][2], least[-1][1]
+
+
+def added_work(*, options: Sequence[BlankOption], number: int, work_per_mm3: float | None) -> float:
+    """What grinding costs more [base currency] when blanks come out of plates as thick as the thickest of them wants; infinite where unknown."""
+    thickness = max(option.shape.thickness_mm for option in options)
+    more_mm3 = math.fsum(
+        option.shape.volume_mm3 * (thickness / option.shape.thickness_mm - 1)
+        for option in options
+        if thickness > option.shape.thickness_mm + HAIR_MM
+    )
+    if more_mm3 == 0:
+        return 0.0
+    return math.inf if work_per_mm3 is None else number * more_mm3 * work_per_mm3
+
+
+def _shelf(options: Sequence[BlankOption], density_g_cm3: float) -> _Shelf:
+    stock = options[0].stock
+    kerf = max(option.allowances.saw_kerf.allowance_mm for option in options)
+    skin = max(option.allowances.skin.allowance_mm for option in options)
+    length, width, depth = stock.length_mm or 0.0, stock.width_mm or 0.0, stock.thickness_mm or 0.0
+    by_thickness = sorted(options, key=lambda option: (option.shape.thickness_mm, option.element.name))
+    capacity, kg_per_mm = depth - 2 * skin + kerf, length * width * density_g_cm3 * 1e-6
+    whole = Source(stock, 1, 1, options[0].piece_mass_g, capacity * kg_per_mm * 1000)
+    return _Shelf(tuple(by_thickness), kerf, capacity, kg_per_mm, whole, replace(whole, owned=True))
+
+
+def plates_for(*, kinds: Sequence[Kind], numbers: Counts) -> Counts:
+    """Plates that give `numbers` discs of every kind; a seat for a larger disc takes a smaller one, and so does a gap in a full plate.
+
+    Notes: largest discs first: what a seat serves is best the largest that is still without one. `laid_out` lays the very plates.
+    Source: derived.
+    """
+    plates = np.zeros_like(numbers)
+    free = np.zeros_like(numbers)
+    gaps: dict[str, Counts] = {}
+    by_size = sorted(kinds, key=lambda kind: (-kind.diameter_mm, kind.owner))
+    for place, kind in enumerate(by_size):
+        free = free + gaps.get(kind.owner, 0)
+        wanting = np.maximum(numbers - free, 0)
+        own = -(-wanting // kind.discs_per_plate)
+        free = free + own * kind.discs_per_plate - numbers
+        if place + 1 < len(by_size):
+            owner, seats = gap_seats(kind=kind, smaller=by_size[place + 1 :])
+            if seats:
+                gaps[owner] = gaps.get(owner, 0) + seats * (wanting // kind.discs_per_plate)
+        plates = plates + own
+    return plates
+
+
+def _pieces(shelf: _Shelf, pieces: int, rest_kg: Decimal, plates: int, blanks: int) -> tuple[Purchase, ...]:
+    """So many pieces: what is owned first, then bought, as few as needed or as many as reach the minimum order or a price step."""
+    whole = shelf.bought
+    own = min(pieces, whole.stock.owned_pieces)
+    found = []
+    if own:
+        used_kg = own * whole.piece_kg - (rest_kg if own == pieces else 0)
+        share = plates * own // pieces
+        found.append(taken(source=shelf.store, pieces=own, used_kg=used_kg, plates=share, blanks=blanks * own // pieces))
+        plates, blanks = plates - share, blanks - found[0].blanks
+    if pieces > own:
+        numbers = {max(pieces - own, whole.least, first) for first, _ in whole.steps}
+        offers = [
+            bought(source=whole, pieces=number, unsawn_kg=rest_kg + (number - pieces + own) * whole.plate_kg, plates=plates, blanks=blanks)
+            for number in sorted(numbers)
+        ]  # fmt: skip
+        found.append(min(offers, key=lambda offer: offer.amount))
+    return tuple(found)
