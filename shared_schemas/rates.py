@@ -294,6 +294,7 @@ class CementingRow(RateRow):
     minutes_per_face: NonNegative
     cure_min: NonNegative
     cure_batch: Annotated[int, Field(strict=True, ge=1)]
+    cure_attended_share: Share
     consumables_per_piece: NonNegativeMoney
 
 

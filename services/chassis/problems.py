@@ -27,7 +27,7 @@ PROBLEM_TYPES: dict[str, tuple[int, str, str]] = {
     "rates": (422, "The rates cannot answer this", "An engineer adds or mends the row that the answer names."),
     "if-match-missing": (428, "If-Match is needed", "Read the table first and send its ETag back."),
     "internal": (500, "Something unforeseen broke", "Try again; if it stays, tell the operator the instance."),
-    "stage-failed": (500, "A stage of the quote failed", "The answer says which; an operator can replay the quote."),
+    "stage-failed": (500, "A stage of the quote failed", "The answer says which. Ask for the quote again when it is mended; the operator has the details."),
     "unavailable": (503, "A part of the suite does not answer", "Try again in a moment."),
 }  # fmt: skip
 """Every type of problem: status, title, and what would do. Each has its paragraph at `/problems#<slug>`."""

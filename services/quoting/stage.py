@@ -108,7 +108,7 @@ def sweep(resources: Resources) -> None:
 
 
 def _gave_up(attempts: int) -> tuple[Outcome]:
-    said = problem("stage-failed", f"The quote was started {attempts} times and did not arrive once. An operator can start it again.",
+    said = problem("stage-failed", f"The quote was started {attempts} times and did not arrive once. Ask for it again; the operator's logs say why.",
                    title="The quote did not arrive")  # fmt: skip
     document = write_section(said)
     return (Outcome("failed", _digest(document), problem=document),)

@@ -12,9 +12,6 @@ from shared_schemas.figure import Figure
 from shared_schemas.operations import Consumed, Operation, Route
 from shared_schemas.rates import CementingRow, Rates
 
-CURE_ATTENDED = 0.05
-"""Share of a cure that someone stands by: loading and unloading the lamp (common practice)."""
-
 
 def group_name(elements: tuple[ElementWork, ...]) -> str:
     """A group is called by its elements: `L1+L2`."""
@@ -60,7 +57,7 @@ def _cure(row: CementingRow, rates: Rates) -> Operation:
     """Under the lamp, unattended but for loading. The loss of cementing is in the join; curing loses nothing more."""
     ref = Rates.ref("cementing", row)
     cure = line(
-        "cement", rates, batch_size=row.cure_batch, run_min=row.cure_min, attended_share=CURE_ATTENDED,
+        "cement", rates, batch_size=row.cure_batch, run_min=row.cure_min, attended_share=row.cure_attended_share,
         run_basis=lambda: (Figure(name="run", value=row.cure_min, unit="min", formula="full cure", rate_row=ref),),
         batch_basis=lambda: Figure(name="batch_size", value=row.cure_batch, rate_row=ref),
     )  # fmt: skip
