@@ -6,7 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from shared_schemas.base import Contract, Count, Currency, Name, NonNegativeMoney
+from shared_schemas.base import Contract, Count, Currency, Money, Name, NonNegativeMoney
 from shared_schemas.check import Finding
 from shared_schemas.figure import Figure
 
@@ -19,6 +19,7 @@ PlateLayout = Literal[
     "rows_along_width",
     "searched",
     "mixed",
+    "round",
     "single",
 ]
 
@@ -119,3 +120,39 @@ class BlankPlan(Contract):
     materials: tuple[MaterialModel, ...]
     findings: tuple[Finding, ...] = ()
     plates: tuple[PlatePlan, ...] = ()
+
+
+class BuyingFor(Contract):
+    """How many blanks a purchase is to give for one element of a lens."""
+
+    lens: Name
+    element: str
+    blanks: Count
+
+
+class JointPurchase(Contract):
+    """The glass of one kind for several lenses.
+
+    `cost_apart` is what it would cost if every lens bought for itself, `cost` what it costs as `purchases` say, never more.
+    `shares` tells what of it falls on each lens, in proportion to what it would pay alone; they add up to `cost` exactly.
+    Remnants are credited and owned pieces charged as in a blank plan.
+    """
+
+    glass: str
+    buying_for: tuple[BuyingFor, ...]
+    cost_apart: NonNegativeMoney
+    cost: NonNegativeMoney
+    shares: dict[str, NonNegativeMoney]
+    lead_days: float
+    bought_mass_g: float
+    purchases: tuple[PurchaseLine, ...]
+
+
+class JointPurchases(Contract):
+    """What several lenses pay for their glass when they buy together, and what that saves."""
+
+    currency: Currency
+    glasses: tuple[JointPurchase, ...]
+    cost_apart: NonNegativeMoney
+    cost: NonNegativeMoney
+    saving: Money

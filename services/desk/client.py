@@ -20,6 +20,8 @@ from pydantic import BaseModel, ValidationError
 
 from services.desk.errors import AnswerNotUnderstood, ServerRefused, ServerUnreachable, WaitedTooLong
 from services.desk.quick_http import httpx
+from shared_schemas.blanks import JointPurchases
+from shared_schemas.by_hand import BuyTogether
 from shared_schemas.check import CheckReport
 from shared_schemas.prescription import Prescription
 from shared_schemas.problem import Problem
@@ -134,6 +136,10 @@ class BlankwrightClient:
     def estimate(self, number: str) -> Estimate:
         """One job estimate: routing and bill of materials."""
         return self._asked(Estimate, "GET", f"/v1/estimates/{in_path(number, safe='')}")
+
+    def buy_together(self, wanted: BuyTogether) -> JointPurchases:
+        """What the glass of several lenses costs apart and together."""
+        return self._asked(JointPurchases, "POST", "/v1/blanks/buy-together", body=_json(wanted))
 
     def rate_revisions(self, cursor: str | None = None) -> RevisionList:
         """A page of rate revisions, newest first; `cursor` is the `next` of the page before."""

@@ -22,6 +22,7 @@ from services.desk.errors import (
     FileUnreadable,
     NoServerNamed,
     NoSuchKey,
+    QuoteHasNoBlanks,
     ServerRefused,
     SettingMissing,
 )
@@ -139,6 +140,21 @@ def list_quotes(
         ]
         lines += [f"more with: blankwright quotes --cursor {page.next}"] if page.next else []
         _answer(page.model_dump(mode="json"), lines or ["no quotes yet"], as_json=as_json)
+
+
+@app.command(name="buy-together")
+def buy_together(
+    numbers: Annotated[list[str], typer.Argument(help="Numbers of two or more ready quotes.")],
+    url: Url = None, key: Key = None, folder: Folder = HERE, as_json: Json = False,
+    quantity: Annotated[int | None, typer.Option(help="The quantity of each quote; without it the smallest of each.")] = None,
+) -> None:  # fmt: skip
+    """Say what the glass of several quotes costs when it is bought together."""
+    from services.desk.glass_purchases import purchase_lines, request_for  # noqa: PLC0415
+
+    with _reported(as_json=as_json):
+        with _client(url, key, folder, role="sales") as desk:
+            found = desk.buy_together(request_for([desk.quote(number) for number in dict.fromkeys(numbers)], quantity))
+        _answer(found.model_dump(mode="json"), purchase_lines(found), as_json=as_json)
 
 
 @app.command()
@@ -324,7 +340,7 @@ def _reported(*, as_json: bool) -> Iterator[None]:
 def _exit_code(fault: DeskError) -> int:
     if isinstance(fault, ServerRefused):
         return USAGE if fault.status < 500 else UNREACHABLE
-    return USAGE if isinstance(fault, (FileUnreadable, NoSuchKey, SettingMissing)) else UNREACHABLE
+    return USAGE if isinstance(fault, (FileUnreadable, NoSuchKey, QuoteHasNoBlanks, SettingMissing)) else UNREACHABLE
 
 
 def main() -> None:

@@ -8,6 +8,7 @@ DeskError
 ├── NoServerNamed          no address was given and no one box runs
 ├── BoxTrouble             the one box would not start or stop
 ├── SettingMissing         a setting that the command needs is not there
+├── QuoteHasNoBlanks       a quote whose glass cannot be bought: not ready, or without the quantity
 ├── NoSuchKey              there is no good key of that id
 └── FileUnreadable         the file cannot be read as what it should be
     ├── RequestUnreadable  JSON that is no prescription and no quote request
@@ -102,6 +103,14 @@ class SettingMissing(DeskError):
     def __init__(self, name: str, meaning: str) -> None:
         self.name = name
         super().__init__(f"The setting {name} is not there: {meaning}. Set it in the environment and try again.")
+
+
+class QuoteHasNoBlanks(DeskError):
+    """The glass of quote `number` cannot be bought; `why` says so in a few words."""
+
+    def __init__(self, number: str, why: str) -> None:
+        self.number = number
+        super().__init__(f"The glass of quote {number} cannot be bought: {why}. See it with: blankwright show {number}")
 
 
 class NoSuchKey(DeskError):

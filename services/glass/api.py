@@ -9,9 +9,10 @@ from fastapi import APIRouter, Depends
 
 from services.chassis.web import answers, latest_rates, needs_role
 from services.glass import errors
+from services.glass.domain.joint_buying import buy_together
 from services.glass.domain.plan import plan_blanks
-from shared_schemas.blanks import BlankPlan
-from shared_schemas.by_hand import BlanksByHand
+from shared_schemas.blanks import BlankPlan, JointPurchases
+from shared_schemas.by_hand import BlanksByHand, BuyTogether
 from shared_schemas.problem import Explained
 from shared_schemas.rates import RateRevision
 from shared_schemas.traveller import Job, Refusal
@@ -23,6 +24,7 @@ STATUS: dict[type[Explained], tuple[int, str, str]] = {
     errors.SizeImpossible: (422, "invalid", "The request has values that cannot be"),
     errors.StockFormIncomplete: (422, "rates", "The rates cannot answer this"),
     errors.CheckOfAnotherLens: (422, "invalid", "The check report is of another lens"),
+    errors.BlanksForNoElement: (422, "invalid", "The request has values that cannot be"),
     errors.BlanksRefused: (422, "refused", "The blanks cannot be planned"),
 }
 
@@ -40,3 +42,17 @@ def plan_by_hand(asked: BlanksByHand, revision: Annotated[RateRevision, Depends(
     if isinstance(planned, Refusal):
         raise errors.BlanksRefused(planned.reasons)
     return planned
+
+
+@router.post(
+    "/v1/blanks/buy-together",
+    summary="Buy the glass of several lenses together",
+    dependencies=[Depends(needs_role("sales", "engineer"))],
+    responses=answers("invalid", "not-json", "body-too-large", "refused", "rates"),
+)
+def buy_for_several(asked: BuyTogether, revision: Annotated[RateRevision, Depends(latest_rates)]) -> JointPurchases:
+    """What the glass costs apart and together, what is bought, and what of it falls on each lens."""
+    found = buy_together(lenses=asked.lenses, rates=revision.rates)
+    if isinstance(found, Refusal):
+        raise errors.BlanksRefused(found.reasons)
+    return found

@@ -5,6 +5,7 @@ Explained
     ├── SizeImpossible         a size or a distance that no piece of glass has
     ├── StockFormIncomplete    a stock row without the sizes that its form has
     ├── CheckOfAnotherLens     the check report is not of the prescription that came with it
+    ├── BlanksForNoElement     blanks are wanted of an element that the lens does not have
     └── BlanksRefused          a plan asked for by hand ends in a refusal
 """
 
@@ -60,6 +61,21 @@ class CheckOfAnotherLens(GlassError):
             ProblemDetail(
                 pointer="/check/elements", reason="the elements differ from those of the prescription", figure=", ".join(checked),
                 limit=", ".join(drawn), remedy="send the report that the check of this prescription gave",
+            ),
+        )  # fmt: skip
+
+
+class BlanksForNoElement(GlassError):
+    """Blanks are wanted of an element that the lens does not have."""
+
+    def __init__(self, lens: str, element: str, place: int, drawn: tuple[str, ...]) -> None:
+        self.lens = lens
+        self.element = element
+        super().__init__(
+            f"Blanks of {element} are wanted for {lens}, which has {', '.join(drawn)}.",
+            ProblemDetail(
+                pointer=f"/lenses/{place}/blanks", reason="the lens has no such element", figure=element, limit=", ".join(drawn),
+                remedy="a name that stands in its prescription",
             ),
         )  # fmt: skip
 

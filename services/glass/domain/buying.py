@@ -122,7 +122,7 @@ def groups_of(*, options: Options, density_g_cm3: float, terms: Terms) -> tuple[
         element: cheapest_lots(
             sources=[one.source for one in found.values()], up_to_blanks=terms.up_to_blanks, minor_units=terms.minor_units
         )
-        for element, found in _owned_once(options).items()
+        for element, found in owned_once(options).items()
     }
     if len(apart) > 1:
         lots = _together(options=options, apart=apart, density_g_cm3=density_g_cm3, terms=terms)
@@ -138,7 +138,7 @@ def groups_of(*, options: Options, density_g_cm3: float, terms: Terms) -> tuple[
     )
 
 
-def _owned_once(options: Options) -> Options:
+def owned_once(options: Options) -> Options:
     """The options for purchases apart: what lies in the store is kept for the heaviest blank that comes out of it."""
     keeper: dict[str, str] = {}
     for name in {stock for found in options.values() for stock, one in found.items() if one.stock.owned_pieces}:
@@ -147,12 +147,13 @@ def _owned_once(options: Options) -> Options:
     if not keeper:
         return options
     return {
-        element: {name: one if keeper.get(name, element) == element else _without_store(one) for name, one in found.items()}
+        element: {name: one if keeper.get(name, element) == element else without_store(one) for name, one in found.items()}
         for element, found in options.items()
     }
 
 
-def _without_store(option: BlankOption) -> BlankOption:
+def without_store(option: BlankOption) -> BlankOption:
+    """The same way to a blank, with nothing of its row in the store."""
     return replace(option, stock=option.stock.model_copy(update={"owned_pieces": 0}))
 
 
@@ -233,7 +234,7 @@ def _that_can_be_repeated(lots: list[GroupLot], options: Options, terms: Terms) 
     last = terms.up_to_blanks + 1
     parts = []
     for element, ways in options.items():
-        bare = [_without_store(one).source for one in ways.values()]
+        bare = [without_store(one).source for one in ways.values()]
         again = cheapest_lots(sources=bare, up_to_blanks=last, minor_units=terms.minor_units)
         parts.append(Part((element,), again[-1]))
     final = GroupLot(last, _sum(parts), tuple(parts))

@@ -10,6 +10,7 @@ from services.glass.domain.buying import PLATE_FORMS, GroupLot
 from services.glass.domain.layout import Disc, Layout
 from services.glass.domain.options import BlankOption, out_of_plate
 from services.glass.domain.plate_picture import PlateText, plate_svg
+from services.glass.domain.round_layout import best_round_layout
 from services.glass.domain.seats import Kind, template_of
 from services.glass.domain.utilisation import utilisation
 from shared_schemas.blanks import DiscsOfElement, PlatePlan
@@ -42,20 +43,40 @@ def plates_of_glass(cuts: Sequence[Cut]) -> tuple[PlatePlan, ...]:
         if cut.option.stock.form in PLATE_FORMS:
             names = tuple(sorted((cut.option.element.name, *cut.others)))
             classes.setdefault((cut.option.stock.name, names), []).append(cut)
-    return tuple(plate for found in classes.values() for plate in _plates_of_class(found))
+    rectangular = (
+        plate
+        for found in classes.values()
+        for plate in _plates_alike(found[0].option, laid_out(kinds=[Kind.of(cut.option) for cut in found], number=found[0].blanks))
+    )
+    slices = (plate for cut in cuts if cut.option.stock.form == "disc" for plate in _plates_alike(cut.option, _slices(cut)))
+    return (*rectangular, *slices)
 
 
-def _plates_of_class(cuts: Sequence[Cut]) -> Iterable[PlatePlan]:
-    option = cuts[0].option
+def _slices(cut: Cut) -> Iterable[Layout]:
+    """Round slices of a sawn disc for the blanks of one element; the last may have seats left over."""
+    option = cut.option
+    full = best_round_layout(
+        slice_mm=option.stock.diameter_mm or option.shape.diameter_mm,
+        diameter_mm=option.shape.diameter_mm,
+        gap_mm=option.allowances.gap_mm,
+        edge_margin_mm=option.allowances.clear_edge_mm,
+        owner=option.element.name,
+    )
+    for done in range(0, cut.blanks, len(full.discs)):
+        yield replace(full, discs=full.discs[: cut.blanks - done])
+
+
+def _plates_alike(option: BlankOption, layouts_of_all: Iterable[Layout]) -> Iterable[PlatePlan]:
+    """Plates cored alike, each kind once, with its picture."""
     stock = option.stock
     mass_g = option.piece_mass_g * option.shape.thickness_mm / (stock.thickness_mm or option.shape.thickness_mm)
     alike: dict[tuple[tuple[str, int], ...], list[Layout]] = {}
-    for layout in laid_out(kinds=[Kind.of(cut.option) for cut in cuts], number=cuts[0].blanks):
+    for layout in layouts_of_all:
         counts = tuple(sorted(Counter(disc.owner for disc in layout.discs).items()))
         alike.setdefault(counts, []).append(layout)
     for counts, layouts in alike.items():
         text = PlateText(
-            title=f"{stock.name}: plate for {', '.join(name for name, _ in counts)}",
+            title=f"{stock.name}: {'slice' if layouts[0].is_round else 'plate'} for {', '.join(name for name, _ in counts)}",
             thickness_mm=option.shape.thickness_mm,
             kerf_mm=option.allowances.core_kerf.allowance_mm,
             plate_mass_g=mass_g,

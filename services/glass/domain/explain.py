@@ -44,6 +44,7 @@ def blank_of(*, option: BlankOption, others: Sequence[BlankOption], checked: Ele
             *_loss_figures(option),
             *(_other_form(other, finished_mass_g) for other in others),
             *(_cutting_figures(option) if option.stock.form in CUT_FORMS else ()),
+            *(_slice_figures(option) if option.stock.form == "disc" else ()),
         ),
     )
 
@@ -292,13 +293,6 @@ def _other_form(other: BlankOption, finished_mass_g: float) -> Figure:
 def _cutting_figures(option: BlankOption) -> tuple[Figure, ...]:
     cut, yielded, stock = option.allowances, option.yielded, option.stock
     row = Rates.ref("stock_forms", stock)
-    gap = Figure(
-        name="gap_mm",
-        value=cut.gap_mm,
-        unit="mm",
-        formula="2 * core_kerf_mm + web_mm",
-        inputs=(_allowance("core_kerf_mm", cut.core_kerf), _allowance("web_mm", cut.web)),
-    )
     discs = Figure(
         name="discs_per_plate",
         value=yielded.discs_per_plate,
@@ -306,7 +300,7 @@ def _cutting_figures(option: BlankOption) -> tuple[Figure, ...]:
         inputs=(
             Figure(name="length_mm", value=stock.length_mm or 0.0, unit="mm", rate_row=row),
             Figure(name="width_mm", value=stock.width_mm or 0.0, unit="mm", rate_row=row),
-            gap,
+            _gap(option),
             _allowance("skin_mm", cut.skin),
             _allowance("edge_margin_mm", cut.edge_margin),
         ),
@@ -330,6 +324,41 @@ def _cutting_figures(option: BlankOption) -> tuple[Figure, ...]:
         inputs=(discs, Figure(name="blank_diameter_mm", value=option.shape.diameter_mm, unit="mm"), limit),
     )
     return share, plates
+
+
+def _slice_figures(option: BlankOption) -> tuple[Figure, ...]:
+    """How many blanks come out of a round slice, and the share of its face that they cover."""
+    cut, diameter = option.allowances, option.stock.diameter_mm or 0.0
+    row = Rates.ref("stock_forms", option.stock)
+    discs = Figure(
+        name="discs_per_slice",
+        value=option.yielded.discs_per_plate,
+        formula="the best layout known: lattices, rings, and a search for one disc more; skin_mm and edge_margin_mm off all round",
+        inputs=(
+            Figure(name="diameter_mm", value=diameter, unit="mm", rate_row=row),
+            _gap(option),
+            _allowance("skin_mm", cut.skin),
+            _allowance("edge_margin_mm", cut.edge_margin),
+        ),
+    )
+    share = Figure(
+        name="utilisation",
+        value=option.yielded.utilisation,
+        formula="discs_per_slice * (blank_diameter_mm / diameter_mm)^2",
+        inputs=(discs, Figure(name="blank_diameter_mm", value=option.shape.diameter_mm, unit="mm")),
+    )
+    return (share,)
+
+
+def _gap(option: BlankOption) -> Figure:
+    cut = option.allowances
+    return Figure(
+        name="gap_mm",
+        value=cut.gap_mm,
+        unit="mm",
+        formula="2 * core_kerf_mm + web_mm",
+        inputs=(_allowance("core_kerf_mm", cut.core_kerf), _allowance("web_mm", cut.web)),
+    )
 
 
 def _allowance(name: str, row: AllowanceRow) -> Figure:

@@ -12,12 +12,12 @@ from functools import lru_cache
 from typing import Literal
 
 from services.glass.domain.packing import HAIR_MM, Centre, RowPattern, best_rows, disc_centres
-from services.glass.domain.packing_regions import Oblong
+from services.glass.domain.packing_regions import Oblong, Region
 from services.glass.domain.packing_search import QUICK, Effort, find_places, oler_surplus
 from services.glass.domain.row_families import best_family
 from services.glass.errors import SizeImpossible
 
-Pattern = RowPattern | Literal["rows_along_length", "rows_along_width", "searched", "mixed"]
+Pattern = RowPattern | Literal["rows_along_length", "rows_along_width", "searched", "mixed", "round", "single"]
 
 SEARCH_UP_TO = 30
 """Discs in a plate up to which one more is searched for; beyond, rows leave little and a search takes long."""
@@ -39,17 +39,18 @@ class Disc:
 
 @dataclass(frozen=True)
 class Layout:
-    """Discs in a plate."""
+    """Discs in a plate; a round one has its diameter for length and width."""
 
     length_mm: float
     width_mm: float
     edge_margin_mm: float
     pattern: Pattern
     discs: tuple[Disc, ...]
+    is_round: bool = False
 
     @property
     def plate_area_mm2(self) -> float:
-        return self.length_mm * self.width_mm
+        return self.length_mm * self.width_mm * (math.pi / 4 if self.is_round else 1.0)
 
     @property
     def disc_area_mm2(self) -> float:
@@ -77,7 +78,7 @@ def best_layout(
     rows of every kind are all that is tried.
     """
     pattern, centres = _known_places(
-        *_room(length_mm, width_mm, diameter_mm, gap_mm, edge_margin_mm), _up(max(diameter_mm + gap_mm, KEY_MM)), search
+        *room_of(length_mm, width_mm, diameter_mm, gap_mm, edge_margin_mm), rounded_up_mm(max(diameter_mm + gap_mm, KEY_MM)), search
     )
     off = edge_margin_mm + diameter_mm / 2
     discs = tuple(Disc(off + centre.x_mm, off + centre.y_mm, diameter_mm, gap_mm, owner) for centre in centres)
@@ -88,8 +89,8 @@ def disc_capacity(
     *, length_mm: float, width_mm: float, diameter_mm: float, gap_mm: float, edge_margin_mm: float = 0.0
 ) -> tuple[int, Pattern]:
     """How many discs `best_layout` gives, and how they lie, without building it. Raises like it."""
-    room = _room(length_mm, width_mm, diameter_mm, gap_mm, edge_margin_mm)
-    pattern, centres = _known_places(*room, _up(max(diameter_mm + gap_mm, KEY_MM)), True)
+    room = room_of(length_mm, width_mm, diameter_mm, gap_mm, edge_margin_mm)
+    pattern, centres = _known_places(*room, rounded_up_mm(max(diameter_mm + gap_mm, KEY_MM)), True)
     return len(centres), pattern
 
 
@@ -122,7 +123,7 @@ def searched_places(
     return found
 
 
-def worth_searching(*, count: int, region: Oblong) -> bool:
+def worth_searching(*, count: int, region: Region) -> bool:
     """Whether the region is so roomy for a count that a search may find places.
 
     Notes: 0.75 + 0.05 N or more below the bound of Oler. No proof: of 200 plates by chance 115 were spared a search, and a long
@@ -154,7 +155,7 @@ def _known_places(room_length: float, room_width: float, pitch: float, search: b
     return pattern, tuple(Centre(centre.x_mm - pitch / 2, centre.y_mm - pitch / 2) for centre in plain)
 
 
-def _room(length: float, width: float, diameter: float, gap: float, margin: float) -> tuple[float, float]:
+def room_of(length: float, width: float, diameter: float, gap: float, margin: float) -> tuple[float, float]:
     """Sides of the rectangle in which centres may lie, rounded down; negative where no disc fits."""
     _refuse_impossible(diameter, gap, margin)
     return _down(length - 2 * margin - diameter), _down(width - 2 * margin - diameter)
@@ -164,7 +165,8 @@ def _down(size: float) -> float:
     return math.floor((size + HAIR_MM) / KEY_MM) * KEY_MM
 
 
-def _up(size: float) -> float:
+def rounded_up_mm(size: float) -> float:
+    """A size [mm] rounded up to what layouts are remembered by."""
     return math.ceil((size - HAIR_MM) / KEY_MM) * KEY_MM
 
 

@@ -12,13 +12,11 @@ from services.glass.domain.envelope import disc_volume_mm3, envelope_mm
 from services.glass.domain.layout import Pattern, disc_capacity
 from services.glass.domain.plates import plates_of
 from services.glass.domain.purchase import Source
+from services.glass.domain.round_layout import round_capacity
 from services.glass.errors import StockFormIncomplete
 from shared_schemas.blanks import BlankForm
 from shared_schemas.prescription import Element
 from shared_schemas.rates import Rates, StockFormRow
-
-Lie = Pattern | Literal["single"]
-"""How discs lie in a plate."""
 
 SIZES_OF_A_FORM: dict[BlankForm, tuple[str, ...]] = {
     "slab": ("length_mm", "width_mm", "thickness_mm"),
@@ -46,7 +44,7 @@ class Yielded:
 
     discs_per_plate: int
     plates: int
-    layout: Lie
+    layout: Pattern
     utilisation: float
 
 
@@ -204,14 +202,17 @@ def _out_of_rod(stock: StockFormRow, shape: Shape, allowances: Allowances) -> Yi
 
 
 def _out_of_disc(stock: StockFormRow, shape: Shape, allowances: Allowances) -> Yielded | Misfit:
-    """Slices of a sawn disc, one blank out of each."""
+    """Slices of a sawn disc, blanks cored out of each; or one blank ground out of a slice that has no room for a cut around it."""
     diameter, depth = _sizes(stock)
     if diameter < shape.diameter_mm:
         return Misfit(stock, shape.diameter_mm, diameter, "diameter")
     plates = _plates(depth, shape, allowances)
     if plates == 0:
         return Misfit(stock, shape.thickness_mm, max(0.0, depth - 2 * allowances.skin.allowance_mm), "thickness")
-    return Yielded(1, plates, "single", (shape.diameter_mm / diameter) ** 2)
+    discs = round_capacity(
+        slice_mm=diameter, diameter_mm=shape.diameter_mm, gap_mm=allowances.gap_mm, edge_margin_mm=allowances.clear_edge_mm
+    )
+    return Yielded(discs, plates, "single" if discs == 1 else "round", discs * (shape.diameter_mm / diameter) ** 2)
 
 
 def _pressed(stock: StockFormRow, shape: Shape, allowances: Allowances) -> Yielded | Misfit:

@@ -45,10 +45,7 @@ def row_patterns(*, count: int, plate: Oblong) -> Iterator[Points]:
 
 def ring_patterns(*, count: int, disc: Round) -> Iterator[Points]:
     """The nearest places of a hexagonal lattice about three middles, and rings one pitch apart from the rim inwards."""
-    reach = math.ceil(math.sqrt(count)) + 2
-    lattice = np.array([(i + j / 2, j * math.sqrt(3) / 2) for i in range(-2 * reach, 2 * reach) for j in range(-reach, reach)])
-    for middle in ((0.0, 0.0), (0.5, 0.0), (0.5, math.sqrt(3) / 6)):
-        grid = lattice - middle
+    for grid in lattices(math.sqrt(count)):
         yield grid[np.argsort((grid * grid).sum(axis=1).round(9), kind="stable")[:count]]
     for rings in _ring_counts(count, disc.radius):
         parts = []
@@ -56,6 +53,16 @@ def ring_patterns(*, count: int, disc: Round) -> Iterator[Points]:
             turn = 2 * math.pi * (np.arange(seats) + 0.5 * (number % 2)) / seats
             parts.append(max(0.0, disc.radius - number) * np.column_stack([np.cos(turn), np.sin(turn)]))
         yield np.concatenate(parts)
+
+
+def lattices(radius: float) -> Iterator[Points]:
+    """Hexagonal lattices of pitch 1 about a place, the middle of two and that of three; they reach beyond the radius."""
+    reach = math.ceil(radius) + 2
+    lattice = np.array(
+        [(i + j / 2, j * math.sqrt(3) / 2) for i in range(-2 * reach, 2 * reach) for j in range(-2 * reach, 2 * reach)]
+    )
+    for middle in ((0.0, 0.0), (0.5, 0.0), (0.5, math.sqrt(3) / 6)):
+        yield lattice - middle
 
 
 def _row_shapes(count: int, rows: int) -> Iterator[RowShape]:

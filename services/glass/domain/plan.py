@@ -3,48 +3,28 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
-from services.glass.domain.allowances import largest_finished_diameter_mm
 from services.glass.domain.buying import Crossover, Group, Terms, crossover, groups_of
 from services.glass.domain.cutting_plan import Cut, cut_of, plates_of_glass
 from services.glass.domain.explain import blank_of, density_of, material_of
-from services.glass.domain.findings import (
-    bought_together,
-    cares_of,
-    not_priced,
-    over_the_allowances,
-    thicker_plate,
-    too_large_for_all,
-)
+from services.glass.domain.findings import bought_together, cares_of, thicker_plate
 from services.glass.domain.grinding_cost import work_per_mm3
-from services.glass.domain.options import BlankOption, Misfit, option_for
+from services.glass.domain.ways import Fitted, by_glass, ways_of
 from services.glass.errors import CheckOfAnotherLens
 from shared_schemas.blanks import Blank, BlankPlan, MaterialModel
-from shared_schemas.check import CheckReport, ElementCheck, Finding
+from shared_schemas.check import CheckReport, Finding
 from shared_schemas.prescription import Element
-from shared_schemas.rates import GlassRow, RateMissing, Rates
+from shared_schemas.rates import GlassRow, Rates
 from shared_schemas.traveller import Job, Refusal
 
 STARTS_PER_PIECE = 1.6
 STARTS_AT_LEAST = 30
 """The material model is worked out up to 1.6 starts for each piece of the largest quantity, and 30 more. Beyond, its contract says how it goes on."""
 
-
 CROSSOVER_UP_TO = 2000
 """So far at least the plan looks for the number of blanks from which on pressing is cheaper."""
-
-
-@dataclass(frozen=True)
-class Fitted:
-    """An element, and the ways to its blank by the name of the stock row."""
-
-    position: int
-    element: Element
-    checked: ElementCheck
-    glass: GlassRow
-    options: Mapping[str, BlankOption]
 
 
 def plan_blanks(*, job: Job, check: CheckReport, rates: Rates, pictures: bool = False) -> BlankPlan | Refusal:
@@ -59,20 +39,20 @@ def plan_blanks(*, job: Job, check: CheckReport, rates: Rates, pictures: bool = 
     elements = job.request.prescription.elements
     _the_check_is_of_this_lens(elements, check)
     answers = [
-        _fitted(position=position, element=element, checked=checked, rates=rates)
+        ways_of(position=position, element=element, checked=checked, rates=rates)
         for position, (element, checked) in enumerate(zip(elements, check.elements, strict=True))
     ]
     reasons = tuple(answer for answer in answers if isinstance(answer, Finding))
     if reasons:
         return Refusal(stage="glass", reasons=reasons)
-    fitted = [answer for answer in answers if isinstance(answer, Fitted)]
+    ways = [answer for answer in answers if isinstance(answer, Fitted)]
     quantities = tuple(sorted(job.request.quantities))
     terms = Terms(
         quantities=quantities,
         up_to_blanks=math.ceil(quantities[-1] * STARTS_PER_PIECE) + STARTS_AT_LEAST,
         minor_units=rates.currency(rates.base_currency).minor_units,
     )
-    of_glasses = [_of_one_glass(found, terms, rates) for found in _by_glass(fitted)]
+    of_glasses = [_of_one_glass(found, terms, rates) for found in by_glass(ways)]
     positions = {element.name: position for position, element in enumerate(elements)}
     planned = sorted((one for found in of_glasses for one in found.planned), key=lambda one: one.position)
     materials = (material for found in of_glasses for material in found.materials)
@@ -102,29 +82,6 @@ class OfOneGlass:
     materials: tuple[MaterialModel, ...]
     notes: tuple[Finding, ...]
     cuts: tuple[Cut, ...]
-
-
-def _fitted(*, position: int, element: Element, checked: ElementCheck, rates: Rates) -> Fitted | Finding:
-    """The ways to the blank of an element, or the reason why there is none."""
-    if checked.glass is None:
-        return not_priced(position=position, element=element)
-    largest = largest_finished_diameter_mm(rates=rates)
-    if element.diameter_mm > largest:
-        return over_the_allowances(position=position, element=element, largest_mm=largest)
-    glass = rates.glass(checked.glass)
-    answers = _answers_of_stock(element=element, glass=glass, rates=rates)
-    options = {answer.stock.name: answer for answer in answers if isinstance(answer, BlankOption)}
-    if not options:
-        misfits = tuple(answer for answer in answers if isinstance(answer, Misfit))
-        return too_large_for_all(position=position, element=element, misfits=misfits)
-    return Fitted(position, element, checked, glass, options)
-
-
-def _by_glass(fitted: Sequence[Fitted]) -> list[list[Fitted]]:
-    found: dict[str, list[Fitted]] = {}
-    for one in fitted:
-        found.setdefault(one.glass.name, []).append(one)
-    return list(found.values())
 
 
 def _of_one_glass(fitted: Sequence[Fitted], terms: Terms, rates: Rates) -> OfOneGlass:
@@ -173,15 +130,6 @@ def _planned(one: Fitted, cut: Cut, group: Group, turn: Crossover | None, terms:
     )
     others = [other for stock, other in one.options.items() if stock != option.stock.name]
     return Planned(one.position, blank_of(option=option, others=others, checked=one.checked, glass=glass), (*cares, *thicker))
-
-
-def _answers_of_stock(*, element: Element, glass: GlassRow, rates: Rates) -> list[BlankOption | Misfit]:
-    if glass.density_g_cm3 is None:
-        raise RateMissing("glasses", f"the density of {glass.name}")
-    rows = [row for row in rates.stock_forms if row.glass == glass.name]
-    if not rows:
-        raise RateMissing("stock_forms", f"the glass {glass.name}")
-    return [option_for(element=element, stock=row, density_g_cm3=glass.density_g_cm3, rates=rates) for row in rows]
 
 
 def _the_check_is_of_this_lens(elements: Sequence[Element], check: CheckReport) -> None:

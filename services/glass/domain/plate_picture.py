@@ -76,6 +76,12 @@ def free_strip_mm(*, layout: Layout) -> tuple[float, float, float, float]:
 
 def _plate(layout: Layout, scale: float) -> Iterator[str]:
     margin = layout.edge_margin_mm
+    if layout.is_round:
+        middle = layout.length_mm / 2
+        for kind, radius in (("plate", middle), ("margin", middle - margin)):
+            if radius > 0 and (kind == "plate" or margin > 0):
+                yield f'<circle class="{kind}" cx="{_n(middle * scale)}" cy="{_n(middle * scale)}" r="{_n(radius * scale)}"/>'
+        return
     yield _rectangle("plate", 0.0, 0.0, layout.length_mm * scale, layout.width_mm * scale)
     if margin > 0:
         inner = (layout.length_mm - 2 * margin, layout.width_mm - 2 * margin)
@@ -83,7 +89,9 @@ def _plate(layout: Layout, scale: float) -> Iterator[str]:
 
 
 def _remnants(layout: Layout, scale: float) -> Iterator[str]:
-    """The remnant, when it is wider than the margin: less is slurry."""
+    """The remnant, when it is wider than the margin: less is slurry. What is left of a round slice is none."""
+    if layout.is_round:
+        return
     x, y, length, width = free_strip_mm(layout=layout)
     if min(length, width) <= 2 * max(layout.edge_margin_mm, 1.0):
         return
@@ -108,8 +116,9 @@ def _disc(disc: Disc, layout: Layout, kerf_mm: float, scale: float, owners: Sequ
 def _words(layout: Layout, text: PlateText, owners: Sequence[str]) -> list[str]:
     share = utilisation(layout=layout)
     discs = ", ".join(f"{layout.count_of(owner)} × {_safe(owner) or 'disc'} ⌀ {_diameters(layout, owner)} mm" for owner in owners)
+    face = f"slice ⌀ {layout.length_mm:.1f}" if layout.is_round else f"plate {layout.length_mm:.1f} × {layout.width_mm:.1f}"
     return [
-        f"plate {layout.length_mm:.1f} × {layout.width_mm:.1f} × {text.thickness_mm:.2f} mm, {text.plate_mass_g:.1f} g;"
+        f"{face} × {text.thickness_mm:.2f} mm, {text.plate_mass_g:.1f} g;"
         f" edge margin {layout.edge_margin_mm:.1f} mm, cut {text.kerf_mm:.1f} mm",
         discs or "no disc fits",
         f"in discs {share * text.plate_mass_g:.1f} g; utilisation {100 * share:.1f} %,"

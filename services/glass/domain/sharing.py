@@ -55,27 +55,30 @@ class _Shelf(NamedTuple):
 def shared_offer(
     *, options: Sequence[BlankOption], partition: Partition, numbers: Counts, density_g_cm3: float, minor_units: int
 ) -> SharedOffer:
-    """What one slab or strip row offers for rising numbers of blanks of every element, shape (k,).
+    """What one slab or strip row offers for several numbers of blanks.
 
     Args:
         options: the elements' ways out of the same row, two or more.
+        numbers: blanks of every element alike, shape (k,), or of each option its own, shape (options, k).
         partition: which elements come out of plates of one thickness.
 
     Notes: slabs are as few as `slabs_needed` knows.
     """
     shelf = _shelf(options, density_g_cm3)
-    found = {option.element.name: option for option in options}
+    wanted = np.broadcast_to(numbers, (len(options), np.shape(numbers)[-1]))
+    place_of = {option.element.name: place for place, option in enumerate(options)}
     classes = []
     for members in partition:
-        together = [found[name] for name in members]
-        thickness = max(option.shape.thickness_mm for option in together)
-        classes.append((thickness, members, plates_for(kinds=[Kind.of(option) for option in together], numbers=numbers)))
+        places = [place_of[name] for name in members]
+        thickness = max(options[place].shape.thickness_mm for place in places)
+        kinds_of_class = [Kind.of(options[place]) for place in places]
+        classes.append((thickness, members, plates_for(kinds=kinds_of_class, numbers=wanted[places])))
     classes.sort(key=lambda one: -one[0])
     depths = tuple(thickness + shelf.kerf_mm for thickness, _, _ in classes)
     counts = list(zip(*(plates.tolist() for _, _, plates in classes), strict=True))
     slabs = [slabs_needed(plates, depths, shelf.capacity_mm) for plates in counts]
     kinds = tuple((thickness, members) for thickness, members, _ in classes)
-    return SharedOffer(shelf, kinds, tuple(counts), tuple(slabs), numbers, minor_units)
+    return SharedOffer(shelf, kinds, tuple(counts), tuple(slabs), wanted, minor_units)
 
 
 @dataclass(frozen=True)
@@ -86,7 +89,8 @@ class SharedOffer:
     kinds: tuple[tuple[float, tuple[str, ...]], ...]
     counts: tuple[tuple[int, ...], ...]
     slabs: tuple[Slabs, ...]
-    numbers: Counts
+    wanted: Counts
+    """Blanks of each option, shape (options, k)."""
     minor_units: int
 
     def rest_kg(self, place: int) -> float:
@@ -112,7 +116,7 @@ class SharedOffer:
 
     def lot(self, place: int) -> SharedLot:
         """The lot at one of the numbers."""
-        number = int(self.numbers[place])
+        wanted = self.wanted[:, place]
         classes = tuple(
             PlateClass(thickness, members, plates)
             for (thickness, members), plates in zip(self.kinds, self.counts[place], strict=True)
@@ -122,10 +126,10 @@ class SharedOffer:
             self.slabs[place].number,
             Decimal(repr(self.rest_kg(place))),
             sum(self.counts[place]),
-            number * len(self.shelf.options),
+            int(wanted.sum()),
         )
         cost = rounded_up(sum((one.amount for one in purchases), Decimal(0)), self.minor_units)
-        return SharedLot(purchases, number, cost, classes)
+        return SharedLot(purchases, int(wanted.max()), cost, classes)
 
 
 def best_partition(
@@ -186,20 +190,26 @@ def _shelf(options: Sequence[BlankOption], density_g_cm3: float) -> _Shelf:
 
 
 def plates_for(*, kinds: Sequence[Kind], numbers: Counts) -> Counts:
-    """Plates that give `numbers` discs of every kind; a seat for a larger disc takes a smaller one, and so does a gap in a full plate.
+    """Plates that give `numbers` discs; a seat for a larger disc takes a smaller one, and so does a gap in a full plate.
+
+    Args:
+        numbers: discs of every kind alike, shape (k,), or of each kind its own, shape (kinds, k); the answer has shape (k,).
 
     Notes: largest discs first: what a seat serves is best the largest that is still without one. `laid_out` lays the very plates.
     Source: derived.
     """
-    plates = np.zeros_like(numbers)
-    free = np.zeros_like(numbers)
+    wanted = np.broadcast_to(numbers, (len(kinds), np.shape(numbers)[-1]))
+    plates: Counts = np.zeros_like(wanted[0])
+    free = np.zeros_like(wanted[0])
     gaps: dict[str, Counts] = {}
-    by_size = sorted(kinds, key=lambda kind: (-kind.diameter_mm, kind.owner))
+    order = sorted(range(len(kinds)), key=lambda place: (-kinds[place].diameter_mm, kinds[place].owner))
+    by_size = [kinds[place] for place in order]
     for place, kind in enumerate(by_size):
+        asked = wanted[order[place]]
         free = free + gaps.get(kind.owner, 0)
-        wanting = np.maximum(numbers - free, 0)
+        wanting = np.maximum(asked - free, 0)
         own = -(-wanting // kind.discs_per_plate)
-        free = free + own * kind.discs_per_plate - numbers
+        free = free + own * kind.discs_per_plate - asked
         if place + 1 < len(by_size):
             owner, seats = gap_seats(kind=kind, smaller=by_size[place + 1 :])
             if seats:

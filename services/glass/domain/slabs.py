@@ -103,6 +103,8 @@ class _Search:
         for left in self._after_one_slab(plates):
             if self.fits(left, slabs - 1):
                 return True
+            if self.nodes < 0:
+                return False
         self.failed.add((plates, slabs))
         return False
 

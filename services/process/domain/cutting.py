@@ -14,13 +14,14 @@ from shared_schemas.rates import Rates
 
 
 def cut_blank(work: ElementWork, rates: Rates) -> Iterator[Line]:
-    """What stands before generating: a pressing skips saw and core, a bought disc both, a rod only needs the saw."""
+    """What stands before generating: a pressing skips saw and core; what gives one blank across, as a rod does, only needs the saw."""
     form = work.blank.form
     if form == "pressing":
         yield line("press_blank", rates)
-    if form in ("slab", "strip", "rod"):
+    sliced = form in ("slab", "strip", "rod") or (form == "disc" and work.blank.blanks_per_piece > 1)
+    if sliced:
         yield _saw(work, rates)
-    if form in ("slab", "strip"):
+    if form in ("slab", "strip") or (form == "disc" and work.blank.discs_per_plate > 1):
         yield _core(work, rates)
 
 
