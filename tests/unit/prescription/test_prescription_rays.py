@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 from typing import Any
 
 import numpy as np
@@ -148,18 +147,3 @@ def test_no_prescription_makes_a_nan(
         assert 0 <= spot.lost <= 1
         assert (spot.rms_mm is None) == (spot.position_mm is None)
         assert spot.rms_mm is None or spot.rms_mm >= 0
-
-
-def test_forty_faces_and_three_fields_take_milliseconds_and_the_time_grows_with_the_faces() -> None:
-    def best_s(elements: int) -> float:
-        prescription, indices = lens(*([400.0, -500.0] * elements)), [1.5] * elements
-        taken = []
-        for _ in range(15):
-            start = time.perf_counter()
-            spots(prescription=prescription, indices=indices, fields_deg=(0.0, 3.0, 5.0))
-            taken.append(time.perf_counter() - start)
-        return min(taken)
-
-    ten, twenty, forty = best_s(10), best_s(20), best_s(40)
-    assert twenty < 0.010
-    assert forty - twenty < 4 * (twenty - ten) + 0.001
