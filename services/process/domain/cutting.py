@@ -18,7 +18,7 @@ def cut_blank(work: ElementWork, rates: Rates) -> Iterator[Line]:
     form = work.blank.form
     if form == "pressing":
         yield line("press_blank", rates)
-    sliced = form in ("slab", "strip", "rod") or (form == "disc" and work.blank.blanks_per_piece > 1)
+    sliced = form in ("slab", "strip", "rod") or (form == "disc" and work.blank.plates_per_slab > 1)
     if sliced:
         yield _saw(work, rates)
     if form in ("slab", "strip") or (form == "disc" and work.blank.discs_per_plate > 1):

@@ -57,12 +57,24 @@ def test_the_route_of_an_element_goes_from_stock_to_coated(
 
 @pytest.mark.parametrize(
     ("form", "first"),
-    [("slab", ["saw", "core"]), ("strip", ["saw", "core"]), ("rod", ["saw"]), ("disc", []), ("pressing", ["press_blank"])],
+    [("slab", ["saw", "core"]), ("strip", ["saw", "core"]), ("rod", ["saw"]), ("disc", ["saw", "core"]), ("pressing", ["press_blank"])],
 )
 def test_the_form_of_the_blank_says_what_comes_before_generating(
     form: str, first: list[str], lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates
 ) -> None:
     names = [step.operation for step in plan(lens(piece(form=form)), rates).routes[0].operations]
+    assert names[: names.index("generate")] == first
+
+
+@pytest.mark.parametrize(("across", "slices", "first"), [(1, 1, []), (1, 3, ["saw"]), (4, 1, ["core"])])
+def test_a_sawn_disc_is_cut_only_into_what_it_gives(
+    across: int, slices: int, first: list[str], lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates
+) -> None:
+    made = lens(piece(form="disc"))
+    counts = {"discs_per_plate": across, "plates_per_slab": slices, "blanks_per_piece": across * slices}
+    (blank,) = made.blanks.blanks
+    cut = replace(made, blanks=made.blanks.model_copy(update={"blanks": (blank.model_copy(update=counts),)}))
+    names = [step.operation for step in plan(cut, rates).routes[0].operations]
     assert names[: names.index("generate")] == first
 
 
