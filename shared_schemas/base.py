@@ -60,7 +60,7 @@ class Fault:
 
     def as_detail(self) -> InitErrorDetails:
         context = {"figure": self.figure, "limit": self.limit, "remedy": self.remedy}
-        return InitErrorDetails(type=PydanticCustomError("fault", _escape(self.reason), context), loc=self.where, input=self.figure)
+        return InitErrorDetails(type=PydanticCustomError("fault", escaped(self.reason), context), loc=self.where, input=self.figure)
 
 
 def refuse_if_any(model: BaseModel, faults: list[Fault]) -> None:
@@ -69,5 +69,6 @@ def refuse_if_any(model: BaseModel, faults: list[Fault]) -> None:
         raise ValidationError.from_exception_data(type(model).__name__, [fault.as_detail() for fault in faults])
 
 
-def _escape(text: str) -> str:
+def escaped(text: str) -> str:
+    """A sentence as pydantic takes it for a template."""
     return text.replace("{", "(").replace("}", ")")

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Literal
 
 from shared_schemas.base import Contract, Name, Pointer, Text
+from shared_schemas.prescription import CoatingDemand
 
 Severity = Literal["note", "care", "stop"]
 Makeable = Literal["yes", "with_care", "no"]
@@ -80,6 +81,8 @@ class SurfaceCheck(Contract):
     diameter, `aspheric_departure_um` peak to valley and `aspheric_slope_mrad` at its steepest. `centre_offset_mm` is how far
     the centring tolerance lets the centre of curvature lie off the axis. `bevel_width_mm` is the least and the most that is
     usual, `None` where no bevel is needed or usual; `seat_width_mm` the flat or step outside the curve.
+    `focal_length_per_radius` is the change of the whole lens's focal length with this radius [mm/mm], `None` for plano or afocal.
+    `roughness_nm` is the limit of Rq, `micro_defects` how many a polishing grade leaves in 10 mm, by ISO 10110-8 and where stated.
     """
 
     sag_mm: float
@@ -90,7 +93,7 @@ class SurfaceCheck(Contract):
     irregularity_fringes: float
     imperfection_count: int
     imperfection_grade_mm: float
-    coating: str | None
+    coating: str | CoatingDemand | None
     defaulted: tuple[str, ...] = ()
     best_fit_radius_mm: float | None = None
     aspheric_departure_um: float | None = None
@@ -98,6 +101,9 @@ class SurfaceCheck(Contract):
     centre_offset_mm: float | None = None
     bevel_width_mm: tuple[float, float] | None = None
     seat_width_mm: float = 0.0
+    focal_length_per_radius: float | None = None
+    roughness_nm: float | None = None
+    micro_defects: float | None = None
 
 
 class GlassQuality(Contract):
@@ -186,7 +192,10 @@ class ImageSpot(Contract):
 
 
 class CheckReport(Contract):
-    """What the prescription stage says: whether the lens can be made, its first order, each element, every finding."""
+    """What the prescription stage says: whether the lens can be made, its first order, each element, every finding.
+
+    `assembly_imperfection_grade_mm` is the grade that `15/` allows the cemented faces, `None` where it is not stated.
+    """
 
     makeable: Makeable
     first_order: FirstOrder
@@ -194,3 +203,4 @@ class CheckReport(Contract):
     findings: tuple[Finding, ...]
     spaces: tuple[SpaceCheck, ...] = ()
     images: tuple[ImageSpot, ...] = ()
+    assembly_imperfection_grade_mm: float | None = None

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from datetime import date
 from decimal import Decimal
-from typing import Any
+from operator import not_
+from typing import Annotated
 
-from pydantic import SerializerFunctionWrapHandler, model_serializer
+from pydantic import Field
 
 from shared_schemas.base import Contract, Name, Text
 
@@ -25,13 +26,15 @@ class Figure(Contract):
 
     name: Name
     value: float | int | Decimal | str
-    unit: str = ""
-    formula: Text | None = None
-    inputs: tuple[Figure, ...] = ()
-    rate_row: RateRowRef | None = None
-    source: Text | None = None
+    # A quote carries thousands of figures; what is empty is left out of their JSON.
+    unit: str = Field("", exclude_if=not_)
+    formula: Text | None = Field(None, exclude_if=not_)
+    inputs: tuple[Figure, ...] = Field((), exclude_if=not_)
+    rate_row: RateRowRef | None = Field(None, exclude_if=not_)
+    source: Text | None = Field(None, exclude_if=not_)
 
-    @model_serializer(mode="wrap")
-    def _say_what_there_is(self, write: SerializerFunctionWrapHandler) -> dict[str, Any]:
-        """A quote carries thousands of figures; what is empty is left out of their JSON."""
-        return {name: value for name, value in write(self).items() if value not in (None, "", (), [])}
+
+class PointedFigure(Figure):
+    """The figure that stands at a place of a quote, named by a JSON pointer (RFC 6901)."""
+
+    pointer: Annotated[str, Field(pattern=r"^(/[^/]*)*$", max_length=400)]

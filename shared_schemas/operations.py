@@ -18,12 +18,43 @@ Face = Literal["front", "back"]
 PartKind = Literal["element", "cemented_group", "lens"]
 
 
+class SampleStep(Contract):
+    """In lots up to a size (`None`: any larger one), how many pieces are looked at, and with how many bad ones the lot still passes."""
+
+    up_to: Annotated[int, Field(ge=1)] | None
+    pieces: Annotated[int, Field(ge=1)]
+    accept: Annotated[int, Field(ge=0)]
+
+
+class Sampled(Contract):
+    """Part of the minutes of a piece that only a sample of the lot takes: which share of them, and how many pieces, by lot size.
+
+    A lot that is no larger than its sample is looked at whole. `steps` go from the smallest lots to the largest.
+    """
+
+    looks_at: Name
+    share: Share
+    steps: Annotated[tuple[SampleStep, ...], Field(min_length=1)]
+
+    def spared(self, pieces: int) -> int:
+        """How many of a lot of `pieces` are not looked at."""
+        step = next((one for one in self.steps if one.up_to is None or pieces <= one.up_to), self.steps[-1])
+        return max(pieces - step.pieces, 0)
+
+
 class Operation(Contract):
     """One line of the route card.
 
     A run of n pieces takes `setup_min` once, `batch_min` for each of ceil(n / batch_size) batches and `piece_min` for each
     piece; the machine is busy all that time, a person for `attended_share` of it (and the set-up). A piece survives with probability `yield`; a whole batch is
     lost together with probability `batch_loss`. `consumables` is spent per batch. `basis` explains the figures by name.
+
+    Operations of one `shared_run` (of any part, and of either face) may go into one run: `batch_size` is what a run holds if it
+    holds these pieces only, so n_i pieces take the share n_i / batch_size_i of a run. A lot takes ceil(sum of the shares) runs,
+    but no fewer than one part has operations of that name, as a piece is in a run once; a run's minutes, consumables and
+    loss are borne by each in proportion to its share.
+
+    Of the minutes of pieces that go one at a time, `sampled` names the shares that only a sample of the lot takes.
     """
 
     operation: OperationName
@@ -38,6 +69,8 @@ class Operation(Contract):
     yield_share: Annotated[float, Field(alias="yield", gt=0, le=1)]
     batch_loss: Annotated[float, Field(ge=0, lt=1)] = 0.0
     consumables: NonNegativeMoney
+    shared_run: Annotated[str, Field(min_length=1, max_length=80)] | None = None
+    sampled: tuple[Sampled, ...] = ()
     basis: tuple[Figure, ...] = ()
 
 
@@ -79,18 +112,71 @@ class Tooling(Contract):
     basis: tuple[Figure, ...] = ()
 
 
+class OwnedTool(Contract):
+    """A tool in hand: `name` is its row in the tooling rates, `serves` says for what of the part."""
+
+    name: Name
+    part: str
+    serves: Text
+
+
+class ToolingOffer(Contract):
+    """A radius so near to a test plate that the shop owns, that the customer may like it better: no new plate is made then.
+
+    The sign of the radius stays: a pair of plates serves the convex and the concave side. `also` are the other faces of that
+    radius; the plate is saved only when they change with it. `focal_length_change_mm` is the whole lens's, none of its
+    other radii changed. `not_needed` are the tools of the plan that fall away, `needed` what the new radius asks for
+    instead; `saving` is the difference of their charges.
+    """
+
+    where: Pointer
+    also: tuple[Pointer, ...] = ()
+    part: str
+    from_radius_mm: float
+    to_radius_mm: float
+    tool: Name
+    focal_length_change_mm: float
+    focal_length_change_share: float
+    saving: NonNegativeMoney
+    lead_days_saved: float
+    not_needed: tuple[Name, ...]
+    needed: tuple[Tooling, ...] = ()
+    basis: tuple[Figure, ...] = ()
+
+
 class LooserOperation(Contract):
-    """What becomes of one operation of a part when a tolerance is relaxed; `position` counts from 0 in its route."""
+    """What becomes of one operation of a part when a tolerance is relaxed; `position` counts from 0 in its route.
+
+    From `method` on, `None` stands for what stays as it is.
+    """
 
     position: Annotated[int, Field(ge=0)]
     batch_size: Annotated[int, Field(ge=1)]
     batch_min: Annotated[float, Field(ge=0)]
     piece_min: Annotated[float, Field(ge=0)] = 0.0
     yield_share: Annotated[float, Field(alias="yield", gt=0, le=1)]
+    method: str | None = None
+    work_centre: Name | None = None
+    setup_min: Annotated[float, Field(ge=0)] | None = None
+    attended_share: Share | None = None
+    consumables: NonNegativeMoney | None = None
+    batch_loss: Annotated[float, Field(ge=0, lt=1)] | None = None
+    sampled: tuple[Sampled, ...] | None = None
+
+
+class AddedOperation(Contract):
+    """An operation that a relaxation brings, before the one that is at `position` in the route as asked for."""
+
+    position: Annotated[int, Field(ge=0)]
+    operation: Operation
 
 
 class Relaxation(Contract):
-    """One tolerance, one class looser: from which figure to which, and the operations that change."""
+    """One tolerance, one class looser: from which figure to which, and the operations of the part that change.
+
+    `removed` are the positions of those that fall away, `added` those that come instead; `means` says in words what no
+    figure says, such as which coating becomes which; `needed` are tools that the change asks for and the plan does not have.
+    """
 
     where: Pointer
     part: str
@@ -99,15 +185,36 @@ class Relaxation(Contract):
     to_figure: float
     unit: str
     operations: tuple[LooserOperation, ...]
+    removed: tuple[Annotated[int, Field(ge=0)], ...] = ()
+    added: tuple[AddedOperation, ...] = ()
+    means: Text = ""
+    needed: tuple[Tooling, ...] = ()
+
+
+class BlockPicture(Contract):
+    """The block that a face is ground and polished on, drawn to scale: its lenses, the pattern they stand in, and the room between the nearest two."""
+
+    part: str
+    face: Face
+    lenses: Annotated[int, Field(ge=1)]
+    pattern: Name
+    least_gap_mm: float
+    svg: str
 
 
 class OperationPlan(Contract):
-    """What the process stage says. `routes` has every element, every cemented group and, last, the lens."""
+    """What the process stage says. `routes` has every element, every cemented group and, last, the lens.
+
+    `blocks` is filled where pictures were asked for.
+    """
 
     currency: Currency
     routes: Annotated[tuple[Route, ...], Field(min_length=1)]
     bought_parts: tuple[BoughtPart, ...] = ()
     tooling: tuple[Tooling, ...] = ()
+    tools_owned: tuple[OwnedTool, ...] = ()
+    offers: tuple[ToolingOffer, ...] = ()
     relaxations: tuple[Relaxation, ...] = ()
     findings: tuple[Finding, ...] = ()
     cautions: tuple[Text, ...] = ()
+    blocks: tuple[BlockPicture, ...] = ()

@@ -12,8 +12,40 @@ MOST_ELEMENTS = 60
 LARGEST_LENGTH_MM = 10_000.0
 
 Length = Annotated[float, Field(strict=True, gt=0, le=LARGEST_LENGTH_MM)]
+Wavelength = Annotated[float, Field(strict=True, ge=150, le=15_000)]
 Indication = Annotated[str, Field(min_length=1, max_length=80, pattern=NO_CONTROLS)]
 """An ISO 10110 indication as it is written on the drawing, such as `3/3(0.5)`."""
+
+
+class CoatingDemand(Contract):
+    """What a coating is to do, in place of its name: the shop takes the simplest stack of its own that does it.
+
+    In air, the mean of both polarisations is at most `reflectance_max_share` at every wavelength of `band_nm` (from, to; both
+    the same for one line), at `angle_deg` of incidence.
+    """
+
+    reflectance_max_share: Annotated[float, Field(strict=True, gt=0, lt=1)]
+    band_nm: tuple[Wavelength, Wavelength]
+    angle_deg: Annotated[float, Field(strict=True, ge=0, lt=90)] = 0.0
+
+    @model_validator(mode="after")
+    def _the_band_goes_up(self) -> CoatingDemand:
+        if self.band_nm[0] > self.band_nm[1]:
+            fault = Fault(
+                "band_nm",
+                reason="the band ends before it begins",
+                figure=list(self.band_nm),
+                limit="from, to",
+                remedy=f"write [{self.band_nm[1]:g}, {self.band_nm[0]:g}]",
+            )
+            refuse_if_any(self, [fault])
+        return self
+
+    def __str__(self) -> str:
+        """The demand as a drawing has it."""
+        first, last = self.band_nm
+        band = f"at {first:g} nm" if first == last else f"{first:g} to {last:g} nm"
+        return f"R <= {100 * self.reflectance_max_share:.3g} % {band}" + (f", {self.angle_deg:g} deg" if self.angle_deg else "")
 
 
 class Surface(Contract):
@@ -21,6 +53,7 @@ class Surface(Contract):
 
     `radius_mm` is positive when the centre of curvature lies behind the surface, `null` for plano. `conic` is k
     (0 a sphere, -1 a paraboloid); `asphere` holds the even terms of ISO 10110-12, order to coefficient [mm^(1-order)].
+    `coating` is a name of the rate table `coatings`, or what the coating is to do.
     """
 
     radius_mm: Annotated[float, Field(strict=True, ge=-1e7, le=1e7)] | None
@@ -31,7 +64,7 @@ class Surface(Contract):
     imperfections: Indication | None = None
     texture: Indication | None = None
     laser_damage: Indication | None = None
-    coating: Name | None = None
+    coating: Name | CoatingDemand | None = None
 
     @model_validator(mode="after")
     def _the_surface_reaches_its_clear_diameter(self) -> Surface:
@@ -179,7 +212,7 @@ class Prescription(Contract):
     """A lens to be made. Lengths in mm, angles in degrees; `object_distance_mm` null is an object at infinity."""
 
     title: Annotated[str, Field(min_length=1, max_length=200, pattern=NO_CONTROLS)]
-    wavelength_nm: Annotated[float, Field(strict=True, ge=150, le=15_000)] = 587.5618
+    wavelength_nm: Wavelength = 587.5618
     elements: Annotated[tuple[Element, ...], Field(min_length=1, max_length=MOST_ELEMENTS)]
     spaces: Annotated[tuple[Space, ...], Field(max_length=MOST_ELEMENTS - 1)] = ()
     stop: Stop | None = None
@@ -249,6 +282,7 @@ __all__ = [
     "LARGEST_LENGTH_MM",
     "MOST_ELEMENTS",
     "Barrel",
+    "CoatingDemand",
     "Element",
     "IndexGlass",
     "Prescription",

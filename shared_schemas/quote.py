@@ -21,8 +21,15 @@ MOST_QUANTITIES = 20
 QuoteStatus = Literal["accepted", "checking", "planning_blanks", "planning_operations", "assembling", "ready", "refused", "failed"]
 FINAL_STATUSES: frozenset[str] = frozenset({"ready", "refused", "failed"})
 
-InTime = Literal["yes", "with_expedite", "no"]
-LineKind = Literal["material", "operations", "bought_parts", "overhead", "contingency", "margin", "minimum_order", "rounding"]
+QuoteState = Literal["open", "accepted", "declined", "expired"]
+"""Where a ready quote stands with the customer."""
+
+InTime = Literal["yes", "with_expedite", "with_changes", "no"]
+LineKind = Literal[
+    "material", "operations", "bought_parts", "overhead", "contingency", "margin", "tooling", "minimum_order", "rounding", "priority", "overtime", "faster_glass",
+]  # fmt: skip
+
+ToolingTerms = Literal["one_off", "spread"]
 
 Quantity = Annotated[int, Field(strict=True, ge=1, le=LARGEST_QUANTITY)]
 
@@ -89,6 +96,18 @@ class LeadTime(Contract):
     critical_path: tuple[str, ...] = ()
 
 
+class Expedite(Contract):
+    """What it would cost to have a quantity sooner, for all of it, and what that would save. `lines` add up to `cost` exactly."""
+
+    p50_days: int
+    p90_days: int
+    ship_date: date
+    days_saved: int
+    cost: Money
+    lines: tuple[Line, ...]
+    critical_path: tuple[str, ...] = ()
+
+
 class MaterialNeed(Contract):
     """One line of a bill of materials: glass as it is bought, or a bought part, for one quantity."""
 
@@ -113,7 +132,8 @@ class Break(Contract):
     `start_quantities` cover single losses and those of batches up to a twentieth of the order; a larger batch is made again
     if it is lost. `enough_chance`, the chance that nothing has to be made again, counts every loss. `spares` are the
     good pieces to be expected beyond the order, by part; `loss_chance` is the chance that cost and overhead pass the price;
-    `in_time` answers a request that says when it needs the lenses.
+    `in_time` answers a request that says when it needs the lenses, and `in_time_with` says what would bring them in time
+    where the answer is not a plain yes. `expedite` is `None` where it would save no day or the terms know none.
     """
 
     quantity: int
@@ -130,6 +150,8 @@ class Break(Contract):
     loss_chance: float | None = None
     risk_drivers: tuple[RiskDriver, ...] = ()
     in_time: InTime | None = None
+    in_time_with: tuple[Text, ...] = ()
+    expedite: Expedite | None = None
 
 
 class ExplainedBreak(Contract):
@@ -155,7 +177,10 @@ class QuotedElement(Contract):
 
 
 class QuotedRelaxation(Contract):
-    """A tolerance the customer could relax: from, to, what it saves per unit at `quantity`, and in days."""
+    """A tolerance the customer could relax: from, to, what it saves per unit at `quantity`, and in days.
+
+    `means` says in words what no figure says. A saving that is `charged_once` is of charges for tools, over the quantity.
+    """
 
     where: str
     tolerance: str
@@ -165,6 +190,32 @@ class QuotedRelaxation(Contract):
     quantity: int
     saving_per_unit: Money
     days_saved: int
+    means: str = ""
+    charged_once: bool = False
+
+
+class QuotedOffer(Contract):
+    """A radius that could be that of a test plate the shop owns, what it does to the lens and what it saves.
+
+    Fields are those of `ToolingOffer`. `saving` is of the charges for tools and once for the order, `saving_per_unit` that
+    over `quantity`, `days_saved` off the median date.
+    """
+
+    where: str
+    also: tuple[str, ...] = ()
+    part: str
+    from_radius_mm: float
+    to_radius_mm: float
+    tool: str
+    focal_length_change_mm: float
+    focal_length_change_share: float
+    not_needed: tuple[str, ...]
+    needed: tuple[Tooling, ...] = ()
+    saving: Money
+    quantity: int
+    saving_per_unit: Money
+    days_saved: int
+    basis: tuple[Figure, ...] = ()
 
 
 class CombinedSaving(Contract):
@@ -180,7 +231,8 @@ class CombinedSaving(Contract):
 class QuoteBody(Contract):
     """What quoting works out: the same for the same request, rates and day, down to the byte.
 
-    `findings` are those of the stages after the check; the check report has its own.
+    `findings` are those of the stages after the check; the check report has its own. The charges of `tooling` are asked
+    once beside the prices, or, where `tooling_terms` says so, spread over each quantity as a line of its price.
     """
 
     prescription: Prescription
@@ -193,25 +245,44 @@ class QuoteBody(Contract):
     check: CheckReport
     breaks: tuple[Break, ...]
     tooling: tuple[Tooling, ...]
+    tooling_terms: ToolingTerms = "one_off"
     elements: tuple[QuotedElement, ...]
     assembly: tuple[Route, ...]
     bought_parts: tuple[BoughtPart, ...]
+    offers: tuple[QuotedOffer, ...] = ()
     relaxations: tuple[QuotedRelaxation, ...] = ()
     best_relaxations: CombinedSaving | None = None
     findings: tuple[Finding, ...] = ()
     cautions: tuple[Text, ...] = ()
 
 
+class QuoteDecision(Contract):
+    """What the customer decided on one revision of a quote: who said so (`key_id` is the key it came with) and when."""
+
+    number: str
+    revision: int
+    decision: Literal["accepted", "declined"]
+    quantity: int | None = None
+    by: str
+    note: str = ""
+    key_id: str
+    at: datetime
+
+
 class Quote(Contract):
     """A quote as the sales desk sees it, at any moment of its life.
 
     A ready quote has every field of `QuoteBody`, and `digest` is the SHA-256 of those in canonical JSON; until then
-    they are `None`. `problem` says why a quote was `refused` or `failed`.
+    they are `None`. `problem` says why a quote was `refused` or `failed`. `state` is where a ready quote stands with the
+    customer on the day it is read; figures of a revision never change, a requote makes the next one.
     """
 
     number: str
     revision: int = 1
+    latest_revision: int = 1
     status: QuoteStatus
+    state: QuoteState | None = None
+    decision: QuoteDecision | None = None
     attempt: int
     created_at: datetime
     finished_at: datetime | None = None
@@ -228,9 +299,11 @@ class Quote(Contract):
     check: CheckReport | None = None
     breaks: tuple[Break, ...] | None = None
     tooling: tuple[Tooling, ...] | None = None
+    tooling_terms: ToolingTerms = "one_off"
     elements: tuple[QuotedElement, ...] | None = None
     assembly: tuple[Route, ...] | None = None
     bought_parts: tuple[BoughtPart, ...] | None = None
+    offers: tuple[QuotedOffer, ...] | None = None
     relaxations: tuple[QuotedRelaxation, ...] | None = None
     best_relaxations: CombinedSaving | None = None
     findings: tuple[Finding, ...] | None = None
@@ -250,6 +323,8 @@ class QuoteSummary(Contract):
     number: str
     revision: int
     status: QuoteStatus
+    state: QuoteState | None = None
+    valid_until: date | None = None
     customer: str
     title: str
     created_at: datetime
@@ -266,6 +341,7 @@ class QuoteAccepted(Contract):
     """The answer to a quote request: its number, and where to look."""
 
     number: str
+    revision: int = 1
     status: QuoteStatus
     links: dict[str, str]
 
@@ -300,6 +376,7 @@ class EstimateSummary(Contract):
 
     number: str
     quote_number: str
+    revision: int = 1
     title: str
     finished_at: datetime
 

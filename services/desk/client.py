@@ -8,7 +8,7 @@ with BlankwrightClient(url="http://127.0.0.1:8750", key=key) as desk:
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from datetime import date
 from decimal import Decimal
@@ -31,11 +31,15 @@ from shared_schemas.quote import (
     EstimatePage,
     Quote,
     QuoteAccepted,
+    QuoteDecision,
     QuotePage,
     QuoteRequest,
 )
 
 if TYPE_CHECKING:
+    from shared_schemas.dead_letter import DeadLetterPage
+    from shared_schemas.quote_life import Comparison, DecisionRequest, QuoteBatch, QuoteBatchAccepted
+    from shared_schemas.rate_impact import RateImpact, RateImpactAccepted
     from shared_schemas.rates import RevisionList, TablePage
 
 Answer = TypeVar("Answer", bound=BaseModel)
@@ -92,42 +96,112 @@ class BlankwrightClient:
         headers = {"Idempotency-Key": idempotency_key} if idempotency_key else {}
         return self._asked(QuoteAccepted, "POST", "/v1/quotes", body=_json(request), headers=headers)
 
-    def quote(self, number: str) -> Quote:
-        """A quote as it stands at this moment."""
-        return self._asked(Quote, "GET", f"/v1/quotes/{in_path(number, safe='')}")
+    def requote(
+        self, number: str, changes: Mapping[str, Any] | None = None, *, rate_revision: int | None = None,
+        idempotency_key: str | None = None,
+    ) -> QuoteAccepted:  # fmt: skip
+        """Ask for the next revision of a quote, at the latest rates unless others are named.
+
+        `changes` is a JSON merge patch (RFC 7396) on its request, such as `{"quantities": [10, 50]}`.
+        """
+        headers = {"Idempotency-Key": idempotency_key} if idempotency_key else {}
+        body = {"changes": dict(changes or {}), "rate_revision": rate_revision}
+        return self._asked(QuoteAccepted, "POST", _place(number, "/requote"), body=body, headers=headers)
+
+    def decide(self, number: str, decision: DecisionRequest) -> QuoteDecision:
+        """Record that the customer accepted or declined a quote. The same decision told again gets the same answer."""
+        return self._asked(QuoteDecision, "POST", _place(number, "/decision"), body=_json(decision))
+
+    def compare(self, number: str, with_revision: int, revision: int | None = None) -> Comparison:
+        """What changed from `with_revision` to `revision`, the latest unless one is named."""
+        from shared_schemas.quote_life import Comparison  # noqa: PLC0415  # who only quotes does not wait for it
+
+        query = {"with": str(with_revision), "revision": _or_none(revision)}
+        return self._asked(Comparison, "GET", _place(number, "/compare"), query=query)
+
+    def request_batch(self, requests: Sequence[QuoteRequest], idempotency_key: str | None = None) -> QuoteBatchAccepted:
+        """Ask for up to a thousand quotes at once; all are accepted, or none is and `ServerRefused` names what is to be mended."""
+        from shared_schemas.quote_life import QuoteBatchAccepted  # noqa: PLC0415
+
+        headers = {"Idempotency-Key": idempotency_key} if idempotency_key else {}
+        body = {"requests": [_json(request) for request in requests]}
+        return self._asked(QuoteBatchAccepted, "POST", "/v1/quote-batches", body=body, headers=headers)
+
+    def batch(self, number: str, cursor: str | None = None) -> QuoteBatch:
+        """How far a batch is, and a page of its quotes."""
+        from shared_schemas.quote_life import QuoteBatch  # noqa: PLC0415
+
+        return self._asked(QuoteBatch, "GET", f"/v1/quote-batches/{in_path(number, safe='')}", query={"cursor": cursor})
+
+    def quote(self, number: str, revision: int | None = None) -> Quote:
+        """A quote as it stands at this moment, in its latest revision unless one is named."""
+        return self._asked(Quote, "GET", _place(number), query={"revision": _or_none(revision)})
+
+    def wait_for_batch(
+        self, number: str, timeout_s: float = 600.0, on_counts: Callable[[Mapping[str, int]], None] = lambda _: None
+    ) -> QuoteBatch:  # fmt: skip
+        """The batch when each of its quotes has its outcome. `on_counts` is called whenever the counts have changed.
+
+        Raises `WaitedTooLong`.
+        """
+        seen: dict[str, int] = {}
+
+        def look() -> tuple[QuoteBatch, str]:
+            found = self.batch(number)
+            counts = {str(status): count for status, count in found.counts.items()}
+            if counts != seen:
+                seen.update(counts)
+                on_counts(counts)
+            return found, found.status
+
+        return self._awaited(look, what="batch", number=number, ends=frozenset({"finished"}), timeout_s=timeout_s)
 
     def wait_for_quote(
-        self, number: str, timeout_s: float = 120.0, on_status: Callable[[str], None] = lambda _: None
+        self, number: str, timeout_s: float = 120.0, on_status: Callable[[str], None] = lambda _: None,
+        revision: int | None = None,
     ) -> Quote:  # fmt: skip
         """The quote when it is ready, refused or failed. `on_status` is called with each status that is seen, once.
 
         Looks often at first and then ever more seldom, once a second at last. Raises `WaitedTooLong`.
         """
+        seen = ""
+
+        def look() -> tuple[Quote, str]:
+            nonlocal seen
+            found = self.quote(number, revision)
+            if found.status != seen:
+                seen = found.status
+                on_status(seen)
+            return found, seen
+
+        return self._awaited(look, what="quote", number=number, ends=FINAL_STATUSES, timeout_s=timeout_s)
+
+    def _awaited(
+        self, look: Callable[[], tuple[Answer, str]], *, what: str, number: str, ends: Collection[str], timeout_s: float
+    ) -> Answer:  # fmt: skip
+        """What `look` finds when its status is one of `ends`."""
         began = self._clock()
-        pause, seen, faults = FIRST_PAUSE_S, "", 0
+        pause, status, faults = FIRST_PAUSE_S, "accepted", 0
         while True:
             try:
-                found = self.quote(number)
+                found, status = look()
             except (ServerUnreachable, ServerRefused) as fault:
                 faults += 1
                 if faults > FAULTS_BORNE or (isinstance(fault, ServerRefused) and fault.status < 500):
                     raise
             else:
                 faults = 0
-                if found.status != seen:
-                    seen = found.status
-                    on_status(seen)
-                if seen in FINAL_STATUSES:
+                if status in ends:
                     return found
             waited = self._clock() - began
             if waited >= timeout_s:
-                raise WaitedTooLong(number, seen or "accepted", waited)
+                raise WaitedTooLong(number, status, waited, what=what)
             self._sleep(min(pause, timeout_s - waited))
             pause = min(pause * PAUSE_GROWS_BY, LONGEST_PAUSE_S)
 
-    def quotes(self, cursor: str | None = None) -> QuotePage:
-        """A page of quotes, newest first; `cursor` is the `next` of the page before."""
-        return self._asked(QuotePage, "GET", "/v1/quotes", query={"cursor": cursor})
+    def quotes(self, cursor: str | None = None, state: str | None = None) -> QuotePage:
+        """A page of quotes, newest first; `cursor` is the `next` of the page before, `state` where they stand with the customer."""
+        return self._asked(QuotePage, "GET", "/v1/quotes", query={"cursor": cursor, "state": state})
 
     def estimates(self, after: str | None = None) -> EstimatePage:
         """A page of the feed of job estimates, oldest first; `after` is the cursor to go on from."""
@@ -140,6 +214,17 @@ class BlankwrightClient:
     def buy_together(self, wanted: BuyTogether) -> JointPurchases:
         """What the glass of several lenses costs apart and together."""
         return self._asked(JointPurchases, "POST", "/v1/blanks/buy-together", body=_json(wanted))
+
+    def dead_letters(self, cursor: str | None = None, *, replayed: bool | None = None) -> DeadLetterPage:
+        """A page of quotes that failed, newest first; only those that were started anew, or were not, when asked so."""
+        from shared_schemas.dead_letter import DeadLetterPage  # noqa: PLC0415
+
+        query = {"cursor": cursor, "replayed": None if replayed is None else str(replayed).lower()}
+        return self._asked(DeadLetterPage, "GET", "/v1/dead-letters", query=query)
+
+    def replay(self, letter: int) -> QuoteAccepted:
+        """Start the failed quote of a dead letter anew. Raises `ServerRefused` with status 409 when it has not failed."""
+        return self._asked(QuoteAccepted, "POST", f"/v1/dead-letters/{letter}/replay")
 
     def rate_revisions(self, cursor: str | None = None) -> RevisionList:
         """A page of rate revisions, newest first; `cursor` is the `next` of the page before."""
@@ -157,6 +242,41 @@ class BlankwrightClient:
         Raises `ServerRefused` with status 412 when somebody changed it meanwhile.
         """
         return self._table("PUT", table, body=_plain({"rows": list(rows), "reason": reason}), headers={"If-Match": etag})
+
+    def rate_impact(
+        self, table: str, rows: Sequence[Mapping[str, Any]] | str, *, most: int = 50, quotes: Sequence[str] | None = None,
+        idempotency_key: str | None = None,
+    ) -> RateImpactAccepted:  # fmt: skip
+        """Ask what a table would do to open quotes if it were published: those named, or the newest `most`.
+
+        `rows` are all its rows, or the text of its CSV. Nothing is published. Raises `ServerRefused` that names wrong cells.
+        """
+        from shared_schemas.rate_impact import RateImpactAccepted  # noqa: PLC0415
+
+        headers = {"Idempotency-Key": idempotency_key} if idempotency_key else {}
+        if isinstance(rows, str):
+            query: dict[str, str | list[str] | None] = {"table": table, "most": str(most), "quotes": list(quotes or ())}
+            headers |= {"Content-Type": "text/csv; charset=utf-8"}
+            answer = self._send("POST", "/v1/rates/impact", query=query, content=rows.encode(), headers=headers)
+        else:
+            body = {"table": table, "rows": list(rows), "most": most, "quotes": list(quotes) if quotes else None}
+            answer = self._send("POST", "/v1/rates/impact", body=_plain(body), headers=headers)
+        return self._read(RateImpactAccepted, answer)
+
+    def impact(self, number: str, cursor: str | None = None) -> RateImpact:
+        """How far an impact is, all its quotes together, and a page of them."""
+        from shared_schemas.rate_impact import RateImpact  # noqa: PLC0415
+
+        return self._asked(RateImpact, "GET", f"/v1/rates/impact/{in_path(number, safe='')}", query={"cursor": cursor})
+
+    def wait_for_impact(self, number: str, timeout_s: float = 600.0) -> RateImpact:
+        """The impact when each of its quotes has its outcome. Raises `WaitedTooLong`."""
+
+        def look() -> tuple[RateImpact, str]:
+            found = self.impact(number)
+            return found, found.status
+
+        return self._awaited(look, what="impact", number=number, ends=frozenset({"done"}), timeout_s=timeout_s)
 
     def is_ready(self) -> bool:
         """Whether the server says that it can work."""
@@ -177,12 +297,12 @@ class BlankwrightClient:
         return self._read(kind, self._send(method, path, query=query, body=body, headers=headers))
 
     def _send(
-        self, method: str, path: str, *, query: Mapping[str, str | None] | None = None, body: Any = None,
-        headers: Mapping[str, str] | None = None,
+        self, method: str, path: str, *, query: Mapping[str, str | list[str] | None] | None = None, body: Any = None,
+        content: bytes | None = None, headers: Mapping[str, str] | None = None,
     ) -> httpx.Response:  # fmt: skip
         params = {name: value for name, value in (query or {}).items() if value is not None}
         with self._translated():
-            return self._http.request(method, path, params=params, json=body, headers=dict(headers or {}))
+            return self._http.request(method, path, params=params, json=body, content=content, headers=dict(headers or {}))
 
     def _read(self, kind: type[Answer], answer: httpx.Response) -> Answer:
         """The answer as the contract that it should be; raises `ServerRefused` or `AnswerNotUnderstood`."""
@@ -206,6 +326,14 @@ class BlankwrightClient:
             raise ServerUnreachable(self._url, "it did not answer in time") from fault
         except (httpx.RequestError, httpx.InvalidURL) as fault:
             raise ServerUnreachable(self._url, str(fault).rstrip(".") or type(fault).__name__) from fault
+
+
+def _place(number: str, below: str = "") -> str:
+    return f"/v1/quotes/{in_path(number, safe='')}{below}"
+
+
+def _or_none(number: int | None) -> str | None:
+    return None if number is None else str(number)
 
 
 def _json(contract: BaseModel) -> Any:

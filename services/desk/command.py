@@ -6,33 +6,33 @@ Exit codes: 0 ready or done, 1 no answer in time or a fault of the server, 2 the
 
 from __future__ import annotations
 
-import json
 import sys
 import time
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import Annotated
 
 import typer
 
+from services.desk import impact_commands, letter_commands, life_commands
 from services.desk import one_box_commands as boxes
-from services.desk.errors import (
-    DeskError,
-    FileUnreadable,
-    NoServerNamed,
-    NoSuchKey,
-    QuoteHasNoBlanks,
-    ServerRefused,
-    SettingMissing,
+from services.desk.terminal import (
+    HERE,
+    REFUSED,
+    UNREACHABLE,
+    Folder,
+    Json,
+    Key,
+    Patience,
+    Url,
+    answer,
+    client_for,
+    followed,
+    numbers_in,
+    reported,
+    say,
+    show_quote,
 )
 
-if TYPE_CHECKING:
-    from services.desk.client import BlankwrightClient
-    from shared_schemas.quote import Quote, QuoteRequest
-
-UNREACHABLE, USAGE, REFUSED, FAILED = 1, 2, 3, 4
-EXIT_OF_STATUS = {"ready": 0, "refused": REFUSED, "failed": FAILED}
 DEMO = Path(__file__).resolve().parent / "demo" / "lake_ice_lidar.json"
 
 app = typer.Typer(
@@ -43,15 +43,12 @@ keys = typer.Typer(
     help="Hand out, list and revoke keys (needs BLANKWRIGHT_DATABASE_URL).", no_args_is_help=True, rich_markup_mode=None
 )
 app.add_typer(keys, name="keys")
+life_commands.add_to(app)
+letter_commands.add_to(app)
+impact_commands.add_to(app)
 
 File = Annotated[Path, typer.Argument(help="A prescription or quote request (.json), or a table of surfaces (.csv).")]
-Url = Annotated[str | None, typer.Option(envvar="BLANKWRIGHT_URL", help="Address of the server; without it the one box.")]
-Key = Annotated[str | None, typer.Option(envvar="BLANKWRIGHT_KEY", help="Your key, bw_….", show_envvar=True)]
-Folder = Annotated[Path, typer.Option(envvar="BLANKWRIGHT_FOLDER", help="Where the one box keeps its data.")]
-Json = Annotated[bool, typer.Option("--json", help="Answer in JSON.")]
-Patience = Annotated[float, typer.Option("--timeout", min=0.1, help="How long to wait for the quote, in seconds.")]
 Port = Annotated[int | None, typer.Option(min=1, max=65535, help="Port of the one box.")]
-HERE = Path(".blankwright")
 
 
 @app.command()
@@ -65,13 +62,13 @@ def quote(
     """Ask for a quote, wait for it and print it."""
     from services.desk.request_file import read_request  # noqa: PLC0415
 
-    with _reported(as_json=as_json):
-        numbers = _numbers(quantities)
+    with reported(as_json=as_json):
+        numbers = numbers_in(quantities)
         asked = {"quantities": numbers, "currency": currency, "customer": customer, "confidence": confidence}
         request = read_request(file, asked)
-        with _client(url, key, folder, role="sales") as desk:
-            found = _quoted(desk, request, timeout_s=timeout_s, quiet=as_json)
-        _show_quote(found, as_json=as_json)
+        with client_for(url, key, folder, role="sales") as desk:
+            found = followed(desk, lambda: desk.request_quote(request), timeout_s=timeout_s, quiet=as_json)
+        show_quote(found, as_json=as_json)
 
 
 @app.command()
@@ -79,23 +76,23 @@ def demo(folder: Folder = HERE, as_json: Json = False, timeout_s: Patience = 120
     """Quote the demo lens in the one box; what was started for it is stopped again."""
     from services.desk.request_file import read_request  # noqa: PLC0415
 
-    with _reported(as_json=as_json):
+    with reported(as_json=as_json):
         request = read_request(DEMO, {})
         box = boxes.running_box(folder)
         ours = box is None
         try:
             if box is None:
                 began = time.monotonic()
-                _say("starting broker, database, API and worker", quiet=as_json)
-                box = boxes.start_box(folder, port=None, say=_say)
-                _say(f"{time.monotonic() - began:7.2f} s  up at {box.url}", quiet=as_json)
-            _say(f"sending: {request.prescription.title}", quiet=as_json)
-            with _client(box.url, box.keys["sales"], folder, role="sales") as desk:
-                found = _quoted(desk, request, timeout_s=timeout_s, quiet=as_json)
-            _show_quote(found, as_json=as_json)
+                say("starting broker, database, API and worker", quiet=as_json)
+                box = boxes.start_box(folder, port=None, say=say)
+                say(f"{time.monotonic() - began:7.2f} s  up at {box.url}", quiet=as_json)
+            say(f"sending: {request.prescription.title}", quiet=as_json)
+            with client_for(box.url, box.keys["sales"], folder, role="sales") as desk:
+                found = followed(desk, lambda: desk.request_quote(request), timeout_s=timeout_s, quiet=as_json)
+            show_quote(found, as_json=as_json)
         finally:
             if ours and boxes.stop_box(folder):
-                _say("everything that was started is stopped", quiet=as_json)
+                say("everything that was started is stopped", quiet=as_json)
 
 
 @app.command()
@@ -103,9 +100,9 @@ def check(file: File, url: Url = None, key: Key = None, folder: Folder = HERE, a
     """Say at once whether a lens can be made, without a quote. Exit code 3 when it cannot."""
     from services.desk.request_file import read_prescription  # noqa: PLC0415
 
-    with _reported(as_json=as_json):
+    with reported(as_json=as_json):
         prescription = read_prescription(file)
-        with _client(url, key, folder, role="sales") as desk:
+        with client_for(url, key, folder, role="sales") as desk:
             report = desk.check(prescription)
         if as_json:
             typer.echo(report.model_dump_json())
@@ -118,28 +115,33 @@ def check(file: File, url: Url = None, key: Key = None, folder: Folder = HERE, a
 
 
 @app.command()
-def show(number: str, url: Url = None, key: Key = None, folder: Folder = HERE, as_json: Json = False) -> None:
+def show(
+    number: str, url: Url = None, key: Key = None, folder: Folder = HERE, as_json: Json = False,
+    revision: Annotated[int | None, typer.Option(min=1, help="A revision; without it the latest.")] = None,
+) -> None:  # fmt: skip
     """Print a quote as it stands."""
-    with _reported(as_json=as_json):
-        with _client(url, key, folder, role="sales") as desk:
-            found = desk.quote(number)
-        _show_quote(found, as_json=as_json)
+    with reported(as_json=as_json):
+        with client_for(url, key, folder, role="sales") as desk:
+            found = desk.quote(number, revision)
+        show_quote(found, as_json=as_json)
 
 
 @app.command(name="quotes")
 def list_quotes(
     url: Url = None, key: Key = None, folder: Folder = HERE, as_json: Json = False,
     cursor: Annotated[str | None, typer.Option(help="Cursor of the page before.")] = None,
+    state: Annotated[str | None, typer.Option(help="Only those that are open, accepted, declined or expired.")] = None,
 ) -> None:  # fmt: skip
     """List quotes, newest first, a page at a time."""
-    with _reported(as_json=as_json):
-        with _client(url, key, folder, role="sales") as desk:
-            page = desk.quotes(cursor)
+    with reported(as_json=as_json):
+        with client_for(url, key, folder, role="sales") as desk:
+            page = desk.quotes(cursor, state)
         lines = [
-            f"{one.number}  {one.status:<20}  {one.created_at:%Y-%m-%d %H:%M}  {one.customer}  {one.title}" for one in page.items
+            f"{one.number}  {one.revision:>3}  {one.state or one.status:<20}  {one.created_at:%Y-%m-%d %H:%M}  {one.customer}  {one.title}"
+            for one in page.items
         ]
-        lines += [f"more with: blankwright quotes --cursor {page.next}"] if page.next else []
-        _answer(page.model_dump(mode="json"), lines or ["no quotes yet"], as_json=as_json)
+        lines += [f"more with: blankwright quotes{f' --state {state}' if state else ''} --cursor {page.next}"] if page.next else []
+        answer(page.model_dump(mode="json"), lines or ["no quotes yet"], as_json=as_json)
 
 
 @app.command(name="buy-together")
@@ -151,42 +153,42 @@ def buy_together(
     """Say what the glass of several quotes costs when it is bought together."""
     from services.desk.glass_purchases import purchase_lines, request_for  # noqa: PLC0415
 
-    with _reported(as_json=as_json):
-        with _client(url, key, folder, role="sales") as desk:
+    with reported(as_json=as_json):
+        with client_for(url, key, folder, role="sales") as desk:
             found = desk.buy_together(request_for([desk.quote(number) for number in dict.fromkeys(numbers)], quantity))
-        _answer(found.model_dump(mode="json"), purchase_lines(found), as_json=as_json)
+        answer(found.model_dump(mode="json"), purchase_lines(found), as_json=as_json)
 
 
 @app.command()
 def up(folder: Folder = HERE, port: Port = None, as_json: Json = False) -> None:
     """Start the one box and return when it is ready."""
-    with _reported(as_json=as_json):
-        box = boxes.start_box(folder, port=port or boxes.default_port(), say=_say)
+    with reported(as_json=as_json):
+        box = boxes.start_box(folder, port=port or boxes.default_port(), say=say)
         where = folder / "one-box.json"
         said = [f"ready at {box.url}", f"keys for {', '.join(box.keys)} are in {where}", "stop it with: blankwright down"]
-        _answer({"url": box.url, "roles": list(box.keys), "address_file": str(where)}, said, as_json=as_json)
+        answer({"url": box.url, "roles": list(box.keys), "address_file": str(where)}, said, as_json=as_json)
 
 
 @app.command()
 def down(folder: Folder = HERE, as_json: Json = False) -> None:
     """Stop the one box."""
-    with _reported(as_json=as_json):
+    with reported(as_json=as_json):
         was_there = boxes.stop_box(folder)
-        _answer({"stopped": was_there}, ["stopped" if was_there else f"no one box runs in {folder}"], as_json=as_json)
+        answer({"stopped": was_there}, ["stopped" if was_there else f"no one box runs in {folder}"], as_json=as_json)
 
 
 @app.command()
 def status(folder: Folder = HERE, as_json: Json = False) -> None:
     """Say whether the one box runs and is ready. Exit code 1 when it is not."""
-    with _reported(as_json=as_json):
+    with reported(as_json=as_json):
         box = boxes.running_box(folder)
         ready = False
         if box is not None:
-            with _client(box.url, box.keys["sales"], folder, role="sales") as desk:
+            with client_for(box.url, box.keys["sales"], folder, role="sales") as desk:
                 ready = desk.is_ready()
         url = box.url if box else None
         said = f"no one box runs in {folder}" if box is None else f"{url} is {'ready' if ready else 'not ready'}"
-        _answer({"running": box is not None, "ready": ready, "url": url}, [said], as_json=as_json)
+        answer({"running": box is not None, "ready": ready, "url": url}, [said], as_json=as_json)
         if not ready:
             raise typer.Exit(UNREACHABLE)
 
@@ -196,9 +198,9 @@ def migrate(as_json: Json = False) -> None:
     """Bring the database's tables up to date (needs BLANKWRIGHT_DATABASE_URL)."""
     from services.desk.keeping import migrate as bring_up_to_date  # noqa: PLC0415
 
-    with _reported(as_json=as_json):
+    with reported(as_json=as_json):
         revisions = bring_up_to_date()
-        _answer(revisions, [f"{part} is at {revision}" for part, revision in revisions.items()], as_json=as_json)
+        answer(revisions, [f"{part} is at {revision}" for part, revision in revisions.items()], as_json=as_json)
 
 
 @app.command()
@@ -206,14 +208,14 @@ def doctor(url: Url = None, key: Key = None, folder: Folder = HERE, as_json: Jso
     """Say whether this machine is fit for the suite. Exit code 1 when something is not."""
     from services.desk.doctor import examine  # noqa: PLC0415
 
-    with _reported(as_json=as_json):
+    with reported(as_json=as_json):
         box = None if url else boxes.running_box(folder)
         answers = examine(folder, box.url if box else url, box.keys["sales"] if box else key)
         lines = [
             f"{'well' if one.well else 'NOT '}  {one.question}: {one.found}" + ("" if one.well else f"; {one.remedy}")
             for one in answers
         ]
-        _answer([one.as_json() for one in answers], lines, as_json=as_json)
+        answer([one.as_json() for one in answers], lines, as_json=as_json)
         if not all(one.well for one in answers):
             raise typer.Exit(UNREACHABLE)
 
@@ -223,10 +225,10 @@ def keys_list(as_json: Json = False) -> None:
     """List every key, without its secret."""
     from services.desk.keeping import list_keys  # noqa: PLC0415
 
-    with _reported(as_json=as_json):
+    with reported(as_json=as_json):
         found = list_keys()
         lines = [f"{one['id']}  {one['role']:<9}  {'revoked' if one['revoked_at'] else 'good':<8}  {one['label']}" for one in found]
-        _answer(found, lines or ["no keys yet"], as_json=as_json)
+        answer(found, lines or ["no keys yet"], as_json=as_json)
 
 
 @keys.command(name="add")
@@ -239,9 +241,9 @@ def keys_add(
 
     if role not in ("sales", "erp", "engineer", "admin", "service"):
         raise typer.BadParameter(f"there is no role {role}; the roles are sales, erp, engineer, admin, service")
-    with _reported(as_json=as_json):
+    with reported(as_json=as_json):
         key = add_key(role, label)
-        _answer({"role": role, "key": key}, [key], as_json=as_json)
+        answer({"role": role, "key": key}, [key], as_json=as_json)
 
 
 @keys.command(name="new")
@@ -250,7 +252,7 @@ def keys_new(as_json: Json = False) -> None:
     from services.desk.keeping import fresh_key  # noqa: PLC0415
 
     key = fresh_key()
-    _answer({"key": key}, [key], as_json=as_json)
+    answer({"key": key}, [key], as_json=as_json)
 
 
 @keys.command(name="revoke")
@@ -258,89 +260,9 @@ def keys_revoke(key_id: str, as_json: Json = False) -> None:
     """Stop a key from being good."""
     from services.desk.keeping import revoke_key  # noqa: PLC0415
 
-    with _reported(as_json=as_json):
+    with reported(as_json=as_json):
         revoke_key(key_id)
-        _answer({"revoked": key_id}, [f"{key_id} is revoked"], as_json=as_json)
-
-
-def _numbers(text: str | None) -> list[int] | None:
-    """Quantities as they are written on a command line."""
-    if text is None:
-        return None
-    try:
-        return [int(part) for part in text.replace(" ", "").split(",")]
-    except ValueError as fault:
-        raise typer.BadParameter(f"{text!r} are no quantities; write whole numbers, as 5,25,100") from fault
-
-
-def _client(url: str | None, key: str | None, folder: Path, *, role: str) -> BlankwrightClient:
-    """The server that was named, or the one box of the folder. Raises `NoServerNamed`."""
-    from services.desk.client import BlankwrightClient  # noqa: PLC0415
-
-    if url is None:
-        box = boxes.running_box(folder)
-        if box is None:
-            raise NoServerNamed(folder)
-        url, key = box.url, key or box.keys[role]
-    return BlankwrightClient(url=url, key=key or "")
-
-
-def _quoted(desk: BlankwrightClient, request: QuoteRequest, *, timeout_s: float, quiet: bool) -> Quote:
-    from services.desk.progress import Progress  # noqa: PLC0415
-
-    progress = Progress(lambda line: _say(line, quiet=quiet), time.monotonic)
-    accepted = desk.request_quote(request)
-    progress("accepted")
-    return desk.wait_for_quote(accepted.number, timeout_s=timeout_s, on_status=progress)
-
-
-def _show_quote(found: Quote, *, as_json: bool) -> None:
-    """Print the quote; a refused or failed one ends the command with its exit code."""
-    if as_json:
-        typer.echo(found.model_dump_json())
-    else:
-        from services.desk.quote_text import console_for, quote_page  # noqa: PLC0415
-
-        console = console_for(sys.stdout)
-        console.print()
-        console.print(quote_page(found))
-    code = EXIT_OF_STATUS.get(found.status, 0)
-    if code:
-        raise typer.Exit(code)
-
-
-def _say(line: str, *, quiet: bool = False) -> None:
-    """A line of progress: beside the answer, not in it."""
-    if not quiet:
-        typer.echo(line, err=True)
-
-
-def _answer(document: Any, lines: Sequence[str], *, as_json: bool) -> None:
-    typer.echo(json.dumps(document, ensure_ascii=False) if as_json else "\n".join(lines))
-
-
-@contextmanager
-def _reported(*, as_json: bool) -> Iterator[None]:
-    """Errors of the desk as sentences on the error output (as a JSON object on the output with --json), and an exit code."""
-    try:
-        yield
-    except DeskError as fault:
-        if as_json:
-            errors = [detail.model_dump(mode="json") for detail in fault.errors]
-            typer.echo(json.dumps({"error": type(fault).__name__, "detail": str(fault), "errors": errors}, ensure_ascii=False))
-        else:
-            from services.desk.problem_text import problem_lines  # noqa: PLC0415
-
-            typer.echo(str(fault), err=True)
-            for line in problem_lines(fault.errors):
-                typer.echo(f"  {line}", err=True)
-        raise typer.Exit(_exit_code(fault)) from fault
-
-
-def _exit_code(fault: DeskError) -> int:
-    if isinstance(fault, ServerRefused):
-        return USAGE if fault.status < 500 else UNREACHABLE
-    return USAGE if isinstance(fault, (FileUnreadable, NoSuchKey, QuoteHasNoBlanks, SettingMissing)) else UNREACHABLE
+        answer({"revoked": key_id}, [f"{key_id} is revoked"], as_json=as_json)
 
 
 def main() -> None:

@@ -4,7 +4,7 @@ DeskError
 ├── ServerUnreachable      nobody answers at the address
 ├── ServerRefused          the server answered with a problem document
 ├── AnswerNotUnderstood    the answer is not what the contracts promise
-├── WaitedTooLong          the quote was not finished in the time given
+├── WaitedTooLong          the quote, batch or impact was not finished in the time given
 ├── NoServerNamed          no address was given and no one box runs
 ├── BoxTrouble             the one box would not start or stop
 ├── SettingMissing         a setting that the command needs is not there
@@ -20,6 +20,9 @@ from __future__ import annotations
 from pathlib import Path
 
 from shared_schemas.problem import Explained, Problem, ProblemDetail
+
+LOOK_AGAIN = {"quote": "show", "batch": "batch --number", "impact": "impact --number"}
+"""The command that shows what is waited for."""
 
 
 class DeskError(Explained):
@@ -62,15 +65,15 @@ class AnswerNotUnderstood(DeskError):
 
 
 class WaitedTooLong(DeskError):
-    """Quote `number` was still `status` after `waited_s` seconds."""
+    """`what` (a quote, a batch or an impact) of that number was still `status` after `waited_s` seconds."""
 
-    def __init__(self, number: str, status: str, waited_s: float) -> None:
+    def __init__(self, number: str, status: str, waited_s: float, *, what: str = "quote") -> None:
         self.number = number
         self.status = status
         self.waited_s = waited_s
         super().__init__(
-            f"Quote {number} is still {status.replace('_', ' ')} after {waited_s:.0f} s. It is not lost: "
-            f"look again with: blankwright show {number}"
+            f"{what.capitalize()} {number} is still {status.replace('_', ' ')} after {waited_s:.0f} s. It is not lost: "
+            f"look again with: blankwright {LOOK_AGAIN[what]} {number}"
         )
 
 

@@ -7,31 +7,31 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from decimal import Decimal
-from typing import IO
 
-from rich import box
-from rich.console import Console, Group, RenderableType
+from rich.console import Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
+from services.desk.page_parts import cells, console_for, listed, money, section, table_with
 from services.desk.places import in_words
 from services.desk.problem_text import problem_lines
+from services.desk.savings_text import savings
+from services.desk.sooner_text import sooner
 from shared_schemas.check import CheckReport, Finding, FirstOrder
 from shared_schemas.operations import Operation, Tooling
 from shared_schemas.prescription import Prescription
 from shared_schemas.quote import Break, Quote, QuoteBody, QuotedElement
 
-PLAIN_WIDTH = 128
 MAKEABLE = {"yes": "can be made", "with_care": "can be made, with care", "no": "cannot be made as it is drawn"}
+
+TOOLING = {
+    "one_off": "Charged once, for tools the shop does not own yet",
+    "spread": "Spread over the order and in its price: tools the shop does not own yet",
+}
 
 DEFAULTED = "tolerance-defaulted"
 FEW = 2
 """More findings than these on tolerances that are not stated are told in one line."""
-
-
-def console_for(out: IO[str]) -> Console:
-    """A console that is plain where `out` is no terminal."""
-    return Console(file=out, highlight=False, markup=False, emoji=False, width=None if out.isatty() else PLAIN_WIDTH)
 
 
 def quote_page(quote: Quote) -> RenderableType:
@@ -46,11 +46,11 @@ def quote_page(quote: Quote) -> RenderableType:
 
 def check_page(prescription: Prescription, report: CheckReport) -> RenderableType:
     """A check report: whether, the first order, each element, every finding."""
-    elements = _table("element", "glass", ">edge mm", ">mass g", ">diameter : thickness", ">centring Z")
+    elements = table_with("element", "glass", ">edge mm", ">mass g", ">diameter : thickness", ">centring Z")
     for element in report.elements:
         mass = "-" if element.mass_g is None else f"{element.mass_g:.1f}"
         elements.add_row(
-            *_cells(
+            *cells(
                 element.name,
                 element.glass or f"n = {element.refractive_index:.4f}",
                 f"{element.edge_thickness_mm:.2f}",
@@ -63,7 +63,7 @@ def check_page(prescription: Prescription, report: CheckReport) -> RenderableTyp
         Text(prescription.title, style="bold"),
         Text(f"It {MAKEABLE[report.makeable]}."),
         _first_order(report.first_order),
-        *_section("Elements", elements),
+        *section("Elements", elements),
         *_findings(report.findings, prescription, notes=True),
     )
 
@@ -75,6 +75,13 @@ def _headline(quote: Quote) -> Text:
     text.append(f", revision {quote.revision}: ")
     colour = {"ready": "bold green", "refused": "bold yellow", "failed": "bold red"}.get(quote.status, "bold")
     text.append(quote.status.replace("_", " "), style=colour)
+    if quote.decision is not None:
+        ordered = f" for {quote.decision.quantity:,}" if quote.decision.quantity is not None else ""
+        text.append(f", {quote.decision.decision}{ordered} by {quote.decision.by} on {quote.decision.at:%Y-%m-%d}")
+    elif quote.state == "expired":
+        text.append(f", but expired; the next revision comes with: blankwright requote {quote.number}")
+    if quote.latest_revision > quote.revision:
+        text.append(f" (the latest revision is {quote.latest_revision})")
     if title:
         text.append(f"\n{title}")
     if quote.customer:
@@ -92,15 +99,16 @@ def _ready(body: QuoteBody) -> list[RenderableType]:
     return [
         Text(terms),
         _first_order(body.check.first_order),
-        *_section("Price and date", _price_table(body.breaks)),
-        *_section("What the price is made of, for the whole quantity", _line_table(body.breaks)),
-        *_section("How the cost of a piece may turn out", _risk_table(body.breaks)),
-        *_section("Pieces to start", _start_table(body.breaks)),
-        *_section("Elements", _element_table(body.elements)),
-        *(_section("Charged once, for tools the shop does not own yet", _tooling_table(body.tooling)) if body.tooling else []),
-        *_relaxations(body),
+        *section("Price and date", _price_table(body.breaks)),
+        *sooner(body),
+        *section("What the price is made of, for the whole quantity", _line_table(body.breaks)),
+        *section("How the cost of a piece may turn out", _risk_table(body.breaks)),
+        *section("Pieces to start", _start_table(body.breaks)),
+        *section("Elements", _element_table(body.elements)),
+        *(section(TOOLING[body.tooling_terms], _tooling_table(body.tooling)) if body.tooling else []),
+        *savings(body),
         *_findings((*body.check.findings, *body.findings), body.prescription, notes=False),
-        *_lines("Cautions", body.cautions),
+        *listed("Cautions", body.cautions),
     ]
 
 
@@ -109,7 +117,7 @@ def _without_a_price(quote: Quote) -> list[RenderableType]:
         return [Text("It is still being worked on.")]
     problem = quote.problem
     parts: list[RenderableType] = [Text(f"{problem.title}. {problem.detail}")]
-    parts += _lines("Reasons", problem_lines(problem.errors))
+    parts += listed("Reasons", problem_lines(problem.errors))
     return parts
 
 
@@ -130,14 +138,14 @@ def _first_order(figures: FirstOrder) -> Text:
 
 
 def _price_table(breaks: Sequence[Break]) -> Table:
-    table = _table(">quantity", ">unit price", ">total", ">ready in", ">9 in 10 within", ">ships, if ordered that day")
+    table = table_with(">quantity", ">unit price", ">total", ">ready in", ">9 in 10 within", ">ships, if ordered that day")
     for one in breaks:
         lead = one.lead_time
         table.add_row(
-            *_cells(
+            *cells(
                 f"{one.quantity:,}",
-                _money(one.unit_price),
-                _money(one.total_price),
+                money(one.unit_price),
+                money(one.total_price),
                 f"{lead.p50_days} days",
                 f"{lead.p90_days} days",
                 str(lead.ship_date),
@@ -149,43 +157,45 @@ def _price_table(breaks: Sequence[Break]) -> Table:
 def _line_table(breaks: Sequence[Break]) -> Table:
     """Lines down, quantities across, the total under its parts."""
     names = dict.fromkeys(line.name for one in breaks for line in one.lines)
-    table = _table("", *(f">{one.quantity:,}" for one in breaks))
+    table = table_with("", *(f">{one.quantity:,}" for one in breaks))
     amounts = [{line.name: line.amount for line in one.lines} for one in breaks]
     for name in names:
-        table.add_row(*_cells(name, *(_money(column[name]) if name in column else "-" for column in amounts)))
+        table.add_row(*cells(name, *(money(column[name]) if name in column else "-" for column in amounts)))
     table.add_section()
-    table.add_row(*_cells("total", *(_money(one.total_price) for one in breaks), style="bold"))
+    table.add_row(*cells("total", *(money(one.total_price) for one in breaks), style="bold"))
     return table
 
 
 def _risk_table(breaks: Sequence[Break]) -> RenderableType:
     """Cost before overhead: as planned, and below what it stays in half, eight and nineteen of twenty cases."""
-    table = _table(
+    table = table_with(
         ">quantity", ">planned", ">1 in 2 below", ">8 in 10 below", ">19 in 20 below", ">chance of a loss", "it varies most with"
     )
     for one in breaks:
         cost = one.unit_cost
-        points = [_money(point) if point is not None else "-" for point in (cost.planned, cost.p50, cost.p80, cost.p95)]
+        points = [money(point) if point is not None else "-" for point in (cost.planned, cost.p50, cost.p80, cost.p95)]
         loss = "-" if one.loss_chance is None else f"{one.loss_chance:.1%}"
         drivers = ", ".join(f"{driver.operation.replace('_', ' ')} {driver.share:.0%}" for driver in one.risk_drivers)
-        table.add_row(*_cells(str(one.quantity), *points, loss, drivers))
+        table.add_row(*cells(str(one.quantity), *points, loss, drivers))
     return table
 
 
 def _start_table(breaks: Sequence[Break]) -> Table:
     parts = dict.fromkeys(part for one in breaks for part in one.start_quantities)
-    table = _table("to deliver", *(f">{one.quantity:,}" for one in breaks))
+    table = table_with("to deliver", *(f">{one.quantity:,}" for one in breaks))
     for part in parts:
-        table.add_row(*_cells(part, *(f"{one.start_quantities.get(part, 0):,}" for one in breaks)))
+        table.add_row(*cells(part, *(f"{one.start_quantities.get(part, 0):,}" for one in breaks)))
     return table
 
 
 def _element_table(elements: Sequence[QuotedElement]) -> Table:
-    table = _table("element", "glass", "blank, mm", ">blank g", ">finished g", ">operations", "polishing, front", "polishing, back")
+    table = table_with(
+        "element", "glass", "blank, mm", ">blank g", ">finished g", ">operations", "polishing, front", "polishing, back"
+    )
     for element in elements:
         blank = element.blank
         table.add_row(
-            *_cells(
+            *cells(
                 element.name,
                 element.glass,
                 f"{blank.form}, {blank.diameter_mm:.1f} x {blank.thickness_mm:.1f}",
@@ -205,31 +215,12 @@ def _polishing(operations: Sequence[Operation], face: str) -> str:
 
 
 def _tooling_table(tooling: Sequence[Tooling]) -> Table:
-    table = _table("tool", "for", "why", ">charge", ">ready in")
+    table = table_with("tool", "for", "why", ">charge", ">ready in")
     for tool in tooling:
-        table.add_row(*_cells(tool.name, tool.part, tool.reason, _money(tool.charge), f"{tool.lead_days:g} days"))
+        table.add_row(*cells(tool.name, tool.part, tool.reason, money(tool.charge), f"{tool.lead_days:g} days"))
     table.add_section()
-    table.add_row(*_cells("all together", "", "", _money(sum((tool.charge for tool in tooling), Decimal(0))), "", style="bold"))
+    table.add_row(*cells("all together", "", "", money(sum((tool.charge for tool in tooling), Decimal(0))), "", style="bold"))
     return table
-
-
-def _relaxations(body: QuoteBody) -> list[RenderableType]:
-    if not body.relaxations:
-        return []
-    table = _table("tolerance", "where", ">from", ">to", ">of", ">saves a piece", ">days")
-    for one in body.relaxations:
-        table.add_row(
-            *_cells(
-                one.tolerance.replace("_", " "),
-                in_words(one.where, body.prescription),
-                f"{one.from_figure:g}",
-                f"{one.to_figure:g} {one.unit}",
-                f"{one.quantity:,}",
-                _money(one.saving_per_unit),
-                str(one.days_saved),
-            )
-        )
-    return _section("What looser tolerances would save", table)
 
 
 def _findings(findings: Iterable[Finding], prescription: Prescription, *, notes: bool) -> list[RenderableType]:
@@ -250,7 +241,7 @@ def _findings(findings: Iterable[Finding], prescription: Prescription, *, notes:
     left = len(found) - len(shown)
     if left:
         lines.append(f"And {left} {'note' if left == 1 else 'notes'}; see them with --json or blankwright check.")
-    return _lines("To look at", lines)
+    return listed("To look at", lines)
 
 
 def _by_element(findings: Iterable[Finding], prescription: Prescription) -> str:
@@ -262,31 +253,4 @@ def _by_element(findings: Iterable[Finding], prescription: Prescription) -> str:
     return "; ".join(f"{element}: {', '.join(rests)}" for element, rests in places.items())
 
 
-def _table(*heads: str) -> Table:
-    """A table with these heads; a head that begins with > has its figures to the right."""
-    table = Table(box=box.SIMPLE_HEAD, show_edge=False, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")
-    for head in heads:
-        right = head.startswith(">")
-        table.add_column(Text(head.removeprefix(">")), justify="right" if right else "left", overflow="fold")
-    return table
-
-
-def _cells(*values: str, style: str = "") -> list[Text]:
-    return [Text(value, style=style) for value in values]
-
-
-def _section(title: str, content: RenderableType) -> list[RenderableType]:
-    return [Text(f"\n{title}", style="bold cyan"), content]
-
-
-def _lines(title: str, lines: Sequence[str]) -> list[RenderableType]:
-    if not lines:
-        return []
-    table = Table.grid(padding=(0, 1, 0, 0))
-    for line in lines:
-        table.add_row(Text("·"), Text(line))
-    return _section(title, table)
-
-
-def _money(amount: Decimal) -> str:
-    return f"{amount:,}"
+__all__ = ["check_page", "console_for", "quote_page"]

@@ -55,17 +55,21 @@ def read_request(path: Path, asked: Mapping[str, Any]) -> QuoteRequest:
         _refuse(path, fault, document)
 
 
-def _document(path: Path) -> dict[str, Any] | Prescription:
-    text = _text(path)
-    if path.suffix.lower() in TABLE_SUFFIXES:
-        return prescription_from_table(text, title=path.stem[:200] or "a lens", name=path.name)
+def read_object(path: Path, what: str = "changes of a quote request") -> dict[str, Any]:
+    """The JSON object in a file. Raises `FileUnreadable`."""
     try:
-        document = json.loads(text, parse_constant=_no_such_number)
+        document = json.loads(_text(path), parse_constant=_no_such_number)
     except (ValueError, RecursionError) as fault:
         raise FileUnreadable(path.name, f"it is not JSON: {fault}") from fault
     if not isinstance(document, dict):
-        raise FileUnreadable(path.name, "it must hold one JSON object: a prescription, or a quote request")
+        raise FileUnreadable(path.name, f"it must hold one JSON object: {what}")
     return document
+
+
+def _document(path: Path) -> dict[str, Any] | Prescription:
+    if path.suffix.lower() in TABLE_SUFFIXES:
+        return prescription_from_table(_text(path), title=path.stem[:200] or "a lens", name=path.name)
+    return read_object(path, "a prescription, or a quote request")
 
 
 def _text(path: Path) -> str:

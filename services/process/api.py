@@ -33,9 +33,9 @@ STATUS: dict[type[Explained], tuple[int, str, str]] = {
     responses=answers("invalid", "not-json", "body-too-large", "refused", "rates"),
 )
 def plan_by_hand(asked: OperationsByHand, revision: Annotated[RateRevision, Depends(latest_rates)]) -> OperationPlan:
-    """Route cards with minutes and losses, what is bought, which tools are missing."""
+    """Route cards with minutes and losses, what is bought, which tools are missing, and a picture of each block."""
     job = Job(number="by-hand", attempt=0, request=asked.request, rate_revision=revision.number, quoted_on=datetime.now(UTC).date())
-    planned = plan_operations(job=job, check=asked.check, blanks=asked.blanks, rates=revision.rates)
+    planned = plan_operations(job=job, check=asked.check, blanks=asked.blanks, rates=revision.rates, pictures=True)
     if isinstance(planned, Refusal):
         raise errors.OperationsRefused(planned)
     return planned

@@ -7,20 +7,20 @@ import re
 from datetime import UTC, datetime
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Depends, Header, Path, Query, Request, Response
-from fastapi.exceptions import RequestValidationError
-from pydantic import ValidationError
+from fastapi import APIRouter, Header, Path, Query, Request, Response
 from starlette.concurrency import run_in_threadpool
 
-from services.chassis.keys import Caller
-from services.chassis.web import Refused, Tools, answers, needs_role
-from services.rates import errors
-from services.rates.domain.table_csv import rows_from_csv, rows_to_csv, validated_rows
-from services.rates.store.repository import RateStore, StoredTable
-from shared_schemas.problem import Explained, ProblemDetail
+from services.chassis.web import Refused, Tools, answers
+from services.rates import api_proposals, errors
+from services.rates.api_parts import CSV, JSON, Engineer, EngineerOrSuite, kind_of, read_document, read_rows
+from services.rates.domain.table_csv import rows_to_csv, validated_rows
+from services.rates.store.repository import RateStore
+from services.rates.store.statements import StoredTable
+from shared_schemas.problem import Explained
 from shared_schemas.rates import TABLES, RateRevision, RateRow, RevisionList, Said, TablePage, TableUpdate
 
 router = APIRouter()
+router.include_router(api_proposals.router)
 
 STATUS: dict[type[Explained], tuple[int, str, str]] = {
     errors.RatesError: (422, "invalid", "The request has values that cannot be"),
@@ -28,15 +28,13 @@ STATUS: dict[type[Explained], tuple[int, str, str]] = {
     errors.TableUnreadable: (422, "invalid", "The table has cells that cannot be read"),
     errors.TableContradicts: (422, "invalid", "The table contradicts itself or another table"),
     errors.RevisionUnknown: (404, "not-found", "There is no such revision"),
+    errors.ProposalUnknown: (404, "not-found", "There is no such proposal"),
     errors.RevisionStale: (412, "stale", "The table was changed meanwhile"),
 }
 
-Engineer = Annotated[Caller, Depends(needs_role("engineer"))]
-EngineerOrSuite = Annotated[Caller, Depends(needs_role("engineer", "service"))]
 Number = Annotated[int, Path(ge=1, le=2**31 - 1)]
 Table = Annotated[str, Path(description="One of: " + ", ".join(TABLES) + ".")]
 IfNoneMatch = Annotated[str | None, Header(description="The ETag of what you have.")]
-JSON, CSV = "application/json", "text/csv"
 AS_YOU_HAVE_IT: dict[int | str, dict[str, Any]] = {304: {"description": "It is as you have it"}}
 FOR_EVER = "private, max-age=31536000, immutable"
 ASK_AGAIN = "private, no-cache"
@@ -135,34 +133,12 @@ async def put_table(
 
 def _read(table: str, body: bytes, content_type: str, reason: str | None) -> tuple[tuple[RateRow, ...], str]:
     """Rows and reason of an update, from JSON or CSV."""
-    kind = content_type.split(";", maxsplit=1)[0].strip().lower()
-    if kind == CSV:
+    if kind_of(content_type) == CSV:
         if reason is None:
             raise errors.ReasonMissing(table)
-        return rows_from_csv(table, _decoded(table, body)), reason
-    if kind != JSON:
-        said = f"A table is sent as {JSON} or {CSV}, not as {kind[:60] or 'nothing'}."
-        raise Refused("unsupported-media-type", said, Accept=f"{JSON}, {CSV}")
-    try:
-        document = json.loads(body)
-    except (ValueError, RecursionError) as fault:
-        raise Refused("not-json", f"The body is not JSON: {str(fault)[:100]}.") from fault
-    try:
-        update = TableUpdate.model_validate(document)
-    except ValidationError as fault:
-        found = [{**error, "loc": ("body", *error["loc"])} for error in fault.errors()]
-        raise RequestValidationError(found, body=document) from fault
+        return read_rows(table, body, content_type), reason
+    update = read_document(TableUpdate, body, content_type)
     return validated_rows(table, update.rows), update.reason
-
-
-def _decoded(table: str, body: bytes) -> str:
-    """The text of a CSV body, with or without a byte order mark."""
-    try:
-        return body.decode("utf-8-sig")
-    except UnicodeDecodeError as fault:
-        line = body.count(b"\n", 0, fault.start) + 1
-        detail = ProblemDetail(pointer="/rows", reason=f"line {line} is not UTF-8", remedy="save the CSV as UTF-8")
-        raise errors.TableUnreadable(table, [detail]) from fault
 
 
 def _strong_tags(header: str) -> frozenset[str]:

@@ -7,6 +7,7 @@ Explained
     ├── TableContradicts   rows that do not agree with each other or with another table
     ├── ReasonMissing      a change that does not say why
     ├── RevisionUnknown    no revision of that number
+    ├── ProposalUnknown    no proposal of that number, or no longer
     └── RevisionStale      the table was changed by somebody else meanwhile
 """
 
@@ -70,6 +71,14 @@ class RevisionUnknown(RatesError):
         self.number = number
         self.latest = latest
         super().__init__(f"There is no rate revision {number}; the latest is {latest}.")
+
+
+class ProposalUnknown(RatesError):
+    """No proposal of that number, or none any more."""
+
+    def __init__(self, position: int) -> None:
+        self.position = position
+        super().__init__(f"There is no proposal {position}; proposals are kept for some days only.")
 
 
 class RevisionStale(RatesError):

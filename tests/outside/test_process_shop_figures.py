@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from services.process.domain.blocks import block_for
 from services.process.domain.coating_cycle import cycle_min
 from services.process.domain.edging import rim_volume_mm3
+from services.process.domain.face_blocks import block_for
 from services.process.domain.figuring import figuring_loops, figuring_min
 from services.process.domain.grit_ladder import abrasion_from_hardness
 from services.process.domain.preston import CM2_PER_DYN_IN_PER_PA, depth_from_mass_um, polishing_min, removal_rate_um_per_h

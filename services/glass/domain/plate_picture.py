@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from xml.sax.saxutils import escape
+from xml.sax.saxutils import escape  # nosec B406  it parses nothing
 
 from services.glass.domain.layout import Disc, Layout
 from services.glass.domain.utilisation import share_of_hexagonal_limit, utilisation

@@ -58,8 +58,8 @@ class Source:
 
     @cached_property
     def plate_kg(self) -> Decimal:
-        """Mass of a plate [kg] that stays unsawn, to the milligram."""
-        return Decimal(repr(round(self.plate_mass_g, 3))) / 1000
+        """Mass of a plate [kg] that stays unsawn, in whole milligrams, downwards: plates are never credited for more than the piece weighs."""
+        return Decimal(math.floor(self.plate_mass_g * 1000 + 1e-6)) / 1_000_000
 
     @cached_property
     def steps(self) -> tuple[tuple[int, Decimal], ...]:

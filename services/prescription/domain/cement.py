@@ -97,7 +97,7 @@ def _coated(first: Element, second: Element, number: int) -> Iterator[Finding]:
             yield found(
                 "cement-coated", f"/elements/{at}/{side}/coating",
                 f"The {side} of {element.name} is cemented and asks for the coating {surface.coating}, which would work against air.",
-                figure=surface.coating, limit="no coating on a cemented face", repair="null on both cemented faces",
+                figure=str(surface.coating), limit="no coating on a cemented face", repair="null on both cemented faces",
             )  # fmt: skip
 
 

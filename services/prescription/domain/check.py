@@ -6,17 +6,19 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from services.prescription.domain.barrel_fit import barrel_findings
-from services.prescription.domain.demands import ElementDemand, demands_of, lens_indications
+from services.prescription.domain.demands import ElementDemand, assembly_grade_mm, demands_of, lens_indications
 from services.prescription.domain.element import element_check, element_findings
 from services.prescription.domain.findings import found
 from services.prescription.domain.focus import images_and_findings
 from services.prescription.domain.materials import Indices, Material, indices_at, material_of, radioactive_findings
 from services.prescription.domain.neighbours import spaces_between
 from services.prescription.domain.profile import Body, body
+from services.prescription.domain.radius_effect import focal_lengths_per_radius
+from services.prescription.domain.train import train_of
 from services.prescription.domain.whole_lens import first_order_of
 from shared_schemas.check import CheckReport, ElementCheck, Finding, FirstOrder, ImageSpot, Makeable, SpaceCheck
-from shared_schemas.prescription import Element, Prescription
-from shared_schemas.rates import AllowanceRow, RateMissing, Rates
+from shared_schemas.prescription import CoatingDemand, Element, Prescription
+from shared_schemas.rates import AllowanceRow, CoatingRow, RateMissing, Rates
 from shared_schemas.traveller import Job, Refusal
 
 SMALLEST_MM = 0.05
@@ -62,8 +64,8 @@ def check_prescription(prescription: Prescription, rates: Rates) -> CheckReport:
         *lens_indications(prescription),
         *of_focus,
     )
-    report = _report(order, _elements(prescription, parts, materials, indices), spaces, findings)
-    return report.model_copy(update={"images": images})
+    report = _report(order, _elements(prescription, parts, materials, indices, order), spaces, findings)
+    return report.model_copy(update={"images": images, "assembly_imperfection_grade_mm": assembly_grade_mm(prescription)})
 
 
 def _focus(prescription: Prescription, indices: Indices, order: FirstOrder) -> tuple[tuple[ImageSpot, ...], tuple[Finding, ...]]:
@@ -139,26 +141,46 @@ def _materials(prescription: Prescription, rates: Rates) -> list[Material]:
 
 
 def _coatings(prescription: Prescription, rates: Rates) -> Iterator[Finding]:
-    known = [row.name for row in rates.coatings]
+    known = {row.name: row for row in rates.coatings}
     for i, element in enumerate(prescription.elements):
         for face, surface in (("front", element.front), ("back", element.back)):
-            if surface.coating is not None and surface.coating not in known:
-                names = ", ".join(known[:12])
+            if isinstance(surface.coating, str) and surface.coating not in known:
+                names = ", ".join(list(known)[:12])
                 yield found(
                     "coating-unknown", f"/elements/{i}/{face}/coating", f"No coating of the rates is called {surface.coating}.",
-                    figure=surface.coating, limit=names or "none", repair=f"one of {names}, or null for an uncoated face",
+                    figure=surface.coating, limit=names or "none", repair=f"one of {names}, a reflectance and band in place of a name, or null for an uncoated face",
                 )  # fmt: skip
+            elif surface.coating is not None:
+                band = surface.coating.band_nm if isinstance(surface.coating, CoatingDemand) else _band_of(known[surface.coating])
+                yield from _off_wavelength(band, prescription.wavelength_nm, f"The {face} of {element.name}", f"/elements/{i}/{face}/coating")
+
+
+def _band_of(row: CoatingRow) -> tuple[float, float] | None:
+    return None if row.band_from_nm is None or row.band_to_nm is None else (row.band_from_nm, row.band_to_nm)
+
+
+def _off_wavelength(band_nm: tuple[float, float] | None, wavelength_nm: float, whose: str, where: str) -> Iterator[Finding]:
+    if band_nm is not None and not band_nm[0] <= wavelength_nm <= band_nm[1]:
+        band = f"{band_nm[0]:g} to {band_nm[1]:g} nm"
+        yield found(
+            "coating-off-wavelength", where, f"{whose} is coated for {band}; the lens is for {wavelength_nm:g} nm.",
+            figure=wavelength_nm, limit=band, unit="nm", repair="a coating for the wavelength of the lens, or the other wavelength",
+        )  # fmt: skip
 
 
 def _elements(
-    prescription: Prescription, parts: Sequence[_Part], materials: Sequence[Material], indices: Indices
+    prescription: Prescription, parts: Sequence[_Part], materials: Sequence[Material], indices: Indices, order: FirstOrder
 ) -> tuple[ElementCheck, ...]:
+    train = train_of(prescription, [index or 1.0 for index in indices.values])
+    effects = focal_lengths_per_radius(train=train, focal_length_mm=order.focal_length_mm)
     return tuple(
         element_check(
             element=element, body=part.body, material=material, index=index, demand=part.demand,
-            work_diameter_mm=part.work_diameter_mm,
+            work_diameter_mm=part.work_diameter_mm, focal_length_per_radius=effect,
         )
-        for element, part, material, index in zip(prescription.elements, parts, materials, indices.values, strict=True)
+        for element, part, material, index, effect in zip(
+            prescription.elements, parts, materials, indices.values, zip(effects[::2], effects[1::2], strict=True), strict=True
+        )
         if index is not None
     )  # fmt: skip
 

@@ -29,13 +29,15 @@ T = TypeVar("T")
 
 @dataclass(frozen=True)
 class SurfaceDemand:
-    """Demands of one face, in fringe spacings at 546.07 nm and the grade of ISO 10110-7."""
+    """Demands of one face, in fringe spacings at 546.07 nm and the grade of ISO 10110-7; of its texture only what is stated."""
 
     power_fringes: float
     irregularity_fringes: float
     imperfection_count: int
     imperfection_grade_mm: float
     defaulted: tuple[str, ...]
+    roughness_nm: float | None = None
+    micro_defects: float | None = None
 
 
 @dataclass(frozen=True)
@@ -167,6 +169,15 @@ def lens_indications(prescription: Prescription) -> tuple[Finding, ...]:
     return tuple(reading.findings)
 
 
+def assembly_grade_mm(prescription: Prescription) -> float | None:
+    """The grade that `15/` allows the assembly [mm]; None where it is not stated, or not read, which is a finding."""
+    text = prescription.assembly_imperfections
+    try:
+        return None if text is None else read_assembly_imperfections(text).face.grade_mm
+    except IndicationUnreadable:
+        return None
+
+
 def _column(diameter_mm: float) -> tuple[Defaults, bool]:
     """The column of defaults; past the table its last one, so that a report has figures, and that it is past the table."""
     try:
@@ -183,7 +194,7 @@ def _of_face(reading: _Reading, surface: Surface, where: str) -> SurfaceDemand:
     irregularity = form.irregularity_demand_fringes if form else None
     if form is not None:
         _say_what_rms_stands_for(reading, form, f"{where}/form")
-    reading.read(surface.texture, f"{where}/texture", read_texture)
+    texture = reading.read(surface.texture, f"{where}/texture", read_texture)
     reading.read(surface.laser_damage, f"{where}/laser_damage", read_laser)
     missing = (
         [] if form is None else [name for name, figure in (("power", power), ("irregularity", irregularity)) if figure is None]
@@ -200,6 +211,8 @@ def _of_face(reading: _Reading, surface: Surface, where: str) -> SurfaceDemand:
         count,
         grade,
         tuple(defaulted),
+        texture.rq_nm if texture else None,
+        texture.micro_defects if texture else None,
     )
 
 

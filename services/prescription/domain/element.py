@@ -40,15 +40,20 @@ TOUCH_MM = 1e-9
 
 
 def element_check(
-    *, element: Element, body: Body, material: Material, index: float, demand: ElementDemand, work_diameter_mm: float
-) -> ElementCheck:
-    """Every figure of one element. `centring_z` is Z_A for bells as wide as each face's clear diameter."""
+    *, element: Element, body: Body, material: Material, index: float, demand: ElementDemand, work_diameter_mm: float,
+    focal_length_per_radius: tuple[float | None, float | None] = (None, None),
+) -> ElementCheck:  # fmt: skip
+    """Every figure of one element. `centring_z` is Z_A for bells as wide as each face's clear diameter.
+
+    `focal_length_per_radius` is what the radii of front and back do to the focal length of the whole lens [mm/mm].
+    """
     glass = solid(body=body, height_mm=body.rim_mm)
     volume, focal_mm, tilt = glass.volume_mm3, element_focal_length_mm(element=element, index=index), demand.centring_arcmin
     off_axis = wedge(wedge_arcmin=tilt, diameter_mm=element.diameter_mm, refractive_index=index, focal_length_mm=focal_mm)
     density = material.row.density_g_cm3 if material.row is not None else None
-    front = _surface(body.front, demand.front, tilt, bevel(face=body.front, front=True))
-    back = _surface(body.back, demand.back, tilt, bevel(face=body.back, front=False))
+    of_front, of_back = focal_length_per_radius
+    front = _surface(body.front, demand.front, tilt, bevel(face=body.front, front=True), of_front)
+    back = _surface(body.back, demand.back, tilt, bevel(face=body.back, front=False), of_back)
     return ElementCheck(
         name=element.name,
         glass=material.row.name if material.row is not None else None,
@@ -105,7 +110,9 @@ def _z_a(element: Element, body: Body) -> float:
     return z_a(body=body, front_bell_mm=element.front.clear_diameter_mm / 2, back_bell_mm=element.back.clear_diameter_mm / 2)
 
 
-def _surface(face: Profile, demand: SurfaceDemand, tilt_arcmin: float, usual: Bevel | None) -> SurfaceCheck:
+def _surface(
+    face: Profile, demand: SurfaceDemand, tilt_arcmin: float, usual: Bevel | None, focal_length_per_radius: float | None
+) -> SurfaceCheck:
     surface = face.surface
     radius, aspheric = surface.radius_mm, is_aspheric(surface=surface)
     departs = aspheric_departure(surface=surface, semi_diameter_mm=surface.clear_diameter_mm / 2) if aspheric else None
@@ -119,6 +126,8 @@ def _surface(face: Profile, demand: SurfaceDemand, tilt_arcmin: float, usual: Be
         irregularity_fringes=demand.irregularity_fringes,
         imperfection_count=demand.imperfection_count,
         imperfection_grade_mm=demand.imperfection_grade_mm,
+        roughness_nm=demand.roughness_nm,
+        micro_defects=demand.micro_defects,
         coating=surface.coating,
         defaulted=demand.defaulted,
         best_fit_radius_mm=departs.best_fit_radius_mm if departs else None,
@@ -127,6 +136,7 @@ def _surface(face: Profile, demand: SurfaceDemand, tilt_arcmin: float, usual: Be
         centre_offset_mm=offset,
         bevel_width_mm=(usual.least_mm, usual.most_mm) if usual else None,
         seat_width_mm=face.rim_mm - face.worked_mm,
+        focal_length_per_radius=focal_length_per_radius,
     )
 
 

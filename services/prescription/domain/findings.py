@@ -86,6 +86,7 @@ CATALOGUE: dict[str, Entry] = {
         "http://www.opticsrealm.com/home/education/opto-mech/z-factor-lens-centerability",
     ),
     "coating-unknown": Entry("stop", "The rates have no coating of this name.", "rate table coatings"),
+    "coating-off-wavelength": Entry("care", "The lens is for a wavelength outside the band that a face is coated for.", PRACTICE),
     "neighbours-collide": Entry("stop", "Two neighbours run into each other away from the axis.", GEOMETRY),
     "spacer-thin": Entry("note", "The spacer between two elements is foil or shim, or has no length left.", PRACTICE),
     "cement-radii-differ": Entry("care", "Cemented faces differ by more than five fringe spacings: the film is not even.", RECALLED),

@@ -155,7 +155,7 @@ def radioactive_findings(prescription: Prescription) -> Iterator[Finding]:
             places.append((f"/elements/{i}/glass", element.glass))
         places.append((f"/elements/{i}/name", element.name))
         for face, surface in (("front", element.front), ("back", element.back)):
-            places.append((f"/elements/{i}/{face}/coating", surface.coating or ""))
+            places.append((f"/elements/{i}/{face}/coating", surface.coating if isinstance(surface.coating, str) else ""))
     for where, text in places:
         named = radioactive_in(text)
         if named is not None:

@@ -24,7 +24,9 @@ def lens_route(groups: Sequence[tuple[ElementWork, ...]], prescription: Prescrip
         lines.append(_step("assemble", counts, rates))
         if counts["character"]:
             lines.append(_step("engrave", counts, rates))
-        lines += [_step("align", counts, rates, _centring(groups, rates)), _step("final_test", counts, rates)]
+        tightest = _tightest(groups)
+        knee = knee_of("align", tuple(one for one in tightest.demands if one.attribute == "centring"), rates)
+        lines += [_step("align", counts, rates, knee, tightest.centring_arcmin), _step("final_test", counts, rates)]
     lines.append(_step("pack", counts, rates))
     return Route(
         part=LENS,
@@ -42,18 +44,32 @@ def _counts(groups: Sequence[tuple[ElementWork, ...]], prescription: Prescriptio
         "space": len(groups) - 1,
         "element": sum(len(group) for group in groups),
         "character": prescription.barrel.engraved_characters if prescription.barrel else 0,
+        "wavefront": int(prescription.transmitted_wavefront is not None),
     }
 
 
-def _centring(groups: Sequence[tuple[ElementWork, ...]], rates: Rates) -> Knee:
-    tightest = min((work for group in groups for work in group), key=lambda work: work.centring_arcmin)
-    return knee_of("align", tuple(one for one in tightest.demands if one.attribute == "centring"), rates)
+def _tightest(groups: Sequence[tuple[ElementWork, ...]]) -> ElementWork:
+    return min((work for group in groups for work in group), key=lambda work: work.centring_arcmin)
 
 
-def _step(operation: OperationName, counts: dict[str, int], rates: Rates, knee: Knee = NO_KNEE) -> Line:
+def steps_for(operation: OperationName, rates: Rates, *, centring_arcmin: float = float("inf")) -> list[AssemblyRow]:
+    """The rows of an operation; of those that reach a fineness only the plainest that is fine enough.
+
+    Raises: RateMissing where there is none at all, or none fine enough.
+    """
     rows = [row for row in rates.assembly if row.operation == operation]
-    if not rows:
-        raise RateMissing("assembly", operation, tuple(row.name for row in rates.assembly))
+    reaching = {row.finest_centring_arcmin for row in rows if row.finest_centring_arcmin is not None}
+    enough = [finest for finest in reaching if finest <= centring_arcmin]
+    if not rows or (reaching and not enough):
+        wanted = f"{operation} to {centring_arcmin:g} arcmin" if rows else operation
+        raise RateMissing("assembly", wanted, tuple(row.name for row in rates.assembly))
+    return [row for row in rows if row.finest_centring_arcmin is None or row.finest_centring_arcmin == max(enough)]
+
+
+def _step(
+    operation: OperationName, counts: dict[str, int], rates: Rates, knee: Knee = NO_KNEE, centring_arcmin: float = float("inf")
+) -> Line:
+    rows = steps_for(operation, rates, centring_arcmin=centring_arcmin)
     per_lens = [row for row in rows if row.per != "lot"]
     minutes = sum(row.minutes * counts[row.per] for row in per_lens)
     attended = sum(row.minutes * counts[row.per] * row.attended_share for row in per_lens)

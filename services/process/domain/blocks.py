@@ -1,19 +1,15 @@
-"""How many lenses fit a block?"""
+"""How many lenses fit a block, by the formulas of the trade?"""
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from functools import lru_cache
 
+from services.process.domain.block_rings import Cap, lenses_of, spaced_rings
 from services.process.errors import FigureOutOfRange
-from shared_schemas.rates import PolishingRow
 
 FILL = 0.75
 """Share of a block's area that lenses cover; with the edge term of 1/2 the two formulas follow the best packings known."""
-
-ANGLE_SLACK = 1e-9
-"""Rounding of floating point that a lens more or less must not hang on."""
 
 BEST_FLAT = (
     0.0, 1.0, 2.0, 2.154701, 2.414214, 2.701302, 3.0, 3.0, 3.304765, 3.613126, 3.813026, 3.923804, 4.029602, 4.236068, 4.328429, 4.521357,
@@ -53,7 +49,7 @@ def spherical_block_formula(*, radius_ratio: float, half_angle_deg: float) -> fl
 
     Raises: FigureOutOfRange for a lens wider than the sphere, or an angle that is not above 0 and up to 180 deg.
     """
-    _refuse_no_cap(radius_ratio, half_angle_deg)
+    refuse_no_cap(radius_ratio, half_angle_deg)
     return 6 * radius_ratio**2 * (1 - math.cos(math.radians(half_angle_deg))) - 0.5
 
 
@@ -69,27 +65,14 @@ def lenses_in_rings(*, radius_ratio: float, half_angle_deg: float) -> int:
 
     Raises: FigureOutOfRange for a lens wider than the sphere, or an angle that is not above 0 and up to 180 deg.
     """
-    _refuse_no_cap(radius_ratio, half_angle_deg)
+    refuse_no_cap(radius_ratio, half_angle_deg)
     lens = math.asin(1 / (2 * radius_ratio))
     edge = min(math.radians(half_angle_deg), math.pi / 2 + lens) - lens
-    return max(_rings(lens, edge, at_pole) for at_pole in range(1, 6))
+    return lenses_of(spaced_rings(Cap(lens, edge)))
 
 
-def _rings(lens: float, edge: float, at_pole: int) -> int:
-    """Lenses of angular radius `lens` whose centres lie up to `edge` from the pole, `at_pole` of them around it [rad]."""
-    sine = math.sin(lens) / math.sin(math.pi / at_pole) if at_pole > 1 else 0.0
-    if sine > 1 or math.asin(sine) > edge + ANGLE_SLACK:
-        return 0
-    first = math.asin(sine)
-    further = math.floor((edge - first) / (2 * lens) + ANGLE_SLACK)
-    step = (edge - first) / further if further else 0.0
-    return at_pole + sum(
-        math.floor(math.pi / math.asin(min(math.sin(lens) / math.sin(first + ring * step), 1.0)) + ANGLE_SLACK)
-        for ring in range(1, further + 1)
-    )
-
-
-def _refuse_no_cap(radius_ratio: float, half_angle_deg: float) -> None:
+def refuse_no_cap(radius_ratio: float, half_angle_deg: float) -> None:
+    """Raises FigureOutOfRange for a lens wider than the sphere, or a cap that is none."""
     if radius_ratio < 0.5:
         raise FigureOutOfRange("radius over lens R/d", radius_ratio, "0.5 and above")
     if not 0 < half_angle_deg <= 180:
@@ -110,74 +93,3 @@ def clearance_diameter_mm(*, radius_mm: float, diameter_mm: float, edge_mm: floa
     if depth <= 0:
         raise FigureOutOfRange("edge thickness", edge_mm, "less than the distance from the rim to the centre of curvature")
     return 2 * radius_mm * math.sin(math.atan(diameter_mm / 2 / depth))
-
-
-@dataclass(frozen=True)
-class Block:
-    """A block: how many lenses it holds, by which rule, at what pitch [mm] and half-angle [deg] (0 for a flat one)."""
-
-    lenses: int
-    rule: str
-    pitch_mm: float
-    half_angle_deg: float = 0.0
-
-
-def block_for(
-    *,
-    radius_mm: float | None,
-    convex: bool,
-    diameter_mm: float,
-    edge_mm: float,
-    irregularity_fringes: float,
-    aspheric: bool,
-    row: PolishingRow,
-) -> Block:
-    """The block a face is ground and polished on.
-
-    Args:
-        radius_mm: size of the radius, None for plano [mm].
-        convex: whether the face is convex.
-        diameter_mm: diameter of the blank [mm].
-        edge_mm: thickness of the rim behind the face, as it is when the face is worked [mm].
-        irregularity_fringes: what the face is allowed [fringe spacings].
-        aspheric: whether the face is no sphere.
-        row: the polishing row, with gap, limits and angles.
-    """
-    pitch = diameter_mm + row.block_gap_mm
-    reason = _why_singly(radius_mm, diameter_mm, pitch, irregularity_fringes, aspheric, row)
-    if reason is not None:
-        return Block(1, f"singly: {reason}", pitch)
-    if radius_mm is None:
-        count = lenses_on_flat_block(block_mm=row.largest_block_mm, pitch_mm=pitch)
-        return Block(count, "flat block", pitch) if count > 1 else Block(1, "singly: wider than half the block", pitch)
-    return _spherical_block(radius_mm, convex, pitch, edge_mm, row)
-
-
-def _why_singly(
-    radius_mm: float | None, diameter_mm: float, pitch_mm: float, irregularity_fringes: float, aspheric: bool, row: PolishingRow
-) -> str | None:
-    if aspheric:
-        return "an asphere"
-    if irregularity_fringes < row.single_below_fringes:
-        return f"figure finer than {row.single_below_fringes:g} fringe"
-    if radius_mm is not None and (radius_mm / diameter_mm < row.single_below_ratio or pitch_mm / 2 >= radius_mm):
-        return f"radius below {row.single_below_ratio:g} of the diameter"
-    return None
-
-
-def _spherical_block(radius_mm: float, convex: bool, pitch_mm: float, edge_mm: float, row: PolishingRow) -> Block:
-    if convex:
-        try:
-            pitch_mm = max(pitch_mm, clearance_diameter_mm(radius_mm=radius_mm, diameter_mm=pitch_mm, edge_mm=edge_mm))
-        except FigureOutOfRange:
-            return Block(1, "singly: no room behind the rim", pitch_mm)
-    angle = min(
-        row.convex_half_angle_deg if convex else row.concave_half_angle_deg,
-        math.degrees(math.asin(min(row.largest_block_mm / 2 / radius_mm, 1.0))),
-    )
-    ratio = radius_mm / pitch_mm
-    count = math.floor(spherical_block_formula(radius_ratio=ratio, half_angle_deg=angle))
-    in_rings = lenses_in_rings(radius_ratio=ratio, half_angle_deg=angle)
-    if max(count, in_rings) <= 1:
-        return Block(1, "singly: a second lens finds no room on the block", pitch_mm, angle)
-    return Block(count, "spherical block", pitch_mm, angle) if count >= in_rings else Block(in_rings, "rings", pitch_mm, angle)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from services.process.domain.coating_cycle import seats
+from services.process.domain.coating_findings import unmeetable_coatings
 from services.process.domain.edging import centring_method
 from services.process.domain.element_work import ElementWork
 from services.process.domain.rate_rows import largest_diameter_mm, tolerance_row
@@ -22,6 +23,7 @@ def beyond_capability(elements: Sequence[ElementWork], rates: Rates) -> Iterator
         yield from _tolerances(work, rates)
         yield from _machines(work, rates)
         yield from _seats(work, rates)
+        yield from unmeetable_coatings(work, rates)
 
 
 def _tolerances(work: ElementWork, rates: Rates) -> Iterator[Finding]:

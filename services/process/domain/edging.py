@@ -6,12 +6,13 @@ import math
 from collections.abc import Iterator
 
 from services.process.domain.element_work import ElementWork
+from services.process.domain.extra_work import Counts
 from services.process.domain.operation_lines import Line, line
 from services.process.domain.removal import removal_rate
 from services.process.domain.tolerance_knees import knee_of
 from services.process.errors import FigureOutOfRange
 from shared_schemas.figure import Figure
-from shared_schemas.rates import Rates
+from shared_schemas.rates import RateMissing, Rates
 
 SELF_CENTRING_Z = 0.56
 """Below this a lens is centred optically. H. H. Karow, Fabrication Methods for Precision Optics (1993), p. 524."""
@@ -36,12 +37,14 @@ def centring_method(centring_z: float) -> str:
 
 
 def bevelled_faces(work: ElementWork) -> int:
-    """Faces whose rim gets a bevel: those that are not steep there."""
-    return sum(face.radius_mm is None or work.diameter_mm / 2 / face.radius_mm < STEEP_RIM for face in work.faces)
+    """Faces whose rim gets a bevel: all but convex ones that are steep there; a steep hollow one has the sharper edge."""
+    return sum(
+        not face.convex or face.radius_mm is None or work.diameter_mm / 2 / face.radius_mm < STEEP_RIM for face in work.faces
+    )
 
 
 def centre_and_bevel(work: ElementWork, rates: Rates) -> Iterator[Line]:
-    """Centring by the method that Z asks for, at the rate of the glass's grindability class; a bevel where the rim needs one."""
+    """Centring by the method that Z asks for, at the rate of the glass's grindability class; a bevel where a rim needs one, a seat."""
     volume = rim_volume_mm3(blank_diameter_mm=work.blank.diameter_mm, diameter_mm=work.diameter_mm, edge_mm=work.edge_mm)
     rate = removal_rate("generate", work.glass, rates)
     minutes = volume / rate.mm3_per_min
@@ -62,6 +65,18 @@ def centre_and_bevel(work: ElementWork, rates: Rates) -> Iterator[Line]:
     yield line(
         "centre", rates, method=centring_method(work.centring_z), diameter_mm=work.blank.diameter_mm, each_min=minutes,
         consumables=rate.row.consumables_per_batch, knee=knee_of("centre", work.demands, rates), run_basis=why,
+        extra=work.extra_work.at("centre"),
     )  # fmt: skip
-    if bevelled_faces(work):
-        yield line("bevel", rates)
+    yield from _bevel(work, rates)
+
+
+def _bevel(work: ElementWork, rates: Rates) -> Iterator[Line]:
+    """The bevels and the flat seats of an element, each by its minutes; raises `RateMissing` for one that the rates do not have."""
+    counts: Counts = {"bevel": bevelled_faces(work), "seat": sum(face.seat for face in work.faces)}
+    wanted = {per for per, count in counts.items() if count}
+    if not wanted:
+        return
+    missing = wanted - {row.per for row in work.extra_work.rows_at("bevel")}
+    if missing:
+        raise RateMissing("extra_work", f"bevel, per {min(missing)}", tuple(row.name for row in rates.extra_work))
+    yield line("bevel", rates, extra=work.extra_work.at("bevel", counts))

@@ -6,18 +6,27 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any, cast
 
+from services.process.domain.coating_choice import asked_by, choose
+from services.process.domain.extra_work import ExtraWork, extra_work_for
+from services.process.domain.face_order import FaceOrder, FaceShape, order_of
+from services.process.domain.film_promise import Asked, band_of
 from services.process.domain.tolerance_knees import Demand
 from services.process.errors import FigureOutOfRange, PlansDoNotMatch
 from shared_schemas.blanks import Blank, BlankPlan
 from shared_schemas.check import CheckReport, ElementCheck, SurfaceCheck
 from shared_schemas.operations import Face
-from shared_schemas.prescription import Element, Prescription, Surface
-from shared_schemas.rates import GlassRow, Rates
+from shared_schemas.prescription import CoatingDemand, Element, Prescription, Surface
+from shared_schemas.rates import CoatingRow, GlassRow, Rates
 
 
 @dataclass(frozen=True)
 class FaceWork:
-    """One face: its shape and what it is allowed. `radius_mm` is a size, `convex` says to which side; plano has None."""
+    """One face: its shape and what it is allowed. `radius_mm` is a size, `convex` says to which side; plano has None.
+
+    `coating` is a name of the rates: the one asked for, or the one chosen for what is asked, which `coating_demand` keeps.
+    `roughness_nm` (Rq) and `micro_defects` (in 10 mm) are there where the drawing states a texture, `laser_damage` where it
+    states a resistance to laser light, `seat` where a flat seat or a step lies outside the curve.
+    """
 
     face: Face
     radius_mm: float | None
@@ -29,14 +38,49 @@ class FaceWork:
     grade_mm: float
     coating: str | None
     where: str
+    focal_length_per_radius: float | None = None
+    coating_demand: CoatingDemand | None = None
+    roughness_nm: float | None = None
+    micro_defects: float | None = None
+    laser_damage: bool = False
+    seat: bool = False
+
+    @property
+    def textured(self) -> bool:
+        """Whether the drawing states a texture that time is planned for."""
+        return self.roughness_nm is not None or self.micro_defects is not None
+
+    def works(self, row: CoatingRow) -> Asked:
+        """Where the coating of this face is to work: as asked, or over the band of its row."""
+        return band_of(row) if self.coating_demand is None else asked_by(self.coating_demand)
+
+    @property
+    def signed_radius_mm(self) -> float:
+        """The radius as the prescription has it, positive when the centre of curvature lies behind the surface; 0 for plano [mm]."""
+        return (self.radius_mm or 0.0) * (1 if self.convex == (self.face == "front") else -1)
 
     @cached_property
     def demands(self) -> tuple[Demand, ...]:
-        """The tolerances of this face."""
+        """The tolerances of this face; of its texture only what is stated."""
+        texture = (("roughness", self.roughness_nm), ("micro_defects", self.micro_defects))
         return (
             Demand("irregularity", self.irregularity_fringes, f"{self.where}/form"),
             Demand("power", self.power_fringes, f"{self.where}/form"),
             Demand("imperfection_grade", self.grade_mm, f"{self.where}/imperfections"),
+            *(Demand(name, figure, f"{self.where}/texture") for name, figure in texture if figure is not None),
+        )
+
+    @property
+    def shape(self) -> FaceShape:
+        """What the order of the faces hangs on."""
+        return FaceShape(
+            self.face,
+            self.radius_mm,
+            self.convex,
+            self.aspheric,
+            self.irregularity_fringes,
+            self.grade_mm,
+            self.coating is not None,
         )
 
 
@@ -45,7 +89,8 @@ class ElementWork:
     """One element: everything that its route is worked out from.
 
     `edge_mm` is the thickness of the finished edge, `rim_mm` that at the diameter at which it is worked; `blackened` says
-    that its edge is blackened by itself, not as part of a cemented group.
+    that its edge is blackened by itself, not as part of a cemented group. `order` is how the faces are planned; it stays when
+    a tolerance is tried. `assembly_grade_mm` is what the drawing allows cemented faces.
     """
 
     name: str
@@ -64,6 +109,15 @@ class ElementWork:
     back: FaceWork
     blackened: bool
     where: str
+    diameter_to_thickness: float
+    order: FaceOrder
+    extra_work: ExtraWork
+    assembly_grade_mm: float | None = None
+
+    @property
+    def in_order(self) -> tuple[FaceWork, FaceWork]:
+        """Both faces, the one worked first first."""
+        return (self.front, self.back) if self.order.first == "front" else (self.back, self.front)
 
     @property
     def faces(self) -> tuple[FaceWork, FaceWork]:
@@ -90,7 +144,10 @@ class ElementWork:
 
     def with_figure(self, attribute: str, face: Face | None, figure: float) -> ElementWork:
         """The same element with one tolerance changed."""
-        of_face = {"irregularity": "irregularity_fringes", "power": "power_fringes", "imperfection_grade": "grade_mm"}
+        of_face = {
+            "irregularity": "irregularity_fringes", "power": "power_fringes", "imperfection_grade": "grade_mm",
+            "roughness": "roughness_nm", "micro_defects": "micro_defects",
+        }  # fmt: skip
         if face is not None:
             changed = replace(self.front if face == "front" else self.back, **cast(Any, {of_face[attribute]: figure}))
             return replace(self, front=changed) if face == "front" else replace(self, back=changed)
@@ -110,7 +167,8 @@ def elements_of(prescription: Prescription, check: CheckReport, blanks: BlankPla
             if element.name not in entries:
                 raise PlansDoNotMatch(element.name, document)
         blackened = prescription.barrel is not None and element.name in alone
-        found.append(_work(element, checks[element.name], plans[element.name], f"/elements/{number}", cemented, blackened, rates))
+        made = _work(element, checks[element.name], plans[element.name], f"/elements/{number}", cemented, blackened, rates)
+        found.append(replace(made, assembly_grade_mm=check.assembly_imperfection_grade_mm))
     return tuple(found)
 
 
@@ -118,9 +176,17 @@ def _work(
     element: Element, check: ElementCheck, blank: Blank, where: str, cemented: set[tuple[str, Face]], blackened: bool, rates: Rates
 ) -> ElementWork:
     _refuse_impossible(check, blank)
+    glass = rates.glass(blank.glass)
+
+    def face(side: Face, surface: Surface, of_check: SurfaceCheck) -> FaceWork:
+        uncoated = _face(side, surface, of_check, f"{where}/{side}")
+        return uncoated if (element.name, side) in cemented else _coated(uncoated, of_check, glass, element.diameter_mm, rates)
+
+    front, back = face("front", element.front, check.front), face("back", element.back, check.back)
+    extra_work = extra_work_for(glass, laser_damage=front.laser_damage or back.laser_damage, rates=rates)
     return ElementWork(
         name=element.name,
-        glass=rates.glass(blank.glass),
+        glass=glass,
         refractive_index=check.refractive_index,
         blank=blank,
         diameter_mm=element.diameter_mm,
@@ -131,10 +197,13 @@ def _work(
         centring_arcmin=check.centring_tolerance_arcmin,
         diameter_tolerance_mm=check.diameter_tolerance_mm,
         thickness_tolerance_mm=check.centre_thickness_tolerance_mm,
-        front=_face("front", element.front, check.front, f"{where}/front", (element.name, "front") in cemented),
-        back=_face("back", element.back, check.back, f"{where}/back", (element.name, "back") in cemented),
+        front=front,
+        back=back,
         blackened=blackened,
         where=where,
+        diameter_to_thickness=check.diameter_to_thickness,
+        order=order_of(front.shape, back.shape, delicate=extra_work.for_stain_or_climate),
+        extra_work=extra_work,
     )
 
 
@@ -154,7 +223,15 @@ def _refuse_impossible(check: ElementCheck, blank: Blank) -> None:
             raise FigureOutOfRange(name, figure, "figures above 0")
 
 
-def _face(face: Face, surface: Surface, check: SurfaceCheck, where: str, is_cemented: bool) -> FaceWork:
+def _coated(face: FaceWork, check: SurfaceCheck, glass: GlassRow, diameter_mm: float, rates: Rates) -> FaceWork:
+    """The face with its coating: the one named, or the simplest that does what is asked."""
+    if isinstance(check.coating, CoatingDemand):
+        chosen = choose(check.coating, glass=glass, diameter_mm=diameter_mm, rates=rates)
+        return replace(face, coating=chosen.row.name, coating_demand=check.coating)
+    return replace(face, coating=check.coating)
+
+
+def _face(face: Face, surface: Surface, check: SurfaceCheck, where: str) -> FaceWork:
     radius = surface.radius_mm
     return FaceWork(
         face=face,
@@ -165,8 +242,13 @@ def _face(face: Face, surface: Surface, check: SurfaceCheck, where: str, is_ceme
         irregularity_fringes=check.irregularity_fringes,
         power_fringes=check.power_fringes,
         grade_mm=check.imperfection_grade_mm,
-        coating=None if is_cemented else check.coating,
+        coating=None,
         where=where,
+        focal_length_per_radius=check.focal_length_per_radius,
+        roughness_nm=check.roughness_nm,
+        micro_defects=check.micro_defects,
+        laser_damage=surface.laser_damage is not None,
+        seat=check.seat_width_mm > 0,
     )
 
 

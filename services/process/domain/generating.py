@@ -48,22 +48,14 @@ def generate(work: ElementWork, face: FaceWork, rates: Rates, *, worked_first: b
             Figure(name="share", value=share, formula="(sag + 0.5 mm) over that of both faces"),
             rate.figure(),
         )
-        order = Figure(name="worked", value="first" if worked_first else "second", formula=FACE_ORDER, source="common practice")
+        order = Figure(
+            name="worked", value="first" if worked_first else "second", formula=work.order.reason, source="common practice"
+        )
         each = Figure(name="each", value=minutes, unit="min", formula="(blank - lens - rim) x share / removal rate", inputs=inputs)
         return each, order
 
     return line(
         "generate", rates, face=face.face, diameter_mm=work.blank.diameter_mm, each_min=minutes, run_basis=why,
         consumables=rate.row.consumables_per_batch, knee=knee_of("generate", work.demands_on(face), rates),
+        extra=work.extra_work.at("generate"),
     )  # fmt: skip
-
-
-FACE_ORDER = "the concave or flatter face first: finished, it is what the piece rests on for the second"
-
-
-def face_order(work: ElementWork) -> tuple[FaceWork, FaceWork]:
-    """The faces in the order they are worked: the concave or flatter one first (common practice)."""
-    front, back = work.faces
-    if front.convex != back.convex:
-        return (back, front) if front.convex else (front, back)
-    return (front, back) if (front.radius_mm or float("inf")) >= (back.radius_mm or float("inf")) else (back, front)

@@ -1,60 +1,191 @@
-"""What is looked at and measured on every piece, in minutes."""
+"""What is looked at and measured, on every piece or on a sample, in minutes."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Container, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 
-from services.process.domain.element_work import ElementWork
+from services.process.domain.element_work import ElementWork, FaceWork
 from services.process.domain.operation_lines import Line, line
+from services.process.domain.rate_rows import tolerance_row
+from services.process.domain.sampling import sample_steps
 from services.process.domain.tolerance_knees import NO_DEMANDS, Demand, knee_of
 from shared_schemas.figure import Figure
+from shared_schemas.operations import Sampled
 from shared_schemas.rates import InspectionRow, RateMissing, Rates
 
+HOLDS = {
+    "imperfections": "imperfection_grade", "form": "irregularity", "centring": "centring", "centre_thickness": "centre_thickness",
+    "diameter": "diameter",
+}  # fmt: skip
+"""Which tolerance each thing that may be sampled is held against."""
 
-def cosmetic_row(rates: Rates, grade_mm: float) -> InspectionRow:
-    """How a face of that imperfection grade is looked at: the finest row that still covers it; raises `RateMissing`."""
-    fitting = [
-        row
-        for row in rates.inspection
-        if row.looks_at == "imperfections" and row.grade_up_to_mm is not None and grade_mm <= row.grade_up_to_mm
-    ]
-    if not fitting:
-        raise RateMissing("inspection", f"imperfections of grade {grade_mm:g}")
-    return min(fitting, key=lambda row: row.grade_up_to_mm or 0.0)
+
+@dataclass(frozen=True)
+class Look:
+    """A row, how often it is done on one piece, and whether only on a sample of the lot."""
+
+    row: InspectionRow
+    count: int = 1
+    sampled: bool = False
+
+    @property
+    def minutes(self) -> float:
+        """Minutes on one piece."""
+        return self.row.minutes * self.count
+
+    def figure(self) -> Figure:
+        """The minutes as a figure; of a sample with its limit and level."""
+        formula = "minutes" if self.count == 1 else f"minutes x {self.count}"
+        if self.sampled:
+            formula += f", of a sample: ISO 2859-1, AQL {self.row.aql_percent:g} %, level {self.row.level}, single, normal"
+        return Figure(
+            name=self.row.looks_at, value=self.minutes, unit="min", rate_row=Rates.ref("inspection", self.row),
+            formula=None if formula == "minutes" else formula,
+        )  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Rows:
+    """The inspection rows of the rates by what they look at."""
+
+    by_kind: Mapping[str, Sequence[InspectionRow]]
+
+    def of(self, looks_at: str) -> Sequence[InspectionRow]:
+        """The rows that look at something; raises `RateMissing` where there is none."""
+        if looks_at not in self.by_kind:
+            raise RateMissing("inspection", looks_at.replace("_", " "), tuple(self.by_kind))
+        return self.by_kind[looks_at]
+
+    def usual(self, *kinds: str) -> Iterator[InspectionRow]:
+        """The rows of some kinds that are counted by the piece; a shop may have none of them."""
+        return (row for kind in kinds for row in self.by_kind.get(kind, ()) if row.per != "lot")
+
+    def per_lot(self, *, without: Container[str] = ()) -> list[InspectionRow]:
+        """The rows that are counted by the lot, without some kinds."""
+        return [row for kind, rows in self.by_kind.items() if kind not in without for row in rows if row.per == "lot"]
+
+    def cosmetic(self, grade_mm: float) -> InspectionRow:
+        """How a face of that imperfection grade is looked at: the finest row that still covers it; raises `RateMissing`."""
+        rows = self.by_kind.get("imperfections", ())
+        fitting = [row for row in rows if row.grade_up_to_mm is not None and grade_mm <= row.grade_up_to_mm]
+        if not fitting:
+            raise RateMissing("inspection", f"imperfections of grade {grade_mm:g}", tuple(row.name for row in rows))
+        return min(fitting, key=lambda row: row.grade_up_to_mm or 0.0)
+
+    def form(self, *, irregularity_fringes: float, aspheric: bool) -> InspectionRow | None:
+        """How the form of a face is measured: the finest row that still covers it; none where the shop lists no measuring of form.
+
+        Raises: RateMissing where rows for form do not reach so far.
+        """
+        rows = self.by_kind.get("form", ())
+        own = [row for row in rows if row.aspheric] if aspheric else []
+        fitting = [
+            row
+            for row in own or [row for row in rows if not row.aspheric]
+            if row.fringes_up_to is None or irregularity_fringes <= row.fringes_up_to
+        ]
+        if rows and not fitting:
+            raise RateMissing("inspection", f"form of {irregularity_fringes:g} fringe", tuple(row.name for row in rows))
+        return min(fitting, key=lambda row: row.fringes_up_to or float("inf")) if fitting else None
+
+
+def rows_of(rates: Rates) -> Rows:
+    """The inspection rows by what they look at."""
+    found: dict[str, list[InspectionRow]] = {}
+    for row in rates.inspection:
+        found.setdefault(row.looks_at, []).append(row)
+    return Rows(found)
 
 
 def inspect_element(work: ElementWork, rates: Rates) -> Line:
-    """Inspection of every piece: small precision lots are inspected whole (common practice)."""
-    coated = any(face.coating is not None for face in work.faces)
-    usual = [row for row in rates.inspection if row.looks_at != "imperfections" and (row.looks_at != "coating" or coated)]
-    counted = [(cosmetic_row(rates, face.grade_mm), 1) for face in work.faces]
-    counted += [(row, len(work.faces) if row.per == "face" else 1) for row in usual if row.per != "lot"]
-    return _inspect(counted, [row for row in usual if row.per == "lot"], work.all_demands, rates)
+    """Inspection of an element: every piece, but for what the rates have sampled where a tolerance is commercial.
+
+    Notes: small precision lots are inspected whole (common practice).
+    """
+    rows = rows_of(rates)
+    stated = {
+        "coating": any(face.coating is not None for face in work.faces),
+        "texture": any(face.textured for face in work.faces),
+        "laser_damage": any(face.laser_damage for face in work.faces),
+    }
+    looks = [look for face in work.faces for look in _on_face(face, rows, rates)]
+    looks += [
+        Look(row, sampled=_is_sampled(row, work.demands, rates)) for row in rows.usual("centring", "centre_thickness", "diameter")
+    ]
+    looks += [Look(row) for row in rows.usual("coating") if stated["coating"]]
+    per_lot = rows.per_lot(without=[kind for kind, is_stated in stated.items() if not is_stated])
+    return _inspect(_together(looks), per_lot, work.all_demands, rates)
 
 
 def inspect_group(elements: Sequence[ElementWork], rates: Rates) -> Line:
-    """Inspection of a cemented group: its two outer faces, the cemented ones seen through them, and its centring."""
+    """Inspection of a cemented group: its two outer faces, the cemented ones seen through them, and its centring.
+
+    Notes: where the drawing allows the assembly a grade, each cemented face is looked at for it.
+    """
+    rows = rows_of(rates)
     faces = [face for work in elements for face in work.faces]
-    outer = (faces[0], faces[-1])
-    counted = [(cosmetic_row(rates, face.grade_mm), 1) for face in outer]
-    counted += [(row, 1) for row in rates.inspection if row.looks_at == "centring"]
-    return _inspect(counted, [row for row in rates.inspection if row.looks_at == "record"], NO_DEMANDS, rates)
+    looks = [Look(rows.cosmetic(face.grade_mm)) for face in (faces[0], faces[-1])]
+    assembly_grade_mm = elements[0].assembly_grade_mm
+    if assembly_grade_mm is not None:
+        looks.append(Look(rows.cosmetic(assembly_grade_mm), count=len(elements) - 1))
+    looks += [Look(row) for row in rows.usual("centring")]
+    return _inspect(_together(looks), [row for row in rates.inspection if row.looks_at == "record"], NO_DEMANDS, rates)
 
 
-def _inspect(
-    counted: Sequence[tuple[InspectionRow, int]], per_lot: Sequence[InspectionRow], demands: tuple[Demand, ...], rates: Rates
-) -> Line:
-    per_piece = sum(row.minutes * count for row, count in counted)
+def _on_face(face: FaceWork, rows: Rows, rates: Rates) -> Iterator[Look]:
+    """Imperfections and form by their grade and fringes; texture and laser light where the drawing states them."""
+    wanted = [rows.cosmetic(face.grade_mm)]
+    form = rows.form(irregularity_fringes=face.irregularity_fringes, aspheric=face.aspheric)
+    if form is not None:
+        wanted.append(form)
+    if face.textured:
+        wanted += rows.of("texture")
+    if face.laser_damage:
+        wanted += rows.of("laser_damage")
+    return (Look(row, sampled=_is_sampled(row, face.demands, rates)) for row in wanted if row.per != "lot")
+
+
+def _is_sampled(row: InspectionRow, demands: tuple[Demand, ...], rates: Rates) -> bool:
+    """Whether a sample is enough: the row has a limit for it, and the tolerance is no finer than the commercial class."""
+    attribute = HOLDS.get(row.looks_at)
+    if row.aql_percent is None or attribute is None:
+        return False
+    figure = next(demand.figure for demand in demands if demand.attribute == attribute)
+    return figure >= tolerance_row(rates, attribute).commercial
+
+
+def _together(looks: Sequence[Look]) -> list[Look]:
+    """Looks of one row on several faces as one, rows in the order in which they first come; once where the piece is counted."""
+    found: dict[tuple[str, bool], Look] = {}
+    for look in looks:
+        key = look.row.name, look.sampled
+        before = found.get(key)
+        if before is None:
+            found[key] = look
+        elif look.row.per == "face":
+            found[key] = Look(look.row, before.count + look.count, look.sampled)
+    return list(found.values())
+
+
+def _inspect(looks: Sequence[Look], per_lot: Sequence[InspectionRow], demands: tuple[Demand, ...], rates: Rates) -> Line:
+    per_piece = sum(look.minutes for look in looks)
 
     def why() -> tuple[Figure, ...]:
-        inputs = tuple(
-            Figure(name=row.looks_at, value=row.minutes * count, unit="min", rate_row=Rates.ref("inspection", row),
-                   formula=None if count == 1 else f"minutes x {count}")
-            for row, count in counted
-        )  # fmt: skip
+        inputs = tuple(look.figure() for look in looks)
         return (Figure(name="each", value=per_piece, unit="min", formula="sum of what is looked at and measured", inputs=inputs),)
 
-    return line(
-        "inspect", rates, each_min=per_piece, extra_setup_min=sum(row.minutes for row in per_lot),
-        knee=knee_of("inspect", demands, rates), run_basis=why,
+    knee = knee_of("inspect", demands, rates)
+    made = line(
+        "inspect", rates, each_min=per_piece, extra_setup_min=sum(row.minutes for row in per_lot), knee=knee, run_basis=why,
     )  # fmt: skip
+    whole = made.batch_min + made.piece_min
+    if not any(look.sampled for look in looks) or made.batch_size > 1:
+        return made
+    return replace(made, sampled=tuple(_sampled(look, knee.time_factor / whole) for look in looks if look.sampled))
+
+
+def _sampled(look: Look, share_of_minute: float) -> Sampled:
+    assert look.row.aql_percent is not None
+    steps = sample_steps(aql_percent=look.row.aql_percent, level=look.row.level)
+    return Sampled(looks_at=look.row.name, share=look.minutes * share_of_minute, steps=steps)

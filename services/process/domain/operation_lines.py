@@ -6,10 +6,11 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
+from services.process.domain.extra_work import NO_EXTRA, Extra
 from services.process.domain.rate_rows import work_centre_for, yield_for
 from services.process.domain.tolerance_knees import Knee
 from shared_schemas.figure import Figure
-from shared_schemas.operations import Face, Operation, OperationName
+from shared_schemas.operations import Face, Operation, OperationName, Sampled
 from shared_schemas.rates import Rates, WorkCentreRow, YieldRow
 
 NO_KNEE = Knee()
@@ -49,14 +50,17 @@ class Line:
     yield_share: float
     batch_loss: float
     consumables: Decimal
+    shared_run: str | None
     knee: Knee
     run_basis: Explanation
     batch_basis: Callable[[], Figure] | None
+    extra: Extra = NO_EXTRA
+    sampled: tuple[Sampled, ...] = ()
 
     @property
-    def figures(self) -> tuple[int, float, float, float]:
-        """What a tolerance can change: batch size, minutes of a batch and of a piece, yield."""
-        return self.batch_size, self.batch_min, self.piece_min, self.yield_share
+    def work_centre(self) -> str:
+        """The name of its work centre."""
+        return self.centre.name
 
     def as_operation(self) -> Operation:
         """The line as it stands on the route card, with its basis."""
@@ -73,6 +77,8 @@ class Line:
             yield_share=self.yield_share,
             batch_loss=self.batch_loss,
             consumables=self.consumables,
+            shared_run=self.shared_run,
+            sampled=self.sampled,
             basis=(self._setup(), self._batch(), self._minutes(), self._yield()),
         )
 
@@ -83,7 +89,7 @@ class Line:
             return Figure(name="setup_min", value=self.setup_min, unit="min", rate_row=ref)
         inputs = (
             of_same_row("set-up of the work centre", self.centre.setup_min, "min"),
-            Figure(name="for the lot", value=extra, unit="min", formula="rows counted per lot"),
+            Figure(name="for the lot", value=extra, unit="min", formula="rows counted per lot", inputs=self.extra.of_lot()),
         )
         formula = "set-up of the work centre + for the lot"
         return Figure(name="setup_min", value=self.setup_min, unit="min", formula=formula, inputs=inputs, rate_row=ref)
@@ -107,23 +113,27 @@ class Line:
             inputs.append(Figure(name="k", value=self.knee.time_factor, formula=formula, inputs=self.knee.basis()))
         together = "cycle + load + (run + each) x k" if self.batch_size == 1 else "cycle + run x k; piece_min = load + each x k"
         inputs += self.run_basis()
+        if self.extra.batch_min or self.extra.piece_min:
+            together += "; extra work to what it is counted by"
+            inputs += self.extra.basis()
         return Figure(name="batch_min", value=self.batch_min, unit="min", formula=together, inputs=tuple(inputs))
 
     def _yield(self) -> Figure:
         ref = Rates.ref("yields", self.survival)
-        if not self.knee.below or self.yield_share == self.survival.yield_share:
+        if self.yield_share == self.survival.yield_share:
             return Figure(name="yield", value=self.yield_share, rate_row=ref)
-        power = Figure(
-            name="power", value=self.knee.yield_power, formula="product over the tolerances in k of 1 + yield_slope x below"
-        )
-        return Figure(name="yield", value=self.yield_share, formula="yield of the row ^ power", inputs=(power,), rate_row=ref)
+        powers = [*self.extra.powers()]
+        if self.knee.below:
+            formula = "product over the tolerances in k of 1 + yield_slope x below"
+            powers.insert(0, Figure(name="power", value=self.knee.yield_power, formula=formula))
+        return Figure(name="yield", value=self.yield_share, formula="yield of the row ^ power", inputs=tuple(powers), rate_row=ref)
 
 
 def line(
     operation: OperationName, rates: Rates, *, face: Face | None = None, method: str = "", diameter_mm: float = 0.0, batch_size: int | None = None,
     run_min: float = 0.0, each_min: float = 0.0, extra_setup_min: float = 0.0, attended_share: float | None = None,
-    consumables: Decimal = Decimal(0), knee: Knee = NO_KNEE, run_basis: Explanation = _nothing,
-    batch_basis: Callable[[], Figure] | None = None,
+    consumables: Decimal = Decimal(0), shared_run: str | None = None, knee: Knee = NO_KNEE, run_basis: Explanation = _nothing,
+    batch_basis: Callable[[], Figure] | None = None, extra: Extra = NO_EXTRA, sampled: tuple[Sampled, ...] = (),
 ) -> Line:  # fmt: skip
     """One operation on the work centre that does it by `method` and takes the diameter.
 
@@ -133,13 +143,16 @@ def line(
             rack takes go together.
         run_min: minutes of a batch besides what the work centre's row says, before tolerances [min].
         each_min: minutes of each piece besides, before tolerances [min].
+        shared_run: name of a run that pieces of other lines with that name may be in too.
         knee: what tolerances do to time and yield here.
         run_basis: writes the figures behind the minutes.
         batch_basis: writes the figure of the batch size.
+        extra: what the glass or the drawing asks for besides.
+        sampled: what of the minutes of a piece only a sample takes.
 
     Notes:
         batch_min = cycle + run x k, piece_min = load + each x k; where pieces go one at a time both are in batch_min.
-        yield = yield of the row ^ yield power.
+        Extra work is added to what it is counted by. yield = yield of the row ^ yield power.
 
     Raises:
         RateMissing: no work centre or yield for it.
@@ -147,8 +160,8 @@ def line(
     centre = work_centre_for(rates, operation, method, diameter_mm)
     survival = yield_for(rates, operation, method)
     size = _size(batch_size, centre.rack_pieces)
-    together = centre.cycle_min + run_min * knee.time_factor
-    each = centre.load_min_per_piece + each_min * knee.time_factor
+    together = centre.cycle_min + run_min * knee.time_factor + extra.batch_min
+    each = centre.load_min_per_piece + each_min * knee.time_factor + extra.piece_min
     batch_min, piece_min = (together + each, 0.0) if size == 1 else (together, each)
     return Line(
         operation=operation,
@@ -156,17 +169,20 @@ def line(
         method=method,
         centre=centre,
         survival=survival,
-        setup_min=centre.setup_min + extra_setup_min,
+        setup_min=centre.setup_min + extra_setup_min + extra.lot_min,
         batch_size=size,
         batch_min=batch_min,
         piece_min=piece_min,
         attended_share=centre.attended_share if attended_share is None else attended_share,
-        yield_share=survival.yield_share**knee.yield_power,
+        yield_share=survival.yield_share ** (knee.yield_power * extra.yield_power),
         batch_loss=survival.batch_loss,
         consumables=consumables,
+        shared_run=shared_run,
         knee=knee,
         run_basis=run_basis,
         batch_basis=batch_basis,
+        extra=extra,
+        sampled=sampled,
     )
 
 

@@ -5,19 +5,23 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
-from services.process.domain.coating_cycle import coat
+from services.process.domain.coating import coat
 from services.process.domain.cutting import cut_blank
 from services.process.domain.edging import centre_and_bevel
 from services.process.domain.element_work import ElementWork, FaceWork
-from services.process.domain.generating import face_order, generate
+from services.process.domain.generating import generate
 from services.process.domain.inspection import inspect_element
 from services.process.domain.operation_lines import Line, line
+from services.process.domain.rate_rows import tolerance_row
 from services.process.domain.surfacing import grind_and_polish
 from services.process.domain.tolerance_knees import knee_of
-from shared_schemas.operations import Face
+from shared_schemas.operations import Face, OperationName
 from shared_schemas.rates import Rates
 
 Lines = tuple[Line, ...]
+
+SHAPING: frozenset[OperationName] = frozenset(("generate", "block", "fine_grind", "polish", "deblock"))
+"""What shapes a face."""
 
 
 @dataclass(frozen=True)
@@ -40,28 +44,38 @@ class ElementLines:
         for section in (self.cut, self.first, self.second, self.edged, self.checked, self.finished):
             yield from section
 
-    def tried_with(self, work: ElementWork, face: Face | None, rates: Rates) -> ElementLines:
+    def tried_with(self, work: ElementWork, attribute: str, face: Face | None, rates: Rates) -> ElementLines:
         """The operations when a tolerance of one face, or of the element itself, is another.
 
         Args:
             work: the element with that tolerance.
+            attribute: which tolerance it is.
             face: whose tolerance it is; None for one of the element itself.
 
-        Notes: only the sections that the tolerance reaches are worked out again.
+        Notes:
+            Only the sections that the tolerance reaches are worked out again: those of its face, or what its row of the rates
+            names of shaping; all of them where it turns the order of the faces round.
         """
-        first, second = face_order(work)
+        first, second = work.in_order
+        if self.first[0].face != first.face:
+            return element_lines(work, rates)
+        shapes = face is not None or not SHAPING.isdisjoint(tolerance_row(rates, attribute).operations)
         return replace(
             self,
-            first=self.first if face == second.face else _shape(work, first, rates, worked_first=True),
-            second=self.second if face == first.face else _shape(work, second, rates, worked_first=False),
+            first=_shape(work, first, rates, worked_first=True) if shapes and face != second.face else self.first,
+            second=_shape(work, second, rates, worked_first=False) if shapes and face != first.face else self.second,
             edged=self.edged if face is not None else tuple(centre_and_bevel(work, rates)),
             checked=_check(work, rates),
         )
 
+    def tried_coated(self, work: ElementWork, rates: Rates) -> ElementLines:
+        """The operations when a face has another coating, or none; `work` is the element with it."""
+        return replace(self, checked=_check(work, rates), finished=tuple(_finish(work, work.in_order, rates)))
+
 
 def element_lines(work: ElementWork, rates: Rates) -> ElementLines:
     """Every operation of an element. The second face is blocked on the first, which is then finished."""
-    first, second = face_order(work)
+    first, second = work.in_order
     return ElementLines(
         cut=tuple(cut_blank(work, rates)),
         first=_shape(work, first, rates, worked_first=True),
@@ -77,7 +91,8 @@ def _shape(work: ElementWork, face: FaceWork, rates: Rates, *, worked_first: boo
 
 
 def _check(work: ElementWork, rates: Rates) -> Lines:
-    return line("clean", rates, knee=knee_of("clean", work.all_demands, rates)), inspect_element(work, rates)
+    clean = line("clean", rates, knee=knee_of("clean", work.all_demands, rates), extra=work.extra_work.at("clean"))
+    return clean, inspect_element(work, rates)
 
 
 def _finish(work: ElementWork, in_order: tuple[FaceWork, FaceWork], rates: Rates) -> Iterator[Line]:

@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from decimal import Decimal
+from typing import Literal
 
-from services.process.domain.blocks import Block, block_for
 from services.process.domain.element_work import ElementWork, FaceWork
+from services.process.domain.extra_work import NO_EXTRA
+from services.process.domain.face_blocks import Block, block_for
 from services.process.domain.figuring import figuring_loops, figuring_min
 from services.process.domain.grit_ladder import ladder
 from services.process.domain.operation_lines import Line, line, of_same_row
@@ -18,24 +21,50 @@ from shared_schemas.figure import Figure
 from shared_schemas.operations import OperationName
 from shared_schemas.rates import GrindingRow, PolishingRow, Rates
 
-FORMULAS = {
-    "spherical block": "6 (R/d)^2 (1 - cos g) - 1/2, rounded down",
-    "rings": "rings of lenses laid out to the angle g; 6 (R/d)^2 (1 - cos g) - 1/2 gives fewer",
-    "flat block": "best packing of N in D/d up to 20, then 3/4 (D/d)^2 - 1/2",
+SOFTLY = "blocked softly"
+"""What the rule of a block says where an element bends: pitch buttons apart, so that nothing is strained."""
+
+PATTERNS = {
+    "best packing": "best packing of N lenses known for D/d",
+    "hexagonal": "lenses laid out in hexagonal rows",
+    "nested rings": "lenses laid out in rings that nest",
+    "spaced rings": "lenses laid out in rings at equal distances",
 }
+PUSHED = ", pushed"
 
 
 def block_of(work: ElementWork, face: FaceWork, rates: Rates, *, worked_first: bool) -> Block:
-    """The block that a face is worked on; behind the one worked first stands the blank as it was cut or pressed."""
-    return block_for(
+    """The block that a face is worked on; behind the one worked first stands the blank as it was cut or pressed.
+
+    Notes: an element that bends is blocked softly, with a share of the lenses a block would hold; a thinner one is worked singly.
+    """
+    row = polishing_for(rates, work.glass, "block")
+    thin = thinness(work, row)
+    block = block_for(
         radius_mm=face.radius_mm,
         convex=face.convex,
         diameter_mm=work.blank.diameter_mm,
         edge_mm=_behind_rim_mm(work, face) if worked_first else work.rim_mm,
         irregularity_fringes=face.irregularity_fringes,
         aspheric=face.aspheric,
-        row=polishing_for(rates, work.glass, "block"),
+        row=row,
     )
+    if block.lenses == 1 or thin == "stiff":
+        return block
+    if thin == "limp":
+        return replace(block, lenses=1, rule=f"singly: {work.diameter_to_thickness:.3g} times as wide as thick, it bends")
+    lenses = max(math.floor(block.lenses * row.thin_lenses_share), 1)
+    return replace(
+        block, lenses=lenses, rule="singly: one finds room, blocked softly" if lenses == 1 else f"{block.rule}, {SOFTLY}"
+    )
+
+
+def thinness(work: ElementWork, row: PolishingRow) -> Literal["stiff", "thin", "limp"]:
+    """Whether an element bends under its polisher: by its diameter over its centre thickness and the limits of the row."""
+    ratio = work.diameter_to_thickness
+    if row.single_thin_over is not None and ratio > row.single_thin_over:
+        return "limp"
+    return "thin" if row.thin_over is not None and ratio > row.thin_over else "stiff"
 
 
 def _behind_rim_mm(work: ElementWork, face: FaceWork) -> float:
@@ -58,10 +87,21 @@ def grind_and_polish(work: ElementWork, face: FaceWork, rates: Rates, *, worked_
     def shared() -> Figure:
         return Figure(name="batch_size", value=block.lenses, formula="the lenses of the block")
 
-    yield line("block", rates, face=face.face, batch_size=block.lenses, batch_basis=lambda: _block_figure(work, face, block, rates))
+    yield line(
+        "block", rates, face=face.face, batch_size=block.lenses, run_basis=lambda: (_resting_on(work, face, worked_first=worked_first),),
+        batch_basis=lambda: _block_figure(work, face, block, rates),
+        extra=NO_EXTRA if worked_first else work.extra_work.at("block"),
+    )  # fmt: skip
     yield _fine_grind(work, face, block, method, shared, rates)
     yield _polish(work, face, block, method, shared, rates)
-    yield line("deblock", rates, face=face.face, batch_size=block.lenses, batch_basis=shared)
+    yield line("deblock", rates, face=face.face, batch_size=block.lenses, batch_basis=shared, extra=work.extra_work.at("deblock"))
+
+
+def _resting_on(work: ElementWork, face: FaceWork, *, worked_first: bool) -> Figure:
+    """What lies on the block: the raw other face for the face worked first, the finished one for the second."""
+    other = "back" if face.face == "front" else "front"
+    value = f"the {other} as it is on the blank" if worked_first else f"the {other}, finished"
+    return Figure(name="rests on", value=value, formula=work.order.reason, source="common practice")
 
 
 def _block_figure(work: ElementWork, face: FaceWork, block: Block, rates: Rates) -> Figure:
@@ -74,10 +114,20 @@ def _block_figure(work: ElementWork, face: FaceWork, block: Block, rates: Rates)
     if block.half_angle_deg:
         reach = "limit of the row, or where the block is as wide as the largest"
         inputs.append(Figure(name="g", value=block.half_angle_deg, unit="deg", formula=reach))
+    if block.lenses > 1:
+        formula = "3/4 (D/d)^2 - 1/2" if face.radius_mm is None else "6 (R/d)^2 (1 - cos g) - 1/2"
+        inputs.append(Figure(name="trade formula", value=block.trade_formula(), formula=formula))
     return Figure(
-        name="batch_size", value=block.lenses, formula=FORMULAS.get(block.rule, block.rule), inputs=tuple(inputs),
+        name="batch_size", value=block.lenses, formula=_formula(block, row), inputs=tuple(inputs),
         rate_row=Rates.ref("polishing", row),
     )  # fmt: skip
+
+
+def _formula(block: Block, row: PolishingRow) -> str:
+    rule = block.rule.removesuffix(f", {SOFTLY}")
+    pattern = rule.removesuffix(PUSHED)
+    formula = PATTERNS.get(pattern, pattern) + ("" if pattern == rule else ", pushed about until more find room")
+    return formula if rule == block.rule else f"{formula}; of these {row.thin_lenses_share:g}, {SOFTLY}"
 
 
 def _fine_grind(work: ElementWork, face: FaceWork, block: Block, method: str, shared: Callable[[], Figure], rates: Rates) -> Line:
@@ -100,6 +150,7 @@ def _fine_grind(work: ElementWork, face: FaceWork, block: Block, method: str, sh
         "fine_grind", rates, face=face.face, method=method, diameter_mm=work.blank.diameter_mm, batch_size=block.lenses, run_min=minutes,
         consumables=sum((rung.row.consumables_per_batch for rung in found.rungs), Decimal(0)),
         knee=knee_of("fine_grind", work.demands_on(face), rates), run_basis=why, batch_basis=shared,
+        extra=work.extra_work.at("fine_grind"),
     )  # fmt: skip
 
 
@@ -107,17 +158,18 @@ def _polish(work: ElementWork, face: FaceWork, block: Block, method: str, shared
     row = polishing_for(rates, work.glass, method)
     last = grit_rows(rates, method)[-1]
     removal = row.stock_multiple * last.grit_um
+    pressure = row.pressure_pa * (1.0 if thinness(work, row) == "stiff" else row.thin_pressure_share)
     removing = polishing_min(
         removal_um=removal,
         preston_coefficient_per_pa=row.preston_coefficient_per_pa,
-        pressure_pa=row.pressure_pa,
+        pressure_pa=pressure,
         speed_m_per_s=row.speed_m_per_s,
     )
     loops = figuring_loops(start_fringes=row.start_figure_fringes, target_fringes=face.irregularity_fringes)
     figuring = figuring_min(loops=loops, measure_min=row.measure_min, correct_min=row.correct_min)
 
     def why() -> tuple[Figure, ...]:
-        inputs = (*_removing(row, last, removal), _figuring(face, loops, figuring))
+        inputs = (*_removing(row, last, removal, pressure), _figuring(face, loops, figuring))
         return (
             Figure(name="run", value=removing + figuring, unit="min", formula="removal / (Kp x pressure x speed) + figuring",
                    inputs=inputs, rate_row=Rates.ref("polishing", row)),
@@ -127,18 +179,27 @@ def _polish(work: ElementWork, face: FaceWork, block: Block, method: str, shared
         "polish", rates, face=face.face, method=method, diameter_mm=work.blank.diameter_mm, batch_size=block.lenses,
         run_min=removing + figuring, consumables=row.consumables_per_batch,
         knee=knee_of("polish", work.demands_on(face), rates), run_basis=why, batch_basis=shared,
+        extra=work.extra_work.at("polish"),
     )  # fmt: skip
 
 
-def _removing(row: PolishingRow, last: GrindingRow, removal_um: float) -> tuple[Figure, ...]:
+def _removing(row: PolishingRow, last: GrindingRow, removal_um: float, pressure_pa: float) -> tuple[Figure, ...]:
     grit = Figure(name="last grit", value=last.grit_um, unit="um", rate_row=Rates.ref("grinding", last))
     multiple = of_same_row("stock multiple", row.stock_multiple)
     return (
         Figure(name="removal", value=removal_um, unit="um", formula="stock multiple x last grit", inputs=(multiple, grit)),
         of_same_row("Kp", row.preston_coefficient_per_pa, "1/Pa"),
-        of_same_row("pressure", row.pressure_pa, "Pa"),
+        of_same_row("pressure", pressure_pa, "Pa") if pressure_pa == row.pressure_pa else _light_pressure(row, pressure_pa),
         of_same_row("speed", row.speed_m_per_s, "m/s"),
     )
+
+
+def _light_pressure(row: PolishingRow, pressure_pa: float) -> Figure:
+    inputs = (
+        of_same_row("usual pressure", row.pressure_pa, "Pa"),
+        of_same_row("share for a thin element", row.thin_pressure_share),
+    )
+    return Figure(name="pressure", value=pressure_pa, unit="Pa", formula="usual pressure x share", inputs=inputs)
 
 
 def _figuring(face: FaceWork, loops: int, minutes: float) -> Figure:

@@ -1,64 +1,145 @@
-"""Which tools are missing: one-off charges for radius tools, test plates, chucks and coating fixtures not yet owned."""
+"""Which tools a lens needs: those the shop owns, and one-off charges for radius tools, blocks, plates, chucks and fixtures it does not."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from typing import Literal
 
-from services.process.domain.element_work import ElementWork
+from services.process.domain.element_work import ElementWork, FaceWork
+from services.process.domain.routing import ElementLines
 from shared_schemas.figure import Figure
-from shared_schemas.operations import Tooling
+from shared_schemas.operations import OwnedTool, Relaxation, Tooling
 from shared_schemas.rates import RateMissing, Rates, ToolingRow
 
+ToolKind = Literal["radius_tool", "block", "test_plate", "centring_chuck", "coating_fixture"]
 
-def tooling_for(elements: Sequence[ElementWork], rates: Rates) -> tuple[Tooling, ...]:
-    """Charges for every tool that no owned one is near enough to; one for each radius or diameter.
+SMALLEST_SEAT_SHARE = 0.8
+"""A chuck or a fixture serves diameters from its own down to this share of it (common practice)."""
 
-    Notes: an asphere has no test plate; its figure is measured otherwise.
+
+@dataclass(frozen=True)
+class Want:
+    """A tool that one element needs: its kind, the radius or diameter it is for [mm], and in words for what."""
+
+    kind: ToolKind
+    size_mm: float
+    part: str
+    what: str
+    face: FaceWork | None = None
+
+    @property
+    def key(self) -> tuple[ToolKind, float]:
+        """What two needs have in common that one tool serves."""
+        return self.kind, self.size_mm
+
+    @property
+    def name(self) -> str:
+        """What such a tool is called."""
+        return f"{self.kind.replace('_', ' ')} {self.size_mm:g} mm"
+
+
+def tools_wanted(elements: Sequence[ElementWork], lines: Sequence[ElementLines]) -> tuple[Want, ...]:
+    """Every tool that every element needs.
+
+    Notes:
+        A curve needs a radius tool, a test plate unless it is an asphere (its figure is measured otherwise), and a block
+        unless its lenses are worked singly. Flat laps, flats and flat blocks belong to every shop (common practice).
     """
-    found: list[Tooling] = []
-    seen: set[tuple[str, float]] = set()
-    for work in elements:
-        wanted: list[tuple[str, float, str]] = []
-        for face in work.faces:
-            if face.radius_mm is not None:
-                kinds = ("radius_tool",) if face.aspheric else ("radius_tool", "test_plate")
-                wanted += [(kind, face.radius_mm, f"R {face.radius_mm:g} of the {face.face}") for kind in kinds]
-        wanted.append(("centring_chuck", work.diameter_mm, f"diameter {work.diameter_mm:g}"))
-        if any(face.coating is not None for face in work.faces):
-            wanted.append(("coating_fixture", work.diameter_mm, f"diameter {work.diameter_mm:g}"))
-        for kind, size, what in wanted:
-            if (kind, size) not in seen and not is_owned(kind, size, rates):
-                found.append(_charge(kind, size, what, work, rates))
-            seen.add((kind, size))
-    return tuple(found)
+    return tuple(want for work, of_one in zip(elements, lines, strict=True) for want in _wanted(work, of_one))
 
 
-def is_owned(kind: str, size_mm: float, rates: Rates) -> bool:
-    """Whether the shop owns a tool that serves: a radius within its reach, or a diameter from its own up to a fifth smaller."""
-    for row in rates.tooling:
-        if row.kind != kind or not row.owned:
-            continue
-        if row.radius_mm is not None and abs(row.radius_mm - size_mm) <= row.reach_share * size_mm:
-            return True
-        if row.radius_mm is None and row.diameter_mm is not None and 0.8 * row.diameter_mm <= size_mm <= row.diameter_mm:
-            return True
-    return False
+def _wanted(work: ElementWork, lines: ElementLines) -> Iterator[Want]:
+    blocked = {line.face for line in lines if line.operation == "polish" and line.method == "block"}
+    for face in work.faces:
+        if face.radius_mm is not None:
+            kinds: tuple[ToolKind, ...] = ("radius_tool",) if face.aspheric else ("radius_tool", "test_plate")
+            if face.face in blocked:
+                kinds = (*kinds, "block")
+            for kind in kinds:
+                yield Want(kind, face.radius_mm, work.name, f"R {face.radius_mm:g} of the {face.face}", face)
+    yield Want("centring_chuck", work.diameter_mm, work.name, f"diameter {work.diameter_mm:g}")
+    if any(face.coating is not None for face in work.faces):
+        yield Want("coating_fixture", work.diameter_mm, work.name, f"diameter {work.diameter_mm:g}")
 
 
-def _new(kind: str, rates: Rates) -> ToolingRow:
-    for row in rates.tooling:
-        if row.kind == kind and not row.owned:
-            return row
-    raise RateMissing("tooling", f"a new {kind.replace('_', ' ')}", tuple(row.name for row in rates.tooling if not row.owned))
+class Toolroom:
+    """The tools of the rates by kind, and what a new one of each kind costs."""
+
+    def __init__(self, rates: Rates) -> None:
+        self.owned: dict[str, list[ToolingRow]] = {}
+        self._new: dict[str, ToolingRow] = {}
+        self._known = tuple(row.name for row in rates.tooling if not row.owned)
+        for row in rates.tooling:
+            if row.owned:
+                self.owned.setdefault(row.kind, []).append(row)
+            else:
+                self._new.setdefault(row.kind, row)
+
+    def that_serves(self, kind: ToolKind, size_mm: float) -> ToolingRow | None:
+        """The owned tool for a radius or diameter [mm], the nearest where several do; None where none does."""
+        serving = [row for row in self.owned.get(kind, ()) if _serves(row, size_mm)]
+        return min(serving, key=lambda row: abs((row.radius_mm or row.diameter_mm or 0.0) - size_mm), default=None)
+
+    def new(self, kind: ToolKind) -> ToolingRow:
+        """What a new tool of a kind costs and how long it takes; raises `RateMissing`."""
+        if kind not in self._new:
+            raise RateMissing("tooling", f"a new {kind.replace('_', ' ')}", self._known)
+        return self._new[kind]
+
+    def charge(self, want: Want) -> Tooling:
+        """The one-off charge for a tool that is not owned; raises `RateMissing`."""
+        row = self.new(want.kind)
+        return Tooling(
+            name=want.name,
+            part=want.part,
+            reason=f"{want.what} of {want.part}: none owned is near enough",
+            charge=row.charge,
+            lead_days=row.lead_days,
+            basis=(Figure(name="charge", value=row.charge, rate_row=Rates.ref("tooling", row)),),
+        )
 
 
-def _charge(kind: str, size_mm: float, what: str, work: ElementWork, rates: Rates) -> Tooling:
-    row = _new(kind, rates)
-    return Tooling(
-        name=f"{kind.replace('_', ' ')} {size_mm:g} mm",
-        part=work.name,
-        reason=f"{what} of {work.name}: none owned is near enough",
-        charge=row.charge,
-        lead_days=row.lead_days,
-        basis=(Figure(name="charge", value=row.charge, rate_row=Rates.ref("tooling", row)),),
-    )
+def _serves(row: ToolingRow, size_mm: float) -> bool:
+    """Whether a tool serves: a radius within its reach, or a diameter from its own up to a fifth smaller."""
+    if row.radius_mm is not None:
+        return abs(row.radius_mm - size_mm) <= row.reach_share * size_mm
+    return row.diameter_mm is not None and SMALLEST_SEAT_SHARE * row.diameter_mm <= size_mm <= row.diameter_mm
+
+
+def missing(wants: Sequence[Want], toolroom: Toolroom) -> tuple[Want, ...]:
+    """The needs that no owned tool is near enough to; one for each kind and size, the first that has it."""
+    first: dict[tuple[ToolKind, float], Want] = {}
+    for want in wants:
+        first.setdefault(want.key, want)
+    return tuple(want for want in first.values() if toolroom.that_serves(want.kind, want.size_mm) is None)
+
+
+def tooling_for(wants: Sequence[Want], toolroom: Toolroom) -> tuple[Tooling, ...]:
+    """A one-off charge for each radius or diameter that no owned tool serves; raises `RateMissing`."""
+    return tuple(toolroom.charge(want) for want in missing(wants, toolroom))
+
+
+def with_blocks(relaxations: Iterable[Relaxation], wants: Sequence[Want], toolroom: Toolroom) -> Iterator[Relaxation]:
+    """The relaxations; one that moves a face from single work to a block with the block that it needs, if none serves."""
+    keys = {want.key for want in wants}
+    laps = {(want.part, want.face.where): want for want in wants if want.face is not None and want.kind == "radius_tool"}
+    for relaxation in relaxations:
+        lap = None
+        if any(one.method == "block" for one in relaxation.operations):
+            lap = laps.get((relaxation.part, relaxation.where.rpartition("/")[0]))
+        block = None if lap is None else replace(lap, kind="block")
+        if block is None or block.key in keys or toolroom.that_serves("block", block.size_mm) is not None:
+            yield relaxation
+        else:
+            yield relaxation.model_copy(update={"needed": (toolroom.charge(block),)})
+
+
+def tools_owned(wants: Sequence[Want], toolroom: Toolroom) -> tuple[OwnedTool, ...]:
+    """The tools in hand that each part is made with; one that serves both faces of a part is named for both."""
+    serves: dict[tuple[str, str], list[str]] = {}
+    for want in wants:
+        row = toolroom.that_serves(want.kind, want.size_mm)
+        if row is not None:
+            serves.setdefault((row.name, want.part), []).append(want.what)
+    return tuple(OwnedTool(name=name, part=part, serves=", ".join(what)) for (name, part), what in serves.items())

@@ -9,15 +9,19 @@ from collections.abc import Sequence
 from decimal import Decimal
 
 from services.quoting.domain.basis_of_date import lead_time_figure
+from services.quoting.domain.basis_of_risk import expedite_figures, spread_figure
 from services.quoting.domain.batch_losses import Batches
 from services.quoting.domain.cost import OperationCost, bought_part_cost
 from services.quoting.domain.evaluation import Evaluation, Plans
+from services.quoting.domain.learning import NOTHING_LEARNED, learning_of
 from services.quoting.domain.starts import PartStart
 from shared_schemas.figure import Figure
+from shared_schemas.operations import Tooling
 from shared_schemas.rates import Rates
 
 SUM = "sum of the inputs"
 OPERATION = "machine_min / 60 x machine_rate_per_h + attended_min / 60 x labour_rate_per_h + batches x consumables"
+RUN = "batches x batch_min + pieces x piece_min"
 ROUTE_CARD = "the route card of the part"
 
 
@@ -36,8 +40,10 @@ def basis_of(found: Evaluation, plans: Plans) -> tuple[Figure, ...]:
         total,
         *_lines(found, plans),
         _unit_cost(found, plans),
+        spread_figure(found, plans),
         _starts(found, plans),
         lead_time_figure(found, plans),
+        *expedite_figures(found, plans),
     )
 
 
@@ -97,7 +103,10 @@ def _formulas(found: Evaluation, plans: Plans) -> dict[str, tuple[str, tuple[Fig
     contingency = _money("contingency", put_on.contingency, base, "(cost + overhead) x contingency_share")
     lines = found.price.lines
     before = _money(
-        "lines", sum((line.amount for line in lines[:6]), Decimal(0)), plans.currency.name, "sum of the six lines before"
+        "lines",
+        sum((line.amount for line in lines if line.kind not in {"minimum_order", "rounding"}), Decimal(0)),
+        plans.currency.name,
+        "sum of the lines before",
     )
     return {
         "material": ("material x per_base", (_money("material", found.costs.material, base, SUM, _purchases(found, base)),)),
@@ -113,7 +122,11 @@ def _formulas(found: Evaluation, plans: Plans) -> dict[str, tuple[str, tuple[Fig
         ),
         "margin": (
             "(cost + overhead + contingency) x margin_share / (1 - margin_share) x per_base",
-            (cost, overhead, contingency, _term("margin_share", terms.margin_share, plans)),
+            (cost, overhead, contingency, _term("margin_share", terms.margin_at(found.quantity), plans)),
+        ),
+        "tooling": (
+            "tooling x per_base",
+            (_money("tooling", found.costs.tooling, base, SUM, tuple(_tool(tool, base) for tool in plans.tooling)),),
         ),
         "minimum_order": ("minimum_order x per_base - lines", (_term("minimum_order", terms.minimum_order, plans, base), before)),
         "rounding": (
@@ -141,6 +154,10 @@ def _purchases(found: Evaluation, base: str) -> tuple[Figure, ...]:
     )  # fmt: skip
 
 
+def _tool(tool: Tooling, base: str) -> Figure:
+    return _money(tool.name, tool.charge, base, inputs=tool.basis, source="the operation plan")
+
+
 def _parts(found: Evaluation, base: str) -> tuple[Figure, ...]:
     return tuple(
         _money(part, sum((cost.amount for cost in costs), Decimal(0)), base, SUM, _operations(costs, base))
@@ -159,13 +176,52 @@ def _operation(cost: OperationCost, base: str) -> Figure:
         name[:60], cost.amount, base, OPERATION,
         (
             Figure(name="pieces", value=cost.pieces, formula="started x yields of the operations before, rounded up"),
-            Figure(name="batches", value=cost.batches, formula="ceil(pieces / batch_size)"),
-            Figure(name="machine_min", value=cost.machine_min, unit="min", formula="setup_min + batches x batch_min"),
-            Figure(name="attended_min", value=cost.attended_min, unit="min", formula="setup_min + attended_share x batches x batch_min"),
+            _batches(cost),
+            Figure(name="machine_min", value=cost.machine_min, unit="min", formula=f"setup_min + {RUN}", inputs=(*_learned(cost), *_sampled(cost))),
+            Figure(name="attended_min", value=cost.attended_min, unit="min", formula=f"setup_min + attended_share x ({RUN})"),
             Figure(name="consumables", value=cost.operation.consumables, unit=f"{base}/batch", source=ROUTE_CARD),
             Figure(name="machine_rate_per_h", value=cost.work_centre.machine_rate_per_h, unit=f"{base}/h", rate_row=row),
             Figure(name="labour_rate_per_h", value=cost.work_centre.labour_rate_per_h, unit=f"{base}/h", rate_row=row),
         ),
+    )  # fmt: skip
+
+
+def _batches(cost: OperationCost) -> Figure:
+    if cost.operation.shared_run is None:
+        return Figure(name="batches", value=cost.batches, formula="ceil(pieces / batch_size)")
+    return Figure(
+        name="batches", value=cost.borne,
+        formula="runs of all parts together x (pieces / batch_size) / sum of pieces / batch_size over all that goes into them",
+    )  # fmt: skip
+
+
+def _learned(cost: OperationCost) -> tuple[Figure, ...]:
+    """What is learned at an operation, with the law; nothing where nobody learns."""
+    learning = learning_of(cost.operation, cost.work_centre)
+    if learning is NOTHING_LEARNED:
+        return ()
+    row = Rates.ref("work_centres", cost.work_centre)
+    return (
+        Figure(
+            name="batches in times of the first", value=learning.total(cost.pieces),
+            formula="sum of n^log2(learning_share) over the pieces n, from learned_after on as the last: the unit curve (Crawford)",
+            inputs=(
+                Figure(name="learning_share", value=learning.rate, rate_row=row),
+                Figure(name="learned_after", value=learning.after, unit="pieces", rate_row=row),
+            ),
+        ),
+    )  # fmt: skip
+
+
+def _sampled(cost: OperationCost) -> tuple[Figure, ...]:
+    """How many pieces are looked at where a sample is enough; the others spare their share of the minutes."""
+    return tuple(
+        Figure(
+            name=f"pieces, {one.looks_at}", value=cost.pieces - one.spared(cost.pieces),
+            formula="sample size of the lot by ISO 2859-1; the pieces not in it spare their share of the minutes",
+            inputs=(Figure(name="share", value=one.share, source=ROUTE_CARD),),
+        )
+        for one in cost.operation.sampled
     )  # fmt: skip
 
 

@@ -12,7 +12,7 @@ from shared_schemas.operations import Operation
 
 ONE_BLOCK = frozenset({"block", "fine_grind", "polish", "deblock"})
 """Operations of a face through which the same lenses stay on the same block."""
-LEAST_CHANCE = 1e-5
+LEAST_CHANCE = 5e-5
 """Ways to lose batches that are rarer than this are left out of a list of all ways."""
 MANY_LOST = 12
 """When so many batches are expected to be lost, their number is taken as normal: the sum over all numbers would take long."""

@@ -8,7 +8,10 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import NamedTuple
 
-from shared_schemas.blanks import MaterialModel
+from services.quoting.domain.learning import learning_of
+from services.quoting.domain.money import exact
+from services.quoting.domain.shared_runs import SharedRun
+from shared_schemas.blanks import MaterialModel, MaterialStep
 from shared_schemas.operations import BoughtPart, Operation, Route
 from shared_schemas.rates import Rates, WorkCentreRow
 
@@ -18,7 +21,10 @@ MILLIONTHS_PER_HOUR = Decimal(60 * MILLION)
 
 
 class OperationCost(NamedTuple):
-    """One line of the route card at one number of starts. Amounts in the base currency."""
+    """One line of the route card at one number of starts. Amounts in the base currency.
+
+    `batches` are those that its pieces are in; `borne` is how many it pays for: all of them, unless other parts share them.
+    """
 
     part: str
     operation: Operation
@@ -28,6 +34,14 @@ class OperationCost(NamedTuple):
     machine_min: float
     attended_min: float
     amount: Decimal
+    borne: float
+
+
+class Bought(NamedTuple):
+    """A step of a purchase, and how many times it is bought."""
+
+    step: MaterialStep
+    times: int
 
 
 @dataclass(frozen=True)
@@ -40,35 +54,58 @@ class MaterialCost:
     lead_days: float
     bought_mass_g: float
     amount: Decimal
+    bought: tuple[Bought, ...] = ()
 
 
-def operation_costs(route: Route, *, started: int, rates: Rates) -> list[OperationCost]:
+def operation_costs(
+    route: Route, *, started: int, rates: Rates, runs: Mapping[str, SharedRun] | None = None
+) -> list[OperationCost]:
     """Cost of each operation of a route when `started` pieces are started.
+
+    Args:
+        runs: what other parts share with it; without them its pieces fill runs by themselves.
 
     Notes:
         pieces at operation k = ceil(n y_1 … y_(k-1)); batches = ceil(pieces / batch size);
-        run = batches x batch minutes + pieces x piece minutes; machine minutes = set-up + run; attended = set-up + share x run;
+        run = batches x batch minutes + pieces x piece minutes, where a person's hands learn: times of the first piece by the unit
+        curve x minutes of a piece; machine minutes = set-up + run; attended = set-up + share x run;
         amount = machine minutes x machine rate + attended minutes x labour rate + batches x consumables.
-        A piece lost early costs nothing later: scrap is paid for where it is lost.
+        A piece lost early costs nothing later: scrap is paid for where it is lost. Of a run that parts share, each bears
+        the minutes and consumables in proportion to the room it takes.
     """
     found = []
     reaching = float(started)
     for operation in route.operations:
         pieces = math.ceil(round(reaching, 9))
-        found.append(_operation_cost(route.part, operation, pieces, rates))
+        shared = runs.get(operation.shared_run) if runs and operation.shared_run is not None else None
+        found.append(_operation_cost(route.part, operation, pieces, rates, shared))
         reaching *= operation.yield_share * (1 - operation.batch_loss)
     return found
 
 
-def _operation_cost(part: str, operation: Operation, pieces: int, rates: Rates) -> OperationCost:
+def _operation_cost(part: str, operation: Operation, pieces: int, rates: Rates, shared: SharedRun | None) -> OperationCost:
     centre = rates.work_centre(operation.work_centre)
     batches = math.ceil(pieces / operation.batch_size)
-    run_min = batches * operation.batch_min + pieces * operation.piece_min
+    borne = float(batches) if shared is None else shared.borne(pieces, operation.batch_size)
+    if operation.sampled or centre.learning_share < 1:
+        run_min = run_minutes(operation, centre, pieces=pieces, batches=borne)
+    else:
+        run_min = borne * operation.batch_min + pieces * operation.piece_min
     machine_min = operation.setup_min + run_min
     attended_min = operation.setup_min + operation.attended_share * run_min
     minutes = round(machine_min * MILLION) * centre.machine_rate_per_h + round(attended_min * MILLION) * centre.labour_rate_per_h
-    amount = minutes / MILLIONTHS_PER_HOUR + batches * operation.consumables
-    return OperationCost(part, operation, centre, pieces, batches, machine_min, attended_min, amount)
+    consumables = (batches if shared is None else exact(borne, places=9)) * operation.consumables
+    amount = minutes / MILLIONTHS_PER_HOUR + consumables
+    return OperationCost(part, operation, centre, pieces, batches, machine_min, attended_min, amount, borne)
+
+
+def run_minutes(operation: Operation, centre: WorkCentreRow, *, pieces: int, batches: float) -> float:
+    """Minutes of a run without its set-up [min]; what only a sample is looked at for counts for the sample."""
+    if operation.sampled or (centre.learning_share < 1 and operation.batch_size == 1):
+        times = learning_of(operation, centre).total
+        spared = sum(one.share * (times(pieces) - times(pieces - one.spared(pieces))) for one in operation.sampled)
+        return (times(pieces) - spared) * (operation.batch_min + operation.piece_min)
+    return batches * operation.batch_min + pieces * operation.piece_min
 
 
 def material_cost(model: MaterialModel, *, blanks: int) -> MaterialCost:
@@ -76,14 +113,15 @@ def material_cost(model: MaterialModel, *, blanks: int) -> MaterialCost:
     last = model.steps[-1]
     full_lots, rest = divmod(blanks, last.blanks)
     top_up = [next(step for step in model.steps if step.blanks >= rest)] if rest else []
-    bought = [last] * min(full_lots, 1) + top_up
+    bought = (*([Bought(last, full_lots)] if full_lots else []), *(Bought(step, 1) for step in top_up))
     return MaterialCost(
         model=model,
         blanks=blanks,
         lots=full_lots + len(top_up),
-        lead_days=max((step.lead_days for step in bought), default=0.0),
+        lead_days=max((one.step.lead_days for one in bought), default=0.0),
         bought_mass_g=full_lots * last.bought_mass_g + sum(step.bought_mass_g for step in top_up),
         amount=full_lots * last.cost + sum((step.cost for step in top_up), Decimal(0)),
+        bought=bought,
     )
 
 

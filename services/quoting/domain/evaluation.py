@@ -10,16 +10,17 @@ from functools import cached_property
 
 from services.quoting.domain.batch_losses import Losses, losses_of
 from services.quoting.domain.cost import MaterialCost, OperationCost, bought_part_cost, material_costs, operation_costs
-from services.quoting.domain.lead_time import Schedule, schedule
+from services.quoting.domain.lead_time import Schedule, Shop, schedule, shop_of
 from services.quoting.domain.outcomes import outcomes
 from services.quoting.domain.price import CostSums, Price, priced
 from services.quoting.domain.risk import Causes, Uncertain, causes_of
+from services.quoting.domain.shared_runs import SharedRuns, shared_runs
 from services.quoting.domain.starts import PartStart, part_starts
 from services.quoting.domain.worth import PerMinute, Worth, per_minute, worths_of
 from shared_schemas.blanks import MaterialModel
 from shared_schemas.operations import BoughtPart, Route, Tooling
 from shared_schemas.quote import LeadTime
-from shared_schemas.rates import CommercialRow, CurrencyRow, Rates
+from shared_schemas.rates import CommercialRow, CurrencyRow, Rates, StockFormRow
 
 
 @dataclass(frozen=True)
@@ -52,6 +53,27 @@ class Plans:
         return {route.part: causes_of(route.operations) for route in self.routes}
 
     @cached_property
+    def shop(self) -> Shop:
+        """The shop as it works every day."""
+        return shop_of(self.rates)
+
+    @cached_property
+    def expedited_shop(self) -> Shop | None:
+        """The shop for an order that goes first in every queue and is worked on overtime, if the terms know any."""
+        left, more = self.terms.expedite_queue_share, self.terms.overtime_hours_share
+        return None if left is None or more is None else shop_of(self.rates, waited_share=left, more_hours=more)
+
+    @cached_property
+    def express(self) -> dict[str, StockFormRow]:
+        """Rows of stock that have a faster delivery, by name."""
+        return {row.name: row for row in self.rates.stock_forms if row.express_lead_days is not None}
+
+    @cached_property
+    def spread_tooling(self) -> Decimal:
+        """Charges for tools that the terms spread over the order, in the base currency."""
+        return sum((tool.charge for tool in self.tooling), Decimal(0)) if self.terms.tooling == "spread" else Decimal(0)
+
+    @cached_property
     def worths(self) -> dict[str, Worth]:
         """What pieces of each part cost, near enough for weighing risks."""
         return worths_of(routes=self.routes, materials=self.materials, bought_parts=self.bought_parts, rates=self.rates)
@@ -64,6 +86,7 @@ class Evaluation:
     quantity: int
     routes: Mapping[str, Route]
     starts: Mapping[str, PartStart]
+    runs: SharedRuns
     operations: Mapping[str, Sequence[OperationCost]]
     materials: tuple[MaterialCost, ...]
     costs: CostSums
@@ -87,10 +110,14 @@ def evaluate(plans: Plans, *, quantity: int, like: Evaluation | None = None) -> 
         routes=plans.routes, quantity=quantity, confidence=plans.confidence, losses=plans.losses, worths=plans.worths
     )
     started = {part: start.started for part, start in starts.items()}
+    runs = shared_runs(plans.routes, started)
     operations = {
         route.part: like.operations[route.part]
-        if like and like.routes[route.part] is route and like.starts[route.part].started == started[route.part]
-        else operation_costs(route, started=started[route.part], rates=plans.rates)
+        if like
+        and like.runs.alike(runs, route.part)
+        and like.routes[route.part] is route
+        and like.starts[route.part].started == started[route.part]
+        else operation_costs(route, started=started[route.part], rates=plans.rates, runs=runs.by_name)
         for route in plans.routes
     }
     materials = material_costs(plans.materials, started=started)
@@ -99,11 +126,13 @@ def evaluate(plans: Plans, *, quantity: int, like: Evaluation | None = None) -> 
         material=sum((material.amount for material in materials), Decimal(0)),
         operations=sum((cost.amount for lines in operations.values() for cost in lines), Decimal(0)),
         bought_parts=sum((bought_part_cost(part, lenses=lenses) for part in plans.bought_parts), Decimal(0)),
+        tooling=plans.spread_tooling,
     )
     return Evaluation(
         quantity=quantity,
         routes={route.part: route for route in plans.routes},
         starts=starts,
+        runs=runs,
         operations=operations,
         materials=tuple(materials),
         costs=costs,
@@ -117,6 +146,7 @@ def evaluate(plans: Plans, *, quantity: int, like: Evaluation | None = None) -> 
             begin=plans.begin,
             rates=plans.rates,
             like=like.schedule if like else None,
+            shop=plans.shop,
         ),
     )
 
@@ -132,17 +162,5 @@ def uncertain(found: Evaluation, plans: Plans) -> Uncertain:
             for part, start in found.starts.items()
         },
         causes=plans.causes,
+        glass_variation=plans.terms.glass_price_variation,
     )
-
-
-def expedited(found: Evaluation, plans: Plans) -> date:
-    """The ship date of an order that goes first in every queue: glass, tools and work take as long as ever."""
-    return schedule(
-        routes=plans.routes,
-        operations=found.operations,
-        materials=found.materials,
-        bought_parts=plans.bought_parts,
-        tooling=plans.tooling,
-        begin=plans.begin,
-        rates=plans.rates.model_copy(update={"shop_load": ()}),
-    ).lead_time.ship_date

@@ -22,10 +22,10 @@ def filled(*, least: int, wanted: int, confidence: float, losses: Losses, worth:
     """
     if wanted <= 0 or losses.mean_yield >= 1:
         return least
-    again = worth.lot(math.ceil(1 / losses.mean_yield))
     tried = sorted({least, *_full(least, worth)})
     if len(tried) == 1:
         return least
+    again = worth.lot(math.ceil(1 / losses.mean_yield))
     if (1 - confidence) * again <= (tried[1] - least) * worth.each:
         return least
     short = 1 - chances_of_enough(most=tried[-1], wanted=wanted, losses=losses)[np.array(tried) - wanted]
@@ -36,10 +36,9 @@ def filled(*, least: int, wanted: int, confidence: float, losses: Losses, worth:
 def _full(least: int, worth: Worth) -> set[int]:
     """Numbers to start, more than `least`, with which the last batch of an operation is full."""
     found = set()
-    for step in worth.steps:
-        if step.batch_size > 1:
-            batches = math.ceil(least * step.reach / step.batch_size - 1e-9)
-            number = math.floor(batches * step.batch_size / step.reach + 1e-9)
-            if least < number <= least * (1 + FURTHEST_FILL):
-                found.add(number)
+    for step in worth.in_batches:
+        batches = math.ceil(least * step.reach / step.batch_size - 1e-9)
+        number = math.floor(batches * step.batch_size / step.reach + 1e-9)
+        if least < number <= least * (1 + FURTHEST_FILL):
+            found.add(number)
     return found

@@ -25,7 +25,11 @@ class Span:
 
 
 class Step(NamedTuple):
-    """One operation of a part: where, its wait in the queue there, its set-up and batches [h]. `load` is None without a queue."""
+    """One operation of a part: where, its wait in the queue there, its set-up and batches [h]. `load` is None without a queue.
+
+    `batch_h` is the mean over the batches, the minutes of single pieces and what is learned counted in; `borne_h` is all the
+    time that it takes of its work centre, where other parts share batches only its part of these.
+    """
 
     work_centre: WorkCentreRow
     load: ShopLoadRow | None
@@ -34,6 +38,7 @@ class Step(NamedTuple):
     batch_h: float
     batches: int
     batch_size: int
+    borne_h: float
 
     @property
     def work_h(self) -> float:
@@ -77,24 +82,29 @@ def _queue(centre: WorkCentreRow, load: ShopLoadRow | None) -> Queue:
 
 def steps_of(costs: Sequence[OperationCost], queues: Mapping[str, Queue]) -> tuple[Step, ...]:
     """The steps of a route, each with the wait that the load of its work centre makes."""
-    return tuple(_step(cost, queues[cost.work_centre.name]) for cost in costs)
+    return tuple([_step(cost, queues[cost.work_centre.name]) for cost in costs])
 
 
 def _step(cost: OperationCost, queue: Queue) -> Step:
     operation = cost.operation
+    if operation.shared_run is None:
+        batch_min = (cost.machine_min - operation.setup_min) / cost.batches if cost.batches else 0.0
+    else:
+        batch_min = operation.batch_min + operation.piece_min * cost.pieces / max(cost.batches, 1)
     return Step(
-        work_centre=cost.work_centre,
-        load=queue.load,
-        wait_h=queue.wait_h,
-        setup_h=operation.setup_min / 60,
-        batch_h=operation.batch_min / 60,
-        batches=cost.batches,
-        batch_size=operation.batch_size,
+        cost.work_centre,
+        queue.load,
+        queue.wait_h,
+        operation.setup_min / 60,
+        batch_min / 60,
+        cost.batches,
+        operation.batch_size,
+        cost.machine_min / 60,
     )
 
 
-def passages(steps: Sequence[Step]) -> list[Passage]:
-    """Each operation in time, when batches move on as they are done.
+def passages(steps: Sequence[Step], *, waited_share: float = 1.0) -> list[Passage]:
+    """Each operation in time, when batches move on as they are done; an order that goes first waits a share of each wait.
 
     Notes:
         ready_k = start_(k-1) + set-up_(k-1) + ceil(b_k / b_(k-1)) t_(k-1), or finish_(k-1) when operation k takes all in
@@ -110,9 +120,12 @@ def passages(steps: Sequence[Step]) -> list[Passage]:
             before = steps[position - 1]
             first = math.ceil(step.batch_size / before.batch_size)
             ready = finish if step.batches <= 1 or first >= before.batches else start + before.setup_h + first * before.batch_h
-        start = ready + step.wait_h
-        finish = max(start + step.work_h, finish + step.batch_h)
-        variance += step.wait_h**2
+        wait_h = waited_share * step.wait_h
+        batch_h = step.batch_h
+        start = ready + wait_h
+        one_after_the_other, behind_the_last = start + step.setup_h + step.batches * batch_h, finish + batch_h
+        finish = one_after_the_other if one_after_the_other > behind_the_last else behind_the_last
+        variance += wait_h * wait_h
         found.append(Passage(ready, finish, variance))
     return found
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from datetime import date, timedelta
 
 from services.quoting.domain.cost import MaterialCost, OperationCost
-from services.quoting.domain.flow import Passage, Span, Step, passages, queues_of, span_of, steps_of
+from services.quoting.domain.flow import Passage, Queue, Span, Step, passages, queues_of, span_of, steps_of
 from services.quoting.domain.working_calendar import WorkingCalendar
 from shared_schemas.operations import BoughtPart, Route, Tooling
 from shared_schemas.quote import LeadTime
@@ -16,6 +16,24 @@ from shared_schemas.rates import Rates
 
 Z_90 = 1.2815515655446004
 """90 % quantile of the standard normal distribution."""
+
+
+@dataclass(frozen=True)
+class Shop:
+    """When the shop works, the queues in it, and the share of them that an order waits: all, unless it goes first."""
+
+    calendar: WorkingCalendar
+    queues: Mapping[str, Queue]
+    waited_share: float = 1.0
+
+
+def shop_of(rates: Rates, *, waited_share: float = 1.0, more_hours: float = 0.0) -> Shop:
+    """The shop as its rates say; for an order that goes first and is worked on for more hours a day, if that is asked.
+
+    Raises:
+        NoWorkingDays: a calendar on which nobody works.
+    """
+    return Shop(WorkingCalendar(rates.calendar, more_hours=more_hours), queues_of(rates), waited_share)
 
 
 @dataclass(frozen=True)
@@ -41,21 +59,24 @@ class Schedule:
     p90_h: float
     steps: Mapping[str, Sequence[Step]]
     passed: Mapping[str, Sequence[Passage]]
-    calendar: WorkingCalendar
+    shop: Shop
     start: date
     p50: date
     operations: Mapping[str, Sequence[OperationCost]]
 
     def moves(self, *, by_h: float) -> bool:
         """Whether the median date is another one when the path is so much shorter [h], or longer below 0."""
-        return by_h != 0 and self.calendar.day_after_hours(self.start, max(self.p50_h - by_h, 0.0)) != self.p50
+        return by_h != 0 and self.shop.calendar.day_after_hours(self.start, max(self.p50_h - by_h, 0.0)) != self.p50
 
 
 def schedule(
     *, routes: Sequence[Route], operations: Mapping[str, Sequence[OperationCost]], materials: Sequence[MaterialCost],
     bought_parts: Sequence[BoughtPart], tooling: Sequence[Tooling], begin: date, rates: Rates, like: Schedule | None = None,
+    shop: Shop | None = None,
 ) -> Schedule:  # fmt: skip
-    """Days from order to shipping, and the path that sets them; parts whose costs are those of `like` are not followed anew.
+    """Days from order to shipping, and the path that sets them.
+
+    Parts whose costs are those of `like` are not followed anew. The shop is that of `like` or of the rates unless another is given.
 
     Notes:
         A part begins when its glass, its tools and all the parts it consumes are there; elements run side by side, and
@@ -64,24 +85,29 @@ def schedule(
         variance as the square of its mean; the sum along the path as log-normal, whose 50 and 90 % points are the two
         figures. The ship date is the 90 % one.
     """
-    calendar = WorkingCalendar(rates.calendar)
+    shop = shop or (like.shop if like else shop_of(rates))
+    calendar, queues = shop.calendar, shop.queues
     per_day = calendar.hours_per_week / 7
-    queues = queues_of(rates)
     anew = [route.part for route in routes if like is None or like.operations.get(route.part) is not operations[route.part]]
     steps = {**(like.steps if like else {}), **{part: steps_of(operations[part], queues) for part in anew}}
-    passed = {**(like.passed if like else {}), **{part: passages(steps[part]) for part in anew}}
+    waits_alike = like is not None and like.shop.waited_share == shop.waited_share
+    followed = anew if waits_alike else [route.part for route in routes]
+    passed = {
+        **(like.passed if like else {}),
+        **{part: passages(steps[part], waited_share=shop.waited_share) for part in followed},
+    }
     spans = {part: span_of(own) for part, own in passed.items()}
     waits = _first_waits(routes, materials, bought_parts, tooling)
     arrivals = _arrivals(routes, spans, waits, per_day)
     whole = routes[-1].part
     straight = arrivals[whole].then(whole, spans[whole])
-    crowded = _most_crowded(routes, steps, passed, spans, arrivals, per_day)
+    crowded = _most_crowded(routes, steps, passed, spans, arrivals, shop)
     path = crowded if crowded and _days(crowded, per_day) > _days(straight, per_day) else straight
     p50_h, p90_h = log_normal_points(mean=path.span.hours, variance=path.span.variance)
     start = begin + timedelta(days=math.ceil(path.wait_days))
     p50, p90 = calendar.day_after_hours(start, p50_h), calendar.day_after_hours(start, p90_h)
     found = LeadTime(p50_days=(p50 - begin).days, p90_days=(p90 - begin).days, ship_date=p90, critical_path=path.names)
-    return Schedule(found, path, p50_h, p90_h, steps, passed, calendar, start, p50, operations)
+    return Schedule(found, path, p50_h, p90_h, steps, passed, shop, start, p50, operations)
 
 
 def log_normal_points(*, mean: float, variance: float) -> tuple[float, float]:
@@ -147,13 +173,14 @@ class Crowd:
 
 def _most_crowded(
     routes: Sequence[Route], steps: Mapping[str, Sequence[Step]], passed: Mapping[str, Sequence[Passage]],
-    spans: Mapping[str, Span], arrivals: Mapping[str, Path], per_day: float,
+    spans: Mapping[str, Span], arrivals: Mapping[str, Path], shop: Shop,
 ) -> Path | None:  # fmt: skip
     """Of the work centres that several operations need, the one that takes longest, as a path through it.
 
     Notes:
         No plan is shorter than min(head) + sum(work)/stations + min(tail), the bound of one machine (common practice).
     """
+    per_day = shop.calendar.hours_per_week / 7
     beyond = _ways_on(routes, spans)
     crowds: dict[str, Crowd] = {}
     for route in routes:
@@ -161,10 +188,11 @@ def _most_crowded(
     found = None
     for crowd in crowds.values():
         if crowd.visits > 1:
-            days = crowd.head_days + (crowd.step.wait_h + crowd.work_h / crowd.step.work_centre.stations + crowd.tail_h) / per_day
+            wait_h = shop.waited_share * crowd.step.wait_h
+            days = crowd.head_days + (wait_h + crowd.work_h / crowd.step.work_centre.stations + crowd.tail_h) / per_day
             if found is None or days > found[0]:
                 found = (days, crowd)
-    return _through(found[1], arrivals, beyond) if found else None
+    return _through(found[1], arrivals, beyond, shop.waited_share) if found else None
 
 
 def _ways_on(routes: Sequence[Route], spans: Mapping[str, Span]) -> dict[str, Path]:
@@ -188,7 +216,7 @@ def _come_by(
         if crowd is None:
             crowd = crowds[step.work_centre.name] = Crowd(step)
         crowd.visits += 1
-        crowd.work_h += step.setup_h + step.batches * step.batch_h
+        crowd.work_h += step.borne_h
         head_days = arrival_days + passage.ready_h / per_day
         if head_days < crowd.head_days:
             crowd.head_days, crowd.head_part, crowd.head, crowd.step = head_days, part, passage, step
@@ -196,13 +224,14 @@ def _come_by(
             crowd.tail_h, crowd.tail_part, crowd.tail_own_h = left_h + beyond_h, part, left_h
 
 
-def _through(crowd: Crowd, arrivals: Mapping[str, Path], beyond: Mapping[str, Path]) -> Path | None:
+def _through(crowd: Crowd, arrivals: Mapping[str, Path], beyond: Mapping[str, Path], waited_share: float) -> Path | None:
     if crowd.head is None:
         return None
     step, tail = crowd.step, beyond[crowd.tail_part]
-    head = arrivals[crowd.head_part].then(crowd.head_part, Span(crowd.head.ready_h, crowd.head.variance - step.wait_h**2))
+    wait_h = waited_share * step.wait_h
+    head = arrivals[crowd.head_part].then(crowd.head_part, Span(crowd.head.ready_h, crowd.head.variance - wait_h**2))
     work_h = crowd.work_h / step.work_centre.stations
-    there = head.then(shared(step.work_centre.name), Span(step.wait_h + work_h, step.wait_h**2))
+    there = head.then(shared(step.work_centre.name), Span(wait_h + work_h, wait_h**2))
     return Path((*there.names, *tail.names), there.wait_days, there.span + Span(crowd.tail_own_h) + tail.span)
 
 

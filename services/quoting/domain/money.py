@@ -2,10 +2,19 @@
 
 from __future__ import annotations
 
+from datetime import date
 from decimal import ROUND_CEILING, ROUND_HALF_EVEN, Decimal
 
-from services.quoting.errors import FigureOutOfRange
-from shared_schemas.rates import CurrencyRow
+from services.quoting.errors import CurrencyNotOfTheDay, FigureOutOfRange
+from shared_schemas.rates import CurrencyRow, Rates
+
+
+def currency_on(day: date, code: str, rates: Rates) -> CurrencyRow:
+    """The rate of a currency for the day of a quote; raises `RateMissing` without one, `CurrencyNotOfTheDay` for another day's."""
+    row = rates.currency(code)
+    if row.good_for_days is not None and not row.holds_on(day):
+        raise CurrencyNotOfTheDay(code, as_of=row.as_of, good_for_days=row.good_for_days, day=day)
+    return row
 
 
 def rounded(amount: Decimal, *, minor_units: int) -> Decimal:

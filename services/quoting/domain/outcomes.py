@@ -61,7 +61,7 @@ def outcomes(*, started: int, needed: int, losses: Losses, worth: Worth) -> Outc
     stride = 1 + half // FINEST
     good = np.rint(expected).astype(int)[:, None] + stride * np.arange(-(half // stride), half // stride + 1)
     weight = stride * _binomial(good, left.pieces, losses.yield_share, half)
-    cost = worth.spread_by_piece(losses) * (good - expected[:, None])
+    cost = worth.spread_by_piece(losses, started=started) * (good - expected[:, None])
     short = good < needed
     if short.any():
         cost[short] += _made_again(needed - good[short], losses, worth)

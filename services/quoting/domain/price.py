@@ -18,21 +18,27 @@ NAMES: dict[LineKind, str] = {
     "overhead": "Overhead",
     "contingency": "Contingency",
     "margin": "Margin",
+    "tooling": "Tools, spread over the order",
     "minimum_order": "To the minimum order",
+    "rounding": "Rounding",
+    "priority": "First in every queue",
+    "overtime": "Overtime",
+    "faster_glass": "Faster delivery of glass",
 }
 
 
 @dataclass(frozen=True)
 class CostSums:
-    """What a quantity costs before overhead, in the base currency."""
+    """What a quantity costs before overhead, in the base currency; `tooling` is what is spread over it of the charges for tools."""
 
     material: Decimal
     operations: Decimal
     bought_parts: Decimal
+    tooling: Decimal = Decimal(0)
 
     @property
     def total(self) -> Decimal:
-        """Everything together."""
+        """Everything together, but for tools: their charges are prices already."""
         return self.material + self.operations + self.bought_parts
 
 
@@ -61,8 +67,8 @@ class Price:
         return sum_of(self.lines[:-1])
 
 
-def markups(cost: Decimal, terms: CommercialRow) -> Markups:
-    """Overhead, contingency and margin on a cost.
+def markups(cost: Decimal, terms: CommercialRow, *, quantity: int) -> Markups:
+    """Overhead, contingency and the margin of that quantity on a cost.
 
     Notes:
         overhead = cost x overhead share; contingency = (cost + overhead) x contingency share;
@@ -71,11 +77,12 @@ def markups(cost: Decimal, terms: CommercialRow) -> Markups:
     Raises:
         FigureOutOfRange: a margin of 100 %, which no price reaches.
     """
-    if not 0 <= terms.margin_share < 1:
-        raise FigureOutOfRange("margin", terms.margin_share, "from 0 and below 1")
+    margin_share = terms.margin_at(quantity)
+    if not 0 <= margin_share < 1:
+        raise FigureOutOfRange("margin", margin_share, "from 0 and below 1")
     overhead = cost * Decimal(repr(terms.overhead_share))
     contingency = (cost + overhead) * Decimal(repr(terms.contingency_share))
-    share = Decimal(repr(terms.margin_share))
+    share = Decimal(repr(margin_share))
     return Markups(overhead, contingency, (cost + overhead + contingency) * share / (1 - share))
 
 
@@ -89,19 +96,19 @@ def priced(costs: CostSums, *, quantity: int, terms: CommercialRow, currency: Cu
     Raises:
         FigureOutOfRange: a margin of 100 %, which no price reaches.
     """
-    put_on = markups(costs.total, terms)
+    put_on = markups(costs.total, terms, quantity=quantity)
     amounts = _amounts(costs, put_on, terms, currency)
     step = price_step(terms.rounding, currency)
     unit = _unit(amounts, quantity, step, currency)
     total = unit * quantity
     lines = [Line(name=NAMES[kind], kind=kind, amount=amount) for kind, amount in amounts.items()]
-    lines.append(Line(name="Rounding", kind="rounding", amount=total - sum_of(lines)))
+    lines.append(Line(name=NAMES["rounding"], kind="rounding", amount=total - sum_of(lines)))
     return Price(unit, total, step, put_on, tuple(lines))
 
 
 def unit_price(costs: CostSums, *, quantity: int, terms: CommercialRow, currency: CurrencyRow) -> Decimal:
     """The unit price alone, to compare many."""
-    amounts = _amounts(costs, markups(costs.total, terms), terms, currency)
+    amounts = _amounts(costs, markups(costs.total, terms, quantity=quantity), terms, currency)
     return _unit(amounts, quantity, price_step(terms.rounding, currency), currency)
 
 
@@ -115,6 +122,8 @@ def _amounts(costs: CostSums, put_on: Markups, terms: CommercialRow, currency: C
         "contingency": changed(put_on.contingency, currency),
         "margin": changed(put_on.margin, currency),
     }
+    if costs.tooling:
+        found["tooling"] = changed(costs.tooling, currency)
     missing = changed(terms.minimum_order, currency) - sum(found.values(), Decimal(0))
     return found | {"minimum_order": missing} if missing > 0 else found
 

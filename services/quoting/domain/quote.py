@@ -3,21 +3,33 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from datetime import date, timedelta
+from collections.abc import Mapping, Sequence
+from datetime import timedelta
 from decimal import Decimal
 
 from services.quoting.domain.basis import basis_of
 from services.quoting.domain.cost import bought_part_cost
-from services.quoting.domain.evaluation import Evaluation, Plans, evaluate, expedited, uncertain
-from services.quoting.domain.money import changed, exact, in_currency
-from services.quoting.domain.relaxations import combined_saving, quoted_relaxations, with_full_block
+from services.quoting.domain.evaluation import Evaluation, Plans, evaluate, uncertain
+from services.quoting.domain.expedite import expedited
+from services.quoting.domain.in_time import Answer, Deadline
+from services.quoting.domain.money import changed, currency_on, exact, in_currency
+from services.quoting.domain.plate_offers import as_relaxations, quoted_offers
+from services.quoting.domain.relaxations import combined_saving, most_saved_first, quoted_relaxations, with_full_block
 from services.quoting.domain.risk import Orders, Risk, drivers, orders_for, risk_of
 from services.quoting.errors import PlansDisagree
 from shared_schemas.blanks import BlankPlan
 from shared_schemas.check import CheckReport
 from shared_schemas.operations import BoughtPart, Operation, OperationPlan, Route, Tooling
-from shared_schemas.quote import Break, ExplainedBreak, Explanation, InTime, MaterialNeed, QuoteBody, QuotedElement, UnitCost
+from shared_schemas.quote import (
+    Break,
+    ExplainedBreak,
+    Explanation,
+    MaterialNeed,
+    QuoteBody,
+    QuotedElement,
+    QuotedRelaxation,
+    UnitCost,
+)
 from shared_schemas.rates import Rates
 from shared_schemas.traveller import Job
 
@@ -38,7 +50,9 @@ def assemble(
     found = [evaluate(plans, quantity=quantity) for quantity in request.quantities]
     middle = sorted(found, key=lambda one: one.quantity)[len(found) // 2]
     orders = orders_for(job, rate_digest)
-    relaxed = quoted_relaxations(plans, operations.relaxations, against=middle)
+    offers = quoted_offers(plans, operations.offers, against=middle)
+    relaxed = most_saved_first((*quoted_relaxations(plans, operations.relaxations, against=middle), *as_relaxations(offers)))
+    deadline = _deadline(plans, operations, relaxed, job)
     return QuoteBody(
         prescription=request.prescription,
         rate_revision=job.rate_revision,
@@ -48,13 +62,15 @@ def assemble(
         currency=request.currency,
         confidence=request.confidence,
         check=check,
-        breaks=tuple(_break(evaluation, plans, orders, job.request.needed_by) for evaluation in found),
+        breaks=tuple(_break(evaluation, plans, orders, deadline) for evaluation in found),
         tooling=tuple(_tool_in_currency(tool, plans) for tool in operations.tooling),
+        tooling_terms=plans.terms.tooling,
         elements=_elements(blanks, plans),
         assembly=_assembly(plans),
         bought_parts=tuple(_part_in_currency(part, plans) for part in operations.bought_parts),
+        offers=offers,
         relaxations=with_full_block(plans, relaxed, against=middle),
-        best_relaxations=combined_saving(plans, operations.relaxations, relaxed, against=middle),
+        best_relaxations=combined_saving(plans, operations.relaxations, relaxed, against=middle, offers=operations.offers),
         findings=(*blanks.findings, *operations.findings),
         cautions=operations.cautions,
     )
@@ -71,6 +87,18 @@ def explain(*, job: Job, blanks: BlankPlan, operations: OperationPlan, rates: Ra
     )
 
 
+def loss_chances(
+    *, prices: Mapping[int, Decimal], job: Job, blanks: BlankPlan, operations: OperationPlan, rates: Rates, rate_digest: str
+) -> dict[int, float]:
+    """The chance, by quantity, that cost and overhead pass a price which is not the quote's own; `prices` are totals in its currency."""
+    plans = _plans(job, blanks, operations, rates)
+    orders = orders_for(job, rate_digest)
+    return {
+        quantity: risk_of(uncertain(evaluate(plans, quantity=quantity), plans), orders, price=_in_base(price, plans)).loss_chance
+        for quantity, price in prices.items()
+    }
+
+
 def _plans(job: Job, blanks: BlankPlan, operations: OperationPlan, rates: Rates) -> Plans:
     return Plans(
         routes=operations.routes,
@@ -78,7 +106,7 @@ def _plans(job: Job, blanks: BlankPlan, operations: OperationPlan, rates: Rates)
         bought_parts=operations.bought_parts,
         tooling=operations.tooling,
         terms=rates.terms(job.request.customer_class),
-        currency=rates.currency(job.request.currency),
+        currency=currency_on(job.quoted_on, job.request.currency, rates),
         confidence=job.request.confidence,
         begin=job.quoted_on,
         rates=rates,
@@ -123,9 +151,11 @@ def _assembly(plans: Plans) -> tuple[Route, ...]:
     )
 
 
-def _break(found: Evaluation, plans: Plans, orders: Orders, needed_by: date | None) -> Break:
+def _break(found: Evaluation, plans: Plans, orders: Orders, deadline: Deadline | None) -> Break:
     chances = uncertain(found, plans)
-    risk = risk_of(chances, orders, price=_price_in_base(found, plans))
+    risk = risk_of(chances, orders, price=_in_base(found.price.total, plans))
+    sooner = expedited(found, plans)
+    answer = deadline.answer(found, sooner) if deadline else Answer()
     return Break(
         quantity=found.quantity,
         unit_price=found.price.unit,
@@ -140,7 +170,9 @@ def _break(found: Evaluation, plans: Plans, orders: Orders, needed_by: date | No
         enough_chance=round(math.prod(outcome.enough for outcome in chances.parts.values()), 4),
         loss_chance=risk.loss_chance,
         risk_drivers=drivers(chances),
-        in_time=_in_time(found, plans, needed_by),
+        in_time=answer.in_time,
+        in_time_with=answer.with_,
+        expedite=sooner.as_offer() if sooner else None,
     )
 
 
@@ -157,18 +189,22 @@ def _changed(amount: float, plans: Plans) -> Decimal:
     return changed(exact(amount), plans.currency)
 
 
-def _price_in_base(found: Evaluation, plans: Plans) -> float:
-    """What is left of the price when overhead is paid as the share of cost that it is, in the base currency."""
-    return float(found.price.total / plans.currency.per_base) / (1 + plans.terms.overhead_share)
+def _in_base(price: Decimal, plans: Plans) -> float:
+    """What is left of a price when overhead is paid as the share of cost that it is, in the base currency."""
+    return float(price / plans.currency.per_base) / (1 + plans.terms.overhead_share)
 
 
-def _in_time(found: Evaluation, plans: Plans, needed_by: date | None) -> InTime | None:
-    """Whether the ship date, or else the one without any queue, is soon enough."""
-    if needed_by is None:
+def _deadline(plans: Plans, operations: OperationPlan, relaxed: Sequence[QuotedRelaxation], job: Job) -> Deadline | None:
+    if job.request.needed_by is None:
         return None
-    if found.lead_time.ship_date <= needed_by:
-        return "yes"
-    return "with_expedite" if expedited(found, plans) <= needed_by else "no"
+    return Deadline(
+        needed_by=job.request.needed_by,
+        plans=plans,
+        relaxations=operations.relaxations,
+        offers=operations.offers,
+        quoted=relaxed,
+        most=max(job.request.quantities),
+    )
 
 
 def _bill_of_materials(found: Evaluation, plans: Plans) -> tuple[MaterialNeed, ...]:
@@ -198,6 +234,8 @@ def _bill_of_materials(found: Evaluation, plans: Plans) -> tuple[MaterialNeed, .
 
 
 def _operations_in_currency(operations: Sequence[Operation], plans: Plans) -> tuple[Operation, ...]:
+    if plans.currency.per_base == 1:
+        return tuple(operations)
     return tuple(
         operation.model_copy(update={"consumables": in_currency(operation.consumables, plans.currency)}) for operation in operations
     )

@@ -9,14 +9,17 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 
 from services.quoting.domain.batch_losses import losses_of
-from services.quoting.domain.cost import MaterialCost, OperationCost, material_cost, operation_costs
+from services.quoting.domain.cost import MaterialCost, OperationCost, material_cost, operation_costs, run_minutes
 from services.quoting.domain.evaluation import Evaluation, Plans, evaluate
 from services.quoting.domain.lead_time import schedule, shared
+from services.quoting.domain.loosening import loosened
 from services.quoting.domain.money import exact
-from services.quoting.domain.price import CostSums, unit_price
+from services.quoting.domain.plate_offers import RADIUS, saving_per_unit, tooling_with
+from services.quoting.domain.price import unit_price
+from services.quoting.domain.shared_runs import SharedRun
 from services.quoting.domain.starts import part_start
 from services.quoting.domain.worth import PerMinute
-from shared_schemas.operations import LooserOperation, Operation, Relaxation, Route
+from shared_schemas.operations import Relaxation, Route, ToolingOffer
 from shared_schemas.quote import CombinedSaving, QuotedRelaxation
 
 COMBINED = 5
@@ -32,21 +35,61 @@ class RoughCost:
     amount: float
     hours: Mapping[str, float]
 
+    def plus(self, other: RoughCost) -> RoughCost:
+        """Both together."""
+        hours = defaultdict(float, self.hours)
+        for name, more in other.hours.items():
+            hours[name] += more
+        return RoughCost(self.amount + other.amount, hours)
 
-def rough_cost(route: Route, *, started: int, per_minute: Mapping[str, PerMinute]) -> RoughCost:
-    """What `operation_costs` says of a route, without a line for each operation."""
+
+def rough_cost(
+    route: Route, *, started: int, per_minute: Mapping[str, PerMinute], runs: Mapping[str, SharedRun] | None = None
+) -> RoughCost:
+    """What `operation_costs` says of a route, without a line for each operation; the `runs` that it shares whole, and once.
+
+    Notes:
+        Between two such costs the parts that other parts bear cancel out.
+    """
+    whole = dict(runs or {})
     amount, reaching = 0.0, float(started)
     hours: dict[str, float] = defaultdict(float)
     for operation in route.operations:
         pieces = math.ceil(reaching - 1e-9)
         batches = -(-pieces // operation.batch_size)
-        run_min = batches * operation.batch_min + pieces * operation.piece_min
+        if operation.shared_run is not None and runs:
+            run = whole.pop(operation.shared_run, None)
+            batches = run.runs if run else 0
         centre = per_minute[operation.work_centre]
+        run_min = batches * operation.batch_min + pieces * operation.piece_min
+        if centre.learns or operation.sampled:
+            run_min = run_minutes(operation, centre.row, pieces=pieces, batches=batches)
         amount += (operation.setup_min + run_min) * centre.machine
         amount += (operation.setup_min + operation.attended_share * run_min) * centre.labour
         amount += batches * float(operation.consumables)
         hours[operation.work_centre] += (operation.setup_min + run_min) / 60
         reaching *= operation.yield_share * (1 - operation.batch_loss)
+    return RoughCost(amount, hours)
+
+
+def runs_left(
+    route: Route, other: Route, *, runs: Mapping[str, SharedRun], per_minute: Mapping[str, PerMinute]
+) -> RoughCost:  # fmt: skip
+    """Cost of the `runs` that a route shares and another of the same part does not: other parts go on with them alone.
+
+    Notes: with them, two rough costs hold the same runs whole, and what other parts bear cancels out again.
+    """
+    own = {operation.shared_run for operation in other.operations}
+    shares = {operation.shared_run: operation for operation in route.operations if operation.shared_run not in own}
+    amount, hours = 0.0, defaultdict[str, float](float)
+    for name, operation in shares.items():
+        run = runs.get(name) if name is not None else None
+        if run is not None:
+            run_min, centre = run.runs * operation.batch_min, per_minute[operation.work_centre]
+            amount += run_min * (centre.machine + operation.attended_share * centre.labour) + run.runs * float(
+                operation.consumables
+            )
+            hours[operation.work_centre] += run_min / 60
     return RoughCost(amount, hours)
 
 
@@ -62,51 +105,20 @@ class Saving:
         return self.per_unit > 0 or (self.per_unit == 0 and self.days > 0)
 
 
-def loosened(route: Route, changes: Sequence[LooserOperation]) -> Route:
-    """A route with the operations that become of relaxations.
-
-    Notes:
-        Where several change one operation, each counts by its own factor on the minutes and its own power on the yield, as
-        tolerances do; the largest batch of them is taken.
-    """
-    if not changes:
-        return route
-    operations = list(route.operations)
-    for looser in changes:
-        asked, so_far = route.operations[looser.position], operations[looser.position]
-        operations[looser.position] = so_far.model_copy(update=_figures(asked, so_far, looser))
-    return route.model_copy(update={"operations": tuple(operations)})
-
-
-def _figures(asked: Operation, so_far: Operation, looser: LooserOperation) -> dict[str, float]:
-    if so_far is asked:
-        return {
-            "batch_size": looser.batch_size,
-            "batch_min": looser.batch_min,
-            "piece_min": looser.piece_min,
-            "yield_share": looser.yield_share,
-        }
-    return {
-        "batch_size": max(so_far.batch_size, looser.batch_size),
-        "batch_min": so_far.batch_min * _ratio(looser.batch_min, asked.batch_min),
-        "piece_min": so_far.piece_min * _ratio(looser.piece_min, asked.piece_min),
-        "yield_share": so_far.yield_share ** _ratio(math.log(looser.yield_share), math.log(asked.yield_share)),
-    }
-
-
-def _ratio(after: float, before: float) -> float:
-    return after / before if before else 1.0
-
-
 def quoted_relaxations(plans: Plans, relaxations: Sequence[Relaxation], *, against: Evaluation) -> tuple[QuotedRelaxation, ...]:
     """Each relaxation with its saving per unit and in days at the quantity of `against`, most saved first; none that saves nothing."""
     found = []
     now = {
-        part: rough_cost(against.routes[part], started=against.starts[part].started, per_minute=plans.per_minute)
+        part: rough_cost(
+            against.routes[part], started=against.starts[part].started, per_minute=plans.per_minute, runs=against.runs.by_name
+        )
         for part in {one.part for one in relaxations}
     }
     for relaxation in relaxations:
         saving = _saving(plans, relaxation, against, now[relaxation.part])
+        if relaxation.needed:
+            dearer = saving_per_unit(plans, tooling_with(plans.tooling, (relaxation,)), against=against)
+            saving = replace(saving, per_unit=saving.per_unit + dearer)
         if saving:
             found.append(
                 QuotedRelaxation(
@@ -118,30 +130,33 @@ def quoted_relaxations(plans: Plans, relaxations: Sequence[Relaxation], *, again
                     quantity=against.quantity,
                     saving_per_unit=saving.per_unit,
                     days_saved=saving.days,
+                    means=relaxation.means,
                 )
             )
-    return tuple(sorted(found, key=_most_saved))
+    return most_saved_first(found)
 
 
 def combined_saving(
-    plans: Plans, relaxations: Sequence[Relaxation], quoted: Sequence[QuotedRelaxation], *, against: Evaluation
-) -> CombinedSaving | None:
-    """The best five granted together; `None` when there are not two."""
+    plans: Plans, relaxations: Sequence[Relaxation], quoted: Sequence[QuotedRelaxation], *, against: Evaluation,
+    offers: Sequence[ToolingOffer] = (),
+) -> CombinedSaving | None:  # fmt: skip
+    """The best five granted together, the offers of test plates among them; `None` when there are not two."""
     best = quoted[:COMBINED]
     if len(best) < 2:
         return None
     named = {(one.where, one.tolerance) for one in best}
     granted = [one for one in relaxations if (one.where, one.tolerance) in named]
-    routes = tuple(
-        loosened(route, [looser for one in granted if one.part == route.part for looser in one.operations])
-        for route in plans.routes
-    )
-    looser = evaluate(replace(plans, routes=routes), quantity=against.quantity, like=against)
+    radii = {(one.where, one.to_figure) for one in best if one.tolerance == RADIUS}
+    taken = [one for one in offers if (one.where, one.to_radius_mm) in radii]
+    routes = tuple(loosened(route, [one for one in granted if one.part == route.part]) for route in plans.routes)
+    tooling = tooling_with(plans.tooling, (*taken, *granted))
+    looser = evaluate(replace(plans, routes=routes, tooling=tooling), quantity=against.quantity, like=against)
+    once = saving_per_unit(plans, tooling, against=against) if plans.terms.tooling == "one_off" else Decimal(0)
     return CombinedSaving(
         where=tuple(one.where for one in best),
         tolerances=tuple(one.tolerance for one in best),
         quantity=against.quantity,
-        saving_per_unit=against.price.unit - looser.price.unit,
+        saving_per_unit=against.price.unit - looser.price.unit + once,
         days_saved=against.lead_time.p50_days - looser.lead_time.p50_days,
     )
 
@@ -149,7 +164,12 @@ def combined_saving(
 def with_full_block(plans: Plans, relaxed: Sequence[QuotedRelaxation], *, against: Evaluation) -> tuple[QuotedRelaxation, ...]:
     """The relaxations, and among them the quantity that fills a block when that saves."""
     fuller = full_block(plans, against=against)
-    return tuple(sorted((*relaxed, fuller), key=_most_saved)) if fuller else tuple(relaxed)
+    return most_saved_first((*relaxed, fuller)) if fuller else tuple(relaxed)
+
+
+def most_saved_first(relaxed: Sequence[QuotedRelaxation]) -> tuple[QuotedRelaxation, ...]:
+    """Sorted by saving per unit."""
+    return tuple(sorted(relaxed, key=_most_saved))
 
 
 def _most_saved(one: QuotedRelaxation) -> tuple[Decimal, str, str]:
@@ -198,26 +218,26 @@ def _lenses_more(cost: OperationCost, against: Evaluation) -> int:
 def _saving(plans: Plans, relaxation: Relaxation, against: Evaluation, now: RoughCost) -> Saving:
     """Saving of one relaxation; parts that feed others move these too, so that then the whole is worked out."""
     part = relaxation.part
-    route = loosened(against.routes[part], relaxation.operations)
+    route = loosened(against.routes[part], (relaxation,))
     before = against.starts[part]
     losses = losses_of(route.operations)
-    start = part_start(
-        part=part,
-        losses=losses,
-        wanted=before.needed,
-        confidence=before.confidence,
-        worth=plans.worths[part],
-    )
-    if route.consumes or losses.mean_yield == 1:
+    start = before
+    if losses != plans.losses[part]:
+        start = part_start(part=part, losses=losses, wanted=before.needed, confidence=before.confidence, worth=plans.worths[part])
+    if (route.consumes and start.started != before.started) or losses.mean_yield == 1:
         routes = tuple(route if one.part == part else one for one in plans.routes)
         whole = evaluate(replace(plans, routes=routes), quantity=against.quantity, like=against)
         return Saving(against.price.unit - whole.price.unit, against.lead_time.p50_days - whole.lead_time.p50_days)
-    materials = _materials(against, part, start.started)
-    then = rough_cost(route, started=start.started, per_minute=plans.per_minute)
-    sums = CostSums(
-        material=against.costs.material + _sum(materials) - _sum(against.materials),
+    materials = against.materials if start.started == before.started else _materials(against, part, start.started)
+    runs = against.runs.when(route, started=start.started)
+    then = rough_cost(route, started=start.started, per_minute=plans.per_minute, runs=runs)
+    if relaxation.removed or relaxation.added:
+        then = then.plus(runs_left(against.routes[part], route, runs=runs, per_minute=plans.per_minute))
+        now = now.plus(runs_left(route, against.routes[part], runs=against.runs.by_name, per_minute=plans.per_minute))
+    sums = replace(
+        against.costs,
+        material=against.costs.material if materials is against.materials else _sum(materials),
         operations=against.costs.operations + exact(then.amount - now.amount),
-        bought_parts=against.costs.bought_parts,
     )
     price = unit_price(sums, quantity=against.quantity, terms=plans.terms, currency=plans.currency)
     days = _days_saved(plans, against, route, start.started, materials) if _matters(then, now, part, against) else 0
@@ -228,13 +248,17 @@ def _matters(then: RoughCost, now: RoughCost, part: str, against: Evaluation) ->
     """Whether the part is on the critical path or crowds a work centre that is, and its hours move the date.
 
     Notes:
-        On the path all hours that it saves count, off the path those at the crowded work centre; hours more count anywhere. The median of a log-normal moves by
-        no more than 1.09 times its mean at the same variance (derived).
+        On the path all hours that it saves count, off the path those at the crowded work centre; hours more count anywhere.
+        The median of a log-normal moves by no more than 1.09 times its mean at the same variance (derived).
     """
-    named = set(against.lead_time.critical_path)
-    faster = {name: now.hours[name] - hours for name, hours in then.hours.items()}
-    fewer = sum(max(by_h, 0.0) for name, by_h in faster.items() if part in named or shared(name) in named)
-    more = sum(max(-by_h, 0.0) for by_h in faster.values())
+    path = against.lead_time.critical_path
+    fewer = more = 0.0
+    for name in {**now.hours, **then.hours}:
+        by_h = now.hours.get(name, 0.0) - then.hours.get(name, 0.0)
+        if by_h < 0:
+            more -= by_h
+        elif by_h > 0 and (part in path or shared(name) in path):
+            fewer += by_h
     return against.schedule.moves(by_h=1.09 * fewer) or against.schedule.moves(by_h=-1.09 * more)
 
 
@@ -257,7 +281,8 @@ def _sum(materials: Sequence[MaterialCost]) -> Decimal:
 def _days_saved(plans: Plans, against: Evaluation, route: Route, started: int, materials: Sequence[MaterialCost]) -> int:
     """Days between the date of the quote and the one with another route for one part."""
     part = route.part
-    costs = operation_costs(route, started=started, rates=plans.rates)
+    runs = against.runs.when(route, started=started)
+    costs = operation_costs(route, started=started, rates=plans.rates, runs=runs)
     found = schedule(
         routes=plans.routes,
         operations={**against.operations, part: costs},

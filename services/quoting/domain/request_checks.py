@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from datetime import date
 
+from services.quoting.domain.money import currency_on
+from services.quoting.errors import CurrencyNotOfTheDay
 from shared_schemas.glass_reference import GlassNotFound, find_glass
 from shared_schemas.problem import ProblemDetail
 from shared_schemas.quote import QuoteRequest
@@ -12,7 +14,13 @@ from shared_schemas.rates import Rates
 
 def faults_of_request(request: QuoteRequest, *, rates: Rates, today: date) -> list[ProblemDetail]:
     """Every glass, coating, currency and class of customer that the rates do not know, and a day that is gone."""
-    return [*_glasses(request, rates), *_coatings(request, rates), *_terms(request, rates), *_day(request, today)]
+    return [
+        *_glasses(request, rates),
+        *_coatings(request, rates),
+        *_terms(request, rates),
+        *_currency_of_the_day(request, rates, today),
+        *_day(request, today),
+    ]
 
 
 def _glasses(request: QuoteRequest, rates: Rates) -> list[ProblemDetail]:
@@ -44,11 +52,11 @@ def _coatings(request: QuoteRequest, rates: Rates) -> list[ProblemDetail]:
             reason=f"no coating is called {surface.coating}",
             figure=surface.coating,
             limit=", ".join(known),
-            remedy=f"one of {', '.join(known)}, or null for an uncoated face",
+            remedy=f"one of {', '.join(known)}, a reflectance and band in place of a name, or null for an uncoated face",
         )
         for number, element in enumerate(request.prescription.elements)
         for face, surface in (("front", element.front), ("back", element.back))
-        if surface.coating is not None and surface.coating not in known
+        if isinstance(surface.coating, str) and surface.coating not in known
     ]
 
 
@@ -68,6 +76,16 @@ def _terms(request: QuoteRequest, rates: Rates) -> list[ProblemDetail]:
         for pointer, what, asked, known in choices
         if asked not in known
     ]
+
+
+def _currency_of_the_day(request: QuoteRequest, rates: Rates, today: date) -> list[ProblemDetail]:
+    if request.currency not in {row.name for row in rates.currencies}:
+        return []
+    try:
+        currency_on(today, request.currency, rates)
+    except CurrencyNotOfTheDay as fault:
+        return list(fault.errors)
+    return []
 
 
 def _day(request: QuoteRequest, today: date) -> list[ProblemDetail]:

@@ -26,10 +26,6 @@ from shared_schemas.quote import RiskDriver
 from shared_schemas.traveller import Job
 
 DRAWS = 10_000
-MINUTES_VARIATION = 0.25
-"""Standard deviation of the minutes of a work centre over those planned, as a share of them; common practice: a quarter."""
-GLASS_PRICE_VARIATION = 0.08
-"""Standard deviation of a glass price between quote and purchase, as a share of it; common practice: under a tenth."""
 DRIVERS_SHOWN = 3
 SHUFFLES = 16
 
@@ -76,7 +72,7 @@ def orders_for(job: Job, rate_digest: str) -> Orders:
     return Orders(int.from_bytes(hashlib.sha256(said).digest()[:16], "big"))
 
 
-@lru_cache(maxsize=8)
+@lru_cache(maxsize=64)
 def skewed(variation: float) -> np.ndarray:
     """Log-normal factors of mean 1 and that coefficient of variation, one from the middle of each of the equal shares.
 
@@ -113,14 +109,17 @@ def _as_shares(values: Sequence[float]) -> tuple[float, ...]:
 
 @dataclass(frozen=True)
 class Uncertain:
-    """What one quantity is drawn from: its planned cost in the base currency and where it may go elsewhere."""
+    """What one quantity is drawn from: its planned cost in the base currency and where it may go elsewhere.
+
+    How far minutes go is said by the row of the work centre, how far glass prices go (`glass_variation`) by the terms.
+    """
 
     planned: float
     operations: Mapping[str, Sequence[OperationCost]]
     materials: Sequence[MaterialCost]
     parts: Mapping[str, Outcomes]
-
     causes: Mapping[str, Causes]
+    glass_variation: float
 
     @cached_property
     def minutes(self) -> dict[str, tuple[float, ...]]:
@@ -135,6 +134,11 @@ class Uncertain:
             for cost, amount in zip(costs, self.minutes[part], strict=True):
                 found[cost.work_centre.name] += amount
         return found
+
+    @cached_property
+    def minutes_variation(self) -> dict[str, float]:
+        """How far the minutes of each work centre go: the standard deviation as a share of those planned."""
+        return {cost.work_centre.name: cost.work_centre.minutes_variation for costs in self.operations.values() for cost in costs}
 
     @cached_property
     def by_glass(self) -> dict[str, float]:
@@ -152,8 +156,8 @@ class Uncertain:
     @property
     def variance(self) -> float:
         """Variance of the cost; what is drawn is independent, so that variances add up."""
-        minutes = sum(amount**2 for amount in self.by_centre.values()) * MINUTES_VARIATION**2
-        glass = sum(amount**2 for amount in self.by_glass.values()) * GLASS_PRICE_VARIATION**2
+        minutes = sum((amount * self.minutes_variation[centre]) ** 2 for centre, amount in self.by_centre.items())
+        glass = sum((amount * self.glass_variation) ** 2 for amount in self.by_glass.values())
         return minutes + glass + sum(part.from_batches + part.from_pieces for part in self.parts.values())
 
 
@@ -170,14 +174,14 @@ def draws(uncertain: Uncertain, orders: Orders) -> np.ndarray:
         costs beyond the plan. A work centre's minutes are wrong for all parts together, as they rest on one rate row; f is
         log-normal. Pieces and batches are drawn by part. What two of them do together is left out as small.
     """
-    found = np.zeros(DRAWS)
+    found = np.full(DRAWS, uncertain.planned - sum(uncertain.by_centre.values()) - sum(uncertain.by_glass.values()))
+    one = np.empty(DRAWS)
     for centre, amount in uncertain.by_centre.items():
-        found += amount * orders.factors(f"minutes of {centre}", MINUTES_VARIATION)
+        found += np.multiply(orders.factors(f"minutes of {centre}", uncertain.minutes_variation[centre]), amount, out=one)
     for glass, amount in uncertain.by_glass.items():
-        found += amount * orders.factors(f"price of {glass}", GLASS_PRICE_VARIATION)
-    found += uncertain.planned - sum(uncertain.by_centre.values()) - sum(uncertain.by_glass.values())
+        found += np.multiply(orders.factors(f"price of {glass}", uncertain.glass_variation), amount, out=one)
     for part, outcome in uncertain.parts.items():
-        found += _drawn(outcome)[orders.of(f"losses of {part}")]
+        found += np.take(_drawn(outcome), orders.of(f"losses of {part}"), out=one, mode="clip")
     return found
 
 
@@ -185,7 +189,8 @@ def _drawn(outcome: Outcomes) -> np.ndarray:
     """The cost of each outcome, as often as its chance says."""
     edges = np.rint(np.cumsum(outcome.chance) * DRAWS).astype(int)
     edges[-1] = DRAWS
-    return np.repeat(outcome.cost, np.diff(edges, prepend=0))
+    edges[1:] -= edges[:-1].copy()
+    return np.repeat(outcome.cost, edges)
 
 
 @dataclass(frozen=True)
@@ -222,12 +227,12 @@ def drivers(uncertain: Uncertain) -> tuple[RiskDriver, ...]:
         causes, outcome = uncertain.causes[part], uncertain.parts[part]
         for cost, minutes, single, batch in zip(costs, uncertain.minutes[part], causes.single, causes.batch, strict=True):
             shares[cost.operation.operation][part] += (
-                minutes * uncertain.by_centre[cost.work_centre.name] * MINUTES_VARIATION**2
+                minutes * uncertain.by_centre[cost.work_centre.name] * cost.work_centre.minutes_variation**2
                 + single * outcome.from_pieces
                 + batch * outcome.from_batches
             )
     for glass, amount in uncertain.by_glass.items():
-        shares["glass price"][glass] += amount**2 * GLASS_PRICE_VARIATION**2
+        shares["glass price"][glass] += (amount * uncertain.glass_variation) ** 2
     found = [
         RiskDriver(operation=name, part=max(parts, key=lambda one: parts[one]), share=round(sum(parts.values()) / whole, 4))
         for name, parts in shares.items()

@@ -2,24 +2,29 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
 from datetime import date, timedelta
+from itertools import accumulate
 
 from services.quoting.errors import FigureOutOfRange, NoWorkingDays
 from shared_schemas.rates import CalendarRow
 
 ONE_DAY = timedelta(days=1)
+DAYS_AHEAD = 90
+"""So many days are counted once and looked up afterwards; most orders are done by then."""
 
 
 class WorkingCalendar:
-    """The shop's week and its holidays. Raises `NoWorkingDays` when no weekday has hours."""
+    """The shop's week and its holidays, with `more_hours` a day as a share. Raises `NoWorkingDays` when no weekday has hours."""
 
-    def __init__(self, rows: Sequence[CalendarRow]) -> None:
-        self._hours = {row.weekday: row.hours for row in rows if row.weekday is not None}
+    def __init__(self, rows: Sequence[CalendarRow], *, more_hours: float = 0.0) -> None:
+        self._hours = {row.weekday: min(row.hours * (1 + more_hours), 24.0) for row in rows if row.weekday is not None}
         self._holidays = {row.holiday for row in rows if row.holiday is not None}
         self._last_holiday = max(self._holidays, default=date.min)
         if not any(hours > 0 for hours in self._hours.values()):
             raise NoWorkingDays
+        self._hours_from: dict[date, list[float]] = {}
 
     @property
     def hours_per_week(self) -> float:
@@ -36,7 +41,10 @@ class WorkingCalendar:
         Raises:
             FigureOutOfRange: more hours than there are until the year 9999.
         """
-        day, left = begin, hours
+        over = self._hours_over(begin)
+        if hours <= over[-1]:
+            return begin + timedelta(days=bisect_left(over, hours) if hours > 0 else bisect_right(over, 0.0))
+        day, left = begin + timedelta(days=len(over)), hours - over[-1]
         try:
             while True:
                 available = self.hours_of(day)
@@ -49,3 +57,10 @@ class WorkingCalendar:
                     day, left = day + timedelta(weeks=weeks), left - weeks * self.hours_per_week
         except OverflowError:
             raise FigureOutOfRange("path of working hours", round(hours), "over before the year 9999") from None
+
+    def _hours_over(self, begin: date) -> list[float]:
+        """Working hours from a day until the end of each of the days from it on [h]; counted once for each day."""
+        if begin not in self._hours_from:
+            ahead = min(DAYS_AHEAD, (date.max - begin).days + 1)
+            self._hours_from[begin] = list(accumulate(self.hours_of(begin + timedelta(days=day)) for day in range(ahead)))
+        return self._hours_from[begin]

@@ -2,35 +2,29 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass
 from datetime import UTC, datetime
-from functools import lru_cache
-from typing import Any
 
-from sqlalchemy import Connection, Row, text
+from sqlalchemy import Connection, text
 
 from services.chassis.database import Database
 from services.rates.domain.revision import canonical_rows, contradictions, digest_of_revision, digest_of_table, tables_of
-from services.rates.domain.table_csv import validated_rows
-from services.rates.errors import RevisionStale, RevisionUnknown, TableContradicts, TableUnknown
+from services.rates.errors import RevisionStale, RevisionUnknown, TableContradicts
+from services.rates.store.statements import (
+    StoredTable,
+    digests_of,
+    head_of,
+    latest_of,
+    rates_of,
+    refuse_unknown,
+    rows_of,
+    table_of,
+    written,
+)
 from shared_schemas.rates import TABLES, RateRow, Rates, RevisionSummary
 
 PUBLISH_LOCK = 7_460_215
 """Number of the advisory lock under which revisions follow one another."""
-NO_ROWS = b"[]"
-"""What an old revision has of a table that the suite got later: a price asked of it is missing, never made up."""
-
-
-@dataclass(frozen=True)
-class StoredTable:
-    """A table as it stands in a revision: its rows in canonical JSON, and their digest."""
-
-    table: str
-    revision: int
-    rows: bytes
-    digest: str
 
 
 class RateStore:
@@ -42,25 +36,18 @@ class RateStore:
     def latest_number(self) -> int:
         """Number of the newest revision, 0 when there is none."""
         with self._database.transaction() as connection:
-            return _latest(connection)
+            return latest_of(connection)
 
     def digest(self, number: int) -> str:
         """Digest of a revision; raises `RevisionUnknown`."""
         with self._database.transaction() as connection:
-            return str(_head(connection, number).digest)
+            return str(head_of(connection, number).digest)
 
     def revision(self, number: int) -> bytes:
-        """A whole revision as JSON, put together from the rows as they were stored; raises `RevisionUnknown`.
-
-        Nothing is parsed: some milliseconds for all tables, and a reader keeps what it got, so nothing is kept here.
-        """
+        """A whole revision as JSON; raises `RevisionUnknown`."""
         with self._database.transaction() as connection:
-            head = _head(connection, number)
-            found = connection.execute(
-                text("select r.table_name, v.rows from rates.revision_tables r join rates.table_versions v on v.digest = r.digest "
-                     "where r.number = :n"), {"n": number},
-            )  # fmt: skip
-            rows = {row.table_name: bytes(row.rows) for row in found}
+            head = head_of(connection, number)
+            rows = rows_of(connection, number)
         said = {
             "number": head.number,
             "digest": head.digest,
@@ -68,8 +55,7 @@ class RateStore:
             "created_by": head.created_by,
             "reason": head.reason,
         }
-        tables = b",".join(json.dumps(table).encode() + b":" + rows.get(table, NO_ROWS) for table in TABLES)
-        return json.dumps(said)[:-1].encode() + b',"rates":{' + tables + b"}}"
+        return written(said, rows)
 
     def summaries(self, *, before: int | None, most: int) -> list[RevisionSummary]:
         """Revisions newest first, from below `before`."""
@@ -85,19 +71,19 @@ class RateStore:
 
     def table(self, table: str, revision: int | None = None) -> StoredTable:
         """A table as it stands in a revision, the newest unless told; raises `TableUnknown`, `RevisionUnknown`."""
-        _known(table)
+        refuse_unknown(table)
         with self._database.transaction() as connection:
-            latest = _latest(connection)
+            latest = latest_of(connection)
             number = latest if revision is None else revision
             if not 1 <= number <= latest:
                 raise RevisionUnknown(number, latest)
-            return _table(connection, table, number)
+            return table_of(connection, table, number)
 
     def publish_first(self, rates: Rates, *, created_by: str, reason: str, now: datetime) -> int:
         """Revision 1, unless there is one; the number of the newest then."""
         with self._database.transaction() as connection:
             connection.execute(text("select pg_advisory_xact_lock(:n)"), {"n": PUBLISH_LOCK})
-            latest = _latest(connection)
+            latest = latest_of(connection)
             if latest:
                 return latest
             documents = {table: canonical_rows(rows) for table, rows in tables_of(rates).items()}
@@ -112,62 +98,22 @@ class RateStore:
         `seen` are digests of the table, of which the change was made to one. The same rows again make no revision. Raises
         `RevisionStale` when the table was changed meanwhile, `TableContradicts` when the rows do not agree with others.
         """
-        _known(table)
+        refuse_unknown(table)
         document = canonical_rows(rows)
         with self._database.transaction() as connection:
             connection.execute(text("select pg_advisory_xact_lock(:n)"), {"n": PUBLISH_LOCK})
-            latest = _latest(connection)
-            current = _table(connection, table, latest)
+            latest = latest_of(connection)
+            current = table_of(connection, table, latest)
             if current.digest not in seen:
                 raise RevisionStale(table, seen, current.digest)
             if digest_of_table(table, document) == current.digest:
                 return current, False
-            faults = contradictions(_rates(connection, latest).model_copy(update={table: tuple(rows)}), table)
+            faults = contradictions(rates_of(connection, latest).model_copy(update={table: tuple(rows)}), table)
             if faults:
                 raise TableContradicts(table, faults)
-            digests = _digests(connection, latest) | {table: _store_rows(connection, table, document)}
+            digests = digests_of(connection, latest) | {table: _store_rows(connection, table, document)}
             number = _store_revision(connection, latest + 1, digests, (table,), (created_by, reason, now))
-            return _table(connection, table, number), True
-
-
-def _known(table: str) -> None:
-    if table not in TABLES:
-        raise TableUnknown(table)
-
-
-def _latest(connection: Connection) -> int:
-    return int(connection.execute(text("select coalesce(max(number), 0) from rates.revisions")).scalar_one())
-
-
-def _head(connection: Connection, number: int) -> Row[Any]:
-    head = connection.execute(text("select * from rates.revisions where number = :n"), {"n": number}).one_or_none()
-    if head is None:
-        raise RevisionUnknown(number, _latest(connection))
-    return head
-
-
-def _digests(connection: Connection, number: int) -> dict[str, str]:
-    rows = connection.execute(text("select table_name, digest from rates.revision_tables where number = :n"), {"n": number})
-    return {row.table_name: row.digest for row in rows}
-
-
-def _table(connection: Connection, table: str, number: int) -> StoredTable:
-    row = connection.execute(
-        text("select v.rows, v.digest from rates.revision_tables r join rates.table_versions v on v.digest = r.digest "
-             "where r.number = :n and r.table_name = :t"), {"n": number, "t": table},
-    ).one_or_none()  # fmt: skip
-    if row is None:
-        return StoredTable(table, number, NO_ROWS, digest_of_table(table, NO_ROWS))
-    return StoredTable(table, number, bytes(row.rows), row.digest)
-
-
-def _rates(connection: Connection, number: int) -> Rates:
-    return Rates(**{table: _read_rows(table, _table(connection, table, number).rows) for table in TABLES})
-
-
-@lru_cache(maxsize=64)
-def _read_rows(table: str, document: bytes) -> tuple[RateRow, ...]:
-    return validated_rows(table, json.loads(document))
+            return table_of(connection, table, number), True
 
 
 def _store_rows(connection: Connection, table: str, document: bytes) -> str:

@@ -75,6 +75,7 @@ CASES: list[tuple[str, str, tuple[Change, ...]]] = [
     ("faces-concentric", "/elements/0", (back(radius_mm=54.5),)),
     ("centring-by-hand", "/elements/0", (back(radius_mm=61.0),)),
     ("coating-unknown", "/elements/0/front/coating", (front(coating="gold-plate"),)),
+    ("coating-off-wavelength", "/elements/0/front/coating", (front(coating={"reflectance_max_share": 0.01, "band_nm": [1000.0, 1100.0]}),)),
     ("neighbours-collide", "/spaces/0/gap_mm", (back(radius_mm=60.0), whole(spaces=[{"gap_mm": 0.0}]), lambda d: d["elements"][1]["front"].update(radius_mm=-60.0))),
     ("cement-radii-differ", "/elements/1/front/radius_mm", cemented_at(-60.2)),
     ("cement-radii-far", "/elements/1/front/radius_mm", cemented_at(-62.0)),

@@ -14,7 +14,7 @@ import pytest
 from services.process.domain.element_work import ElementWork, elements_of
 from shared_schemas.blanks import Blank, BlankPlan, MaterialModel, MaterialStep
 from shared_schemas.check import CheckReport, ElementCheck, FirstOrder, SurfaceCheck
-from shared_schemas.prescription import Barrel, Element, Prescription, Space, Surface
+from shared_schemas.prescription import Barrel, CoatingDemand, Element, Prescription, Space, Surface
 from shared_schemas.quote import QuoteRequest
 from shared_schemas.rates import Rates
 from shared_schemas.traveller import Job
@@ -35,7 +35,7 @@ class Piece:
     centring_arcmin: float = 5.0
     diameter_tolerance_mm: float = 0.05
     thickness_tolerance_mm: float = 0.1
-    coatings: tuple[str | None, str | None] = ("ar-single", "ar-single")
+    coatings: tuple[str | CoatingDemand | None, str | CoatingDemand | None] = ("ar-single", "ar-single")
     aspheric: bool = False
     form: str = "slab"
     refractive_index: float = 1.5168

@@ -1,12 +1,16 @@
 from __future__ import annotations
 
+from typing import Literal
+
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from services.process.domain.coating_cycle import cycle_min, deposition_min, residual_reflectance, seats
-from services.process.domain.thin_film import quarter_wave_nm, reflectance
+from services.process.domain.coating_cycle import cycle_min, deposition_min, seats, seats_in_calotte
+from services.process.domain.dispersion import dispersion_of
+from services.process.domain.film_promise import band_of, promise_of
+from services.process.domain.thin_film import films, quarter_wave_nm, reflectance
 from services.process.errors import FigureOutOfRange
 from shared_schemas.rates import Rates
 
@@ -36,6 +40,94 @@ def test_reflectance_is_a_share(layers: list[tuple[float, float]], angle: float)
     assert np.all((found >= -1e-12) & (found <= 1 + 1e-12))
 
 
+LAYERS = st.lists(st.tuples(st.floats(1.3, 2.5), st.floats(1.0, 300.0)), min_size=1, max_size=8)
+ANGLES = st.floats(0.0, 80.0)
+
+
+@given(LAYERS, st.floats(1.0, 1.5), st.floats(1.5, 2.0), ANGLES, st.sampled_from(["s", "p", "mean"]))
+def test_what_is_not_reflected_is_passed_when_nothing_absorbs(
+    layers: list[tuple[float, float]], front: float, glass: float, angle: float, kind: Literal["s", "p", "mean"]
+) -> None:
+    found = films(
+        indices=[n for n, _ in layers], thicknesses_nm=[t for _, t in layers], substrate_index=glass, incidence_index=front,
+        wavelengths_nm=np.linspace(400, 1000, 5), angles_deg=np.array([angle]), polarisation=kind,
+    )  # fmt: skip
+    assert found.reflected + found.passed == pytest.approx(np.ones((1, 5)), abs=1e-10)
+
+
+@given(LAYERS, st.floats(0.01, 0.5), ANGLES)
+def test_an_absorbing_layer_keeps_some_of_the_light(layers: list[tuple[float, float]], absorption: float, angle: float) -> None:
+    found = films(
+        indices=[complex(layers[0][0], absorption), *(n for n, _ in layers[1:])], thicknesses_nm=[t for _, t in layers], substrate_index=1.5,
+        wavelengths_nm=np.array([500.0, 900.0]), angles_deg=np.array([angle]),
+    )  # fmt: skip
+    assert np.all(found.reflected + found.passed < 1)
+    assert np.all((found.reflected >= 0) & (found.passed >= 0))
+
+
+@given(LAYERS, st.floats(0.0, 0.5), ANGLES, st.sampled_from(["s", "p"]))
+def test_a_stack_passes_the_same_share_from_either_side(
+    layers: list[tuple[float, float]], absorption: float, angle: float, kind: Literal["s", "p"]
+) -> None:
+    """Also when it absorbs; the angle behind it is that of the refracted light."""
+    indices, thicknesses = [complex(n, absorption) for n, _ in layers], [t for _, t in layers]
+    forward = films(
+        indices=indices, thicknesses_nm=thicknesses, substrate_index=1.6, wavelengths_nm=GREEN, angles_deg=np.array([angle]),
+        polarisation=kind,
+    )  # fmt: skip
+    behind = np.degrees(np.arcsin(np.sin(np.radians(angle)) / 1.6))
+    backward = films(
+        indices=indices[::-1], thicknesses_nm=thicknesses[::-1], substrate_index=1.0, wavelengths_nm=GREEN, angles_deg=np.array([behind]),
+        polarisation=kind, incidence_index=1.6,
+    )  # fmt: skip
+    assert backward.passed == pytest.approx(forward.passed, abs=1e-10)
+
+
+def test_light_beyond_the_critical_angle_is_all_reflected_and_none_passes() -> None:
+    found = films(
+        indices=[1.38], thicknesses_nm=[100.0], substrate_index=1.0, wavelengths_nm=GREEN, angles_deg=np.array([30.0, 50.0, 70.0]),
+        incidence_index=1.6,
+    )  # fmt: skip
+    assert found.passed[0, 0] > 0.5
+    assert found.reflected[1:, 0] == pytest.approx([1.0, 1.0], abs=1e-12)
+    assert found.passed[1:, 0] == pytest.approx([0.0, 0.0], abs=1e-12)
+
+
+def test_exactly_at_the_critical_angle_there_is_an_answer() -> None:
+    found = films(
+        indices=[], thicknesses_nm=[], substrate_index=1.0, wavelengths_nm=GREEN, angles_deg=np.array([30.0]), incidence_index=2.0,
+    )  # fmt: skip
+    assert found.reflected[0, 0] == pytest.approx(1.0, abs=1e-6)
+
+
+def test_a_millimetre_of_metal_passes_nothing_and_reflects_as_its_face_does() -> None:
+    silver = 0.06 + 3.6j
+    thick = films(
+        indices=[1.38, silver], thicknesses_nm=[99.6, 1e6], substrate_index=1.5, wavelengths_nm=GREEN, angles_deg=np.array([0.0])
+    )
+    half_space = films(
+        indices=[1.38], thicknesses_nm=[99.6], substrate_index=silver, wavelengths_nm=GREEN, angles_deg=np.array([0.0])
+    )
+    assert thick.passed[0, 0] < 1e-200
+    assert thick.reflected == pytest.approx(half_space.reflected, abs=1e-12)
+
+
+def test_many_angles_and_wavelengths_at_once_are_what_one_at_a_time_is() -> None:
+    angles, wavelengths = np.array([0.0, 20.0, 60.0]), np.array([450.0, 550.0, 650.0, 750.0])
+    glass = np.array([1.53, 1.52, 1.515, 1.51])
+    whole = films(
+        indices=[1.38, 2.2], thicknesses_nm=[120.0, 14.0], substrate_index=glass, wavelengths_nm=wavelengths, angles_deg=angles
+    )
+    assert whole.reflected.shape == whole.passed.shape == (3, 4)
+    for i, angle in enumerate(angles):
+        for j, wavelength in enumerate(wavelengths):
+            alone = films(
+                indices=[1.38, 2.2], thicknesses_nm=[120.0, 14.0], substrate_index=float(glass[j]), wavelengths_nm=np.array([wavelength]),
+                angles_deg=np.array([angle]),
+            )  # fmt: skip
+            assert alone.reflected[0, 0] == pytest.approx(whole.reflected[i, j], abs=1e-14)
+
+
 def test_a_film_of_the_root_of_the_index_leaves_nothing() -> None:
     thickness = quarter_wave_nm(wavelength_nm=550, index=1.38)
     found = reflectance(indices=[1.38], thicknesses_nm=[thickness], substrate_index=1.38**2, wavelengths_nm=GREEN)
@@ -47,7 +139,9 @@ def test_a_film_of_the_root_of_the_index_leaves_nothing() -> None:
     [
         {"thicknesses_nm": [-1.0]},
         {"indices": [0.0]},
-        {"substrate_index": 0.9},
+        {"substrate_index": 0.0},
+        {"indices": [1.38 - 0.1j]},
+        {"angle_deg": -1.0},
         {"angle_deg": 90.0},
         {"wavelengths_nm": np.array([0.0])},
     ],
@@ -77,7 +171,12 @@ def test_a_run_is_the_sum_of_its_parts(rates: Rates) -> None:
 def test_more_layers_take_longer_and_leave_less(rates: Rates) -> None:
     single, broad = rates.coating("ar-single"), rates.coating("ar-broadband")
     assert cycle_min(broad) > cycle_min(single)
-    assert residual_reflectance(broad, substrate_index=1.517) < residual_reflectance(single, substrate_index=1.517)
+    crown = dispersion_of(rates.glass("N-BK7"))
+    few, many = (promise_of(row, band_of(single), crown) for row in (single, broad))
+    assert few is not None
+    assert many is not None
+    assert many.worst < few.worst
+    assert many.mean < few.mean
 
 
 def test_witness_pieces_take_seats_and_smaller_lenses_leave_more(rates: Rates) -> None:
@@ -85,6 +184,8 @@ def test_witness_pieces_take_seats_and_smaller_lenses_leave_more(rates: Rates) -
     assert seats(row, diameter_mm=20) > seats(row, diameter_mm=40)
     bare = row.model_copy(update={"witness_pieces": 0})
     assert seats(bare, diameter_mm=30) - seats(row, diameter_mm=30) == row.witness_pieces
+    each = seats_in_calotte(row, diameter_mm=30).circles
+    assert seats(bare, diameter_mm=30) == row.calottes * each
 
 
 def test_a_lens_wider_than_the_calotte_has_no_seat(rates: Rates) -> None:

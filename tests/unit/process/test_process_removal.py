@@ -9,7 +9,7 @@ from services.process.domain.cutting import core_volume_mm3
 from services.process.domain.edging import bevelled_faces, centring_method, rim_volume_mm3
 from services.process.domain.element_work import ElementWork
 from services.process.domain.figuring import figuring_loops, figuring_min
-from services.process.domain.generating import face_order, generated_volume_mm3, share_of_face
+from services.process.domain.generating import generated_volume_mm3, share_of_face
 from services.process.domain.grit_ladder import abrasion_from_hardness, abrasion_of, ladder
 from services.process.domain.preston import depth_from_mass_um, polishing_min
 from services.process.domain.rate_rows import grit_rows
@@ -168,7 +168,7 @@ def test_a_steep_rim_needs_no_bevel(work: Callable[..., ElementWork]) -> None:
 def test_the_concave_or_flatter_face_is_worked_first(
     radii: tuple[float | None, float | None], first: str, work: Callable[..., ElementWork]
 ) -> None:
-    order = face_order(work(radii_mm=radii))
+    order = work(radii_mm=radii).in_order
     assert order[0].face == first
     assert {face.face for face in order} == {"front", "back"}
 

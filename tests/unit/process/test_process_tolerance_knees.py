@@ -51,8 +51,8 @@ def test_at_its_knee_the_time_factor_is_one_and_below_it_grows_with_the_slope(ra
 
 
 def test_an_unknown_tolerance_is_missing_by_name(rates: Rates) -> None:
-    with pytest.raises(RateMissing, match="roughness"):
-        knee_of("polish", (Demand("roughness", 1.0, "/x"),), rates)
+    with pytest.raises(RateMissing, match="brilliance"):
+        knee_of("polish", (Demand("brilliance", 1.0, "/x"),), rates)
 
 
 @pytest.mark.parametrize(

@@ -99,7 +99,8 @@ def plans_of(small_rates: Rates) -> Callable[..., Plans]:
 
 TERMS = CommercialRow(
     name="standard", overhead_share=0.2, margin_share=0.25, contingency_share=0.05, valid_days=30, minimum_order=Decimal(0),
-    rounding=Decimal("0.05"), **SAID,
+    rounding=Decimal("0.05"), expedite_queue_share=0.1, expedite_priority_share=0.1, overtime_hours_share=0.25, overtime_surcharge=0.5,
+    **SAID,
 )  # fmt: skip
 
 

@@ -89,7 +89,7 @@ def test_more_hours_than_the_calendar_has_are_an_error() -> None:
 
 
 def step(batches: int, batch_h: float = 1.0, batch_size: int = 1, setup_h: float = 0.0, wait_h: float = 0.0) -> Step:
-    return Step(centre(), None, wait_h, setup_h, batch_h, batches, batch_size)
+    return Step(centre(), None, wait_h, setup_h, batch_h, batches, batch_size, setup_h + batches * batch_h)
 
 
 def test_batches_move_on_as_they_are_done() -> None:

@@ -9,15 +9,16 @@ from typing import Any
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from pydantic import ValidationError
 
 from services.quoting.domain.cost import material_cost, operation_costs
 from services.quoting.domain.evaluation import Plans, evaluate
 from services.quoting.domain.money import changed, exact, price_step, rounded, rounded_up
 from services.quoting.domain.price import CostSums, priced
 from services.quoting.errors import FigureOutOfRange
-from shared_schemas.operations import Route
-from shared_schemas.rates import CommercialRow, CurrencyRow, Rates
-from tests.unit.quoting.conftest import SAID, material, operation
+from shared_schemas.operations import Route, Tooling
+from shared_schemas.rates import CommercialRow, CurrencyRow, MarginStep, Rates
+from tests.unit.quoting.conftest import SAID, TERMS, material, operation
 
 AMOUNTS = st.decimals(min_value=0, max_value=10**7, places=4)
 
@@ -61,29 +62,41 @@ def test_minutes_become_decimals_without_binary_dust() -> None:
     assert exact(0.1 + 0.2) == Decimal("0.3")
 
 
-@settings(max_examples=1000, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
-@given(
-    material_amount=AMOUNTS, operations=AMOUNTS, bought=AMOUNTS, quantity=st.integers(1, 100_000),
-    overhead=st.floats(0, 1), margin=st.floats(0, 0.99), contingency=st.floats(0, 1), minimum=AMOUNTS,
-    step=st.sampled_from(["0.01", "0.05", "0.5", "1", "25"]), code=st.sampled_from(["USD", "JPY", "KWD"]),
-)  # fmt: skip
-def test_the_lines_of_a_thousand_random_prices_add_up_exactly(
-    small_rates: Rates, material_amount: Decimal, operations: Decimal, bought: Decimal, quantity: int, overhead: float, margin: float,
-    contingency: float, minimum: Decimal, step: str, code: str,
-) -> None:  # fmt: skip
-    terms = CommercialRow(
-        name="t", overhead_share=overhead, margin_share=margin, contingency_share=contingency, valid_days=30, minimum_order=minimum,
-        rounding=Decimal(step), **SAID,
-    )  # fmt: skip
-    currency: CurrencyRow = small_rates.currency(code)
-    found = priced(CostSums(material_amount, operations, bought), quantity=quantity, terms=terms, currency=currency)
-    assert sum(line.amount for line in found.lines) == found.total
-    assert found.unit * quantity == found.total
-    assert found.total >= changed(minimum, currency)
-    assert found.lines[-1].kind == "rounding"
-    assert 0 <= found.lines[-1].amount < price_step(Decimal(step), currency) * quantity + currency_unit(currency)
-    assert all(line.amount >= 0 for line in found.lines)
-    assert found.unit == rounded(found.unit, minor_units=currency.minor_units)
+PRICES = {
+    "material": AMOUNTS, "operations": AMOUNTS, "bought": AMOUNTS, "tools": AMOUNTS, "quantity": st.integers(1, 100_000),
+    "overhead": st.floats(0, 1), "margins": st.lists(st.floats(0, 0.99), max_size=4), "contingency": st.floats(0, 1),
+    "minimum": AMOUNTS, "step": st.sampled_from(["0.01", "0.05", "0.5", "1", "25"]), "code": st.sampled_from(["USD", "JPY", "KWD"]),
+}  # fmt: skip
+
+
+def test_the_lines_of_a_thousand_random_prices_add_up_exactly(small_rates: Rates) -> None:
+    drawn = 0
+
+    @settings(max_examples=1000, deadline=None)
+    @given(**PRICES)
+    def adds_up(
+        material: Decimal, operations: Decimal, bought: Decimal, tools: Decimal, quantity: int, overhead: float, margins: list[float],
+        contingency: float, minimum: Decimal, step: str, code: str,
+    ) -> None:  # fmt: skip
+        nonlocal drawn
+        drawn += 1
+        terms = CommercialRow(
+            name="t", overhead_share=overhead, margin_share=0.2, contingency_share=contingency, valid_days=30, minimum_order=minimum,
+            margin_steps=tuple(MarginStep(from_quantity=10**place, margin_share=share) for place, share in enumerate(margins)),
+            rounding=Decimal(step), **SAID,
+        )  # fmt: skip
+        currency: CurrencyRow = small_rates.currency(code)
+        found = priced(CostSums(material, operations, bought, tools), quantity=quantity, terms=terms, currency=currency)
+        assert sum(line.amount for line in found.lines) == found.total
+        assert found.unit * quantity == found.total
+        assert found.total >= changed(minimum, currency)
+        assert found.lines[-1].kind == "rounding"
+        assert 0 <= found.lines[-1].amount < price_step(Decimal(step), currency) * quantity + currency_unit(currency)
+        assert all(line.amount >= 0 for line in found.lines)
+        assert found.unit == rounded(found.unit, minor_units=currency.minor_units)
+
+    adds_up()
+    assert drawn >= 1000
 
 
 def currency_unit(currency: CurrencyRow) -> Decimal:
@@ -96,6 +109,58 @@ def test_a_margin_of_everything_is_an_error(small_rates: Rates) -> None:
     )
     with pytest.raises(FigureOutOfRange, match="margin of 1"):
         priced(CostSums(Decimal(1), Decimal(1), Decimal(1)), quantity=1, terms=terms, currency=small_rates.currency("USD"))
+
+
+STEPS = (
+    MarginStep(from_quantity=1, margin_share=0.4),
+    MarginStep(from_quantity=10, margin_share=0.3),
+    MarginStep(from_quantity=100, margin_share=0.2),
+)
+
+
+@pytest.mark.parametrize(("quantity", "share"), [(1, 0.4), (9, 0.4), (10, 0.3), (99, 0.3), (100, 0.2), (100_000, 0.2)])
+def test_the_margin_is_that_of_the_class_and_the_quantity(small_rates: Rates, quantity: int, share: float) -> None:
+    terms = TERMS.model_copy(update={"margin_steps": STEPS})
+    found = priced(
+        CostSums(Decimal(1000), Decimal(0), Decimal(0)), quantity=quantity, terms=terms, currency=small_rates.currency("USD")
+    )
+    whole = found.markups
+    assert float(whole.margin / (1000 + whole.overhead + whole.contingency + whole.margin)) == pytest.approx(share)
+
+
+def test_a_step_with_all_the_price_for_margin_is_an_error(small_rates: Rates) -> None:
+    with pytest.raises(ValidationError, match="less than 1"):
+        MarginStep(from_quantity=1, margin_share=1.0)
+    greedy = TERMS.model_copy(update={"margin_steps": (MarginStep.model_construct(from_quantity=1, margin_share=1.0),)})
+    with pytest.raises(FigureOutOfRange, match="margin of 1"):
+        priced(CostSums(Decimal(1), Decimal(1), Decimal(1)), quantity=1, terms=greedy, currency=small_rates.currency("USD"))
+
+
+@pytest.mark.parametrize(
+    ("starts", "message"), [((2, 10), "hole below their first step"), ((1, 10, 10), "do not rise"), ((1, 20, 10), "do not rise")]
+)
+def test_margins_with_a_hole_or_out_of_order_are_an_error(starts: tuple[int, ...], message: str) -> None:
+    steps = [{"from_quantity": start, "margin_share": 0.2} for start in starts]
+    with pytest.raises(ValidationError, match=message):
+        CommercialRow.model_validate({**TERMS.model_dump(), "margin_steps": steps})
+
+
+def test_half_the_terms_of_an_expedite_are_an_error() -> None:
+    with pytest.raises(ValidationError, match="all four of its terms"):
+        CommercialRow.model_validate({**TERMS.model_dump(), "overtime_surcharge": None})
+
+
+def test_tools_are_asked_once_beside_the_price_or_spread_over_the_order(plans_of: Callable[..., Plans]) -> None:
+    tool = Tooling(name="test plate", part="L1", reason="none", charge=Decimal(800), lead_days=1.0)
+    once = plans_of(tooling=(tool,))
+    spread = plans_of(tooling=(tool,), terms=TERMS.model_copy(update={"tooling": "spread"}))
+    for quantity in (1, 7, 100):
+        apart, within = evaluate(once, quantity=quantity), evaluate(spread, quantity=quantity)
+        assert "tooling" not in {line.kind for line in apart.price.lines}
+        (line,) = (line for line in within.price.lines if line.kind == "tooling")
+        assert line.amount == 800, "no overhead and no margin on a charge"
+        assert sum(line.amount for line in within.price.lines) == within.price.total
+        assert within.price.unit - apart.price.unit == pytest.approx(Decimal(800) / quantity, abs=Decimal("0.05"))
 
 
 def test_a_set_up_is_paid_once_and_batches_are_whole(small_rates: Rates) -> None:

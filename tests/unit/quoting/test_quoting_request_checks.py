@@ -49,6 +49,12 @@ def test_an_unknown_coating_is_refused_at_its_face(rates: Rates) -> None:
     assert fault.pointer == "/prescription/elements/1/back/coating"
 
 
+def test_a_coating_asked_for_by_what_it_does_is_let_in(rates: Rates) -> None:
+    asked = {"reflectance_max_share": 0.005, "band_nm": [450.0, 650.0]}
+    back = {**request().prescription.elements[1].back.model_dump(mode="json"), "coating": asked}
+    assert faults(rates, **with_element(back=back)) == []
+
+
 @pytest.mark.parametrize(
     ("changes", "pointer"),
     [

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from datetime import date, timedelta
 from decimal import Decimal
 from typing import Any
 
@@ -12,14 +11,14 @@ import numpy as np
 import pytest
 
 from services.quoting.domain.canonical import canonical_json
-from services.quoting.domain.evaluation import Plans, evaluate, expedited, uncertain
+from services.quoting.domain.evaluation import Plans, evaluate, uncertain
 from services.quoting.domain.quote import _plans
-from services.quoting.domain.risk import DRAWS, GLASS_PRICE_VARIATION, MINUTES_VARIATION, Orders, draws, drivers, risk_of, skewed
+from services.quoting.domain.risk import DRAWS, Orders, draws, drivers, risk_of, skewed
 from services.quoting.domain.starts import route_yield
 from shared_schemas.quote import QuoteBody
 from shared_schemas.rates import Rates
 from tests.unit.quoting.conftest import operation, sections
-from tests.unit.quoting.test_quoting_assemble import job, quoted
+from tests.unit.quoting.test_quoting_assemble import quoted
 
 
 @pytest.fixture
@@ -28,10 +27,10 @@ def body(shop_rates: Rates) -> QuoteBody:
 
 
 def test_there_are_ten_thousand_draws_and_the_minutes_are_skewed_to_the_right() -> None:
-    factors = skewed(MINUTES_VARIATION)
+    factors = skewed(0.25)
     assert len(factors) == DRAWS >= 10_000
     assert factors.mean() == pytest.approx(1.0)
-    assert factors.std() == pytest.approx(MINUTES_VARIATION, rel=0.01)
+    assert factors.std() == pytest.approx(0.25, rel=0.01)
     assert ((factors - 1) ** 3).mean() > 0
     assert np.median(factors) < 1
 
@@ -103,7 +102,7 @@ def test_three_operations_drive_the_risk_the_largest_first_and_all_shares_make_o
     assert {one.operation for one in shown} == {"polish", "assemble", "glass price"}, "there are no others"
     assert sum(one.share for one in shown) == pytest.approx(1, abs=2e-4)
     assert next(one.part for one in shown if one.operation == "glass price") == "N-BK7"
-    glass = float(found.materials[0].amount) ** 2 * GLASS_PRICE_VARIATION**2
+    glass = float(found.materials[0].amount) ** 2 * plans.terms.glass_price_variation**2
     assert next(one.share for one in shown if one.operation == "glass price") == pytest.approx(glass / found.variance, abs=1e-4)
 
 
@@ -135,18 +134,3 @@ def test_no_risk_is_priced_twice(body: QuoteBody, shop_rates: Rates) -> None:
         lines = {line.kind: line.amount for line in one.lines}
         cost = lines["material"] + lines["operations"] + lines["bought_parts"] + lines["overhead"]
         assert lines["contingency"] == pytest.approx(cost * Decimal(str(terms.contingency_share)), abs=Decimal("0.02"))
-
-
-def test_whether_it_is_in_time_is_said_when_it_was_asked(shop_rates: Rates, body: QuoteBody) -> None:
-    assert all(one.in_time is None for one in body.breaks)
-    latest = max(one.lead_time.ship_date for one in body.breaks)
-    assert [one.in_time for one in quoted(shop_rates, job=job(needed_by=latest)).breaks] == ["yes"] * 3
-    assert [one.in_time for one in quoted(shop_rates, job=job(needed_by=date(2026, 11, 3))).breaks] == ["no"] * 3
-
-
-def test_an_order_that_goes_first_in_every_queue_may_be_in_time(shop_rates: Rates, body: QuoteBody) -> None:
-    plans = _plans(sections()["job"], sections()["blanks"], sections()["operations"], shop_rates)
-    first = expedited(evaluate(plans, quantity=25), plans)
-    assert first < body.breaks[0].lead_time.ship_date
-    assert quoted(shop_rates, job=job(needed_by=first)).breaks[0].in_time == "with_expedite"
-    assert quoted(shop_rates, job=job(needed_by=first - timedelta(days=1))).breaks[0].in_time == "no"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Literal
 
@@ -9,6 +10,9 @@ from services.prescription.domain.indications.scanner import Scanner, written
 
 ROUGHNESS_SIGNS = ("Rq", "Ra", "Rz", "Rt")
 MICROMETRES = ("um", "µm", "μm")
+
+MICRO_DEFECTS = {1: 400, 2: 80, 3: 16, 4: 3}
+"""Micro-defects in 10 mm of scan that a polishing grade stays below (ISO 10110-8, from memory)."""
 
 Finish = Literal["polish", "ground"]
 Unit = Literal["nm", "um"]
@@ -30,6 +34,18 @@ class Texture:
         if self.roughness is None:
             return None
         return self.roughness * 1000 if self.unit == "um" else self.roughness
+
+    @property
+    def rq_nm(self) -> float | None:
+        """The limit as an Rq [nm]; Ra of heights that are normally distributed is sqrt(2/pi) of it (derived). None for Rz and Rt."""
+        if self.roughness_nm is None or self.roughness_sign not in ("Rq", "Ra"):
+            return None
+        return self.roughness_nm if self.roughness_sign == "Rq" else self.roughness_nm * math.sqrt(math.pi / 2)
+
+    @property
+    def micro_defects(self) -> int | None:
+        """How many micro-defects in 10 mm the polishing grade leaves, None without a grade. Source: ISO 10110-8, from memory."""
+        return MICRO_DEFECTS[self.grade] if self.grade is not None else None
 
 
 def read_texture(text: str) -> Texture:

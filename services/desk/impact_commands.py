@@ -1,0 +1,77 @@
+"""The command of an engineer who would change a rate table: what that would do to open quotes."""
+
+from __future__ import annotations
+
+import json
+import sys
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from services.desk.errors import FileUnreadable
+from services.desk.terminal import HERE, Folder, Json, Key, Patience, Url, client_for, reported, say
+
+LARGEST_FILE_BYTES = 1024 * 1024
+
+
+def impact(
+    file: Annotated[Path | None, typer.Argument(help="The table as it would be: all its rows, as CSV or JSON.")] = None,
+    table: Annotated[str | None, typer.Option(help="Which table it is, such as polishing; without it the name of the file.")] = None,
+    quote: Annotated[list[str] | None, typer.Option(help="An open quote; may be given several times.")] = None,
+    most: Annotated[int, typer.Option(min=1, max=500, help="So many of the newest open quotes, when none is named.")] = 50,
+    number: Annotated[str | None, typer.Option(help="An impact that was asked for before: print it.")] = None,
+    cursor: Annotated[str | None, typer.Option(help="Cursor of the page before; goes with --number.")] = None,
+    url: Url = None, key: Key = None, folder: Folder = HERE, as_json: Json = False, timeout_s: Patience = 600.0,
+) -> None:  # fmt: skip
+    """Say what a rate table would do to open quotes if it were published. Nothing is published, and no quote is touched."""
+    if (file is None) == (number is None):
+        raise typer.BadParameter("name either a table to propose, or with --number an impact that was asked for")
+    with reported(as_json=as_json):
+        rows = read_table(file) if file is not None else None
+        with client_for(url, key, folder, role="engineer") as desk:
+            if file is not None and rows is not None:
+                accepted = desk.rate_impact(table or file.stem, rows, most=most, quotes=quote)
+                count = f"{accepted.quotes} open quote{'' if accepted.quotes == 1 else 's'}"
+                say(f"impact {accepted.number}: {count} held against the proposed table", quiet=as_json)
+                found = desk.wait_for_impact(accepted.number, timeout_s)
+            else:
+                found = desk.impact(number or "", cursor)
+        if as_json:
+            typer.echo(found.model_dump_json())
+            return
+        from services.desk.impact_text import impact_page  # noqa: PLC0415
+        from services.desk.page_parts import console_for  # noqa: PLC0415
+
+        console_for(sys.stdout).print(impact_page(found))
+
+
+def read_table(path: Path) -> list[dict[str, Any]] | str:
+    """The rows of a JSON file (a list, or an object with `rows` as the server gives a table), or the text of a CSV file.
+
+    Cells are the server's to judge. Raises `FileUnreadable`.
+    """
+    from services.desk.request_file import decoded  # noqa: PLC0415
+
+    try:
+        content = path.read_bytes()
+    except OSError as fault:
+        raise FileUnreadable(str(path), (fault.strerror or str(fault)).lower()) from fault
+    if len(content) > LARGEST_FILE_BYTES:
+        raise FileUnreadable(path.name, f"it is larger than {LARGEST_FILE_BYTES // 1024} KiB, which no rate table is")
+    text = decoded(content, path.name)
+    if path.suffix.lower() != ".json":
+        return text
+    try:
+        document = json.loads(text)
+    except (ValueError, RecursionError) as fault:
+        raise FileUnreadable(path.name, f"it is not JSON: {fault}") from fault
+    rows = document.get("rows") if isinstance(document, dict) else document
+    if not isinstance(rows, list):
+        raise FileUnreadable(path.name, "it must hold the rows of a table: a list, or an object with rows")
+    return rows
+
+
+def add_to(app: typer.Typer) -> None:
+    """Make this command one of the command line."""
+    app.command()(impact)

@@ -1,0 +1,66 @@
+"""What the customer could change to pay less, in the terminal: looser tolerances, and radii of test plates in hand."""
+
+from __future__ import annotations
+
+from rich.console import RenderableType
+from rich.text import Text
+
+from services.desk.page_parts import cells, listed, money, section, table_with
+from services.desk.places import in_words
+from shared_schemas.quote import CombinedSaving, QuoteBody, QuotedOffer, QuotedRelaxation
+
+SHOWN = 12
+"""Of the relaxations no more than these are shown: the rest save little and stand in the JSON."""
+
+
+def savings(body: QuoteBody) -> list[RenderableType]:
+    """The relaxations that save most, those five together, and every offer of a test plate."""
+    return [*_relaxations(body), *listed("Radii near a test plate in hand", [_offer(one, body) for one in body.offers or ()])]
+
+
+def _relaxations(body: QuoteBody) -> list[RenderableType]:
+    if not body.relaxations:
+        return []
+    table = table_with("tolerance", "where", ">from", ">to", ">of", ">saves a piece", ">days", "which means")
+    for one in body.relaxations[:SHOWN]:
+        table.add_row(
+            *cells(
+                one.tolerance.replace("_", " "),
+                in_words(one.where, body.prescription),
+                f"{one.from_figure:g}",
+                f"{one.to_figure:g} {one.unit}",
+                f"{one.quantity:,}",
+                money(one.saving_per_unit),
+                str(one.days_saved),
+                _means(one),
+            )
+        )
+    parts = section("What looser tolerances would save", table)
+    left = len(body.relaxations) - SHOWN
+    if left > 0:
+        parts.append(Text(f"And {left} that save less; see them with --json."))
+    if body.best_relaxations is not None:
+        parts.append(Text(_together(body.best_relaxations)))
+    return parts
+
+
+def _means(one: QuotedRelaxation) -> str:
+    return f"{one.means}; charged once" if one.charged_once else one.means
+
+
+def _together(best: CombinedSaving) -> str:
+    days = f" and {best.days_saved} days" if best.days_saved else ""
+    return f"The best {len(best.tolerances)} granted together save {money(best.saving_per_unit)} a piece{days}, at {best.quantity:,} pieces."
+
+
+def _offer(one: QuotedOffer, body: QuoteBody) -> str:
+    """`L2, back: R 36.4 → 36.52, plate owned; …`, as a designer reads it."""
+    places = ", ".join(
+        in_words(where.removesuffix("/radius_mm"), body.prescription).replace(", ", " ") for where in (one.where, *one.also)
+    )
+    sooner = f", {one.days_saved} days sooner" if one.days_saved else ""
+    return (
+        f"{places}: R {one.from_radius_mm:g} → {one.to_radius_mm:g}, plate owned. The focal length changes by "
+        f"{one.focal_length_change_mm:+.3f} mm ({one.focal_length_change_share:+.2%}); saves {money(one.saving)} once, "
+        f"{money(one.saving_per_unit)} a piece of {one.quantity:,}{sooner}."
+    )

@@ -1,0 +1,121 @@
+"""How commands of the desk meet a person: which server they mean, what is said beside the answer, how a command ends."""
+
+from __future__ import annotations
+
+import json
+import sys
+import time
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from services.desk import one_box_commands as boxes
+from services.desk.errors import (
+    DeskError,
+    FileUnreadable,
+    NoServerNamed,
+    NoSuchKey,
+    QuoteHasNoBlanks,
+    ServerRefused,
+    SettingMissing,
+)
+
+if TYPE_CHECKING:
+    from services.desk.client import BlankwrightClient
+    from shared_schemas.quote import Quote, QuoteAccepted
+
+UNREACHABLE, USAGE, REFUSED, FAILED = 1, 2, 3, 4
+EXIT_OF_STATUS = {"ready": 0, "refused": REFUSED, "failed": FAILED}
+HERE = Path(".blankwright")
+
+Url = Annotated[str | None, typer.Option(envvar="BLANKWRIGHT_URL", help="Address of the server; without it the one box.")]
+Key = Annotated[str | None, typer.Option(envvar="BLANKWRIGHT_KEY", help="Your key, bw_….", show_envvar=True)]
+Folder = Annotated[Path, typer.Option(envvar="BLANKWRIGHT_FOLDER", help="Where the one box keeps its data.")]
+Json = Annotated[bool, typer.Option("--json", help="Answer in JSON.")]
+Patience = Annotated[float, typer.Option("--timeout", min=0.1, help="How long to wait for the quote, in seconds.")]
+
+
+def numbers_in(text: str | None) -> list[int] | None:
+    """Quantities as they are written on a command line."""
+    if text is None:
+        return None
+    try:
+        return [int(part) for part in text.replace(" ", "").split(",")]
+    except ValueError as fault:
+        raise typer.BadParameter(f"{text!r} are no quantities; write whole numbers, as 5,25,100") from fault
+
+
+def client_for(url: str | None, key: str | None, folder: Path, *, role: str) -> BlankwrightClient:
+    """The server that was named, or the one box of the folder. Raises `NoServerNamed`."""
+    from services.desk.client import BlankwrightClient  # noqa: PLC0415
+
+    if url is None:
+        box = boxes.running_box(folder)
+        if box is None:
+            raise NoServerNamed(folder)
+        url, key = box.url, key or box.keys[role]
+    return BlankwrightClient(url=url, key=key or "")
+
+
+def followed(desk: BlankwrightClient, ask: Callable[[], QuoteAccepted], *, timeout_s: float, quiet: bool) -> Quote:
+    """The quote that `ask` asks for, when it has its outcome; each stage is said meanwhile."""
+    from services.desk.progress import Progress  # noqa: PLC0415
+
+    progress = Progress(lambda line: say(line, quiet=quiet), time.monotonic)
+    accepted = ask()
+    progress("accepted")
+    revision = accepted.revision if accepted.revision > 1 else None
+    return desk.wait_for_quote(accepted.number, revision=revision, timeout_s=timeout_s, on_status=progress)
+
+
+def show_quote(found: Quote, *, as_json: bool) -> None:
+    """Print the quote; a refused or failed one ends the command with its exit code."""
+    if as_json:
+        typer.echo(found.model_dump_json())
+    else:
+        from services.desk.quote_text import console_for, quote_page  # noqa: PLC0415
+
+        console = console_for(sys.stdout)
+        console.print()
+        console.print(quote_page(found))
+    code = EXIT_OF_STATUS.get(found.status, 0)
+    if code:
+        raise typer.Exit(code)
+
+
+def say(line: str, *, quiet: bool = False) -> None:
+    """A line of progress: beside the answer, not in it."""
+    if not quiet:
+        typer.echo(line, err=True)
+
+
+def answer(document: Any, lines: Sequence[str], *, as_json: bool) -> None:
+    """The answer of a command, in words or in JSON."""
+    typer.echo(json.dumps(document, ensure_ascii=False) if as_json else "\n".join(lines))
+
+
+@contextmanager
+def reported(*, as_json: bool) -> Iterator[None]:
+    """Errors of the desk as sentences on the error output (as a JSON object on the output with --json), and an exit code."""
+    try:
+        yield
+    except DeskError as fault:
+        if as_json:
+            errors = [detail.model_dump(mode="json") for detail in fault.errors]
+            typer.echo(json.dumps({"error": type(fault).__name__, "detail": str(fault), "errors": errors}, ensure_ascii=False))
+        else:
+            from services.desk.problem_text import problem_lines  # noqa: PLC0415
+
+            typer.echo(str(fault), err=True)
+            for line in problem_lines(fault.errors):
+                typer.echo(f"  {line}", err=True)
+        raise typer.Exit(_exit_code(fault)) from fault
+
+
+def _exit_code(fault: DeskError) -> int:
+    if isinstance(fault, ServerRefused):
+        return USAGE if fault.status < 500 else UNREACHABLE
+    return USAGE if isinstance(fault, (FileUnreadable, NoSuchKey, QuoteHasNoBlanks, SettingMissing)) else UNREACHABLE

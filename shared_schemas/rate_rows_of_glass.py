@@ -1,0 +1,142 @@
+"""Rows of the tables of glass: what it is, how it is bought, what is left on a blank and cut away."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from itertools import pairwise
+from typing import Annotated, Literal
+
+from pydantic import Field, model_validator
+
+from shared_schemas.base import (
+    Contract,
+    Count,
+    Fault,
+    Name,
+    NonNegative,
+    NonNegativeMoney,
+    Number,
+    Positive,
+    Share,
+    refuse_if_any,
+)
+from shared_schemas.blanks import BlankForm
+from shared_schemas.rate_row import RateRow
+
+
+class GlassRow(RateRow):
+    """A glass and its published physical properties (columns of the makers' data sheets; empty where not published)."""
+
+    maker: Name
+    code: Annotated[str, Field(pattern=r"^\d{6}(\.\d{3})?$")]
+    nd: Annotated[float, Field(strict=True, gt=1, lt=4)]
+    vd: Positive
+    density_g_cm3: Positive | None = None
+    cte_30_70_1e6_per_k: Number | None = None
+    young_gpa: Positive | None = None
+    poisson: Positive | None = None
+    knoop_hk: Positive | None = None
+    grindability_hg: Annotated[int, Field(strict=True, ge=1, le=6)] | None = None
+    abrasion_aa: Positive | None = None
+    climate_cr: Number | None = None
+    stain_fr: Number | None = None
+    acid_sr: Number | None = None
+    alkali_ar: Number | None = None
+    phosphate_pr: Number | None = None
+    relative_price: Positive | None = None
+    lead: bool = False
+    sellmeier_b1: Number | None = None
+    sellmeier_b2: Number | None = None
+    sellmeier_b3: Number | None = None
+    sellmeier_c1_um2: Number | None = None
+    sellmeier_c2_um2: Number | None = None
+    sellmeier_c3_um2: Number | None = None
+
+
+class PriceStep(Contract):
+    """From this bought mass on, a kilogram costs this much."""
+
+    from_kg: NonNegative
+    price_per_kg: Annotated[NonNegativeMoney, Field(gt=0)]
+
+
+class StockFormRow(RateRow):
+    """One form in which a glass can be bought, or (`owned_pieces` > 0) lies in the store.
+
+    A slab has length, width and thickness; a strip too; a rod diameter and length; a disc or a pressing diameter and
+    thickness (a pressing `None` for both: it is pressed to the blank's shape, and `mould_charge` is paid once). Where the
+    seller has a faster delivery, it takes `express_lead_days` and costs `express_surcharge` more, as a share of the price.
+    """
+
+    glass: Name
+    form: BlankForm
+    length_mm: Positive | None = None
+    width_mm: Positive | None = None
+    thickness_mm: Positive | None = None
+    diameter_mm: Positive | None = None
+    prices: Annotated[tuple[PriceStep, ...], Field(min_length=1)]
+    lot_charge: NonNegativeMoney = Decimal(0)
+    mould_charge: NonNegativeMoney = Decimal(0)
+    minimum_kg: NonNegative = 0.0
+    remnant_credit: Share = 0.0
+    owned_pieces: Count = 0
+    lead_days: NonNegative
+    express_lead_days: NonNegative | None = None
+    express_surcharge: NonNegative | None = None
+
+    @model_validator(mode="after")
+    def _the_ladder_has_no_hole(self) -> StockFormRow:
+        faults = []
+        if (self.express_lead_days is None) != (self.express_surcharge is None):
+            faults.append(
+                Fault(
+                    "express_surcharge",
+                    reason="a faster delivery has both its days and its surcharge",
+                    figure=self.express_surcharge,
+                    limit=self.express_lead_days,
+                    remedy="fill in both, or neither",
+                )
+            )
+        starts = [step.from_kg for step in self.prices]
+        if starts[0] != 0:
+            faults.append(
+                Fault(
+                    "prices",
+                    0,
+                    "from_kg",
+                    reason="the price ladder has a hole below its first step",
+                    figure=starts[0],
+                    limit=0,
+                    remedy="let the first step start at 0 kg",
+                )
+            )
+        for i, (before, after) in enumerate(pairwise(starts), start=1):
+            if after <= before:
+                faults.append(
+                    Fault(
+                        "prices",
+                        i,
+                        "from_kg",
+                        reason="the steps of the price ladder do not rise",
+                        figure=after,
+                        limit=before,
+                        remedy=f"a mass above {before:g} kg",
+                    )
+                )
+        refuse_if_any(self, faults)
+        return self
+
+
+class AllowanceRow(RateRow):
+    """What is left on, or cut away, for blanks whose finished diameter is over one size and up to another.
+
+    `on_diameter`: added to the diameter; `per_face`: added to each face; `saw_kerf`, `core_kerf`: width of the cut;
+    `web`: glass left between cores beside the kerf; `edge_margin`: kept clear along a plate's edge; `skin`: taken off each
+    outer face of a slab.
+    """
+
+    kind: Literal["on_diameter", "per_face", "saw_kerf", "core_kerf", "web", "edge_margin", "skin"]
+    form: BlankForm | None = None
+    diameter_over_mm: NonNegative
+    diameter_up_to_mm: Positive
+    allowance_mm: NonNegative

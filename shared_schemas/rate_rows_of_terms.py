@@ -1,0 +1,145 @@
+"""Rows of the tables of terms: commercial terms, currencies, calendar, load of the shop."""
+
+from __future__ import annotations
+
+from datetime import date
+from itertools import pairwise
+from typing import Annotated, Literal
+
+from pydantic import Field, model_validator
+
+from shared_schemas.base import (
+    Contract,
+    Currency,
+    Fault,
+    NonNegative,
+    NonNegativeMoney,
+    Share,
+    refuse_if_any,
+)
+from shared_schemas.rate_row import RateRow
+
+
+class MarginStep(Contract):
+    """From this quantity on, the margin is this share of the price."""
+
+    from_quantity: Annotated[int, Field(strict=True, ge=1)]
+    margin_share: Annotated[float, Field(strict=True, ge=0, lt=1)]
+
+
+class CommercialRow(RateRow):
+    """Terms for one class of customer (`name`). Overhead is a share of cost, margin a share of price.
+
+    `margin_steps` say the margin by quantity, `margin_share` where there are none. `tooling` says whether a charge for a
+    tool is asked once, beside the price, or spread over the order, in it. `glass_price_variation` is the standard deviation
+    of a glass price between quote and purchase, as a share of it, over the days that the quote is valid.
+
+    An expedited order goes first: the share `expedite_queue_share` is left of every wait, for which
+    `expedite_priority_share` is put on the cost of operations; `overtime_hours_share` more hours are worked a day, and in
+    these labour costs `overtime_surcharge` more. Without these four, no order is expedited.
+    """
+
+    overhead_share: Share
+    margin_share: Annotated[float, Field(strict=True, ge=0, lt=1)]
+    contingency_share: Share
+    valid_days: Annotated[int, Field(strict=True, ge=1, le=365)]
+    minimum_order: NonNegativeMoney
+    rounding: Annotated[NonNegativeMoney, Field(gt=0)]
+    margin_steps: tuple[MarginStep, ...] = ()
+    tooling: Literal["one_off", "spread"] = "one_off"
+    glass_price_variation: Annotated[float, Field(strict=True, ge=0, le=2)] = 0.08
+    expedite_queue_share: Share | None = None
+    expedite_priority_share: NonNegative | None = None
+    overtime_hours_share: Share | None = None
+    overtime_surcharge: NonNegative | None = None
+
+    @model_validator(mode="after")
+    def _margins_have_no_hole_and_an_expedite_has_its_price(self) -> CommercialRow:
+        refuse_if_any(self, [*self._faults_of_margins(), *self._faults_of_expedite()])
+        return self
+
+    def _faults_of_margins(self) -> list[Fault]:
+        starts = [step.from_quantity for step in self.margin_steps]
+        faults = []
+        if starts and starts[0] != 1:
+            faults.append(
+                Fault(
+                    "margin_steps",
+                    0,
+                    "from_quantity",
+                    reason="the margins have a hole below their first step",
+                    figure=starts[0],
+                    limit=1,
+                    remedy="let the first step start at 1",
+                )
+            )
+        for i, (before, after) in enumerate(pairwise(starts), start=1):
+            if after <= before:
+                faults.append(
+                    Fault(
+                        "margin_steps",
+                        i,
+                        "from_quantity",
+                        reason="the steps of the margin do not rise",
+                        figure=after,
+                        limit=before,
+                        remedy=f"a quantity above {before}",
+                    )
+                )
+        return faults
+
+    def _faults_of_expedite(self) -> list[Fault]:
+        names = ("expedite_queue_share", "expedite_priority_share", "overtime_hours_share", "overtime_surcharge")
+        missing = [name for name in names if getattr(self, name) is None]
+        if len(missing) in (0, len(names)):
+            return []
+        return [
+            Fault(
+                name,
+                reason="an expedited order needs all four of its terms",
+                figure=None,
+                limit=", ".join(names),
+                remedy="fill in all four, or none",
+            )
+            for name in missing
+        ]
+
+    def margin_at(self, quantity: int) -> float:
+        """Margin of an order of that quantity, as a share of its price."""
+        share = self.margin_share
+        for step in self.margin_steps:
+            if step.from_quantity <= quantity:
+                share = step.margin_share
+        return share
+
+
+class CurrencyRow(RateRow):
+    """A currency (`name`, its ISO 4217 code): how many of it one unit of the base currency buys on the day `as_of`.
+
+    Quotes are made with it from that day on, and for no more than `good_for_days` where that is said.
+    """
+
+    name: Currency
+    per_base: Annotated[NonNegativeMoney, Field(gt=0)]
+    minor_units: Annotated[int, Field(strict=True, ge=0, le=4)]
+    good_for_days: Annotated[int, Field(strict=True, ge=0)] | None = None
+
+    def holds_on(self, day: date) -> bool:
+        """Whether a quote of that day may be made with it."""
+        return self.good_for_days is None or 0 <= (day - self.as_of).days <= self.good_for_days
+
+
+class CalendarRow(RateRow):
+    """A weekday with its working hours (`weekday`, 0 Monday), or a `holiday`."""
+
+    weekday: Annotated[int, Field(strict=True, ge=0, le=6)] | None = None
+    hours: Annotated[float, Field(strict=True, ge=0, le=24)] = 0.0
+    holiday: date | None = None
+
+
+class ShopLoadRow(RateRow):
+    """How busy a work centre (`name`) is: the share of its hours already taken, and the spread of work and arrivals."""
+
+    utilisation: Annotated[float, Field(strict=True, ge=0, lt=1)]
+    squared_variation: NonNegative
+    mean_job_h: NonNegative

@@ -1,0 +1,293 @@
+"""Rows of the tables of work: work centres, removal, tolerances, coatings, tools, assembly, inspection, losses, bought parts."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from typing import Annotated, Literal
+
+from pydantic import AfterValidator, Field, model_validator
+
+from shared_schemas.base import (
+    Contract,
+    Count,
+    Fault,
+    Name,
+    NonNegative,
+    NonNegativeMoney,
+    Positive,
+    Share,
+    refuse_if_any,
+)
+from shared_schemas.operations import OperationName
+from shared_schemas.rate_row import RateRow, Yield
+
+
+class WorkCentreRow(RateRow):
+    """A machine or a bench: what it does (`method` tells two ways of one operation apart), and what its hours cost.
+
+    A batch takes `cycle_min` and, for each piece in it, `load_min_per_piece`; `rack_pieces` go in together where a rack,
+    not a block or a chamber, says how many. `learning_share` is what is left of the time of a piece when the number made
+    doubles, up to `learned_after` pieces, where a person's hands set the pace: it counts for operations done piece by
+    piece. `minutes_variation` is the standard deviation of the minutes over those planned, as a share of them.
+    """
+
+    operations: Annotated[tuple[OperationName, ...], Field(min_length=1)]
+    method: Annotated[str, Field(max_length=40)] = ""
+    machine_rate_per_h: NonNegativeMoney
+    labour_rate_per_h: NonNegativeMoney
+    stations: Annotated[int, Field(strict=True, ge=1)]
+    setup_min: NonNegative
+    load_min_per_piece: NonNegative
+    cycle_min: NonNegative = 0.0
+    rack_pieces: Annotated[int, Field(strict=True, ge=1)] | None = None
+    attended_share: Share
+    largest_diameter_mm: Positive | None = None
+    learning_share: Annotated[float, Field(strict=True, ge=0.5, le=1)] = 1.0
+    learned_after: Annotated[int, Field(strict=True, ge=1, le=10_000)] = 100
+    minutes_variation: Annotated[float, Field(strict=True, ge=0, le=2)] = 0.25
+
+
+class GrindingRow(RateRow):
+    """One stage of shaping: sawing, coring or curve generating by grindability class, or one grit of the fine-grinding ladder.
+
+    `removal_mm3_per_min` for bound diamond (`generate`: one row for each ISO 12844 class; `saw` and `core`: one row for
+    class 3, scaled as generating is). `removal_um_per_min` for `fine_grind`: by `method` `block` loose abrasive, on a
+    glass of abrasion 100; by `single` diamond pellets, on a glass of class 3. Damage below a surface is
+    `damage_multiple` times `grit_um`.
+    """
+
+    stage: Literal["saw", "core", "generate", "fine_grind"]
+    method: Literal["", "block", "single"] = ""
+    grit_um: Positive
+    grindability_hg: Annotated[int, Field(strict=True, ge=1, le=6)] | None = None
+    removal_mm3_per_min: Positive | None = None
+    removal_um_per_min: Positive | None = None
+    damage_multiple: Positive
+    change_over_min: NonNegative
+    consumables_per_batch: NonNegativeMoney = Decimal(0)
+
+
+class PolishingRow(RateRow):
+    """How a range of glasses is polished on blocks or singly (`method`): Preston's coefficient with pressure and speed, the figuring loop, and the block.
+
+    A row with `glass` is for that glass alone; otherwise it holds over `knoop_over_hk` and up to `knoop_up_to_hk`.
+    Lenses stand `block_gap_mm` apart on blocks up to `largest_block_mm` wide and `convex_half_angle_deg` or
+    `concave_half_angle_deg` high; below `single_below_ratio` of radius to diameter, or finer than
+    `single_below_fringes`, a lens is worked singly. One whose diameter is more than `thin_over` times its thickness bends: it is
+    blocked softly, `thin_lenses_share` of the lenses to a block, and polished at `thin_pressure_share` of the pressure; over
+    `single_thin_over` times it is worked singly.
+    """
+
+    glass: Name | None = None
+    method: Literal["block", "single"]
+    knoop_over_hk: NonNegative
+    knoop_up_to_hk: Positive
+    polisher: Literal["pad", "pitch"]
+    preston_coefficient_per_pa: Positive
+    pressure_pa: Positive
+    speed_m_per_s: Positive
+    stock_multiple: Positive
+    start_figure_fringes: Positive
+    measure_min: NonNegative
+    correct_min: NonNegative
+    block_gap_mm: NonNegative
+    largest_block_mm: Positive
+    convex_half_angle_deg: Annotated[float, Field(strict=True, gt=0, le=90)]
+    concave_half_angle_deg: Annotated[float, Field(strict=True, gt=0, le=90)]
+    single_below_ratio: NonNegative
+    single_below_fringes: NonNegative
+    consumables_per_batch: NonNegativeMoney = Decimal(0)
+    thin_over: Positive | None = None
+    thin_lenses_share: Yield = 1.0
+    thin_pressure_share: Yield = 1.0
+    single_thin_over: Positive | None = None
+
+
+class ToleranceClassRow(RateRow):
+    """How time and yield answer to one tolerance.
+
+    The figures of three classes, loosest first; beyond `capability` the shop says no. Below the knee t_k time grows by
+    1 + time_slope (t_k/t - 1) and the yield of the operations named falls by the power 1 + yield_slope (t_k/t - 1).
+    """
+
+    attribute: Literal[
+        "irregularity", "power", "imperfection_grade", "roughness", "micro_defects", "centring", "diameter", "centre_thickness"
+    ]
+    unit: Name
+    commercial: Positive
+    precision: Positive
+    high_precision: Positive
+    capability: Positive
+    knee: Positive
+    time_slope: NonNegative
+    yield_slope: NonNegative
+    operations: Annotated[tuple[OperationName, ...], Field(min_length=1)]
+
+
+class CoatingLayer(Contract):
+    """One layer, outermost first: material, index at the design wavelength, physical thickness, rate of deposition."""
+
+    material: Name
+    index: Positive
+    thickness_nm: Positive
+    rate_nm_per_s: Positive
+
+
+class CoatingRow(RateRow):
+    """A coating the shop runs: its stack, the parts of its cycle, and the chamber's seats.
+
+    `calottes` hold lenses in seats of the lens diameter plus `seat_rim_mm`, within `calotte_diameter_mm`. The shop may promise
+    of it that in air, at normal incidence, it leaves at most `promised_reflectance` anywhere from `band_from_nm` to `band_to_nm`.
+    """
+
+    design_wavelength_nm: Positive
+    layers: Annotated[tuple[CoatingLayer, ...], Field(min_length=1)]
+    load_min: NonNegative
+    pump_min: NonNegative
+    heat_min: NonNegative
+    cool_min: NonNegative
+    vent_min: NonNegative
+    unload_min: NonNegative
+    calotte_diameter_mm: Positive
+    calottes: Annotated[int, Field(strict=True, ge=1)]
+    seat_rim_mm: NonNegative
+    witness_pieces: Count
+    run_consumables: NonNegativeMoney
+    band_from_nm: Positive | None = None
+    band_to_nm: Positive | None = None
+    promised_reflectance: Share | None = None
+
+    @model_validator(mode="after")
+    def _a_promise_has_a_band(self) -> CoatingRow:
+        first, last, faults = self.band_from_nm, self.band_to_nm, []
+        if (first is None) != (last is None):
+            missing = "band_from_nm" if first is None else "band_to_nm"
+            faults.append(Fault(missing, reason="a band has two ends", figure=None, limit="both or neither", remedy="fill in both"))
+        elif first is not None and last is not None and first > last:
+            reason = "the band ends before it begins"
+            faults.append(Fault("band_to_nm", reason=reason, figure=last, limit=first, remedy=f"{first:g} nm or more"))
+        if self.promised_reflectance is not None and first is None:
+            where, figure = "promised_reflectance", self.promised_reflectance
+            faults.append(
+                Fault(where, reason="a promise needs its band", figure=figure, limit="with a band", remedy="fill in the band")
+            )
+        refuse_if_any(self, faults)
+        return self
+
+
+class ToolingRow(RateRow):
+    """A tool: one that the shop owns (`owned`), with its radius, or what a new one of its kind costs.
+
+    Radii are positive for the curve as such; a test plate pair serves both the convex and the concave side. A radius within
+    `reach_share` of an owned tool is worked with it; one within `offer_reach_share` of an owned test plate gets the offer to
+    take the radius of the plate, if the focal length of the lens changes by no more than `offer_focal_share`.
+    """
+
+    kind: Literal["radius_tool", "block", "test_plate", "centring_chuck", "coating_fixture"]
+    owned: bool
+    radius_mm: Positive | None = None
+    diameter_mm: Positive | None = None
+    reach_share: Share = 0.0
+    charge: NonNegativeMoney = Decimal(0)
+    lead_days: NonNegative = 0.0
+    offer_reach_share: Share = 0.0
+    offer_focal_share: Share = 0.0
+
+
+class CementingRow(RateRow):
+    """A way of cementing, good for a centring error of `finest_centring_arcmin` and wider."""
+
+    finest_centring_arcmin: Positive
+    setup_min: NonNegative
+    minutes_per_face: NonNegative
+    cure_min: NonNegative
+    cure_batch: Annotated[int, Field(strict=True, ge=1)]
+    cure_attended_share: Share
+    consumables_per_piece: NonNegativeMoney
+
+
+class AssemblyRow(RateRow):
+    """One step of mounting, in minutes `per` what it is counted by; `wavefront` once for a lens whose drawing limits it.
+
+    Of the steps of an operation that reach a `finest_centring_arcmin`, the plainest that is fine enough is done; the others always.
+    """
+
+    operation: OperationName
+    per: Literal["lot", "lens", "part", "space", "character", "element", "wavefront"]
+    finest_centring_arcmin: Positive | None = None
+    minutes: NonNegative
+    attended_share: Share = 1.0
+
+
+AQLS_PERCENT = (
+    0.010, 0.015, 0.025, 0.040, 0.065, 0.10, 0.15, 0.25, 0.40, 0.65, 1.0, 1.5, 2.5, 4.0, 6.5, 10.0, 15.0, 25.0, 40.0, 65.0,
+    100.0, 150.0, 250.0, 400.0, 650.0, 1000.0,
+)  # fmt: skip
+"""Acceptance quality limits that ISO 2859-1 has plans for (table 2-A, from memory); above 10 they count nonconformities on 100 items."""
+
+
+def _of_the_series(aql_percent: float) -> float:
+    if aql_percent not in AQLS_PERCENT:
+        raise ValueError(f"ISO 2859-1 has no plans for that limit; it has {', '.join(f'{aql:g}' for aql in AQLS_PERCENT)}")
+    return aql_percent
+
+
+Aql = Annotated[float, Field(strict=True, gt=0), AfterValidator(_of_the_series)]
+
+
+class InspectionRow(RateRow):
+    """One thing looked at or measured.
+
+    `grade_up_to_mm` limits a cosmetic row to imperfection grades that fine, `fringes_up_to` a row of form to irregularities
+    that fine; `aspheric` is for aspheric faces only. `texture` and `laser_damage` are for faces whose drawing states them.
+    Where a tolerance is no finer than the commercial class, a row with `aql_percent` is done on a sample by ISO 2859-1 at that
+    `level`; everything else is done on every piece.
+    """
+
+    looks_at: Literal[
+        "imperfections", "form", "texture", "laser_damage", "centring", "centre_thickness", "diameter", "coating", "record"
+    ]
+    per: Literal["lot", "piece", "face"]
+    grade_up_to_mm: Positive | None = None
+    fringes_up_to: Positive | None = None
+    aspheric: bool = False
+    minutes: NonNegative
+    aql_percent: Aql | None = None
+    level: Literal["I", "II", "III"] = "II"
+
+
+class ExtraWorkRow(RateRow):
+    """What an operation on an element takes besides, in minutes `per` lot, batch, piece, or bevel or seat that the piece has.
+
+    `wanted_by` says for which elements: every one; those of a leaded glass; those whose class of resistance to climate, stain,
+    acid, alkali or phosphate is `from_class` or worse; those with a face that must stand laser light. What is done at
+    `block` protects the finished face, and so only for the face worked second. The yield of the operation is that of its
+    row to the power `yield_power`.
+    """
+
+    operation: OperationName
+    per: Literal["lot", "batch", "piece", "bevel", "seat"]
+    minutes: NonNegative
+    wanted_by: Literal["every", "lead", "climate_cr", "stain_fr", "acid_sr", "alkali_ar", "phosphate_pr", "laser_damage"] = "every"
+    from_class: NonNegative = 0.0
+    yield_power: Annotated[float, Field(strict=True, ge=1, le=20)] = 1.0
+
+
+class YieldRow(RateRow):
+    """What survives an operation at the knee of its tolerances, and how often a whole batch is lost together."""
+
+    operation: OperationName
+    method: Annotated[str, Field(max_length=40)] = ""
+    yield_share: Annotated[float, Field(alias="yield", strict=True, gt=0, le=1)]
+    batch_loss: Annotated[float, Field(strict=True, ge=0, lt=1)] = 0.0
+
+
+class HardwareRow(RateRow):
+    """A bought part of the mount: `kind`, for outer diameters up to a size, in a material where it matters."""
+
+    kind: Literal["barrel", "spacer", "retaining_ring", "case"]
+    material: Annotated[str, Field(max_length=40)] = ""
+    diameter_up_to_mm: Positive
+    lot_charge: NonNegativeMoney
+    unit_price: Annotated[NonNegativeMoney, Field(gt=0)]
+    lead_days: NonNegative

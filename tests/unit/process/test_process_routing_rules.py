@@ -1,0 +1,425 @@
+"""A route follows from geometry, glass and tolerances: order of faces, thin and delicate elements, what the drawing asks besides."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+from typing import Any
+
+import pytest
+
+from services.process.domain.assembly import steps_for
+from services.process.domain.edging import bevelled_faces
+from services.process.domain.element_work import ElementWork
+from services.process.domain.extra_work import extra_work_for
+from services.process.domain.face_order import FaceShape, order_of
+from services.process.domain.plan import plan_operations
+from services.process.domain.surfacing import block_of, thinness
+from services.process.domain.tolerance_knees import knee_of
+from shared_schemas.figure import Figure
+from shared_schemas.operations import Operation, OperationPlan, Route
+from shared_schemas.prescription import Barrel
+from shared_schemas.rates import RateMissing, Rates
+from shared_schemas.traveller import Refusal
+
+BARREL = Barrel(material="aluminium", length_mm=60.0, outer_diameter_mm=44.0, engraved_characters=20)
+STAINING, LEADED, HARDY = "N-SK16", "SF2", "N-BK7"
+
+
+def plan(made: Any, rates: Rates) -> OperationPlan:
+    found = plan_operations(job=made.job, check=made.check, blanks=made.blanks, rates=rates)
+    assert isinstance(found, OperationPlan), found
+    return found
+
+
+def one(route: Route, operation: str, face: str | None = None) -> Operation:
+    return next(step for step in route.operations if step.operation == operation and face in (None, step.face))
+
+
+def figures(operation: Operation) -> Mapping[str, Figure]:
+    found: dict[str, Figure] = {}
+
+    def walk(basis: tuple[Figure, ...]) -> None:
+        for figure in basis:
+            found.setdefault(figure.name, figure)
+            walk(figure.inputs)
+
+    walk(operation.basis)
+    return found
+
+
+def drawn(
+    made: Any, face: str = "front", *, check: Mapping[str, Any] | None = None, lens: Mapping[str, Any] | None = None, **surface: Any
+) -> Any:
+    """The same lens with more on its drawing: of one face of its first element, in its check report, of the whole lens."""
+    request = made.job.request
+    element = request.prescription.elements[0]
+    element = element.model_copy(update={face: getattr(element, face).model_copy(update=surface)})
+    elements = (element, *request.prescription.elements[1:])
+    prescription = request.prescription.model_copy(update={"elements": elements, **(lens or {})})
+    of_element = made.check.elements[0]
+    of_element = of_element.model_copy(update={face: getattr(of_element, face).model_copy(update=dict(check or {}))})
+    report = made.check.model_copy(update={"elements": (of_element, *made.check.elements[1:])})
+    job = made.job.model_copy(update={"request": request.model_copy(update={"prescription": prescription})})
+    return replace(made, job=job, check=report)
+
+
+def shape(face: str, **changes: Any) -> FaceShape:
+    usual = {"radius_mm": 50.0, "convex": True, "aspheric": False, "irregularity_fringes": 1.0, "grade_mm": 0.25, "coated": True}
+    return FaceShape(face=face, **usual | changes)  # type: ignore[arg-type]
+
+
+# --- order of faces
+
+
+@pytest.mark.parametrize(
+    ("front", "back", "delicate", "first", "because"),
+    [
+        ({"aspheric": True}, {}, False, "back", "asphere last"),
+        ({"aspheric": True, "convex": False}, {"irregularity_fringes": 0.2}, True, "back", "asphere last"),
+        ({"irregularity_fringes": 0.5}, {}, False, "back", "tighter figure last"),
+        ({}, {"irregularity_fringes": 0.25, "convex": False}, False, "front", "tighter figure last"),
+        ({"irregularity_fringes": 0.6, "convex": False}, {}, False, "front", "concave"),
+        ({"convex": False}, {"coated": False}, True, "back", "to be coated last"),
+        ({"convex": False}, {"coated": False}, False, "front", "concave"),
+        ({"grade_mm": 0.16, "convex": False}, {}, True, "back", "finer imperfections last"),
+        ({"grade_mm": 0.16, "convex": False}, {}, False, "front", "concave"),
+        ({"radius_mm": None, "convex": False}, {}, False, "front", "concave or plane"),
+        ({"radius_mm": 30.0}, {}, False, "back", "flatter"),
+        ({}, {}, True, "front", "flatter"),
+    ],
+)  # fmt: skip
+def test_the_first_rule_that_tells_the_faces_apart_says_which_is_worked_first(
+    front: dict[str, Any], back: dict[str, Any], delicate: bool, first: str, because: str
+) -> None:
+    order = order_of(shape("front", **front), shape("back", **back), delicate=delicate)
+    assert order.first == first
+    assert because in order.reason
+    assert order.by_shape == (because in ("concave", "concave or plane", "flatter"))
+
+
+def test_turning_the_element_round_turns_the_order_round() -> None:
+    for changes in (
+        {"aspheric": True},
+        {"irregularity_fringes": 0.3},
+        {"convex": False},
+        {"radius_mm": 80.0},
+        {"grade_mm": 0.1},
+        {"coated": False},
+    ):
+        one_way = order_of(shape("front", **changes), shape("back"), delicate=True)
+        other_way = order_of(shape("front"), shape("back", **changes), delicate=True)
+        assert {one_way.first, other_way.first} == {"front", "back"}, changes
+        assert one_way.reason == other_way.reason
+
+
+def test_the_order_and_its_reason_stand_on_the_route_card(
+    lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates
+) -> None:
+    found = plan(lens(piece(radii_mm=(200.0, -50.0), irregularity=(0.4, 1.0))), rates)
+    steps = [step.face for step in found.routes[0].operations if step.operation == "generate"]
+    assert steps == ["back", "front"]
+    worked = figures(one(found.routes[0], "generate", "back"))["worked"]
+    assert worked.value == "first"
+    assert worked.formula is not None
+    assert "tighter figure last" in worked.formula
+    assert [note.figure for note in found.findings if note.code == "face_order"] == ["back"]
+
+
+def test_the_second_face_is_blocked_on_the_first(lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates) -> None:
+    route = plan(lens(piece(radii_mm=(50.0, -80.0))), rates).routes[0]
+    assert figures(one(route, "block", "back"))["rests on"].value == "the front as it is on the blank"
+    assert figures(one(route, "block", "front"))["rests on"].value == "the back, finished"
+
+
+def test_an_order_given_by_shape_alone_makes_no_note(lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates) -> None:
+    assert "face_order" not in {note.code for note in plan(lens(piece(radii_mm=(50.0, -80.0))), rates).findings}
+
+
+def test_a_tolerance_that_is_tried_does_not_turn_the_order_round(work: Callable[..., ElementWork]) -> None:
+    made = work(radii_mm=(200.0, -50.0), irregularity=(0.4, 1.0))
+    assert made.with_figure("irregularity", "front", 1.0).in_order[0].face == made.in_order[0].face == "back"
+
+
+# --- thin elements
+
+
+def thin(ratio: float) -> dict[str, Any]:
+    """A plane plate that is so many times as wide as thick."""
+    return {"radii_mm": (None, None), "centre_thickness_mm": 25.0 / ratio, "coatings": (None, None)}
+
+
+@pytest.mark.parametrize(
+    ("ratio", "wanted"), [(4.2, "stiff"), (10.0, "stiff"), (10.5, "thin"), (15.0, "thin"), (15.5, "limp"), (40.0, "limp")]
+)
+def test_how_far_an_element_bends(ratio: float, wanted: str, work: Callable[..., ElementWork], rates: Rates) -> None:
+    row = next(row for row in rates.polishing if row.method == "block")
+    assert thinness(work(**thin(ratio)), row) == wanted
+
+
+def test_a_thin_element_has_fewer_to_a_block_and_a_thinner_one_is_worked_singly(
+    work: Callable[..., ElementWork], rates: Rates
+) -> None:
+    blocks = [block_of(made, made.front, rates, worked_first=True) for made in (work(**thin(ratio)) for ratio in (5, 12, 20))]
+    stiff, softly, singly = (block.lenses for block in blocks)
+    assert softly == int(0.6 * stiff)
+    assert singly == 1
+    assert "bends" in blocks[2].rule
+
+
+def test_a_thin_element_is_polished_lightly_and_the_plan_says_why(
+    lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates
+) -> None:
+    usual, soft = (plan(lens(piece(**thin(ratio))), rates) for ratio in (5, 12))
+    polish = figures(one(soft.routes[0], "polish"))
+    assert float(polish["pressure"].value) == pytest.approx(0.6 * float(polish["usual pressure"].value))
+    assert one(soft.routes[0], "polish").batch_min > one(usual.routes[0], "polish").batch_min
+    notes = [note for note in soft.findings if note.code == "blocked_softly"]
+    assert [note.where for note in notes] == ["/elements/0/front", "/elements/0/back"]
+    assert notes[0].figure == pytest.approx(12)
+    assert "blocked softly" in str(figures(one(soft.routes[0], "block"))["batch_size"].formula)
+
+
+def test_rates_without_limits_for_thin_elements_treat_all_alike(work: Callable[..., ElementWork], rates: Rates) -> None:
+    rows = tuple(row.model_copy(update={"thin_over": None, "single_thin_over": None}) for row in rates.polishing)
+    old = rates.model_copy(update={"polishing": rows})
+    counts = {block_of(made, made.front, old, worked_first=True).lenses for made in (work(**thin(ratio)) for ratio in (5, 12, 40))}
+    assert len(counts) == 1
+
+
+# --- near-hemisphere, asphere, tight figure, plano and steep
+
+
+@pytest.mark.parametrize(
+    ("changes", "why"),
+    [
+        ({"radii_mm": (13.5, -60.0), "centre_thickness_mm": 14.0}, "radius below"),
+        ({"aspheric": True}, "asphere"),
+        ({"irregularity": (0.1, 0.1)}, "figure finer"),
+    ],
+)
+def test_what_cannot_share_a_block_is_worked_singly_and_says_why(
+    changes: dict[str, Any], why: str, work: Callable[..., ElementWork], rates: Rates
+) -> None:
+    made = work(**changes)
+    block = block_of(made, made.front, rates, worked_first=False)
+    assert block.lenses == 1
+    assert why in block.rule
+
+
+def test_plane_and_steep_faces_of_one_glass_differ(lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates) -> None:
+    route = plan(lens(piece(radii_mm=(None, -22.0), coatings=(None, None))), rates).routes[0]
+    plane, steep = one(route, "polish", "front"), one(route, "polish", "back")
+    assert plane.batch_size > 10 > steep.batch_size
+    assert one(route, "generate", "front").batch_min < one(route, "generate", "back").batch_min
+
+
+# --- delicate glasses
+
+
+def test_a_hardy_glass_asks_for_nothing(work: Callable[..., ElementWork]) -> None:
+    assert work(glass=HARDY).extra_work.for_the_glass == ()
+
+
+def test_leaded_glass_has_slurry_of_its_own_for_the_lot(lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates) -> None:
+    usual, leaded = (plan(lens(piece(glass=glass)), rates) for glass in (HARDY, LEADED))
+    for step in ("generate", "fine_grind", "polish"):
+        before, after = one(usual.routes[0], step), one(leaded.routes[0], step)
+        wanted = sum(row.minutes for row in rates.extra_work if row.wanted_by == "lead" and row.operation == step)
+        assert after.setup_min - before.setup_min == pytest.approx(wanted)
+        assert "lead" in str(figures(after)["for the lot"].inputs[0].name)
+    assert any("Leaded glass (SF2)" in caution for caution in leaded.cautions)
+    assert [note.figure for note in leaded.findings if note.code == "glass_care"] == ["lead"]
+
+
+def test_a_staining_glass_is_lacquered_before_its_second_face_and_dried_at_once(
+    lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates
+) -> None:
+    found = plan(lens(piece(glass=STAINING)), rates)
+    route = found.routes[0]
+    first, second = (step.face for step in route.operations if step.operation == "block")
+    lacquered = {face: "staining glass, finished face lacquered" in figures(one(route, "block", face)) for face in (first, second)}
+    assert lacquered == {first: False, second: True}
+    assert "staining glass, rinsed and dried at once" in figures(one(route, "polish"))
+    care = next(note for note in found.findings if note.code == "glass_care")
+    assert "climate class CR 4" in care.message
+    assert "stain class FR 4" in care.message
+    assert any("Staining or weathering glass (N-SK16)" in caution for caution in found.cautions)
+
+
+def test_a_staining_glass_yields_less_and_its_basis_names_the_row(
+    lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates
+) -> None:
+    hardy, staining = (one(plan(lens(piece(glass=glass)), rates).routes[0], "polish") for glass in (HARDY, STAINING))
+    power = next(row.yield_power for row in rates.extra_work if row.operation == "polish" and row.wanted_by == "stain_fr")
+    assert staining.yield_share == pytest.approx(hardy.yield_share**power)
+    assert any(figure.rate_row and figure.rate_row.table == "extra_work" for figure in staining.basis[-1].inputs)
+
+
+def test_a_worse_class_never_asks_for_less(rates: Rates) -> None:
+    glass = rates.glass(HARDY)
+    for name in ("climate_cr", "stain_fr", "acid_sr", "phosphate_pr"):
+        counts = [
+            len(extra_work_for(glass.model_copy(update={name: figure}), laser_damage=False, rates=rates).rows)
+            for figure in (None, 0.0, 1.0, 3.0, 4.0, 52.0)
+        ]
+        assert counts[0] == counts[1]
+        assert counts == sorted(counts)
+
+
+def test_lanthanum_glass_carries_its_caution(lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates) -> None:
+    said = plan(lens(piece(glass="N-LAK22")), rates).cautions
+    assert any("Lanthanum glass (N-LAK22)" in caution for caution in said)
+    assert not any("Lanthanum" in caution for caution in plan(lens(piece(glass=HARDY)), rates).cautions)
+
+
+# --- bevels and seats
+
+
+def test_each_edge_that_is_bevelled_takes_its_minutes(lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates) -> None:
+    both, single = (one(plan(lens(piece(radii_mm=radii)), rates).routes[0], "bevel") for radii in ((50.0, -50.0), (26.0, -50.0)))
+    row = next(row for row in rates.extra_work if row.per == "bevel")
+    assert both.batch_min - single.batch_min == pytest.approx(row.minutes)
+
+
+def test_a_steep_hollow_face_has_an_edge_to_bevel_and_a_steep_convex_one_has_not(work: Callable[..., ElementWork]) -> None:
+    assert bevelled_faces(work(radii_mm=(26.0, -50.0))) == 1
+    assert bevelled_faces(work(radii_mm=(-26.0, -50.0), centre_thickness_mm=8.0)) == 2
+
+
+def test_a_seat_is_ground_besides(lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates) -> None:
+    made = lens(piece())
+    plain, seated = (one(plan(each, rates).routes[0], "bevel") for each in (made, drawn(made, check={"seat_width_mm": 1.2})))
+    row = next(row for row in rates.extra_work if row.per == "seat")
+    assert seated.batch_min - plain.batch_min == pytest.approx(row.minutes)
+
+
+@pytest.mark.parametrize("per", ["bevel", "seat"])
+def test_a_bevel_or_seat_without_a_row_is_missing_by_name(
+    per: str, lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates
+) -> None:
+    few = rates.model_copy(update={"extra_work": tuple(row for row in rates.extra_work if row.per != per)})
+    with pytest.raises(RateMissing, match=f"extra_work has no row for bevel, per {per}"):
+        plan(drawn(lens(piece()), check={"seat_width_mm": 1.2}), few)
+
+
+# --- what the drawing asks besides
+
+
+def test_a_finer_texture_is_polished_longer_and_measured(lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates) -> None:
+    made = lens(piece())
+    for texture in ({"roughness_nm": 0.8}, {"micro_defects": 3.0}):
+        usual, fine = (plan(each, rates).routes[0] for each in (made, drawn(made, texture="x", check=texture)))
+        assert one(fine, "polish", "front").batch_min > one(usual, "polish", "front").batch_min
+        assert one(fine, "polish", "back") == one(usual, "polish", "back")
+        assert one(fine, "inspect").batch_min > one(usual, "inspect").batch_min
+
+
+def test_a_texture_is_relaxed_like_any_tolerance_and_refused_beyond_the_shop(
+    lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates
+) -> None:
+    made = lens(piece())
+    found = plan(drawn(made, texture="Rq 0.5 nm", check={"roughness_nm": 0.5}), rates)
+    assert [(one.where, one.to_figure) for one in found.relaxations if one.tolerance == "roughness"] == [
+        ("/elements/0/front/texture", 1.0)
+    ]
+    asked = drawn(made, texture="Rq 0.1 nm", check={"roughness_nm": 0.1})
+    refused = plan_operations(job=asked.job, check=asked.check, blanks=asked.blanks, rates=rates)
+    assert isinstance(refused, Refusal)
+    assert [(reason.code, reason.where, reason.limit) for reason in refused.reasons] == [
+        ("beyond_capability", "/elements/0/front/texture", 0.3)
+    ]
+
+
+@pytest.mark.parametrize(
+    ("surface", "lens_fields", "code", "where"),
+    [
+        ({"texture": "Rz 5 nm"}, {}, "texture_not_planned", "/elements/0/front/texture"),
+        ({"texture": "G"}, {}, "ground_face_polished", "/elements/0/front/texture"),
+        ({"laser_damage": "6/5 J/cm2; 1064"}, {}, "laser_damage_not_measured", "/elements/0/front/laser_damage"),
+        ({}, {"transmitted_wavefront": "13/1(0.5)"}, "wavefront_not_measured", "/transmitted_wavefront"),
+        ({}, {"assembly_imperfections": "15/3x0.16"}, "assembly_imperfections_not_looked_at", "/assembly_imperfections"),
+    ],
+)
+def test_what_no_minute_is_planned_for_is_said(
+    surface: dict[str, Any],
+    lens_fields: dict[str, Any],
+    code: str,
+    where: str,
+    lens: Callable[..., Any],
+    piece: Callable[..., Any],
+    rates: Rates,
+) -> None:
+    found = plan(drawn(lens(piece()), lens=lens_fields, **surface), rates).findings
+    assert [note.where for note in found if note.code == code] == [where]
+    assert code not in {note.code for note in plan(lens(piece()), rates).findings}
+
+
+def test_a_face_for_laser_light_is_cleaned_and_looked_at_for_it(
+    lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates
+) -> None:
+    made = lens(piece())
+    usual, hot = (plan(each, rates).routes[0] for each in (made, drawn(made, laser_damage="6/5 J/cm2; 1064")))
+    assert one(hot, "clean").piece_min > one(usual, "clean").piece_min
+    row = next(row for row in rates.inspection if row.looks_at == "laser_damage")
+    assert one(hot, "inspect").batch_min - one(usual, "inspect").batch_min == pytest.approx(row.minutes)
+
+
+def test_a_transmitted_wavefront_is_measured_on_the_mounted_lens(
+    lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates
+) -> None:
+    made = lens(piece(), barrel=BARREL)
+    usual, measured = (plan(each, rates) for each in (made, drawn(made, lens={"transmitted_wavefront": "13/1(0.5)"})))
+    row = next(row for row in rates.assembly if row.per == "wavefront")
+    more = one(measured.routes[-1], "final_test").batch_min - one(usual.routes[-1], "final_test").batch_min
+    assert more == pytest.approx(row.minutes)
+    assert "wavefront_not_measured" not in {note.code for note in measured.findings}
+
+
+def test_cemented_faces_are_looked_at_for_the_grade_of_the_assembly(
+    lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates
+) -> None:
+    made = lens(piece(), piece(name="L2", glass="SF2", radii_mm=(-50.0, 200.0)), cemented=(0,))
+    asked = drawn(made, lens={"assembly_imperfections": "15/2x0.063"})
+    asked = replace(asked, check=asked.check.model_copy(update={"assembly_imperfection_grade_mm": 0.063}))
+    usual, looked = (one(plan(each, rates).routes[2], "inspect") for each in (made, asked))
+    row = next(row for row in rates.inspection if row.name == "cosmetic, fine")
+    assert looked.batch_min - usual.batch_min == pytest.approx(row.minutes)
+
+
+# --- aligning
+
+
+@pytest.mark.parametrize(
+    ("arcmin", "way"),
+    [
+        (6.0, "check centring of a part"),
+        (1.0, "check centring of a part"),
+        (0.9, "centre a part on a rotary table"),
+        (0.2, "turn a cell true"),
+    ],
+)
+def test_the_plainest_way_of_aligning_that_is_fine_enough(arcmin: float, way: str, rates: Rates) -> None:
+    per_part = [row.name for row in steps_for("align", rates, centring_arcmin=arcmin) if row.per == "part"]
+    assert per_part == [way]
+
+
+def test_aligning_finer_than_every_row_is_missing_by_name(rates: Rates) -> None:
+    with pytest.raises(RateMissing, match=r"align to 0\.05 arcmin"):
+        steps_for("align", rates, centring_arcmin=0.05)
+
+
+def test_engraving_is_by_the_character(lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates) -> None:
+    row = next(row for row in rates.assembly if row.per == "character")
+    minutes = []
+    for characters in (10, 30):
+        barrel = BARREL.model_copy(update={"engraved_characters": characters})
+        minutes.append(one(plan(lens(piece(), barrel=barrel), rates).routes[-1], "engrave").batch_min)
+    assert minutes[1] - minutes[0] == pytest.approx(20 * row.minutes)
+
+
+def test_texture_has_knees_of_its_own(work: Callable[..., ElementWork], rates: Rates) -> None:
+    made = work()
+    assert not {"roughness", "micro_defects"} & {demand.attribute for demand in made.all_demands}
+    tried = made.with_figure("roughness", "front", 0.5)
+    assert knee_of("polish", tried.front.demands, rates).time_factor > knee_of("polish", made.front.demands, rates).time_factor
