@@ -2,21 +2,26 @@
 
 from __future__ import annotations
 
+import json
+from datetime import date
 from typing import cast
 
 import redis
 
 from services.chassis.resources import Resources
 from services.quoting.domain.estimate import estimate
+from services.quoting.domain.figure_at import figure_at
 from services.quoting.domain.quote import explain
 from services.quoting.errors import QuoteNotReady
 from services.quoting.intake import job_of
-from services.quoting.store.repository import QuoteStore, StoredQuote
+from services.quoting.store.repository import QuoteStore
+from services.quoting.store.rows import Decision, StoredQuote
 from shared_schemas.blanks import BlankPlan
+from shared_schemas.figure import PointedFigure
 from shared_schemas.operations import OperationPlan
 from shared_schemas.pipeline import STATIONS
 from shared_schemas.problem import Problem
-from shared_schemas.quote import Estimate, Explanation, Quote, QuoteBody, QuoteStatus
+from shared_schemas.quote import Estimate, Explanation, Quote, QuoteBody, QuoteDecision, QuoteState, QuoteStatus
 
 
 def status_now(row: StoredQuote, resources: Resources) -> QuoteStatus:
@@ -33,12 +38,40 @@ def status_now(row: StoredQuote, resources: Resources) -> QuoteStatus:
     return cast(QuoteStatus, here.status)
 
 
-def quote_document(row: StoredQuote, status: QuoteStatus) -> bytes:
+def state_of(row: StoredQuote, *, today: date) -> QuoteState | None:
+    """Where a ready quote stands with the customer on that day: what was decided, or else whether it is still valid."""
+    if row.decision is not None:
+        return cast(QuoteState, row.decision.decision)
+    if row.status != "ready":
+        return None
+    return "expired" if row.valid_until is not None and row.valid_until < today else "open"
+
+
+def decision_document(row: StoredQuote, decision: Decision) -> QuoteDecision:
+    """A decision on a revision as callers see it."""
+    return QuoteDecision.model_validate(
+        {
+            "number": row.quote_number,
+            "revision": row.revision,
+            "decision": decision.decision,
+            "quantity": decision.quantity,
+            "by": decision.decided_by,
+            "note": decision.note,
+            "key_id": decision.key_id,
+            "at": decision.at,
+        }
+    )
+
+
+def quote_document(row: StoredQuote, status: QuoteStatus, *, today: date) -> bytes:
     """The quote as JSON; what was worked out goes in as it was stored, byte for byte."""
     head = Quote(
-        number=row.number,
+        number=row.quote_number,
         revision=row.revision,
+        latest_revision=row.latest_revision,
         status=status,
+        state=state_of(row, today=today),
+        decision=decision_document(row, row.decision) if row.decision else None,
         attempt=row.attempt,
         created_at=row.created_at,
         finished_at=row.finished_at,
@@ -52,11 +85,11 @@ def quote_document(row: StoredQuote, status: QuoteStatus) -> bytes:
     return head.model_dump_json(exclude=set(QuoteBody.model_fields))[:-1].encode() + b"," + row.body[1:]
 
 
-def explanation_document(number: str, resources: Resources) -> Explanation:
+def explanation_document(row: StoredQuote, resources: Resources) -> Explanation:
     """What lies behind a ready quote, worked out again from what it was made of; raises `QuoteNotReady` for any other."""
-    kept = QuoteStore(resources.database).sections(number)
+    kept = QuoteStore(resources.database).sections(row.number)
     if kept is None:
-        raise QuoteNotReady(number)
+        raise QuoteNotReady(row.quote_number, row.revision)
     begun, blanks, operations = kept
     return explain(
         job=job_of(begun),
@@ -66,13 +99,21 @@ def explanation_document(number: str, resources: Resources) -> Explanation:
     )
 
 
+def figure_document(row: StoredQuote, pointer: str, resources: Resources) -> PointedFigure:
+    """What stands at a pointer of a ready quote, and what lies behind it; raises `QuoteNotReady` and `PointerNamesNoFigure`."""
+    if row.body is None:
+        raise QuoteNotReady(row.quote_number, row.revision)
+    document = {"number": row.quote_number, "revision": row.revision, "digest": row.digest, **json.loads(row.body)}
+    return figure_at(pointer=pointer, document=document, explained=lambda: explanation_document(row, resources).breaks)
+
+
 def estimate_document(row: StoredQuote, number: str) -> Estimate:
     """The job estimate of a ready quote."""
     assert row.body is not None
     assert row.finished_at is not None
     return estimate(
         number=number,
-        quote_number=row.number,
+        quote_number=row.quote_number,
         revision=row.revision,
         customer=row.customer,
         finished_at=row.finished_at,

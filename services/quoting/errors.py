@@ -4,18 +4,33 @@ Explained
 └── QuotingError
     ├── RequestUnanswerable    the request asks for what the rates do not have
     ├── QuoteUnknown           no quote of that number
+    ├── RevisionUnknown        the quote has no such revision
+    ├── BatchUnknown           no batch of that number
+    ├── ImpactUnknown          no impact of that number, or no longer
     ├── QuoteNotReady          the quote has no figures: under way, refused or failed
+    ├── QuoteInWork            a revision of the quote is under way, so no other is begun
+    ├── QuoteNotIssued         nothing was quoted that could be decided on
+    ├── QuoteExpired           the quote is past the day it was valid until
+    ├── DecisionStands         another decision on that revision was made before
+    ├── QuantityNotQuoted      an order for a quantity that was not quoted
     ├── EstimateUnknown        no estimate of that number, or its quote is not ready
     ├── CursorUnreadable       a cursor that none of our pages gave out
     ├── IdempotencyKeyReused   the key was used for another request
+    ├── QueueFull              as many quotes are under way as may be
+    ├── ImpactsFull            as many quotes are held against proposed rates as may be
+    ├── PointerNamesNoFigure   a JSON pointer that leads to no figure of the quote
+    ├── LetterUnknown          no dead letter of that number
+    ├── LetterNotReplayable    its quote has not failed, or no longer
     ├── FigureOutOfRange       a figure of the rates or the request with which there is no answer
     ├── NoWorkingDays          a calendar on which nobody ever works
+    ├── CurrencyNotOfTheDay    a currency whose rate is not for the day of the quote
     └── PlansDisagree          the plans of two stages do not belong together
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import date
 
 from shared_schemas.problem import Explained, ProblemDetail
 
@@ -43,9 +58,96 @@ class QuoteUnknown(QuotingError):
 class QuoteNotReady(QuotingError):
     """The quote has no figures."""
 
+    def __init__(self, number: str, revision: int) -> None:
+        self.number = number
+        self.revision = revision
+        super().__init__(f"Revision {revision} of quote {number} has no figures: it is under way, refused or failed.")
+
+
+class RevisionUnknown(QuotingError):
+    """The quote has no such revision."""
+
+    def __init__(self, number: str, revision: int, latest: int) -> None:
+        self.number = number
+        self.revision = revision
+        super().__init__(f"The quote {number} has no revision {revision}; its latest is {latest}.")
+
+
+class BatchUnknown(QuotingError):
+    """No batch of that number."""
+
     def __init__(self, number: str) -> None:
         self.number = number
-        super().__init__(f"The quote {number} has no figures to explain: it is under way, refused or failed.")
+        super().__init__(f"There is no batch {number}.")
+
+
+class ImpactUnknown(QuotingError):
+    """No impact of that number, or none any more."""
+
+    def __init__(self, number: str) -> None:
+        self.number = number
+        super().__init__(f"There is no impact {number}; what a proposed table would do is kept for some days only.")
+
+
+class QuoteInWork(QuotingError):
+    """A revision is under way; its figures may be what the next one is asked for."""
+
+    def __init__(self, number: str, revision: int) -> None:
+        self.number = number
+        self.revision = revision
+        super().__init__(
+            f"Revision {revision} of quote {number} is still being worked on. Wait until it is ready, refused or failed, then ask again."
+        )
+
+
+class QuoteNotIssued(QuotingError):
+    """Nothing was quoted that could be accepted or declined."""
+
+    def __init__(self, number: str, revision: int, status: str) -> None:
+        self.number = number
+        super().__init__(
+            f"Revision {revision} of quote {number} is {status}, so there is nothing to decide on; only a ready quote is accepted or declined."
+        )
+
+
+class QuoteExpired(QuotingError):
+    """The quote is past the day it was valid until."""
+
+    def __init__(self, number: str, revision: int, valid_until: date) -> None:
+        self.number = number
+        super().__init__(
+            f"Revision {revision} of quote {number} was valid until {valid_until}. "
+            f"Ask for the next revision at today's rates: POST /v1/quotes/{number}/requote."
+        )
+
+
+class DecisionStands(QuotingError):
+    """Another decision on that revision was made before, and stands."""
+
+    def __init__(self, number: str, revision: int, stands: str) -> None:
+        self.number = number
+        super().__init__(
+            f"Revision {revision} of quote {number} was {stands}, and that stands. A change of mind needs the next revision: "
+            f"POST /v1/quotes/{number}/requote."
+        )
+
+
+class QuantityNotQuoted(QuotingError):
+    """An order for a quantity that was not quoted."""
+
+    def __init__(self, number: str, quantity: int, quoted: Sequence[int]) -> None:
+        self.number = number
+        known = ", ".join(map(str, quoted))
+        super().__init__(
+            f"Quote {number} has no price for {quantity}; it was quoted for {known}.",
+            ProblemDetail(
+                pointer="/quantity",
+                reason="there is no price for it",
+                figure=quantity,
+                limit=known,
+                remedy=f"one of {known}, or a requote with that quantity",
+            ),
+        )
 
 
 class EstimateUnknown(QuotingError):
@@ -76,6 +178,66 @@ class IdempotencyKeyReused(QuotingError):
         super().__init__(f"The Idempotency-Key {key} was used for another request, which became quote {number}. Use a new key.")
 
 
+class QueueFull(QuotingError):
+    """As many quotes are under way as may be; none of them is touched."""
+
+    retry_after_s = 5
+
+    def __init__(self, most: int) -> None:
+        self.most = most
+        super().__init__(
+            f"{most} quotes are under way, and no more may be. Send this one again in {self.retry_after_s} s; "
+            "with the same Idempotency-Key it becomes one quote however often it is sent."
+        )
+
+
+class ImpactsFull(QuotingError):
+    """As many quotes are held against proposed rates as may be at once."""
+
+    retry_after_s = 15
+
+    def __init__(self, most: int) -> None:
+        self.most = most
+        super().__init__(
+            f"{most} quotes are being held against proposed rates already, and no more may be. "
+            f"Propose this table again in {self.retry_after_s} s."
+        )
+
+
+class PointerNamesNoFigure(QuotingError):
+    """A JSON pointer that leads to no figure of the quote; `below` names what stands where it ends."""
+
+    def __init__(self, pointer: str, why: str, below: str) -> None:
+        self.pointer = pointer
+        super().__init__(
+            f"{pointer or 'The empty pointer'} names no figure of the quote: {why}.",
+            ProblemDetail(
+                pointer="/query/of",
+                reason=why,
+                figure=pointer[:200],
+                limit=below or None,
+                remedy="a pointer such as /breaks/0/unit_price",
+            ),
+        )
+
+
+class LetterUnknown(QuotingError):
+    """No dead letter of that number."""
+
+    def __init__(self, letter: int) -> None:
+        self.letter = letter
+        super().__init__(f"There is no dead letter {letter}; the list at /v1/dead-letters names those there are.")
+
+
+class LetterNotReplayable(QuotingError):
+    """Only a failed quote starts anew; the figures of a ready one never change."""
+
+    def __init__(self, letter: int, number: str, status: str) -> None:
+        self.letter = letter
+        self.number = number
+        super().__init__(f"The dead letter {letter} is of quote {number}, which is {status} now; only a failed quote is replayed.")
+
+
 class FigureOutOfRange(QuotingError):
     """A figure of the rates or the request with which there is no answer."""
 
@@ -95,6 +257,21 @@ class NoWorkingDays(QuotingError):
             "The calendar has no weekday with working hours, so nothing can ever ship.",
             ProblemDetail(pointer="/calendar", reason="no weekday has hours", figure=0, remedy="give a weekday its hours"),
         )
+
+
+class CurrencyNotOfTheDay(QuotingError):
+    """A currency whose rate is not for the day of the quote."""
+
+    def __init__(self, currency: str, *, as_of: date, good_for_days: int, day: date) -> None:
+        self.currency = currency
+        limit = f"from {as_of} for {good_for_days} days"
+        super().__init__(
+            f"The rates have no {currency} for {day}: its rate is good {limit}.",
+            ProblemDetail(
+                pointer="/currency", reason=f"the rates have no {currency} for that day", figure=day.isoformat(), limit=limit,
+                remedy=f"a new rate of {currency} in the table currencies, or another currency",
+            ),
+        )  # fmt: skip
 
 
 class PlansDisagree(QuotingError):

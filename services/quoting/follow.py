@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Callable
 
 from starlette.concurrency import run_in_threadpool
 
@@ -17,8 +17,27 @@ LOOK_EVERY_S = 0.1
 WAY = ("accepted", *(station.status for station in STATIONS))
 
 
+FIRST_PAUSE_S = 0.03
+PAUSE_GROWS_BY = 1.35
+LONGEST_PAUSE_S = 0.5
+
+
+async def done_within(is_done: Callable[[], bool], within_s: float) -> bool:
+    """Whether what is waited for is done within that time. Looks often at first and then ever more seldom; no thread waits."""
+    loop = asyncio.get_running_loop()
+    give_up_at = loop.time() + within_s
+    pause = FIRST_PAUSE_S
+    while not await run_in_threadpool(is_done):
+        left = give_up_at - loop.time()
+        if left <= 0:
+            return False
+        await asyncio.sleep(min(pause, left))
+        pause = min(pause * PAUSE_GROWS_BY, LONGEST_PAUSE_S)
+    return True
+
+
 async def statuses(number: str, resources: Resources) -> AsyncIterator[tuple[int, str]]:
-    """Each status a quote goes through, once and in order, with its place on the way; the last one is its outcome.
+    """Each status the quote in the row `number` goes through, once and in order, with its place on the way; the last one is its outcome.
 
     A look may find that several stations were passed since the one before; each is given. A refused or failed quote
     gives only those that were seen.
@@ -26,7 +45,7 @@ async def statuses(number: str, resources: Resources) -> AsyncIterator[tuple[int
     store = QuoteStore(resources.database)
     given = -1
     while True:
-        row = await run_in_threadpool(store.quote, number)
+        row = await run_in_threadpool(store.row, number)
         status = await run_in_threadpool(status_now, row, resources)
         passed = WAY.index(status) if status in WAY else len(WAY) - 1 if status == "ready" else given
         for place in range(given + 1, passed + 1):

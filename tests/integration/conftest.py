@@ -13,8 +13,8 @@ import pytest
 from services.chassis.database import Database
 from services.chassis.migrate import migrate
 from services.chassis.one_box import erase
+from services.chassis.one_box.servers import broker, free_port, listens, wait_until
 from services.chassis.one_box.servers import database as postgres
-from services.chassis.one_box.servers import free_port, wait_until
 
 PASSWORD = "for-tests"
 NOW = datetime(2026, 11, 2, 8, 0, tzinfo=UTC)
@@ -43,6 +43,21 @@ def postgres_url(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     process.send_signal(server.stop_signal)
     process.wait()
     erase(folder)
+
+
+@pytest.fixture(scope="session")
+def broker_port(tmp_path_factory: pytest.TempPathFactory) -> Iterator[int]:
+    """Port of a broker that the whole tier shares; a test empties it first."""
+    folder = tmp_path_factory.mktemp("broker")
+    port = free_port()
+    server = broker(folder, port=port, password=PASSWORD)
+    log = folder / "log"
+    with log.open("wb") as out:
+        process = server.launch(out)
+    wait_until(lambda: listens(port), process, what="broker", log=Path(log))
+    yield port
+    process.terminate()
+    process.wait()
 
 
 @pytest.fixture(scope="session")

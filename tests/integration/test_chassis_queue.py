@@ -5,42 +5,16 @@ from __future__ import annotations
 import json
 import time
 from collections.abc import Iterator
-from pathlib import Path
 
 import pytest
 import redis
 
-from services.chassis.one_box.servers import Server, broker, free_port, listens, wait_until
+from services.chassis.one_box.servers import free_port
 from services.chassis.queue import queue_app
 from services.chassis.resources import Resources, build_resources
-from services.chassis.settings import Settings
 from services.chassis.travellers import RedisTravellers
 from shared_schemas.pipeline import TASKS
-
-PASSWORD = "for-tests"
-
-
-@pytest.fixture(scope="module")
-def broker_port(tmp_path_factory: pytest.TempPathFactory) -> Iterator[int]:
-    folder = tmp_path_factory.mktemp("broker")
-    port = free_port()
-    server: Server = broker(folder, port=port, password=PASSWORD)
-    log = folder / "log"
-    with log.open("wb") as out:
-        process = server.launch(out)
-    wait_until(lambda: listens(port), process, what="broker", log=Path(log))
-    yield port
-    process.terminate()
-    process.wait()
-
-
-def settings_on(port: int) -> Settings:
-    return Settings(
-        database_url="postgresql://u:p@127.0.0.1:1/x",
-        redis_url=f"redis://:{PASSWORD}@127.0.0.1:{port}/0",
-        rates_url="http://127.0.0.1:1",
-        service_key="bw_0_0",
-    )
+from tests.integration.parts import PASSWORD, settings_on
 
 
 @pytest.fixture

@@ -111,7 +111,8 @@ def test_what_is_overdue_is_started_again_with_the_next_attempt_and_at_last_give
     again, _ = store.overdue(now=now + timedelta(minutes=6), most_attempts=3)
     assert [start.attempt for start in again] == [3]
     again, exhausted = store.overdue(now=now + timedelta(minutes=12), most_attempts=3)
-    assert (again, exhausted) == ([], [number])
+    assert again == []
+    assert [(start.number, start.attempt) for start in exhausted] == [(number, 3)]
 
 
 def test_a_settled_quote_is_never_overdue(store: QuoteStore) -> None:

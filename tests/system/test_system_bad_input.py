@@ -151,6 +151,41 @@ def test_what_is_not_a_request_is_refused(sales: httpx.Client, body: bytes) -> N
     is_problem(answer)
 
 
+@pytest.mark.parametrize("depth", [100, 500, 900, 990, 5000, 50_000])
+@pytest.mark.parametrize("path", ["/v1/quotes", "/v1/prescriptions/check", "/v1/blanks/plan"])
+def test_a_document_nested_however_deep_is_refused(client_of: ClientOf, path: str, depth: int) -> None:
+    inside = "[" * depth + "]" * depth
+    for body in (
+        inside,
+        f'{{"x": {inside}}}',
+        f'{{"prescription": {{"elements": {inside}}}}}',
+        '{"prescription":' * depth + "1" + "}" * depth,
+    ):
+        answer = client_of("admin").post(path, content=body, headers={"Content-Type": "application/json"})
+        assert answer.status_code in (400, 422), answer.text
+        is_problem(answer)
+
+
+def test_a_head_of_a_megabyte_is_refused(sales: httpx.Client) -> None:
+    answer = sales.get("/v1/quotes", headers={"X-Much": "a" * 2**20})
+    assert answer.status_code == 431
+    is_problem(answer)
+
+
+def test_every_answer_tells_a_browser_to_be_careful_and_no_answer_names_the_server(client_of: ClientOf) -> None:
+    stranger = client_of(None)
+    big = b" " * (1024 * 1024 + 1)
+    for answer in (
+        stranger.get("/healthz"), stranger.get("/docs"), stranger.get("/problems"), stranger.get("/v1/quotes"),
+        stranger.get("/v1/nothing"), stranger.put("/v1/quotes"), stranger.post("/v1/quotes", content=big),
+    ):  # fmt: skip
+        assert answer.headers["x-content-type-options"] == "nosniff"
+        assert answer.headers["referrer-policy"] == "no-referrer"
+        assert "default-src 'none'" in answer.headers["content-security-policy"]
+        assert answer.headers["cache-control"] == "no-store"
+        assert "server" not in answer.headers
+
+
 def test_a_body_of_another_kind_is_refused(sales: httpx.Client) -> None:
     answer = sales.post("/v1/quotes", content=b"<quote/>", headers={"Content-Type": "application/xml"})
     assert answer.status_code in (415, 422)

@@ -3,111 +3,43 @@
 from __future__ import annotations
 
 import random
-import re
 import zlib
-from dataclasses import dataclass
 from datetime import date, datetime, timedelta
-from typing import Any
 
 from sqlalchemy import Connection, text
 from sqlalchemy.exc import IntegrityError
 
 from services.chassis.database import Database
-from services.quoting.errors import IdempotencyKeyReused, QuoteUnknown
+from services.quoting.errors import QuoteUnknown, RevisionUnknown
+from services.quoting.store.rows import (
+    NUMBER,
+    ROW_NUMBER,
+    SELECT,
+    DeadLetter,
+    Decision,
+    IdempotencyKey,
+    NewQuote,
+    Outcome,
+    Start,
+    StoredQuote,
+    stored,
+)
+from services.quoting.store.writing import insert_quotes, note_event, refuse_when_full, start_of, use_key, used_for
 
 OUTBOX_PATIENCE_S = 2.0
 """A start that is not marked as sent after this long is sent again."""
 
 LONGEST_WAIT_S = 300.0
 
-NUMBER = re.compile(r"Q-\d{4}-\d{6,12}", re.ASCII)
-"""What a quote is called: year and position."""
+LATEST = "not exists (select 1 from quoting.quotes n where n.quote_number = q.quote_number and n.revision > q.revision)"
 
-
-@dataclass(frozen=True)
-class NewQuote:
-    """A request about to be accepted."""
-
-    request: bytes
-    customer: str
-    title: str
-    rate_revision: int
-    quoted_on: date
-    trace: str
-
-
-@dataclass(frozen=True)
-class IdempotencyKey:
-    """A caller's own name for a request, with the SHA-256 of its body."""
-
-    caller: str
-    route: str
-    key: str
-    body_sha256: bytes
-
-
-@dataclass(frozen=True)
-class Start:
-    """A traveller to be started: all that is needed to make its head and to ring the first doorbell."""
-
-    number: str
-    attempt: int
-    request: bytes
-    rate_revision: int
-    quoted_on: date
-    trace: str
-
-
-@dataclass(frozen=True)
-class Outcome:
-    """What became of an attempt. `body` for a ready quote, `problem` for any other; `digest` of whichever it is.
-
-    `blanks` and `operations` are the sections that the body was made of; they are kept to explain it with.
-    """
-
-    status: str
-    digest: str
-    body: bytes | None = None
-    blanks: bytes | None = None
-    operations: bytes | None = None
-    problem: bytes | None = None
-
-
-@dataclass(frozen=True)
-class DeadLetter:
-    """What is kept of a stage that broke, for an operator."""
-
-    stage: str
-    problem: bytes
-    traceback: str
-    versions: str
-
-
-@dataclass(frozen=True)
-class StoredQuote:
-    """A quote as it lies in the table, with its outcome if it has one."""
-
-    number: str
-    position: int
-    revision: int
-    status: str
-    customer: str
-    title: str
-    rate_revision: int
-    attempt: int
-    created_at: datetime
-    finished_at: datetime | None
-    digest: str | None
-    body: bytes | None
-    problem: bytes | None
-    feed_position: int | None
-
-
-_SELECT = """
-    select q.number, q.position, q.revision, q.status, q.customer, q.title, q.rate_revision, q.attempt, q.created_at,
-           o.finished_at, o.digest, {body} as body, o.problem, o.feed_position
-    from quoting.quotes q left join quoting.outcomes o on o.number = q.number
-"""
+STATES = {
+    "open": f"q.status = 'ready' and d.number is null and coalesce(o.valid_until >= :today, true) and {LATEST}",
+    "expired": f"q.status = 'ready' and d.number is null and o.valid_until < :today and {LATEST}",
+    "accepted": "d.decision = 'accepted'",
+    "declined": "d.decision = 'declined'",
+}
+"""Which revisions have a state. A decision is listed whether or not the quote went on to another revision."""
 
 
 class QuoteStore:
@@ -116,69 +48,46 @@ class QuoteStore:
     def __init__(self, database: Database) -> None:
         self._database = database
 
-    def accept(self, new: NewQuote, key: IdempotencyKey | None, *, now: datetime, first_check_s: float) -> tuple[Start, bool]:
+    def accept(
+        self, new: NewQuote, key: IdempotencyKey | None, *, now: datetime, first_check_s: float, most_unfinished: int | None = None
+    ) -> tuple[Start, bool]:
         """Store a request with its first start, all or nothing; the start, and whether it is a new one.
 
-        A key used before gives the quote it was used for; raises `IdempotencyKeyReused` if that had another body.
+        A key used before gives the quote it was used for; raises `IdempotencyKeyReused` if that had another body, and
+        `QueueFull` for a new request when `most_unfinished` quotes have no outcome yet (requests that come at one moment
+        may pass that by their number).
         """
         try:
             with self._database.transaction() as connection:
-                known = self._used_key(connection, key)
-                return (known, False) if known is not None else (self._insert(connection, new, key, now, first_check_s), True)
+                known = used_for(connection, key)
+                if known is not None:
+                    return start_of(connection, known), False
+                refuse_when_full(connection, most_unfinished)
+                return self._insert(connection, new, key, now, first_check_s), True
         except IntegrityError:
             # Two requests with one key at one time: the other was first, and now it can be read.
-            with self._database.transaction() as connection:
-                known = self._used_key(connection, key)
-            if known is None:
+            known_start = self.start_under(key)
+            if known_start is None:
                 raise
-            return known, False
+            return known_start, False
 
-    def _used_key(self, connection: Connection, key: IdempotencyKey | None) -> Start | None:
+    def start_under(self, key: IdempotencyKey | None) -> Start | None:
+        """The start that a key was used for, `None` for a new key; raises `IdempotencyKeyReused` if it had another body."""
         if key is None:
             return None
-        row = connection.execute(
-            text(
-                "select number, body_sha256 from quoting.idempotency_keys where caller = :caller and route = :route and key = :key"
-            ),
-            {"caller": key.caller, "route": key.route, "key": key.key},
-        ).one_or_none()
-        if row is None:
-            return None
-        if bytes(row.body_sha256) != key.body_sha256:
-            raise IdempotencyKeyReused(key.key, row.number)
-        return self._start(connection, row.number)
+        with self._database.transaction() as connection:
+            known = used_for(connection, key)
+            return None if known is None else start_of(connection, known)
 
     def _insert(
         self, connection: Connection, new: NewQuote, key: IdempotencyKey | None, now: datetime, first_check_s: float
     ) -> Start:
         position = connection.execute(text("select nextval('quoting.quote_numbers')")).scalar_one()
         number = f"Q-{new.quoted_on.year}-{position:06d}"
-        connection.execute(
-            text("""
-                insert into quoting.quotes (number, position, status, customer, title, request, rate_revision, quoted_on, attempt, trace,
-                                            created_at, next_check_at)
-                values (:number, :position, 'accepted', :customer, :title, :request, :rate_revision, :quoted_on, 1, :trace, :now, :check)
-            """),
-            {"number": number, "position": position, "now": now, "check": now + timedelta(seconds=first_check_s), **vars(new)},
-        )
-        if key is not None:
-            connection.execute(
-                text("insert into quoting.idempotency_keys (caller, route, key, body_sha256, number, created_at) "
-                     "values (:caller, :route, :key, :body_sha256, :number, :now)"),
-                {"number": number, "now": now, **vars(key)},
-            )  # fmt: skip
-        connection.execute(
-            text("insert into quoting.outbox (number, attempt, created_at) values (:number, 1, :now)"),
-            {"number": number, "now": now},
-        )
-        return Start(number, 1, new.request, new.rate_revision, new.quoted_on, new.trace)
-
-    def _start(self, connection: Connection, number: str) -> Start:
-        row = connection.execute(
-            text("select number, attempt, request, rate_revision, quoted_on, trace from quoting.quotes where number = :number"),
-            {"number": number},
-        ).one()
-        return Start(row.number, row.attempt, bytes(row.request), row.rate_revision, row.quoted_on, row.trace)
+        place = {"number": number, "quote_number": number, "position": position, "revision": 1, "batch": None, "batch_place": None}
+        insert_quotes(connection, [new], [place], now=now, next_check_at=now + timedelta(seconds=first_check_s))
+        use_key(connection, key, now=now, number=number)
+        return Start(number, 1, new.request, new.rate_revision, new.quoted_on, new.trace, number, 1)
 
     def sent(self, number: str, attempt: int, *, now: datetime) -> None:
         """Note that the doorbell was rung for this attempt."""
@@ -188,56 +97,73 @@ class QuoteStore:
                 {"number": number, "attempt": attempt, "now": now},
             )
 
-    def overdue(self, *, now: datetime, most_attempts: int, most: int = 50) -> tuple[list[Start], list[str]]:
-        """Quotes to start again, each with its next attempt, and numbers of those that have used up their attempts.
+    def overdue(self, *, now: datetime, most_attempts: int, most: int = 50) -> tuple[list[Start], list[Start]]:
+        """Quotes to start again, each with its next attempt, and the last starts of those that have used up their attempts.
 
         Rows that another sweeper holds are passed over. The next look at a quote is min(5 s x 2^attempt, 5 min) away,
-        with a jitter of a fifth, so that many quotes do not come due together.
+        with a jitter of a fifth, so that many quotes do not come due together. A look that is further away than any
+        was ever set comes of a clock that went back: it is due.
         """
         starts: list[Start] = []
-        exhausted: list[str] = []
+        exhausted: list[Start] = []
         with self._database.transaction() as connection:
             rows = connection.execute(
                 text("""
-                    select number, attempt from quoting.quotes where status = 'accepted' and next_check_at <= :now
+                    select number, attempt, first_attempt from quoting.quotes
+                    where status = 'accepted' and (next_check_at <= :now or next_check_at > :never)
                     order by next_check_at limit :most for update skip locked
                 """),
-                {"now": now, "most": most},
+                {"now": now, "never": now + timedelta(seconds=2 * LONGEST_WAIT_S), "most": most},
             ).all()
             for row in rows:
                 attempt = row.attempt + 1
-                if attempt > most_attempts:
-                    exhausted.append(row.number)
+                used = row.attempt - row.first_attempt + 1
+                if used >= most_attempts:
+                    exhausted.append(start_of(connection, row.number))
                     continue
                 connection.execute(
                     text("update quoting.quotes set attempt = :attempt, next_check_at = :check where number = :number"),
-                    {"number": row.number, "attempt": attempt, "check": now + timedelta(seconds=next_look_s(attempt))},
+                    {"number": row.number, "attempt": attempt, "check": now + timedelta(seconds=next_look_s(used + 1))},
                 )
                 connection.execute(
                     text("insert into quoting.outbox (number, attempt, created_at) values (:number, :attempt, :now)"),
                     {"number": row.number, "attempt": attempt, "now": now},
                 )
-                _event(connection, row.number, "started_again", f"attempt {attempt}", now)
-                starts.append(self._start(connection, row.number))
+                note_event(connection, row.number, "started_again", f"attempt {attempt}", now)
+                starts.append(start_of(connection, row.number))
         return starts, exhausted
 
+    def look_later(self, number: str, *, now: datetime) -> None:
+        """Put off the next look at a quote for as long as looks are ever apart; no attempt is used up."""
+        with self._database.transaction() as connection:
+            connection.execute(
+                text("update quoting.quotes set next_check_at = :check where number = :number and status = 'accepted'"),
+                {"number": number, "check": now + timedelta(seconds=LONGEST_WAIT_S)},
+            )
+
     def unsent(self, *, now: datetime, most: int = 200) -> list[Start]:
-        """Starts whose doorbell was not rung, or not known to be."""
+        """Starts whose doorbell was not rung, or not known to be. Not those of a batch whose turn has not come."""
         with self._database.transaction() as connection:
             rows = connection.execute(
                 text("""
                     select o.number, o.attempt from quoting.outbox o join quoting.quotes q on q.number = o.number
-                    where o.sent_at is null and o.created_at < :before and q.status = 'accepted' and q.attempt = o.attempt
+                    where o.sent_at is null and (o.created_at < :before or o.created_at > :after)
+                      and q.status = 'accepted' and q.attempt = o.attempt and q.next_check_at is not null
                     order by o.created_at limit :most for update of o skip locked
                 """),
-                {"before": now - timedelta(seconds=OUTBOX_PATIENCE_S), "most": most},
+                {
+                    "before": now - timedelta(seconds=OUTBOX_PATIENCE_S),
+                    "after": now + timedelta(seconds=LONGEST_WAIT_S),
+                    "most": most,
+                },
             ).all()
-            return [self._start(connection, row.number) for row in rows]
+            return [start_of(connection, row.number) for row in rows]
 
     def settle(self, number: str, attempt: int, outcome: Outcome, *, now: datetime, letter: DeadLetter | None = None) -> bool:
         """Record what became of a quote, once: whether this was the outcome that stands.
 
-        A later one changes nothing; if it differs from the one that stands, an event says so.
+        A later one changes nothing; if it differs from the one that stands, an event says so. One of an attempt from
+        before the quote was replayed counts for nothing. A letter is kept of the outcome that stands.
         """
         with self._database.transaction() as connection:
             inserted = self._insert_outcome(connection, number, attempt, outcome, now)
@@ -246,14 +172,14 @@ class QuoteStore:
                     text("update quoting.quotes set status = :status, next_check_at = null where number = :number"),
                     {"number": number, "status": outcome.status},
                 )
-                _event(connection, number, outcome.status, f"attempt {attempt}", now)
+                note_event(connection, number, outcome.status, f"attempt {attempt}", now)
             else:
                 stands = connection.execute(
                     text("select digest from quoting.outcomes where number = :n"), {"n": number}
-                ).scalar_one()
-                if stands != outcome.digest:
-                    _event(connection, number, "late_outcome_differs", f"attempt {attempt}, digest {outcome.digest}", now)
-            if letter is not None:
+                ).scalar_one_or_none()
+                if stands is not None and stands != outcome.digest:
+                    note_event(connection, number, "late_outcome_differs", f"attempt {attempt}, digest {outcome.digest}", now)
+            if inserted and letter is not None:
                 connection.execute(
                     text("insert into quoting.dead_letters (number, attempt, stage, problem, traceback, versions, at) "
                          "values (:number, :attempt, :stage, :problem, :traceback, :versions, :now)"),
@@ -268,12 +194,13 @@ class QuoteStore:
         feed = "nextval('quoting.feed_positions')" if outcome.status == "ready" else "null"
         done = connection.execute(
             text(f"""
-                insert into quoting.outcomes (number, attempt, status, digest, body, blanks, operations, problem, finished_at,
-                                              feed_position)
-                select :number, :attempt, :status, :digest, :body, :blanks, :operations, :problem, :now, {feed}
+                insert into quoting.outcomes (number, attempt, status, digest, body, blanks, operations, problem, valid_until,
+                                              finished_at, feed_position)
+                select :number, :attempt, :status, :digest, :body, :blanks, :operations, :problem, :valid_until, :now, {feed}
                 where not exists (select 1 from quoting.outcomes where number = :number)
+                  and exists (select 1 from quoting.quotes where number = :number and first_attempt <= :attempt)
                 on conflict (number) do nothing
-            """),
+            """),  # nosec B608  `feed` is one of the two texts above
             {"number": number, "attempt": attempt, "now": now, **vars(outcome), "blanks": _packed(outcome.blanks),
              "operations": _packed(outcome.operations)},
         )  # fmt: skip
@@ -286,52 +213,81 @@ class QuoteStore:
                 connection.execute(text("select exists (select 1 from quoting.outcomes where number = :n)"), {"n": number}).scalar()
             )
 
-    def quote(self, number: str) -> StoredQuote:
-        """The quote with its outcome; raises `QuoteUnknown`, also for what is no number of ours."""
+    def quote(self, number: str, revision: int | None = None) -> StoredQuote:
+        """A quote in its latest revision, or that one. Raises `QuoteUnknown`, also for what is no number of ours, and `RevisionUnknown`."""
         if not NUMBER.fullmatch(number):
             raise QuoteUnknown(number)
         with self._database.transaction() as connection:
             row = connection.execute(
-                text(_SELECT.format(body="o.body") + " where q.number = :number"), {"number": number}
+                text(
+                    SELECT.format(body="o.body")
+                    + " where q.quote_number = :number and (cast(:revision as int) is null or q.revision = :revision)"
+                    + " order by q.revision desc limit 1"
+                ),
+                {"number": number, "revision": revision},
             ).one_or_none()
-        if row is None:
+            if row is not None:
+                return stored(row)
+            latest = connection.execute(
+                text("select max(revision) from quoting.quotes where quote_number = :number"), {"number": number}
+            ).scalar()
+        if revision is None or latest is None:
             raise QuoteUnknown(number)
-        return _stored(row)
+        raise RevisionUnknown(number, revision, latest)
+
+    def row(self, number: str) -> StoredQuote:
+        """The revision that the row `number` holds; raises `QuoteUnknown`."""
+        if not ROW_NUMBER.fullmatch(number):
+            raise QuoteUnknown(number)
+        with self._database.transaction() as connection:
+            found = connection.execute(
+                text(SELECT.format(body="o.body") + " where q.number = :number"), {"number": number}
+            ).one_or_none()
+        if found is None:
+            raise QuoteUnknown(number)
+        return stored(found)
 
     def sections(self, number: str) -> tuple[Start, bytes, bytes] | None:
-        """Head, blank plan and operation plan that a ready quote was made of; `None` for any other quote."""
+        """Head, blank plan and operation plan that the ready quote in the row `number` was made of; `None` for any other."""
         with self._database.transaction() as connection:
             row = connection.execute(
                 text("select blanks, operations from quoting.outcomes where number = :n and status = 'ready'"), {"n": number}
             ).one_or_none()
             if row is None:
                 return None
-            return self._start(connection, number), zlib.decompress(row.blanks), zlib.decompress(row.operations)
+            return start_of(connection, number), zlib.decompress(row.blanks), zlib.decompress(row.operations)
 
-    def page(self, *, before: int | None, most: int, status: str | None) -> list[StoredQuote]:
-        """Quotes newest first, without their bodies, from below position `before`."""
+    def page(
+        self, *, before: tuple[int, int] | None, most: int, status: str | None, state: str | None = None, today: date | None = None
+    ) -> list[StoredQuote]:
+        """Quotes newest first, without their bodies, each in its latest revision, from below position and revision `before`.
+
+        With a `state` on the day `today`, revisions that are in it.
+        """
+        position, revision = before or (None, None)
         with self._database.transaction() as connection:
             rows = connection.execute(
                 text(
-                    _SELECT.format(body="null::bytea")
-                    + """
-                    where (cast(:before as bigint) is null or q.position < :before)
+                    SELECT.format(body="null::bytea")
+                    + f"""
+                    where (cast(:position as bigint) is null or (q.position, q.revision) < (:position, :revision))
                       and (cast(:status as text) is null or q.status = :status)
-                    order by q.position desc limit :most
+                      and {STATES[state] if state else LATEST}
+                    order by q.position desc, q.revision desc limit :most
                 """
                 ),
-                {"before": before, "most": most, "status": status},
+                {"position": position, "revision": revision, "most": most, "status": status, "today": today},
             )
-            return [_stored(row) for row in rows]
+            return [stored(row) for row in rows]
 
     def feed(self, *, after: int, most: int) -> list[StoredQuote]:
         """Ready quotes, in the order they became ready, from above feed position `after`, without their bodies."""
         with self._database.transaction() as connection:
             rows = connection.execute(
-                text(_SELECT.format(body="null::bytea") + " where o.feed_position > :after order by o.feed_position limit :most"),
+                text(SELECT.format(body="null::bytea") + " where o.feed_position > :after order by o.feed_position limit :most"),
                 {"after": after, "most": most},
             )
-            return [_stored(row) for row in rows]
+            return [stored(row) for row in rows]
 
     def events(self, number: str) -> list[tuple[str, str, datetime]]:
         """What happened to a quote: kind, detail, when."""
@@ -349,25 +305,12 @@ def _packed(section: bytes | None) -> bytes | None:
 def next_look_s(attempt: int) -> float:
     """Seconds until a quote on that attempt is looked at again: min(5 x 2^attempt, 300), plus up to a fifth of it."""
     wait = min(5.0 * 2**attempt, LONGEST_WAIT_S)
-    return float(wait * (1 + 0.2 * random.random()))
-
-
-def _event(connection: Connection, number: str, kind: str, detail: str, now: datetime) -> None:
-    connection.execute(
-        text("insert into quoting.events (number, kind, detail, at) values (:number, :kind, :detail, :now)"),
-        {"number": number, "kind": kind, "detail": detail, "now": now},
-    )
-
-
-def _stored(row: Any) -> StoredQuote:
-    values = dict(row._mapping)
-    for name in ("body", "problem"):
-        values[name] = bytes(values[name]) if values[name] is not None else None
-    return StoredQuote(**values)
+    return float(wait * (1 + 0.2 * random.random()))  # nosec B311  spreads retries; no secret
 
 
 __all__ = [
     "DeadLetter",
+    "Decision",
     "IdempotencyKey",
     "NewQuote",
     "Outcome",

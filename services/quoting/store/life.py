@@ -1,0 +1,78 @@
+"""Later revisions of a quote, and decisions on them, in PostgreSQL."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+
+from sqlalchemy import text
+
+from services.chassis.database import Database
+from services.quoting.errors import QuoteInWork
+from services.quoting.store.rows import Decision, IdempotencyKey, NewQuote, Start
+from services.quoting.store.writing import insert_quotes, note_event, refuse_when_full, start_of, use_key, used_for
+
+
+class LifeStore:
+    """What happens to a quote after its first revision was asked for."""
+
+    def __init__(self, database: Database) -> None:
+        self._database = database
+
+    def request_of(self, row_number: str) -> bytes:
+        """What the row `row_number` was asked as."""
+        with self._database.transaction() as connection:
+            found = connection.execute(text("select request from quoting.quotes where number = :n"), {"n": row_number})
+            return bytes(found.scalar_one())
+
+    def add_revision(
+        self, number: str, new: NewQuote, key: IdempotencyKey | None, *, after: int, now: datetime, first_check_s: float,
+        most_unfinished: int | None = None,
+    ) -> tuple[Start, bool]:  # fmt: skip
+        """Store the revision that follows revision `after`, with its first start; the start, and whether it is a new one.
+
+        The first revision's row is locked meanwhile, so that one follows another. Raises `QuoteInWork` when the latest
+        revision is under way, or became the latest after `after` was read; `IdempotencyKeyReused`;
+        `QueueFull` when `most_unfinished` quotes have no outcome yet.
+        """
+        with self._database.transaction() as connection:
+            first = connection.execute(
+                text("select position from quoting.quotes where quote_number = :n and revision = 1 for update"), {"n": number}
+            ).one()
+            known = used_for(connection, key)
+            if known is not None:
+                return start_of(connection, known), False
+            latest = connection.execute(
+                text("select revision, status from quoting.quotes where quote_number = :n order by revision desc limit 1"),
+                {"n": number},
+            ).one()
+            if latest.status == "accepted" or latest.revision != after:
+                raise QuoteInWork(number, latest.revision)
+            refuse_when_full(connection, most_unfinished)
+            revision = latest.revision + 1
+            row = f"{number}.{revision}"
+            place = {
+                "number": row, "quote_number": number, "position": first.position, "revision": revision, "batch": None,
+                "batch_place": None,
+            }  # fmt: skip
+            insert_quotes(connection, [new], [place], now=now, next_check_at=now + timedelta(seconds=first_check_s))
+            use_key(connection, key, now=now, number=row)
+            return Start(row, 1, new.request, new.rate_revision, new.quoted_on, new.trace, number, revision), True
+
+    def decide(self, row_number: str, decision: Decision) -> Decision:
+        """Record a decision on the row `row_number` unless there is one; the decision that stands."""
+        with self._database.transaction() as connection:
+            done = connection.execute(
+                text("insert into quoting.decisions (number, decision, quantity, decided_by, note, key_id, at) "
+                     "values (:number, :decision, :quantity, :decided_by, :note, :key_id, :at) on conflict (number) do nothing"),
+                {"number": row_number, **vars(decision)},
+            )  # fmt: skip
+            if done.rowcount == 1:
+                note_event(
+                    connection, row_number, decision.decision, f"by {decision.decided_by}, key {decision.key_id}", decision.at
+                )
+                return decision
+            stands = connection.execute(
+                text("select decision, quantity, decided_by, note, key_id, at from quoting.decisions where number = :n"),
+                {"n": row_number},
+            ).one()
+            return Decision(**stands._mapping)

@@ -1,0 +1,159 @@
+"""What lies in the tables of quoting, as values."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Any
+
+NUMBER = re.compile(r"Q-\d{4}-\d{6,12}", re.ASCII)
+"""What people call a quote: year and position."""
+
+ROW_NUMBER = re.compile(NUMBER.pattern + r"(\.[1-9]\d{0,5})?", re.ASCII)
+"""What a row, its traveller and its estimate are called: the number, and from the second revision on that too."""
+
+
+@dataclass(frozen=True)
+class NewQuote:
+    """A request about to be accepted."""
+
+    request: bytes
+    customer: str
+    title: str
+    rate_revision: int
+    quoted_on: date
+    trace: str
+
+
+@dataclass(frozen=True)
+class IdempotencyKey:
+    """A caller's own name for a request, with the SHA-256 of its body."""
+
+    caller: str
+    route: str
+    key: str
+    body_sha256: bytes
+
+
+@dataclass(frozen=True)
+class Start:
+    """A traveller to be started: all that is needed to make its head and to ring the first doorbell."""
+
+    number: str
+    attempt: int
+    request: bytes
+    rate_revision: int
+    quoted_on: date
+    trace: str
+    quote_number: str
+    revision: int
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What became of an attempt. `body` for a ready quote, `problem` for any other; `digest` of whichever it is.
+
+    `blanks` and `operations` are the sections that the body was made of; they are kept to explain it with.
+    """
+
+    status: str
+    digest: str
+    body: bytes | None = None
+    blanks: bytes | None = None
+    operations: bytes | None = None
+    problem: bytes | None = None
+    valid_until: date | None = None
+
+
+@dataclass(frozen=True)
+class DeadLetter:
+    """What is kept of a stage that broke, for an operator."""
+
+    stage: str
+    problem: bytes
+    traceback: str
+    versions: str
+
+
+@dataclass(frozen=True)
+class Decision:
+    """What the customer decided on a revision, who said so with which key, and when."""
+
+    decision: str
+    quantity: int | None
+    decided_by: str
+    note: str
+    key_id: str
+    at: datetime
+
+    def says_the_same_as(self, other: Decision) -> bool:
+        """Whether both are one decision, told twice perhaps."""
+        return (self.decision, self.quantity, self.decided_by, self.note) == (
+            other.decision,
+            other.quantity,
+            other.decided_by,
+            other.note,
+        )
+
+
+@dataclass(frozen=True)
+class StoredQuote:
+    """A revision of a quote as it lies in the table, with its outcome and the decision on it if it has them."""
+
+    number: str
+    quote_number: str
+    position: int
+    revision: int
+    latest_revision: int
+    status: str
+    customer: str
+    title: str
+    rate_revision: int
+    attempt: int
+    created_at: datetime
+    finished_at: datetime | None
+    digest: str | None
+    body: bytes | None
+    problem: bytes | None
+    valid_until: date | None
+    feed_position: int | None
+    decision: Decision | None
+
+
+@dataclass(frozen=True)
+class StoredBatch:
+    """A batch, and how many of its quotes have which status in the table."""
+
+    number: str
+    size: int
+    created_at: datetime
+    counts: dict[str, int]
+
+    @property
+    def in_work(self) -> int:
+        """Quotes without an outcome."""
+        return self.counts.get("accepted", 0)
+
+
+SELECT = """
+    select q.number, q.quote_number, q.position, q.revision, q.status, q.customer, q.title, q.rate_revision, q.attempt, q.created_at,
+           (select max(n.revision) from quoting.quotes n where n.quote_number = q.quote_number) as latest_revision,
+           o.finished_at, o.digest, {body} as body, o.problem, o.valid_until, o.feed_position,
+           d.decision, d.quantity, d.decided_by, d.note, d.key_id, d.at
+    from quoting.quotes q
+    left join quoting.outcomes o on o.number = q.number
+    left join quoting.decisions d on d.number = q.number
+"""
+"""A row as `stored` reads it; `{body}` is `o.body`, or nothing where it is not wanted."""
+
+
+def stored(row: Any) -> StoredQuote:
+    """The quote of a row of `SELECT`."""
+    values = dict(row._mapping)
+    for name in ("body", "problem"):
+        values[name] = bytes(values[name]) if values[name] is not None else None
+    told = {name: values.pop(name) for name in ("quantity", "decided_by", "note", "key_id", "at")}
+    if values["decision"] is not None:
+        values["decision"] = Decision(values["decision"], **told)
+    return StoredQuote(**values)

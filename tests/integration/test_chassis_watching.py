@@ -1,0 +1,151 @@
+"""Counts that many processes share, figures while a part is away, and readiness that really asks."""
+
+from __future__ import annotations
+
+import asyncio
+import os
+from collections.abc import Iterator
+from dataclasses import replace
+
+import httpx
+import pytest
+from prometheus_client.parser import text_string_to_metric_families
+from sqlalchemy import text
+
+from services.chassis.database import Database
+from services.chassis.one_box.servers import free_port
+from services.chassis.resources import Resources, build_resources
+from services.chassis.tally import BOUNDS_S, Tally
+from services.chassis.web import make_app
+from services.quoting.intake import accept
+from services.quoting.store.repository import QuoteStore
+from services.quoting.store.rows import DeadLetter, Outcome
+from shared_schemas.quote import QuoteRequest
+from shared_schemas.rates import Rates
+from tests.bench.lenses import chain_of_lenses
+from tests.integration.parts import NOON, OneRevision, settings_on
+
+REQUEST = QuoteRequest(prescription=chain_of_lenses(1), quantities=(5,))
+
+
+@pytest.fixture
+def tools(broker_port: int, database: Database, rates: Rates) -> Iterator[Resources]:
+    made = replace(build_resources(settings_on(broker_port)), database=database, rates=OneRevision(rates))
+    made.redis.flushall()
+    yield made
+    made.queue.close()
+    made.redis.close()
+
+
+def away(tools: Resources) -> Resources:
+    """The same, but for a broker that nobody finds."""
+    return replace(tools, redis=build_resources(settings_on(free_port())).redis)
+
+
+def ask(tools: Resources, path: str) -> httpx.Response:
+    async def asked() -> httpx.Response:
+        async with httpx.AsyncClient(transport=httpx.ASGITransport(make_app(tools)), base_url="http://shop") as client:
+            return await client.get(path)
+
+    return asyncio.run(asked())
+
+
+def samples(answer: httpx.Response) -> dict[tuple[str, tuple[str, ...]], float]:
+    families = text_string_to_metric_families(answer.text)
+    return {
+        (one.name, tuple(one.labels[name] for name in sorted(one.labels))): one.value
+        for family in families
+        for one in family.samples
+    }
+
+
+def test_counts_of_processes_that_ended_long_ago_add_up(tools: Resources) -> None:
+    children = []
+    for _ in range(4):
+        child = os.fork()
+        if child == 0:
+            counted = Tally(build_resources(tools.settings).redis, deployment="blankwright")
+            for seconds in (0.004, 0.3, 99.0):
+                counted.stage("process", "stamped", seconds)
+            counted.retry("process")
+            os._exit(0)
+        children.append(child)
+    assert [os.waitpid(child, 0)[1] for child in children] == [0] * 4
+    found = samples(ask(tools, "/metrics/suite"))
+    assert found["blankwright_stage_seconds_count", ("stamped", "process")] == 12
+    assert found["blankwright_stage_seconds_sum", ("stamped", "process")] == pytest.approx(4 * 99.304)
+    buckets = [found["blankwright_stage_seconds_bucket", (str(bound), "stamped", "process")] for bound in BOUNDS_S]
+    assert buckets == [4 if bound < 0.5 else 8 for bound in BOUNDS_S]
+    assert found["blankwright_retries_total", ("process",)] == 4
+
+
+def test_what_could_not_be_counted_is_counted_when_the_broker_is_back(tools: Resources) -> None:
+    counted = away(tools).tally
+    counted.stage("process", "cut_short", 1.0)
+    counted.retry("process")
+    counted._redis = tools.redis
+    counted.stage("process", "stamped", 0.5)
+    assert counted.read() == {
+        "runs|process|cut_short|1.0": 1, "runs|process|stamped|0.5": 1, "retries|process": 1,
+        "seconds|process|cut_short": 1.0, "seconds|process|stamped": 0.5,
+    }  # fmt: skip
+
+
+def test_the_queue_is_as_deep_as_it_is(tools: Resources) -> None:
+    for place in range(3):
+        tools.send("glass.plan_blanks", "glass", f"Q-2026-{place:06d}", 1, "t")
+    found = samples(ask(tools, "/metrics/suite"))
+    assert found["blankwright_queue_depth", ("glass",)] == 3
+    assert found["blankwright_queue_depth", ("process",)] == 0
+
+
+def test_outcomes_letters_and_the_oldest_traveller_are_read_from_the_tables(tools: Resources) -> None:
+    numbers = [
+        accept(REQUEST, caller="c", idempotency_key=None, trace="t" * 32, now=NOON, resources=tools)[0].number for _ in range(3)
+    ]
+    found = samples(ask(tools, "/metrics/suite"))
+    assert found["blankwright_travellers", ()] == 3
+    assert found["blankwright_oldest_traveller_seconds", ()] > 3600, "it came at noon of a day long past"
+    letter = DeadLetter("process", b"{}", "", "")
+    store = QuoteStore(tools.database)
+    for number in numbers:
+        store.settle(number, 1, Outcome("failed", "d", problem=b"{}"), now=NOON, letter=letter)
+    store.settle(numbers[0], 1, Outcome("failed", "another", problem=b"{}"), now=NOON)
+    found = samples(ask(tools, "/metrics/suite"))
+    assert found["blankwright_quotes_total", ("failed",)] == 3
+    assert found["blankwright_dead_letters_total", ()] == 3
+    assert found["blankwright_dead_letters_open", ()] == 3
+    assert found["blankwright_late_outcomes_differ_total", ()] == 1
+    assert found["blankwright_oldest_traveller_seconds", ()] == 0
+
+
+def test_a_part_that_is_away_is_said_so_and_the_rest_is_told(tools: Resources) -> None:
+    answer = ask(away(tools), "/metrics/suite")
+    assert answer.status_code == 200
+    found = samples(answer)
+    assert found["blankwright_part_answers", ("redis",)] == 0
+    assert found["blankwright_part_answers", ("postgresql",)] == 1
+    assert found["blankwright_travellers", ()] == 0
+    assert "blankwright_queue_depth" not in {name for name, _ in found}
+
+
+def test_a_process_is_ready_when_both_parts_answer_and_not_when_either_is_away(tools: Resources) -> None:
+    assert ask(tools, "/readyz").json() == {"ready": True, "postgresql": "yes", "redis": "yes"}
+    without_broker = ask(away(tools), "/readyz")
+    assert without_broker.status_code == 503
+    assert without_broker.json() == {"ready": False, "postgresql": "yes", "redis": "no: ConnectionError"}
+    without_database = ask(replace(tools, database=Database("postgresql://u:p@127.0.0.1:1/x")), "/readyz")
+    assert without_database.status_code == 503
+    assert without_database.json() == {"ready": False, "postgresql": "no: OperationalError", "redis": "yes"}
+
+
+def test_a_process_is_not_ready_for_tables_that_are_behind(tools: Resources) -> None:
+    with tools.database.transaction() as connection:
+        (version_table,) = connection.execute(
+            text("select table_schema || '.' || table_name from information_schema.tables "
+                 "where table_schema = 'quoting' and table_name like '%version%'")
+        ).scalars()  # fmt: skip
+        connection.execute(text(f"delete from {version_table}"))
+    answer = ask(tools, "/readyz")
+    assert answer.status_code == 503
+    assert "quoting" in answer.json()["postgresql"]

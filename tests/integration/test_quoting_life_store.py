@@ -1,0 +1,124 @@
+"""Revisions, decisions and batches on a real PostgreSQL when many come at once: one is first, and it stands."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable
+from datetime import UTC, date, datetime, timedelta
+
+import pytest
+
+from services.chassis.database import Database
+from services.quoting.errors import IdempotencyKeyReused, QueueFull, QuoteInWork, RevisionUnknown
+from services.quoting.store.batches import BatchStore
+from services.quoting.store.life import LifeStore
+from services.quoting.store.repository import QuoteStore
+from services.quoting.store.rows import Decision, IdempotencyKey, NewQuote, Outcome
+
+NOW = datetime(2026, 11, 2, 9, 0, tzinfo=UTC)
+READY = Outcome("ready", "d1", body=b'{"a":1}', valid_until=date(2026, 12, 17))
+NEW = NewQuote(request=b"{}", customer="Tarn & Fell", title="A lens", rate_revision=1, quoted_on=NOW.date(), trace="t" * 32)
+
+
+@pytest.fixture
+def ready(database: Database) -> str:
+    """Number of a ready quote."""
+    store = QuoteStore(database)
+    begun, _ = store.accept(NEW, None, now=NOW, first_check_s=15)
+    store.settle(begun.number, 1, READY, now=NOW)
+    return begun.quote_number
+
+
+def at_once(count: int, work: Callable[[int], object]) -> list[object]:
+    """What `work` gives, or raises, for each of so many threads."""
+    found: list[object] = []
+
+    def one(place: int) -> None:
+        try:
+            found.append(work(place))
+        except Exception as fault:
+            found.append(fault)
+
+    threads = [threading.Thread(target=one, args=(place,)) for place in range(count)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    return found
+
+
+def requoted(database: Database, number: str, key: IdempotencyKey | None = None) -> tuple[str, bool]:
+    begun, is_new = LifeStore(database).add_revision(number, NEW, key, after=1, now=NOW, first_check_s=15)
+    return begun.number, is_new
+
+
+def test_of_ten_requotes_at_once_one_becomes_the_next_revision(database: Database, ready: str) -> None:
+    found = at_once(8, lambda _: requoted(database, ready))
+    assert [one for one in found if not isinstance(one, Exception)] == [(f"{ready}.2", True)]
+    assert sum(isinstance(one, QuoteInWork) for one in found) == 7
+    assert [row.revision for row in QuoteStore(database).page(before=None, most=9, status=None)] == [2]
+
+
+def test_ten_requotes_under_one_key_are_one_revision(database: Database, ready: str) -> None:
+    key = IdempotencyKey("caller", "POST requote", "k", b"h")
+    found = at_once(8, lambda _: requoted(database, ready, key))
+    assert sorted(found) == [(f"{ready}.2", False)] * 7 + [(f"{ready}.2", True)]  # type: ignore[type-var]
+    with pytest.raises(IdempotencyKeyReused):
+        requoted(database, ready, IdempotencyKey("caller", "POST requote", "k", b"other"))
+
+
+def test_a_requote_on_what_is_no_longer_the_latest_is_refused(database: Database, ready: str) -> None:
+    requoted(database, ready)
+    QuoteStore(database).settle(f"{ready}.2", 1, READY, now=NOW)
+    with pytest.raises(QuoteInWork, match="Revision 2"):
+        requoted(database, ready)
+    with pytest.raises(RevisionUnknown, match="its latest is 2"):
+        QuoteStore(database).quote(ready, 3)
+
+
+def test_of_two_decisions_at_once_one_stands_for_both(database: Database, ready: str) -> None:
+    wanted = [Decision("declined", None, f"person {n}", "", "key", NOW) for n in range(8)]
+    stands = at_once(8, lambda place: LifeStore(database).decide(ready, wanted[place]))
+    assert len(set(stands)) == 1
+    assert QuoteStore(database).quote(ready).decision == stands[0]
+    assert [kind for kind, _, _ in QuoteStore(database).events(ready)] == ["ready", "declined"]
+
+
+def test_one_key_makes_one_batch_even_from_several_at_once(database: Database) -> None:
+    key = IdempotencyKey("caller", "POST batch", "k", b"h")
+    found = at_once(6, lambda _: BatchStore(database).accept([NEW] * 5, key, now=NOW)[0])
+    assert len(set(found)) == 1
+    assert len(QuoteStore(database).page(before=None, most=99, status=None)) == 5
+
+
+def test_a_batch_waits_outside_the_queues_and_no_sweeper_takes_it_for_lost(database: Database) -> None:
+    store, batches = QuoteStore(database), BatchStore(database)
+    number, _ = batches.accept([NEW] * 5, None, now=NOW)
+    much_later = NOW + timedelta(days=1)
+    assert store.unsent(now=much_later) == []
+    assert store.overdue(now=much_later, most_attempts=3) == ([], [])
+    begun, _ = store.accept(NEW, None, now=NOW, first_check_s=15, most_unfinished=1)
+    with pytest.raises(QueueFull):
+        store.accept(NEW, None, now=NOW, first_check_s=15, most_unfinished=1)
+    first = batches.let_in(most_in_flight=2, now=much_later, first_check_s=15)
+    assert [start.number for start in first] == list(batches.numbers(number)[:2])
+    assert batches.let_in(most_in_flight=2, now=much_later, first_check_s=15) == []
+    lost = store.unsent(now=much_later + timedelta(seconds=3))
+    assert {start.number for start in lost} == {begun.number, *(start.number for start in first)}, (
+        "let in, and not known to be sent"
+    )
+    store.settle(first[0].number, 1, READY, now=much_later)
+    assert [start.number for start in batches.let_in(most_in_flight=2, now=much_later, first_check_s=15)] == [
+        batches.numbers(number)[2]
+    ]
+    assert batches.batch(number).counts == {"accepted": 4, "ready": 1}
+    assert not batches.is_finished(number)
+
+
+def test_two_who_let_in_at_once_never_let_the_same_quote_in_twice(database: Database) -> None:
+    batches = BatchStore(database)
+    batches.accept([NEW] * 40, None, now=NOW)
+    found: list[str] = []
+    at_once(4, lambda _: found.extend(start.number for start in batches.let_in(most_in_flight=10, now=NOW, first_check_s=15)))
+    assert len(found) == len(set(found))
+    assert 10 <= len(found) <= 40
