@@ -4,9 +4,10 @@ PYTHON ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
 RUN := $(BIN)/blankwright
+QUOTES ?= 200
 
 .DEFAULT_GOAL := help
-.PHONY: help quote up down status bench test test-unit test-outside test-architecture test-integration test-system check format lock clean
+.PHONY: help quote up down status bench drill compose-test test test-unit test-outside test-architecture test-integration test-system check format lock clean
 
 help:  ## list the targets
 	@grep -E '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/' | expand -t 20
@@ -32,11 +33,21 @@ test-unit test-outside test-architecture test-integration test-system: test-%: $
 bench: $(VENV)/installed-dev  ## how long the parts take, as ratios within one run
 	$(BIN)/python -m tests.bench
 
-check: $(VENV)/installed-dev  ## formatting, lint, types, import rules; writes nothing
+drill: $(VENV)/installed-dev  ## quotes under load while every part in turn is killed, cut off or starved; QUOTES=10000 for a long one
+	$(BIN)/python -u -m tests.drill $(QUOTES)
+
+compose-test: $(VENV)/installed-dev  ## the fleet of compose.yaml in containers: up, tried, taken down (needs docker compose)
+	@$(BIN)/python -m tests.compose
+
+check: $(VENV)/installed-dev  ## formatting, lint, types, import rules, known weaknesses, secrets; writes nothing
 	$(BIN)/ruff format --check --no-cache .
 	$(BIN)/ruff check --no-cache .
 	$(BIN)/mypy --cache-dir=/dev/null
 	$(BIN)/python -m pytest tests/architecture
+	$(BIN)/bandit -q -c pyproject.toml -r services shared_schemas
+	@git ls-files -z --cached --others --exclude-standard | xargs -0 $(BIN)/detect-secrets-hook --no-verify \
+	    --exclude-files '\.lock$$' --exclude-lines 'secretName: ' --exclude-secrets '^(for-tests|from-file|bw_0_0)$$' && echo 'detect-secrets: no secret in the files of the repository'
+	@$(BIN)/python -m tests.advisories
 
 format: $(VENV)/installed-dev  ## mend formatting and what lint can mend
 	$(BIN)/ruff format .
@@ -44,7 +55,7 @@ format: $(VENV)/installed-dev  ## mend formatting and what lint can mend
 
 lock: $(VENV)/installed-dev  ## pin the dependencies anew, with hashes and without index addresses
 	$(BIN)/uv pip compile pyproject.toml --extra embedded --universal --generate-hashes --no-emit-index-url -q -o requirements.lock
-	$(BIN)/uv pip compile pyproject.toml --extra embedded --extra dev -c requirements.lock --universal --generate-hashes \
+	$(BIN)/uv pip compile pyproject.toml --extra embedded --extra telemetry --extra dev -c requirements.lock --universal --generate-hashes \
 	    --no-emit-index-url -q -o requirements-dev.lock
 
 clean: down  ## remove the environment and the one box with all its data

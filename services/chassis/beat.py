@@ -2,26 +2,61 @@
 
 from __future__ import annotations
 
+import time
+from datetime import datetime
 from typing import Any
 
 from celery import Celery
+from celery.beat import Scheduler
+from celery.schedules import schedule
 
+from services.chassis.heartbeat import beat_once
 from services.chassis.logs import set_up_logs
 from services.chassis.queue import queue_app
 from services.chassis.settings import Settings, settings
 from shared_schemas.pipeline import SWEEP_QUEUE, SWEEP_TASK, TASKS
 
+CLOCKS_APART_S = 60.0
+"""A sweep that was asked for longer ago is not done; shorter, and machines whose clocks disagree would never sweep."""
+
+
+class Every(schedule):
+    """Every so many seconds. A clock that is set back does not silence it: what ran in the future is due now."""
+
+    def is_due(self, last_run_at: datetime) -> tuple[bool, float]:
+        """Whether it is due, and the seconds until to ask again."""
+        due, wait_s = super().is_due(last_run_at)
+        every_s = self.run_every.total_seconds()
+        return (True, every_s) if wait_s > every_s + 1 else (due, wait_s)
+
+
+class TimeKeeper(Scheduler):
+    """Celery's scheduler in memory, which also proves that it still keeps time: each round touches the file of the health check."""
+
+    _seen_at = 0.0
+
+    def tick(self, *given: Any, **named: Any) -> Any:
+        """Ask for what is due; seconds until the next round."""
+        now = time.time()
+        if now < self._seen_at:
+            # Celery holds its times against the clock of the machine; they are worked out anew when that was set back.
+            self._heap = None
+        self._seen_at = now
+        wait_s = super().tick(*given, **named)
+        beat_once()
+        return wait_s
+
 
 def beat_app(chosen: Settings) -> Celery:
     """A Celery application with the schedule. A second beat is harmless: the tasks are scans under row locks."""
     app = queue_app(chosen, TASKS)
-    app.conf.beat_scheduler = "celery.beat:Scheduler"
+    app.conf.beat_scheduler = TimeKeeper
     app.conf.beat_max_loop_interval = 5
     app.conf.beat_schedule = {
         "sweep": {
             "task": SWEEP_TASK,
-            "schedule": chosen.sweep_every_s,
-            "options": {"queue": SWEEP_QUEUE, "expires": 2 * chosen.sweep_every_s},
+            "schedule": Every(chosen.sweep_every_s),
+            "options": {"queue": SWEEP_QUEUE, "expires": max(2 * chosen.sweep_every_s, CLOCKS_APART_S)},
         }
     }
     return app

@@ -1,14 +1,19 @@
-"""The largest body that is read at all. Kept before anything is parsed, with or without a Content-Length."""
+"""The largest head and body that are read at all. Kept before anything is parsed, with or without a Content-Length."""
 
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping
 from typing import Any
 
 from starlette.exceptions import HTTPException
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from services.chassis.problems import MEDIA_TYPE, problem
+from shared_schemas.problem import Problem
+
+MOST_HEAD_BYTES = 16 * 1024
+"""Names and values of all headers, path and query. The front allows less; this holds where there is none."""
 
 
 class BodyTooLarge(HTTPException):
@@ -18,20 +23,27 @@ class BodyTooLarge(HTTPException):
         super().__init__(413, f"The body has {read} bytes or more; at most {most} are read.")
 
 
-class BodyLimit:
-    """Middleware: answers 413 to a body of more than `most_bytes`."""
+class RequestLimits:
+    """Middleware: answers 413 to a body of more than `most_bytes` (or what `at_path` says of that very path), and 431 to a head of more than `MOST_HEAD_BYTES`."""
 
-    def __init__(self, app: ASGIApp, *, most_bytes: int) -> None:
+    def __init__(self, app: ASGIApp, *, most_bytes: int, at_path: Mapping[str, int] | None = None) -> None:
         self._app = app
         self._most_bytes = most_bytes
+        self._at_path = dict(at_path or {})
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] != "http":
             await self._app(scope, receive, send)
             return
+        head = sum(len(name) + len(value) for name, value in scope["headers"]) + len(scope["path"]) + len(scope["query_string"])
+        if head > MOST_HEAD_BYTES:
+            detail = f"Headers, path and query have {head} bytes; at most {MOST_HEAD_BYTES} are read."
+            await _answer(send, problem("headers-too-large", detail, instance=_instance(scope)))
+            return
+        most_bytes = self._at_path.get(scope["path"], self._most_bytes)
         announced = dict(scope["headers"]).get(b"content-length", b"0")
-        if announced.isdigit() and int(announced) > self._most_bytes:
-            await self._refuse(send, int(announced))
+        if announced.isdigit() and int(announced) > most_bytes:
+            await self._refuse(scope, send, int(announced), most_bytes)
             return
         read = 0
         answered = False
@@ -40,8 +52,8 @@ class BodyLimit:
             nonlocal read
             message = await receive()
             read += len(message.get("body", b""))
-            if read > self._most_bytes:
-                raise BodyTooLarge(read, self._most_bytes)
+            if read > most_bytes:
+                raise BodyTooLarge(read, most_bytes)
             return message
 
         async def watched(message: Message) -> None:
@@ -53,11 +65,20 @@ class BodyLimit:
             await self._app(scope, counted, watched)
         except BodyTooLarge:
             if not answered:
-                await self._refuse(send, read)
+                await self._refuse(scope, send, read, most_bytes)
 
-    async def _refuse(self, send: Send, found: int) -> None:
-        said = problem("body-too-large", f"The body has {found} bytes or more; at most {self._most_bytes} are read.")
-        content = json.dumps(said.model_dump(mode="json", exclude_none=True)).encode()
-        headers: list[Any] = [(b"content-type", MEDIA_TYPE.encode()), (b"content-length", str(len(content)).encode())]
-        await send({"type": "http.response.start", "status": 413, "headers": headers})
-        await send({"type": "http.response.body", "body": content})
+    async def _refuse(self, scope: Scope, send: Send, found: int, most_bytes: int) -> None:
+        detail = f"The body has {found} bytes or more; at most {most_bytes} are read."
+        await _answer(send, problem("body-too-large", detail, instance=_instance(scope)))
+
+
+def _instance(scope: Scope) -> str | None:
+    named = scope.get("state", {}).get("id")
+    return f"/requests/{named}" if named else None
+
+
+async def _answer(send: Send, said: Problem) -> None:
+    content = json.dumps(said.model_dump(mode="json", exclude_none=True)).encode()
+    headers: list[Any] = [(b"content-type", MEDIA_TYPE.encode()), (b"content-length", str(len(content)).encode())]
+    await send({"type": "http.response.start", "status": said.status, "headers": headers})
+    await send({"type": "http.response.body", "body": content})

@@ -1,8 +1,9 @@
 """The way of a traveller through the queues: each stage reads its sections, stamps its own and sends the number on.
 
 A stage is a pure function of sections and rates. Its answer is a section, or a `Refusal`, which goes straight to the
-last station. A transport fault is tried again a few times with growing waits; any other fault is stamped as a
-`Failure` and goes to the last station too, so that a quote always learns what became of it.
+last station. A transport fault is tried again a few times with growing waits and then left to the sweeper, which starts
+the quote again; any other fault is stamped as a `Failure` and goes to the last station too, so that a quote always
+learns what became of it.
 """
 
 from __future__ import annotations
@@ -10,6 +11,7 @@ from __future__ import annotations
 import logging
 import traceback as tracebacks
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import Any, Protocol, cast
 
@@ -43,6 +45,9 @@ TRANSPORT_FAULTS: tuple[type[BaseException], ...] = (
 
 MOST_RETRIES = 3
 
+LAST_FAULT = "last_fault"
+"""Field of a traveller beside its sections: the transport fault that its last try at a station ended in."""
+
 
 def retry_wait_s(retries: int) -> float:
     """Seconds before try number `retries` + 1: 1, 2, 4 … at most 20."""
@@ -71,7 +76,7 @@ class Terminus(Protocol):
 
     task: str
 
-    def arrive(self, number: str, attempt: int, resources: Resources) -> None: ...
+    def arrive(self, number: str, attempt: int, resources: Resources) -> str: ...
 
 
 _READERS: dict[str, TypeAdapter[Any]] = {
@@ -89,21 +94,24 @@ def write_section(section: BaseModel) -> bytes:
     return section.model_dump_json().encode()
 
 
-def hop(stage: Stage, number: str, attempt: int, trace: str, resources: Resources) -> None:
-    """Do one stage of one traveller and send it on. May run twice: what is stamped already is not worked out again."""
+def hop(stage: Stage, number: str, attempt: int, trace: str, resources: Resources) -> str:
+    """Do one stage of one traveller and send it on; a word for how it went. May run twice: what is stamped already is not worked out again."""
     here = stage.station
     found = resources.travellers.read(number, attempt, (*stage.reads, here.section))
     if "job" not in found:
         log.warning("traveller is gone", extra={"number": number, "attempt": attempt, "stage": here.service})
-        return
+        return "gone"
+    word = "stamped_before"
     if here.section not in found:
         outcome = _outcome(stage, found, resources)
         resources.travellers.stamp(number, attempt, {_field(outcome, here): write_section(outcome)})
         if isinstance(outcome, (Refusal, Failure)):
             resources.send(LAST.task, LAST.queue, number, attempt, trace)
-            return
+            return "refused" if isinstance(outcome, Refusal) else "failed"
+        word = "stamped"
     following = after(here.section)
     resources.send(following.task, following.queue, number, attempt, trace)
+    return word
 
 
 def _outcome(stage: Stage, found: dict[str, bytes], resources: Resources) -> BaseModel:
@@ -152,8 +160,18 @@ def failure_of(service: str, fault: BaseException) -> Failure:
     )
 
 
+def leave(stage: Stage, number: str, attempt: int, resources: Resources, *, fault: BaseException) -> None:
+    """After the last try of a transport fault: leave the traveller where it is, and beside it what the fault was.
+
+    The sweeper starts the quote again; a quote that has used up its attempts fails, and its letter shows the fault.
+    """
+    log.warning("left to the sweeper", extra={"stage": stage.station.service, "why": str(fault)})
+    with suppress(redis.RedisError):
+        resources.travellers.stamp(number, attempt, {LAST_FAULT: failure_of(stage.station.service, fault).traceback.encode()})
+
+
 def give_up(stage: Stage, number: str, attempt: int, trace: str, resources: Resources, *, fault: BaseException) -> None:
-    """After the last try of a transport fault: stamp a failure and send the traveller to the last station."""
+    """After the last try of a stage that takes too long: stamp a failure and send the traveller to the last station."""
     failure = failure_of(stage.station.service, fault)
     resources.travellers.stamp(number, attempt, {"failure": write_section(failure)})
     resources.send(LAST.task, LAST.queue, number, attempt, trace)

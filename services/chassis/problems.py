@@ -19,6 +19,8 @@ PROBLEM_TYPES: dict[str, tuple[int, str, str]] = {
     "method-not-allowed": (405, "This address does not take that method", "See the header Allow."),
     "not-acceptable": (406, "No such representation", "Ask for one of the media types that the answer names."),
     "idempotency-conflict": (422, "The Idempotency-Key was used for another request", "Use a new key for a new request."),
+    "conflict": (409, "Not as it stands now", "The answer says how it stands, and what would do."),
+    "not-replayable": (409, "It has not failed", "Look at the quote that the answer names; there is nothing to replay."),
     "stale": (412, "It was changed meanwhile", "Read it again and repeat your change."),
     "body-too-large": (413, "The body is too large", "Send less; the limit is in the answer."),
     "unsupported-media-type": (415, "The body is of another kind", "Send application/json."),
@@ -26,9 +28,12 @@ PROBLEM_TYPES: dict[str, tuple[int, str, str]] = {
     "refused": (422, "The lens cannot be made as it is drawn", "Each entry of errors is a reason, with the figure and the limit."),
     "rates": (422, "The rates cannot answer this", "An engineer adds or mends the row that the answer names."),
     "if-match-missing": (428, "If-Match is needed", "Read the table first and send its ETag back."),
+    "headers-too-large": (431, "The head of the request is too large", "Send less in headers and query; the limit is in the answer."),
+    "too-often": (429, "Too many requests", "Wait as long as Retry-After says, then send fewer at a time."),
     "internal": (500, "Something unforeseen broke", "Try again; if it stays, tell the operator the instance."),
     "stage-failed": (500, "A stage of the quote failed", "The answer says which. Ask for the quote again when it is mended; the operator has the details."),
     "unavailable": (503, "A part of the suite does not answer", "Try again in a moment."),
+    "queue-full": (503, "The queue is full", "Send it again after the seconds that Retry-After names, with the same Idempotency-Key."),
 }  # fmt: skip
 """Every type of problem: status, title, and what would do. Each has its paragraph at `/problems#<slug>`."""
 

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import ssl
 from typing import Any
+from urllib.parse import parse_qsl, urlsplit, urlunsplit
 
 from celery import Celery
 from kombu.entity import Queue
@@ -17,8 +19,10 @@ VISIBILITY_S = 120
 
 def queue_app(settings: Settings, tasks: dict[str, str]) -> Celery:
     """A Celery application that knows `tasks` (name to queue) and nothing else. It registers no code: workers do."""
-    app = Celery(settings.deployment, broker=settings.redis_url.get_secret_value(), set_as_current=False)
+    address, tls = broker_of(settings.redis_url.get_secret_value())
+    app = Celery(settings.deployment, broker=address, set_as_current=False)
     app.conf.update(
+        broker_use_ssl=tls,
         result_backend=None,
         task_ignore_result=True,
         task_serializer="json",
@@ -35,6 +39,7 @@ def queue_app(settings: Settings, tasks: dict[str, str]) -> Celery:
         worker_cancel_long_running_tasks_on_connection_loss=True,
         task_soft_time_limit=SOFT_LIMIT_S,
         task_time_limit=HARD_LIMIT_S,
+        broker_transport="services.chassis.redis_transport:Transport",
         broker_transport_options=_transport_options(settings.deployment),
         broker_connection_retry_on_startup=True,
         broker_connection_max_retries=None,
@@ -43,12 +48,26 @@ def queue_app(settings: Settings, tasks: dict[str, str]) -> Celery:
         worker_max_memory_per_child=400_000,
         worker_soft_shutdown_timeout=10.0,
         worker_hijack_root_logger=False,
+        # Celery would put a logger in the place of the error output, and what our own loggers write there would be swallowed.
+        worker_redirect_stdouts=False,
         worker_send_task_events=False,
         worker_enable_remote_control=False,
         task_send_sent_event=False,
         enable_utc=True,
     )
     return app
+
+
+def broker_of(redis_url: str) -> tuple[str, dict[str, Any] | None]:
+    """The address for Celery, and its TLS options (`None` without TLS), from `redis://` or `rediss://…?ssl_ca_certs=…`.
+
+    Left to themselves, Celery and kombu would not check the certificate of a `rediss://` address.
+    """
+    parts = urlsplit(redis_url)
+    if parts.scheme != "rediss":
+        return redis_url, None
+    told = {name: value for name, value in parse_qsl(parts.query) if name in ("ssl_ca_certs", "ssl_certfile", "ssl_keyfile")}
+    return urlunsplit(parts._replace(query="")), told | {"ssl_cert_reqs": ssl.CERT_REQUIRED, "ssl_check_hostname": True}
 
 
 def _transport_options(deployment: str) -> dict[str, Any]:
@@ -60,6 +79,8 @@ def _transport_options(deployment: str) -> dict[str, Any]:
         "socket_timeout": 30,
         "socket_keepalive": True,
         "health_check_interval": 15,
-        "queue_order_strategy": "priority",
+        # In turn, as no message has a priority: in a fixed order the queues named last would starve behind a busy first one,
+        # and last of all comes the queue of the heartbeat.
+        "queue_order_strategy": "round_robin",
         "global_keyprefix": f"{deployment}:",
     }

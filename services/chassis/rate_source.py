@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections import OrderedDict
-from typing import Protocol
+from typing import Any, Protocol
 
 import httpx
 
-from shared_schemas.problem import Explained
+from services.chassis import tracing
+from shared_schemas.problem import Explained, Problem
+from shared_schemas.rate_impact import RateProposal
 from shared_schemas.rates import RateRevision, RevisionList
 
 MOST_KEPT = 8
@@ -25,12 +27,27 @@ class RevisionNotFound(Explained):
         super().__init__(f"There is no rate revision {number}.")
 
 
+class ProposalRefused(Explained):
+    """Rates that cannot be; each of `errors` names a place in what was proposed."""
+
+    def __init__(self, said: Problem) -> None:
+        super().__init__(said.detail, *said.errors)
+
+
 class RateSource(Protocol):
     """Gives revisions by number, and the latest."""
 
     def revision(self, number: int) -> RateRevision: ...
 
     def latest(self) -> RateRevision: ...
+
+    def propose(self, table: str, body: bytes, content_type: str, *, by: str) -> RateProposal: ...
+
+
+def _in_our_trace(request: httpx.Request) -> None:
+    span = tracing.current()
+    if span:
+        request.headers["traceparent"] = span
 
 
 class HttpRateSource:
@@ -42,13 +59,18 @@ class HttpRateSource:
             headers={"Authorization": f"Bearer {service_key}", "Accept": "application/json"},
             timeout=httpx.Timeout(10, connect=2),
             transport=transport,
+            event_hooks={"request": [_in_our_trace]},
         )
         self._kept: OrderedDict[int, RateRevision] = OrderedDict()
 
     def revision(self, number: int) -> RateRevision:
-        """The revision of that number. Raises `RevisionNotFound`, or `RatesUnavailable` when the service does not answer."""
+        """The revision of that number, or below zero the proposal.
+
+        Raises `RevisionNotFound`, or `RatesUnavailable` when the service does not answer.
+        """
         if number not in self._kept:
-            body = self._get(f"/v1/rates/revisions/{number}", missing=RevisionNotFound(number))
+            place = f"revisions/{number}" if number > 0 else f"proposals/{-number}"
+            body = self._get(f"/v1/rates/{place}", missing=RevisionNotFound(number))
             self._kept[number] = RateRevision.model_validate_json(body)
             while len(self._kept) > MOST_KEPT:
                 self._kept.popitem(last=False)
@@ -62,13 +84,27 @@ class HttpRateSource:
             raise RatesUnavailable("the rates service has no revision yet; run the migrations first")
         return self.revision(page.items[0].number)
 
+    def propose(self, table: str, body: bytes, content_type: str, *, by: str) -> RateProposal:
+        """Have a table kept as a proposal. Raises `ProposalRefused` for rows that cannot be, or `RatesUnavailable`."""
+        answer = self._asked(
+            "POST", "/v1/rates/proposals", params={"table": table, "by": by}, content=body, headers={"Content-Type": content_type}
+        )
+        if answer.status_code == 422:
+            raise ProposalRefused(Problem.model_validate_json(answer.content))
+        if answer.status_code != 201:
+            raise RatesUnavailable(f"the rates service answered {answer.status_code}")
+        return RateProposal.model_validate_json(answer.content)
+
     def _get(self, path: str, *, missing: Explained) -> bytes:
-        try:
-            answer = self._client.get(path)
-        except httpx.TransportError as fault:
-            raise RatesUnavailable(f"the rates service does not answer: {fault}") from fault
+        answer = self._asked("GET", path)
         if answer.status_code == 404:
             raise missing
         if answer.status_code != 200:
             raise RatesUnavailable(f"the rates service answered {answer.status_code}")
         return answer.content
+
+    def _asked(self, method: str, path: str, **more: Any) -> httpx.Response:
+        try:
+            return self._client.request(method, path, **more)
+        except httpx.TransportError as fault:
+            raise RatesUnavailable(f"the rates service does not answer: {fault}") from fault

@@ -5,14 +5,17 @@ from __future__ import annotations
 import os
 import secrets
 from dataclasses import dataclass
+from functools import cached_property
 
 import redis
 from celery import Celery
 
+from services.chassis import tracing
 from services.chassis.database import Database
 from services.chassis.queue import queue_app
 from services.chassis.rate_source import HttpRateSource, RateSource
 from services.chassis.settings import Settings, settings
+from services.chassis.tally import Tally
 from services.chassis.travellers import RedisTravellers, Travellers
 from shared_schemas.pipeline import TASKS
 
@@ -29,10 +32,26 @@ class Resources:
     redis: redis.Redis
 
     def send(self, task: str, queue: str, number: str, attempt: int, trace: str) -> None:
-        """Ring the doorbell of `queue`: the message carries three short words and nothing else."""
+        """Ring the doorbell of `queue`: the message carries three short words and nothing else, but for the span it came from."""
+        span = tracing.current()
         self.queue.send_task(
-            task, args=[number, attempt, trace], queue=queue, task_id=secrets.token_hex(8), argsrepr="", kwargsrepr=""
+            task,
+            args=[number, attempt, trace],
+            queue=queue,
+            task_id=secrets.token_hex(8),
+            argsrepr="",
+            kwargsrepr="",
+            headers={"traceparent": span} if span else None,
         )
+
+    @cached_property
+    def tally(self) -> Tally:
+        """Where this process counts what it did."""
+        return Tally(self.redis, deployment=self.settings.deployment)
+
+    def waiting(self, queue: str) -> int:
+        """Messages that lie in `queue` and that no worker has taken yet."""
+        return self.redis.llen(f"{self.settings.deployment}:{queue}")
 
 
 def build_resources(chosen: Settings, *, queue: Celery | None = None) -> Resources:

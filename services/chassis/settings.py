@@ -1,24 +1,72 @@
-"""The settings of a process: one class, read once at its start from the environment (prefix `BLANKWRIGHT_`)."""
+"""The settings of a process: one class, read once at its start from the environment (prefix `BLANKWRIGHT_`).
+
+A secret may lie in a file instead, as container engines and clusters hand them out: `BLANKWRIGHT_DATABASE_URL_FILE` names
+the file, or it lies at `/run/secrets/blankwright_database_url`. A variable goes before a file; a secret told twice is an error.
+"""
 
 from __future__ import annotations
 
+import os
 from functools import cache
-from typing import Annotated
+from pathlib import Path
+from typing import Annotated, Any
 
 from pydantic import Field, SecretStr, field_validator
-from pydantic_settings import BaseSettings, NoDecode, SettingsConfigDict
+from pydantic.fields import FieldInfo
+from pydantic_settings import BaseSettings, NoDecode, PydanticBaseSettingsSource, SettingsConfigDict
 
+PREFIX = "BLANKWRIGHT_"
+SECRETS_FOLDER = Path("/run/secrets")
 SAMPLE_SECRETS = ("change-me", "changeme", "secret", "password", "example")
+
+
+class SecretToldTwice(ValueError):
+    """A secret stands in a variable and in a file that another variable names; which one counts is not for us to guess."""
+
+    def __init__(self, name: str) -> None:
+        super().__init__(f"{name} and {name}_FILE are both set; keep one of them.")
+
+
+def told(name: str) -> str | None:
+    """The setting `name` as the variable, the file that `<name>_FILE` names, or the file in the secrets folder has it.
+
+    Raises `SecretToldTwice`, and `OSError` for a named file that cannot be read.
+    """
+    value, place = os.environ.get(name), os.environ.get(f"{name}_FILE")
+    if value and place:
+        raise SecretToldTwice(name)
+    if value:
+        return value
+    lies_at = Path(place) if place else SECRETS_FOLDER / name.lower()
+    if not place and not lies_at.is_file():
+        return None
+    return lies_at.read_text(encoding="utf-8").strip()
+
+
+class FilesOfSecrets(PydanticBaseSettingsSource):
+    """The settings that lie in files."""
+
+    def get_field_value(self, field: FieldInfo, field_name: str) -> tuple[Any, str, bool]:
+        """The value of one field, `None` when no file has it."""
+        return told(f"{PREFIX}{field_name.upper()}"), field_name, False
+
+    def __call__(self) -> dict[str, Any]:
+        found = {name: self.get_field_value(field, name)[0] for name, field in self.settings_cls.model_fields.items()}
+        return {name: value for name, value in found.items() if value is not None}
 
 
 class Settings(BaseSettings):
     """Where the other parts are, and the limits this process keeps.
 
-    `database_url` and `redis_url` carry passwords. `rates_url` is the origin that serves `/v1/rates`; `service_key` the
-    key that processes of the suite show one another there. A sample secret refuses to start.
+    `database_url` (`postgresql://…?sslmode=verify-full&sslrootcert=…`) and `redis_url` (`rediss://…?ssl_ca_certs=…`) carry
+    passwords. `rates_url` is the origin that serves `/v1/rates`, and processes of the suite show it the `service_key`.
+    A sample secret refuses to start. `most_unfinished`: quotes that may
+    be under way at once; what all workers finish within five minutes at most, so that no quote is started again for waiting. `most_bulk_in_flight`: those
+    among them that came in batches; some two for each worker process, so that a single quote never waits long behind a batch.
+    `proposals_kept_days`: how long a proposed rate table is kept, and what it would do.
     """
 
-    model_config = SettingsConfigDict(env_prefix="BLANKWRIGHT_", env_file=None, frozen=True, secrets_dir=None)
+    model_config = SettingsConfigDict(env_prefix=PREFIX, env_file=None, frozen=True)
 
     database_url: SecretStr
     redis_url: SecretStr
@@ -29,9 +77,21 @@ class Settings(BaseSettings):
     log_level: str = "INFO"
     most_body_bytes: Annotated[int, Field(ge=1024)] = 1024 * 1024
     traveller_lives_s: Annotated[int, Field(ge=60)] = 24 * 3600
-    first_check_s: Annotated[float, Field(ge=15)] = 15.0
+    first_check_s: Annotated[float, Field(ge=15, le=300)] = 15.0
     most_attempts: Annotated[int, Field(ge=1)] = 6
+    most_unfinished: Annotated[int, Field(ge=1)] = 500
+    most_bulk_in_flight: Annotated[int, Field(ge=1)] = 4
+    proposals_kept_days: Annotated[int, Field(ge=1, le=365)] = 14
     sweep_every_s: Annotated[float, Field(gt=0)] = 5.0
+
+    @classmethod
+    def settings_customise_sources(
+        cls, settings_cls: type[BaseSettings], init_settings: PydanticBaseSettingsSource,
+        env_settings: PydanticBaseSettingsSource, dotenv_settings: PydanticBaseSettingsSource,
+        file_secret_settings: PydanticBaseSettingsSource,
+    ) -> tuple[PydanticBaseSettingsSource, ...]:  # fmt: skip
+        """What is given in code, then variables, then files; no `.env` file is read."""
+        return init_settings, env_settings, FilesOfSecrets(settings_cls)
 
     @field_validator("services", mode="before")
     @classmethod
@@ -45,6 +105,14 @@ class Settings(BaseSettings):
         for sample in SAMPLE_SECRETS:
             if text == sample or f":{sample}@" in text:
                 raise ValueError(f"it carries the sample secret {sample}; set a secret of your own")
+        return value
+
+    @field_validator("redis_url")
+    @classmethod
+    def _tls_is_checked(cls, value: SecretStr) -> SecretStr:
+        text = value.get_secret_value().lower()
+        if text.startswith("rediss:") and ("ssl_cert_reqs=" in text or "ssl_check_hostname=" in text):
+            raise ValueError("leave ssl_cert_reqs and ssl_check_hostname out; with rediss the certificate is always checked")
         return value
 
 

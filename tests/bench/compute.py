@@ -1,0 +1,186 @@
+"""How long the parts of the main job take in this process. The unit is the validation of the same prescription from JSON."""
+
+from __future__ import annotations
+
+import gc
+import statistics
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import date
+from functools import partial
+
+from services.glass.domain.buying import forget_lots
+from services.glass.domain.layout import forget_layouts
+from services.glass.domain.plan import plan_blanks
+from services.prescription.domain.check import check, check_prescription
+from services.prescription.domain.mending import mend
+from services.process.domain.block_layout import forget_layouts as forget_block_layouts
+from services.process.domain.block_layout import layout_of
+from services.process.domain.plan import plan_operations
+from services.quoting.domain.quote import assemble
+from services.rates.domain.seed import seed_rates
+from shared_schemas.prescription import Prescription
+from shared_schemas.quote import QuoteRequest
+from shared_schemas.traveller import Job, Refusal
+from tests.bench.lenses import TRIPLET_INDICES, chain_of_lenses, triplet_with_a_slip
+from tests.bench.plates import plates_to_lay
+
+RUNS = 25
+
+
+@dataclass(frozen=True)
+class Row:
+    """One line of the table: medians in milliseconds, and the ratio to the unit of the same size."""
+
+    name: str
+    median_ms: float
+    worst_ms: float
+    ratio: float
+
+
+def medians(work: Callable[[], object], *, runs: int = RUNS) -> tuple[float, float]:
+    """Median and worst of some runs after two to warm up [ms]."""
+    for _ in range(2):
+        work()
+    gc.collect()
+    times = []
+    for _ in range(runs):
+        began = time.perf_counter()
+        work()
+        times.append((time.perf_counter() - began) * 1000)
+    return statistics.median(times), max(times)
+
+
+def prescription_rows() -> list[Row]:
+    """Checks of 10, 20 and 40 surfaces."""
+    rates = seed_rates()
+    rows = []
+    for elements in (5, 10, 20):
+        lens = chain_of_lenses(elements)
+        document = lens.model_dump_json()
+        unit, worst_unit = medians(lambda document=document: Prescription.model_validate_json(document))
+        median, worst = medians(lambda lens=lens: check_prescription(lens, rates))
+        rows.append(Row(f"validate a prescription of {2 * elements} surfaces (unit)", unit, worst_unit, 1.0))
+        rows.append(Row(f"check a prescription of {2 * elements} surfaces", median, worst, median / unit))
+    return rows
+
+
+def quoting_rows() -> list[Row]:
+    """Quotes of 7 and 14 elements at six quantities, ten thousand draws each; the unit is the validation of the prescription."""
+    rates = seed_rates()
+    rows = []
+    for elements in (7, 14):
+        lens = chain_of_lenses(elements)
+        document = lens.model_dump_json()
+        unit, _ = medians(lambda document=document: Prescription.model_validate_json(document))
+        job = job_of(lens)
+        report = check(job=job, rates=rates)
+        assert not isinstance(report, Refusal)
+        blanks = plan_blanks(job=job, check=report, rates=rates)
+        assert not isinstance(blanks, Refusal)
+        operations = plan_operations(job=job, check=report, blanks=blanks, rates=rates)
+        assert not isinstance(operations, Refusal)
+        ask = partial(assemble, job=job, check=report, blanks=blanks, operations=operations, rates=rates, rate_digest="bench")
+        median, worst = medians(ask)
+        rows.append(Row(f"assemble {elements} elements at six quantities", median, worst, median / unit))
+    return rows
+
+
+def glass_rows(unit: float) -> list[Row]:
+    """The blank plan of 14 elements at six quantities: nothing known yet, layouts known, everything known."""
+    rates = seed_rates()
+    job = job_of(chain_of_lenses(14))
+    report = check(job=job, rates=rates)
+    assert not isinstance(report, Refusal)
+    plan = partial(plan_blanks, job=job, check=report, rates=rates)
+
+    def forgetting(*forget: Callable[[], None]) -> Callable[[], object]:
+        def work() -> object:
+            for one in forget:
+                one()
+            return plan()
+
+        return work
+
+    measured = {
+        "plan blanks of 14 elements, nothing known": medians(forgetting(forget_layouts, forget_lots)),
+        "plan blanks of 14 elements, layouts known": medians(forgetting(forget_lots)),
+        "plan blanks of 14 elements, layouts and lots known": medians(plan),
+    }
+    return [Row(name, median, worst, median / unit) for name, (median, worst) in measured.items()]
+
+
+def process_rows(unit: float) -> list[Row]:
+    """The plan of operations of 14 elements, with no layout of a block known and with all known."""
+    rates = seed_rates()
+    job = job_of(chain_of_lenses(14))
+    report = check(job=job, rates=rates)
+    assert not isinstance(report, Refusal)
+    blanks = plan_blanks(job=job, check=report, rates=rates)
+    assert not isinstance(blanks, Refusal)
+    plan = partial(plan_operations, job=job, check=report, blanks=blanks, rates=rates)
+
+    def new() -> object:
+        forget_block_layouts()
+        return plan()
+
+    measured = {
+        "plan operations of 14 elements, no layout known": medians(new),
+        "plan operations of 14 elements, layouts known": medians(plan),
+    }
+    return [Row(name, median, worst, median / unit) for name, (median, worst) in measured.items()]
+
+
+def mending_rows(unit: float) -> list[Row]:
+    """What would mend a triplet with the sign of one radius wrong."""
+    lens = triplet_with_a_slip()
+    median, worst = medians(lambda: mend(lens, TRIPLET_INDICES))
+    return [Row("find what mends a triplet", median, worst, median / unit)]
+
+
+def block_rows(unit: float) -> list[Row]:
+    """The layout of about 200 lenses on a block: nothing known yet, a longer search for more, and known; the unit is that of the smallest prescription."""
+
+    def lay(*, tries: int, known: bool) -> Callable[[], object]:
+        def work() -> object:
+            if not known:
+                forget_block_layouts()
+            return layout_of(radius_ratio=8.0, half_angle_deg=61.5, tries=tries)
+
+        return work
+
+    measured = {
+        "lay a block of about 200 lenses, nothing known": medians(lay(tries=1, known=False)),
+        "lay a block of about 200 lenses, longer search": medians(lay(tries=2, known=False), runs=5),
+        "lay a block of about 200 lenses, known": medians(lay(tries=1, known=True)),
+    }
+    return [Row(name, median, worst, median / unit) for name, (median, worst) in measured.items()]
+
+
+def plate_rows(unit: float) -> list[Row]:
+    """Layouts of one plate; the unit is that of the smallest prescription."""
+    measured = {name: medians(work) for name, work in plates_to_lay().items()}
+    return [Row(name, median, worst, median / unit) for name, (median, worst) in measured.items()]
+
+
+def job_of(lens: Prescription) -> Job:
+    """The head of a traveller for a lens at six quantities."""
+    request = QuoteRequest(prescription=lens, quantities=(1, 5, 25, 100, 250, 500))
+    return Job(number="Q", attempt=1, request=request, rate_revision=1, quoted_on=date(2026, 11, 2))
+
+
+def print_table() -> None:
+    """Measure and print."""
+    rows = [*prescription_rows(), *quoting_rows()]
+    unit = rows[0].median_ms
+    rows += [*glass_rows(unit), *plate_rows(unit), *block_rows(unit), *process_rows(unit), *mending_rows(unit)]
+    print(f"In this process, medians of {RUNS} runs")
+    print(f"{'what':<56}{'median ms':>10}{'worst ms':>10}{'ratio':>8}")
+    for row in rows:
+        print(f"{row.name:<56}{row.median_ms:>10.2f}{row.worst_ms:>10.2f}{row.ratio:>8.1f}")
+    checks = {row.name: row.median_ms for row in rows}
+    growth = checks["check a prescription of 40 surfaces"] / checks["check a prescription of 10 surfaces"]
+    print(f"four times the surfaces take {growth:.1f} times as long to check")
+    more = checks["lay a plate of about 5000 discs, new"] / checks["lay a plate of about 500 discs, new"]
+    print(f"ten times the discs take {more:.1f} times as long to lay")
