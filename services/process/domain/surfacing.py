@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import replace
 from decimal import Decimal
 from typing import Literal
@@ -21,6 +21,9 @@ from shared_schemas.figure import Figure
 from shared_schemas.operations import OperationName
 from shared_schemas.rates import GrindingRow, PolishingRow, Rates
 
+FEW = 12
+"""Lenses on a block up to which it is asked whether singly they would cost less; a fuller block never costs more (common practice)."""
+
 SOFTLY = "blocked softly"
 """What the rule of a block says where an element bends: pitch buttons apart, so that nothing is strained."""
 
@@ -37,7 +40,17 @@ def block_of(work: ElementWork, face: FaceWork, rates: Rates, *, worked_first: b
     """The block that a face is worked on; behind the one worked first stands the blank as it was cut or pressed.
 
     Notes: an element that bends is blocked softly, with a share of the lenses a block would hold; a thinner one is worked singly.
+    Where a block holds few, a full one is held against as many lenses worked singly, and the cheaper way is taken.
     """
+    block = _block_that_fits(work, face, rates, worked_first=worked_first)
+    if not 1 < block.lenses <= FEW or not _a_spindle_takes(work, rates):
+        return block
+    alone = replace(block, lenses=1, rule=f"singly: {block.lenses} on a block would cost more")
+    costs = [_cost_of_one(_steps(work, face, way, rates, worked_first=worked_first)) for way in (alone, block)]
+    return alone if costs[0] < costs[1] else block
+
+
+def _block_that_fits(work: ElementWork, face: FaceWork, rates: Rates, *, worked_first: bool) -> Block:
     row = polishing_for(rates, work.glass, "block")
     thin = thinness(work, row)
     block = block_for(
@@ -79,10 +92,27 @@ def _behind_rim_mm(work: ElementWork, face: FaceWork) -> float:
 
 def grind_and_polish(work: ElementWork, face: FaceWork, rates: Rates, *, worked_first: bool) -> Iterator[Line]:
     """Block, fine grind, polish and deblock one face; singly where the block holds one and a spindle takes it."""
-    block = block_of(work, face, rates, worked_first=worked_first)
+    return _steps(work, face, block_of(work, face, rates, worked_first=worked_first), rates, worked_first=worked_first)
+
+
+def _a_spindle_takes(work: ElementWork, rates: Rates) -> bool:
+    """Whether there are spindles that work a lens of the diameter singly."""
     spindles: tuple[OperationName, ...] = ("fine_grind", "polish")
-    singly = block.lenses == 1 and all(can_take(rates, step, "single", work.blank.diameter_mm) for step in spindles)
-    method = "single" if singly else "block"
+    return all(can_take(rates, step, "single", work.blank.diameter_mm) for step in spindles)
+
+
+def _cost_of_one(steps: Iterable[Line]) -> float:
+    """What the steps of a full batch cost for each piece in it, machine, people and consumables [base currency]."""
+    cost = 0.0
+    for one in steps:
+        per_h = float(one.centre.machine_rate_per_h) + one.attended_share * float(one.centre.labour_rate_per_h)
+        cost += (one.batch_min / one.batch_size + one.piece_min) / 60 * per_h + float(one.consumables) / one.batch_size
+    return cost
+
+
+def _steps(work: ElementWork, face: FaceWork, block: Block, rates: Rates, *, worked_first: bool) -> Iterator[Line]:
+    """The steps on a block, or singly where it holds one and a spindle takes it."""
+    method = "single" if block.lenses == 1 and _a_spindle_takes(work, rates) else "block"
 
     def shared() -> Figure:
         return Figure(name="batch_size", value=block.lenses, formula="the lenses of the block")

@@ -214,6 +214,22 @@ def test_plane_and_steep_faces_of_one_glass_differ(lens: Callable[..., Any], pie
     assert one(route, "generate", "front").batch_min < one(route, "generate", "back").batch_min
 
 
+def test_a_block_of_few_is_given_up_where_singly_they_cost_less(
+    lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates
+) -> None:
+    made = lens(piece(radii_mm=(34.0, -60.0), diameter_mm=24.0, coatings=(None, None)))
+    steep = one(plan(made, rates).routes[0], "polish", "front")
+    assert (steep.method, steep.batch_size) == ("single", 1)
+    assert "on a block would cost more" in str(figures(one(plan(made, rates).routes[0], "block", "front"))["batch_size"].formula)
+    dear = tuple(
+        row.model_copy(update={"machine_rate_per_h": row.machine_rate_per_h * 40}) if row.method == "single" else row
+        for row in rates.work_centres
+    )
+    shared = one(plan(made, rates.model_copy(update={"work_centres": dear})).routes[0], "polish", "front")
+    assert shared.method == "block"
+    assert 1 < shared.batch_size <= 12
+
+
 # --- delicate glasses
 
 
