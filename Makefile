@@ -7,7 +7,7 @@ RUN := $(BIN)/blankwright
 QUOTES ?= 200
 
 .DEFAULT_GOAL := help
-.PHONY: help quote up down status bench drill compose-test test test-unit test-outside test-architecture test-integration test-system check format lock clean
+.PHONY: help quote up down status bench fuzz drill compose-test test test-unit test-outside test-architecture test-integration test-system check format lock clean
 
 help:  ## list the targets
 	@grep -E '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/' | expand -t 20
@@ -30,8 +30,11 @@ test: $(VENV)/installed-dev  ## every tier that needs no container engine
 test-unit test-outside test-architecture test-integration test-system: test-%: $(VENV)/installed-dev  ## one tier
 	$(BIN)/python -m pytest tests/$*
 
-bench: $(VENV)/installed-dev  ## how long the parts take, as ratios within one run
+bench: $(VENV)/installed-dev  ## how long quotes and their parts take, beside the floor of the queue; ratios within one run
 	$(BIN)/python -m tests.bench
+
+fuzz: $(VENV)/installed-dev  ## the running suite against its own description, every role; more with FUZZ="--examples 100 --thorough"
+	$(BIN)/python -u -m tests.fuzz $(FUZZ)
 
 drill: $(VENV)/installed-dev  ## quotes under load while every part in turn is killed, cut off or starved; QUOTES=10000 for a long one
 	$(BIN)/python -u -m tests.drill $(QUOTES)

@@ -79,7 +79,8 @@ class MaterialModel(Contract):
 
     Cost of n blanks is the cost of the first step with `blanks >= n`; past the last step the last lot is bought again
     as often as needed and the rest comes from the steps. Members share a purchase: n is the largest number that any of
-    them starts. `cost` is in the plan's currency.
+    them starts. `apart` has what each member pays that buys for itself, as many blanks as it starts: of the two the
+    cheaper holds, number by number. `cost` is in the plan's currency.
     """
 
     name: Name
@@ -87,6 +88,7 @@ class MaterialModel(Contract):
     members: tuple[str, ...]
     steps: Annotated[tuple[MaterialStep, ...], Field(min_length=1)]
     basis: tuple[Figure, ...]
+    apart: tuple[MaterialModel, ...] = ()
 
 
 class DiscsOfElement(Contract):

@@ -97,7 +97,7 @@ class LeadTime(Contract):
 
 
 class Expedite(Contract):
-    """What it would cost to have a quantity sooner, for all of it, and what that would save. `lines` add up to `cost` exactly."""
+    """What it would cost to have a quantity sooner, for all of it, and by how many days the ship date is sooner. `lines` add up to `cost` exactly."""
 
     p50_days: int
     p90_days: int
@@ -133,7 +133,7 @@ class Break(Contract):
     if it is lost. `enough_chance`, the chance that nothing has to be made again, counts every loss. `spares` are the
     good pieces to be expected beyond the order, by part; `loss_chance` is the chance that cost and overhead pass the price;
     `in_time` answers a request that says when it needs the lenses, and `in_time_with` says what would bring them in time
-    where the answer is not a plain yes. `expedite` is `None` where it would save no day or the terms know none.
+    where the answer is not a plain yes, or with a no the earliest day and its cost. `expedite` is `None` where it would save no day or the terms know none.
     """
 
     quantity: int
@@ -354,10 +354,11 @@ class EstimateQuantity(Contract):
     materials: tuple[MaterialNeed, ...]
     unit_cost: Money
     total_price: Money
+    ship_date: date | None = None
 
 
 class Estimate(Contract):
-    """What an ERP needs of a ready quote: routing and bill of materials."""
+    """What an ERP needs of a ready quote: routing and bill of materials; `decision` names the quantity that is ordered."""
 
     number: str
     quote_number: str
@@ -369,16 +370,18 @@ class Estimate(Contract):
     finished_at: datetime
     routes: tuple[Route, ...]
     quantities: tuple[EstimateQuantity, ...]
+    decision: QuoteDecision | None = None
 
 
 class EstimateSummary(Contract):
-    """One entry of the feed of estimates."""
+    """One entry of the feed of estimates; an acceptance makes a fresh one, and `decision` is that of the moment it is read."""
 
     number: str
     quote_number: str
     revision: int = 1
     title: str
     finished_at: datetime
+    decision: QuoteDecision | None = None
 
 
 class EstimatePage(Contract):

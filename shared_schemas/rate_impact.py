@@ -50,8 +50,8 @@ class ImpactChoice(Contract):
                     "table",
                     reason="there is no such table",
                     figure=self.table,
-                    limit=", ".join(TABLES),
-                    remedy="one of the tables named",
+                    limit=None,
+                    remedy=f"one of {', '.join(TABLES)}",
                 )
             )
         named = self.quotes or ()

@@ -37,6 +37,7 @@ class CommercialRow(RateRow):
     An expedited order goes first: the share `expedite_queue_share` is left of every wait, for which
     `expedite_priority_share` is put on the cost of operations; `overtime_hours_share` more hours are worked a day, and in
     these labour costs `overtime_surcharge` more. Without these four, no order is expedited.
+    A quantity that takes longer than `longest_lead_days` is not offered: its price stands there with a finding that says so.
     """
 
     overhead_share: Share
@@ -52,6 +53,7 @@ class CommercialRow(RateRow):
     expedite_priority_share: NonNegative | None = None
     overtime_hours_share: Share | None = None
     overtime_surcharge: NonNegative | None = None
+    longest_lead_days: Annotated[int, Field(strict=True, ge=1)] = 730
 
     @model_validator(mode="after")
     def _margins_have_no_hole_and_an_expedite_has_its_price(self) -> CommercialRow:

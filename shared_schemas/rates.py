@@ -191,11 +191,15 @@ class RevisionList(Contract):
 
 
 class TablePage(Contract):
-    """One table as it stands in a revision; each row has the shape that `TABLES` gives for the table."""
+    """One table as it stands in a revision; each row has the shape that `TABLES` gives for the table.
+
+    After a change, `dropped` names the rows that it had before and has no longer.
+    """
 
     table: Name
     revision: int
     rows: tuple[dict[str, Any], ...]
+    dropped: tuple[str, ...] = ()
 
 
 class ProposedRows(Contract):

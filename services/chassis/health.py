@@ -9,8 +9,10 @@ from typing import Any
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, JSONResponse
 
+from services.chassis.heartbeat import SIGN_LIVES_S, sign_of
 from services.chassis.migrate import current, newest
 from services.chassis.problems import PROBLEM_TYPES
+from shared_schemas.pipeline import STATIONS
 
 router = APIRouter()
 
@@ -22,15 +24,21 @@ def healthz() -> dict[str, str]:
     return {"status": "alive"}
 
 
-@router.get("/readyz", summary="Whether this process can work: asks PostgreSQL, its schema, and Redis", responses={503: {}})
+@router.get(
+    "/readyz",
+    summary="Whether this process can work: asks PostgreSQL, its schema, and Redis; tells of workers",
+    responses={503: {}},
+)
 def readyz(request: Request) -> JSONResponse:
     resources = request.app.state.resources
     found: dict[str, Any] = {
         "postgresql": _asked(lambda: _schema(resources)),
         "redis": _asked(lambda: bool(resources.redis.ping())),
     }
+    # Quotes are taken without workers, and wait: an API whose workers are away stays where requests are sent to.
+    workers = _asked(lambda: _workers(resources))
     good = all(value == "yes" for value in found.values())
-    return JSONResponse({"ready": good, **found}, 200 if good else 503)
+    return JSONResponse({"ready": good, **found, "workers": workers}, 200 if good else 503)
 
 
 @router.get("/problems", summary="What each type of problem means", response_class=HTMLResponse)
@@ -47,6 +55,14 @@ def _schema(resources: Any) -> bool | str:
     at, wanted = current(resources.database), newest_once()
     behind = [f"{part} is at {at[part] or 'nothing'}, not {wanted[part]}" for part in wanted if at[part] < wanted[part]]
     return "; ".join(behind) + "; run the migrations" if behind else True
+
+
+def _workers(resources: Any) -> bool | str:
+    """Whether every stage has a worker that gave a sign of life lately; otherwise the stages that have none."""
+    signs = list(resources.redis.scan_iter(sign_of(resources.settings.deployment, "*"), count=1000))
+    served = {name for said in (resources.redis.mget(signs) if signs else ()) if said for name in said.decode().split(",")}
+    away = [station.service for station in STATIONS if station.service not in served]
+    return f"no sign of life for {SIGN_LIVES_S} s from a worker of {', '.join(away)}" if away else True
 
 
 def _asked(question: Any) -> str:

@@ -17,6 +17,15 @@ LONGEST_SILENCE_S = 60.0
 """Above the hard limit of the tasks that may be running when a beat is due."""
 
 
+SIGN_LIVES_S = 30
+"""A worker that has not beaten for so long, three beats, is counted as away."""
+
+
+def sign_of(deployment: str, worker: str) -> str:
+    """The key in Redis under which a worker leaves its sign of life."""
+    return f"{deployment}:alive:{worker}"
+
+
 def own_queue(worker: str) -> str:
     """The queue that only the worker of that name consumes."""
     return f"heartbeat.{worker}"

@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 from typing import Any
 
+from services.chassis.invalid_words import in_words
 from shared_schemas.problem import Explained, Problem, ProblemDetail
 
 MEDIA_TYPE = "application/problem+json"
@@ -73,10 +74,16 @@ def details_of_invalid(errors: Sequence[Any], body: Any) -> list[ProblemDetail]:
     for error in errors:
         if error["type"] == "too_short" and _has_wrong_entries(error["loc"], errors):
             continue
+        if (
+            error["type"] == "string_type"
+            and isinstance(error.get("input"), dict)
+            and _is_an_object_elsewhere(error["loc"], errors)
+        ):
+            continue
         place = list(error["loc"])
         source = str(place.pop(0)) if place and place[0] in ("body", "query", "path", "header") else "body"
         pointer = pointer_into(body, place, error["type"]) if source == "body" else f"/{source}/" + "/".join(map(str, place))
-        reason, limit, remedy = _explain(error)
+        reason, limit, remedy = in_words(error)
         figure = None if error["type"] == "missing" else shown(error.get("input"))
         detail = ProblemDetail(pointer=clean(pointer), reason=clean(reason), figure=figure, limit=shown(limit), remedy=remedy)
         details.setdefault((pointer, reason), detail)
@@ -86,6 +93,12 @@ def details_of_invalid(errors: Sequence[Any], body: Any) -> list[ProblemDetail]:
 def _has_wrong_entries(place: Sequence[Any], errors: Sequence[Any]) -> bool:
     """Whether entries of the array at `place` are wrong themselves: pydantic counts only the right ones."""
     return any(len(other["loc"]) > len(place) and other["loc"][: len(place)] == place for other in errors)
+
+
+def _is_an_object_elsewhere(place: Sequence[Any], errors: Sequence[Any]) -> bool:
+    """Whether another branch of the union at `place` takes an object, and found fault within it: that is the one that was meant."""
+    above = place[:-1]
+    return any(len(other["loc"]) > len(place) and other["loc"][: len(above)] == above and other["loc"] != place for other in errors)
 
 
 def pointer_into(body: Any, place: Sequence[Any], kind: str) -> str:
@@ -101,50 +114,6 @@ def pointer_into(body: Any, place: Sequence[Any], kind: str) -> str:
             at = None
         steps.append(str(part).replace("~", "~0").replace("/", "~1"))
     return "".join(f"/{step}" for step in steps)
-
-
-_REMEDIES: dict[str, str] = {
-    "missing": "add it",
-    "extra_forbidden": "leave it out, or look for a misspelt name",
-    "finite_number": "a finite number; NaN and Infinity are not numbers here",
-    "float_type": "a number, without quotes",
-    "int_type": "a whole number, without quotes",
-    "string_type": "a text, in quotes",
-    "bool_type": "true or false",
-    "model_type": "a JSON object",
-    "model_attributes_type": "a JSON object",
-    "dict_type": "a JSON object",
-    "tuple_type": "a JSON array",
-    "list_type": "a JSON array",
-    "date_from_datetime_parsing": "a date as 2027-03-01",
-    "date_parsing": "a date as 2027-03-01",
-}
-
-_LIMITS: dict[str, tuple[str, str]] = {
-    "greater_than": ("gt", "a number above {}"),
-    "greater_than_equal": ("ge", "a number of at least {}"),
-    "less_than": ("lt", "a number below {}"),
-    "less_than_equal": ("le", "a number of at most {}"),
-    "too_long": ("max_length", "at most {} entries"),
-    "too_short": ("min_length", "at least {} entries"),
-    "string_too_long": ("max_length", "at most {} characters"),
-    "string_too_short": ("min_length", "at least {} characters"),
-    "string_pattern_mismatch": ("pattern", "a text of the form {}"),
-    "literal_error": ("expected", "one of {}"),
-    "enum": ("expected", "one of {}"),
-}
-
-
-def _explain(error: Any) -> tuple[str, Any, str | None]:
-    """Reason, limit and remedy of one pydantic error."""
-    context = error.get("ctx") or {}
-    kind = error["type"]
-    if kind == "fault":
-        return error["msg"], context.get("limit"), context.get("remedy")
-    if kind in _LIMITS:
-        key, sentence = _LIMITS[kind]
-        return error["msg"], context.get(key), sentence.format(context.get(key))
-    return error["msg"], None, _REMEDIES.get(kind)
 
 
 def shown(value: Any) -> Any:

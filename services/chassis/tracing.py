@@ -7,6 +7,7 @@ A start by the sweeper has no such span; it begins anew, in the trace of its quo
 
 from __future__ import annotations
 
+import logging
 import os
 import re
 import secrets
@@ -14,11 +15,15 @@ import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
+from functools import cache
+from importlib.util import find_spec
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from opentelemetry.sdk.trace import TracerProvider
     from opentelemetry.sdk.trace.id_generator import IdGenerator
+
+log = logging.getLogger(__name__)
 
 _WHERE = ("OTEL_EXPORTER_OTLP_TRACES_ENDPOINT", "OTEL_EXPORTER_OTLP_ENDPOINT")
 
@@ -29,7 +34,18 @@ _trace_to_begin: ContextVar[str | None] = ContextVar("trace_to_begin", default=N
 
 def are_kept() -> bool:
     """Whether this process keeps traces."""
-    return any(os.environ.get(name) for name in _WHERE)
+    return any(os.environ.get(name) for name in _WHERE) and _can_be_kept()
+
+
+@cache
+def _can_be_kept() -> bool:
+    # The variable may be set for a whole cluster by somebody who has never heard of us; that is no reason not to start.
+    found = find_spec("opentelemetry") is not None and all(
+        find_spec(name) for name in ("opentelemetry.sdk", "opentelemetry.exporter")
+    )
+    if not found:
+        log.warning("no traces are kept: the extra is not installed; pip install 'blankwright[telemetry]'")
+    return found
 
 
 def provider() -> TracerProvider:

@@ -70,7 +70,7 @@ def needs_role(*roles: Role) -> Callable[..., Caller]:
         if found.role != "admin" and found.role not in roles:
             raise Refused(
                 "role-may-not",
-                f"A key of the role {found.role} may not do that; the roles that may are {', '.join(roles or ('admin',))}.",
+                f"A key of the role {found.role} may not do that; the roles that may are {', '.join((*roles, 'admin'))}.",
             )
         return found
 
@@ -100,6 +100,8 @@ def make_app(resources: Resources) -> FastAPI:
         version="1",
         summary="Quotes that a shop can sign, the estimates behind them, and the rates they rest on.",
         docs_url=None,
+        # A redirect would name the host that the caller wrote into the header Host.
+        redirect_slashes=False,
         redoc_url=None,
         responses={422: {"description": PROBLEM_TYPES["invalid"][1], "model": Problem}},
         telemetry=_traces(),
@@ -208,6 +210,13 @@ def _answer_with_problems(app: FastAPI, status_of: dict[type[Explained], tuple[i
             return send_problem(
                 problem("not-json", f"The body is not JSON: {why} at character {where}.", instance=_instance(request))
             )
+        if isinstance(fault.body, bytes):
+            # FastAPI leaves a body alone that does not say it is JSON.
+            kind = request.headers.get("content-type", "")[:60] or "nothing"
+            said = f"The body comes as {kind}; send Content-Type: application/json."
+            return send_problem(
+                problem("unsupported-media-type", said, instance=_instance(request)), {"Accept": "application/json"}
+            )
         details = details_of_invalid(fault.errors(), fault.body)
         places = "1 place" if len(details) == 1 else f"{len(details)} places"
         first = f" First: {details[0].pointer or '/'}: {details[0].reason}." if details else ""
@@ -228,9 +237,10 @@ def _answer_with_problems(app: FastAPI, status_of: dict[type[Explained], tuple[i
         return send_problem(problem(slug, detail, instance=_instance(request)), headers)
 
     def unavailable(request: Request, fault: Exception) -> Response:
+        part = "database" if isinstance(fault, SQLAlchemyError) else "rates service"
         log.warning("a part does not answer", exc_info=fault)
         return send_problem(
-            problem("unavailable", "A part of the suite does not answer just now.", instance=_instance(request)),
+            problem("unavailable", f"The {part} does not answer just now; try again in a moment.", instance=_instance(request)),
             {"Retry-After": "2"},
         )
 
@@ -257,9 +267,8 @@ def _describe_problems_as_such(app: FastAPI) -> None:
             for operation in operations.values():
                 for status, answer in operation.get("responses", {}).items():
                     for kind in answer.get("content", {}).values():
-                        # What FastAPI says of an event stream is OpenAPI 3.2; this document is 3.1.
-                        if kind.pop("itemSchema", None) is not None:
-                            kind["schema"] = {"type": "string"}
+                        # What FastAPI says of an event stream is OpenAPI 3.2; this document is 3.1, which has no word for one event.
+                        kind.pop("itemSchema", None)
                     if status.startswith(("4", "5")):
                         answer["content"] = {MEDIA_TYPE: {"schema": {"$ref": "#/components/schemas/Problem"}}}
         schemas = document["components"]["schemas"]

@@ -10,17 +10,18 @@ import logging
 import os
 import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from importlib import import_module
 from typing import Any
 
+import redis
 from celery import Celery, Task, bootsteps
 from celery.exceptions import SoftTimeLimitExceeded
 from celery.signals import celeryd_after_setup, worker_process_init, worker_process_shutdown
 
 from services.chassis import tracing
-from services.chassis.heartbeat import HEARTBEAT_EVERY_S, LONGEST_SILENCE_S, Pulse, beat_once, own_queue
+from services.chassis.heartbeat import HEARTBEAT_EVERY_S, LONGEST_SILENCE_S, SIGN_LIVES_S, Pulse, beat_once, own_queue, sign_of
 from services.chassis.logs import bind, set_up_logs
 from services.chassis.pipeline import MOST_RETRIES, TRANSPORT_FAULTS, Stage, Terminus, give_up, hop, leave, retry_wait_s
 from services.chassis.queue import queue_app
@@ -29,6 +30,10 @@ from services.chassis.settings import Settings, settings
 from shared_schemas.pipeline import HEARTBEAT_TASK, LAST, STATIONS, TASKS, Station
 
 log = logging.getLogger(__name__)
+
+CYCLES_LOOKED_FOR_AFTER = (20_000, 20, 50)
+"""Objects, and rounds among younger ones, after which Python looks for cycles. A traveller is some hundred thousand small objects
+without any: with the common figures (700, 10, 10) a quarter of a worker's time goes into looking."""
 
 
 def worker_app(chosen: Settings) -> Celery:
@@ -39,7 +44,7 @@ def worker_app(chosen: Settings) -> Celery:
         if name in workers:
             module = import_module(f"services.{name}.stage")
             register(app, module)
-    _register_periodic(app, HEARTBEAT_TASK, lambda _: beat_once())
+    _register_heartbeat(app)
     app.steps["worker"].add(Heartbeat)
     return app
 
@@ -113,6 +118,17 @@ def at_work(task: Task, here: Station, number: str, attempt: int, trace: str, to
             tools.tally.retry(here.service)
 
 
+def _register_heartbeat(app: Celery) -> None:
+    @app.task(name=HEARTBEAT_TASK, bind=True, shared=False)
+    def task(self: Task) -> None:
+        """Beat, and say so where every process of the suite can read it; done by a child, so that a frozen one goes silent."""
+        beat_once()
+        tools = resources(queue=app)
+        with suppress(redis.RedisError):
+            said = ",".join(tools.settings.services)
+            tools.redis.set(sign_of(tools.settings.deployment, str(self.request.hostname)), said, ex=SIGN_LIVES_S)
+
+
 def _register_periodic(app: Celery, name: str, run: Callable[[Resources], None]) -> None:
     @app.task(name=name, shared=False)
     def task() -> None:
@@ -137,6 +153,7 @@ class Heartbeat(bootsteps.StartStopStep):
     def start(self, worker: Any) -> None:
         """Begin to beat."""
         self._pulse = Pulse()
+        worker.timer.call_after(1.0, self._send, (worker,))
         self._timer = worker.timer.call_repeatedly(HEARTBEAT_EVERY_S, self._send, (worker,))
 
     def stop(self, worker: Any) -> None:
@@ -157,11 +174,8 @@ class Heartbeat(bootsteps.StartStopStep):
 
 @worker_process_init.connect
 def _a_child_starts_clean(**_: Any) -> None:
-    """After the fork: logs of its own; engine and clients are made by this child on first use.
-
-    A quote is some hundred thousand small objects without cycles, and each look for cycles among them is for nothing.
-    """
-    gc.set_threshold(20_000, 20, 50)
+    """After the fork: logs of its own; engine and clients are made by this child on first use."""
+    gc.set_threshold(*CYCLES_LOOKED_FOR_AFTER)
     set_up_logs(settings().log_level)
 
 

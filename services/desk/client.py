@@ -18,7 +18,7 @@ from urllib.parse import quote as in_path
 
 from pydantic import BaseModel, ValidationError
 
-from services.desk.errors import AnswerNotUnderstood, ServerRefused, ServerUnreachable, WaitedTooLong
+from services.desk.errors import AnswerNotUnderstood, LostSightOf, ServerRefused, ServerUnreachable, WaitedTooLong
 from services.desk.quick_http import httpx
 from shared_schemas.blanks import JointPurchases
 from shared_schemas.by_hand import BuyTogether
@@ -44,11 +44,12 @@ if TYPE_CHECKING:
 
 Answer = TypeVar("Answer", bound=BaseModel)
 
+HTML, PROBLEM = "text/html", "application/problem+json"
 FIRST_PAUSE_S = 0.03
 LONGEST_PAUSE_S = 1.0
 PAUSE_GROWS_BY = 1.35
-FAULTS_BORNE = 5
-"""So many looks in a row may fail while waiting for a quote; a server that restarts is not a lost quote."""
+SILENCE_BORNE_S = 20.0
+"""So long every look may fail while something is awaited; a server that restarts is not a lost quote."""
 
 
 class BlankwrightClient:
@@ -137,6 +138,17 @@ class BlankwrightClient:
         """A quote as it stands at this moment, in its latest revision unless one is named."""
         return self._asked(Quote, "GET", _place(number), query={"revision": _or_none(revision)})
 
+    def sheet(self, number: str, revision: int | None = None) -> str:
+        """The customer's quote sheet of a ready quote: a page of HTML, complete in itself."""
+        query = {"revision": _or_none(revision)}
+        answer = self._send("GET", _place(number, "/sheet"), query=query, headers={"Accept": f"{HTML}, {PROBLEM};q=0.5"})
+        if not answer.is_success:
+            raise ServerRefused(_understood(Problem, answer))
+        kind = answer.headers.get("Content-Type", "")
+        if not kind.startswith(HTML):
+            raise AnswerNotUnderstood(str(answer.request.url), answer.status_code, f"it is {kind or 'of no kind'}, not {HTML}")
+        return answer.text
+
     def wait_for_batch(
         self, number: str, timeout_s: float = 600.0, on_counts: Callable[[Mapping[str, int]], None] = lambda _: None
     ) -> QuoteBatch:  # fmt: skip
@@ -179,18 +191,19 @@ class BlankwrightClient:
     def _awaited(
         self, look: Callable[[], tuple[Answer, str]], *, what: str, number: str, ends: Collection[str], timeout_s: float
     ) -> Answer:  # fmt: skip
-        """What `look` finds when its status is one of `ends`."""
-        began = self._clock()
-        pause, status, faults = FIRST_PAUSE_S, "accepted", 0
+        """What `look` finds when its status is one of `ends`. Raises `WaitedTooLong`, or `LostSightOf` when the server stays away."""
+        began = heard = self._clock()
+        pause, status = FIRST_PAUSE_S, "accepted"
         while True:
             try:
                 found, status = look()
             except (ServerUnreachable, ServerRefused) as fault:
-                faults += 1
-                if faults > FAULTS_BORNE or (isinstance(fault, ServerRefused) and fault.status < 500):
+                if isinstance(fault, ServerRefused) and fault.status < 500:
                     raise
+                if self._clock() - heard >= min(SILENCE_BORNE_S, timeout_s):
+                    raise LostSightOf(number, str(fault), what=what) from fault
             else:
-                faults = 0
+                heard = self._clock()
                 if status in ends:
                     return found
             waited = self._clock() - began
@@ -282,6 +295,13 @@ class BlankwrightClient:
         """Whether the server says that it can work."""
         return self._send("GET", "/readyz").status_code == 200
 
+    def workers(self) -> str:
+        """What the server says of its workers: `yes`, or `no: ` and which stages have none that gave a sign of life lately."""
+        try:
+            return str(self._send("GET", "/readyz").json().get("workers", "yes"))
+        except (ValueError, AttributeError):
+            return "no: the answer of /readyz cannot be read"
+
     def _table(
         self, method: str, table: str, *, body: Any = None, headers: Mapping[str, str] | None = None
     ) -> tuple[TablePage, str]:
@@ -306,16 +326,9 @@ class BlankwrightClient:
 
     def _read(self, kind: type[Answer], answer: httpx.Response) -> Answer:
         """The answer as the contract that it should be; raises `ServerRefused` or `AnswerNotUnderstood`."""
-        where = str(answer.request.url)
-        try:
-            if answer.is_success:
-                return kind.model_validate_json(answer.content)
-            problem = Problem.model_validate_json(answer.content)
-        except ValidationError as fault:
-            first = fault.errors(include_url=False, include_input=False)[0]
-            place = "/".join(str(step) for step in first["loc"])
-            raise AnswerNotUnderstood(where, answer.status_code, f"{place or 'the body'}: {first['msg']}") from fault
-        raise ServerRefused(problem)
+        if not answer.is_success:
+            raise ServerRefused(_understood(Problem, answer))
+        return _understood(kind, answer)
 
     @contextmanager
     def _translated(self) -> Iterator[None]:
@@ -326,6 +339,16 @@ class BlankwrightClient:
             raise ServerUnreachable(self._url, "it did not answer in time") from fault
         except (httpx.RequestError, httpx.InvalidURL) as fault:
             raise ServerUnreachable(self._url, str(fault).rstrip(".") or type(fault).__name__) from fault
+
+
+def _understood(kind: type[Answer], answer: httpx.Response) -> Answer:
+    try:
+        return kind.model_validate_json(answer.content)
+    except ValidationError as fault:
+        first = fault.errors(include_url=False, include_input=False)[0]
+        place = "/".join(str(step) for step in first["loc"])
+        why = f"{place or 'the body'}: {first['msg']}"
+        raise AnswerNotUnderstood(str(answer.request.url), answer.status_code, why) from fault
 
 
 def _place(number: str, below: str = "") -> str:

@@ -180,14 +180,21 @@ def down(folder: Folder = HERE, as_json: Json = False) -> None:
 @app.command()
 def status(folder: Folder = HERE, as_json: Json = False) -> None:
     """Say whether the one box runs and is ready. Exit code 1 when it is not."""
+    from services.desk.errors import ServerUnreachable  # noqa: PLC0415
+
     with reported(as_json=as_json):
         box = boxes.running_box(folder)
-        ready = False
+        ready, found = False, f"no one box runs in {folder}"
         if box is not None:
-            with client_for(box.url, box.keys["sales"], folder, role="sales") as desk:
-                ready = desk.is_ready()
-        url = box.url if box else None
-        said = f"no one box runs in {folder}" if box is None else f"{url} is {'ready' if ready else 'not ready'}"
+            try:
+                with client_for(box.url, box.keys["sales"], folder, role="sales") as desk:
+                    ready, workers = desk.is_ready(), desk.workers()
+                found = f"{box.url} is {'ready' if ready else 'not ready'}"
+                if ready and workers != "yes":
+                    ready, found = False, f"{box.url} takes quotes, but they wait: {workers.removeprefix('no: ')}"
+            except ServerUnreachable:
+                found = f"the one box in {folder} runs, but its API at {box.url} does not answer; it is started again, see the logs there"
+        url, said = box.url if box else None, found
         answer({"running": box is not None, "ready": ready, "url": url}, [said], as_json=as_json)
         if not ready:
             raise typer.Exit(UNREACHABLE)

@@ -63,9 +63,11 @@ def _server(url: str, key: str | None) -> Answer:
 
     try:
         with BlankwrightClient(url=url, key=key or "", timeout_s=10) as desk:
-            ready = desk.is_ready()
+            ready, workers = desk.is_ready(), desk.workers()
             if key:
                 desk.quotes()
     except DeskError as fault:
         return Answer("a server", False, str(fault), "start it, or name another with --url and --key")
+    if ready and workers != "yes":
+        return Answer("a server", False, f"{url} takes quotes, but they wait: {workers.removeprefix('no: ')}", "start its workers")
     return Answer("a server", ready, f"{url} is {'ready' if ready else 'not ready'}", f"see {url}/readyz")

@@ -4,12 +4,15 @@ DeskError
 ├── ServerUnreachable      nobody answers at the address
 ├── ServerRefused          the server answered with a problem document
 ├── AnswerNotUnderstood    the answer is not what the contracts promise
+├── LostSightOf            the server went away while a quote, batch or impact was awaited
 ├── WaitedTooLong          the quote, batch or impact was not finished in the time given
 ├── NoServerNamed          no address was given and no one box runs
 ├── BoxTrouble             the one box would not start or stop
 ├── SettingMissing         a setting that the command needs is not there
 ├── QuoteHasNoBlanks       a quote whose glass cannot be bought: not ready, or without the quantity
 ├── NoSuchKey              there is no good key of that id
+├── FileUnwritable         the file cannot be written
+├── OptionUnusable         an option of the command line has a value that cannot be
 └── FileUnreadable         the file cannot be read as what it should be
     ├── RequestUnreadable  JSON that is no prescription and no quote request
     └── TableUnreadable    a table of surfaces with cells that say nothing
@@ -43,7 +46,8 @@ class ServerRefused(DeskError):
 
     def __init__(self, problem: Problem) -> None:
         self.problem = problem
-        super().__init__(f"{problem.title}. {problem.detail}", *problem.errors)
+        title = problem.title.rstrip(".")
+        super().__init__(problem.detail if problem.detail.startswith(title) else f"{title}. {problem.detail}", *problem.errors)
 
     @property
     def status(self) -> int:
@@ -61,6 +65,17 @@ class AnswerNotUnderstood(DeskError):
         super().__init__(
             f"{url} answered {status} with something that is no answer of a Blankwright server: {why}. "
             "Check the address, and that server and desk are of one version."
+        )
+
+
+class LostSightOf(DeskError):
+    """The server stopped answering while `what` of that number was awaited; `why` says how."""
+
+    def __init__(self, number: str, why: str, *, what: str = "quote") -> None:
+        self.number = number
+        super().__init__(
+            f"{why.rstrip('.')}. {what.capitalize()} {number} was accepted and is not lost: when the server is back, "
+            f"look again with: blankwright {LOOK_AGAIN[what]} {number}"
         )
 
 
@@ -122,6 +137,21 @@ class NoSuchKey(DeskError):
     def __init__(self, key_id: str) -> None:
         self.key_id = key_id
         super().__init__(f"There is no good key with the id {key_id}. See: blankwright keys list")
+
+
+class FileUnwritable(DeskError):
+    """`name` cannot be written."""
+
+    def __init__(self, name: str, why: str) -> None:
+        self.name = name
+        super().__init__(f"{name} cannot be written: {why}.")
+
+
+class OptionUnusable(DeskError):
+    """Options of the command line have values that cannot be; each of `errors` names one."""
+
+    def __init__(self, *errors: ProblemDetail) -> None:
+        super().__init__("The command line needs mending.", *errors)
 
 
 class FileUnreadable(DeskError):

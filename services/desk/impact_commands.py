@@ -3,16 +3,22 @@
 from __future__ import annotations
 
 import json
+import re
 import sys
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from services.desk.errors import FileUnreadable
+from services.desk.errors import FileUnreadable, ServerRefused
 from services.desk.terminal import HERE, Folder, Json, Key, Patience, Url, client_for, reported, say
 
+if TYPE_CHECKING:
+    from services.desk.client import BlankwrightClient
+    from shared_schemas.rate_impact import RateImpactAccepted
+
 LARGEST_FILE_BYTES = 1024 * 1024
+ROW = re.compile(r"^/rows/([0-9]{1,5})(/|$)")
 
 
 def impact(
@@ -31,7 +37,7 @@ def impact(
         rows = read_table(file) if file is not None else None
         with client_for(url, key, folder, role="engineer") as desk:
             if file is not None and rows is not None:
-                accepted = desk.rate_impact(table or file.stem, rows, most=most, quotes=quote)
+                accepted = _proposed(desk, table or file.stem, rows, most, quote)
                 count = f"{accepted.quotes} open quote{'' if accepted.quotes == 1 else 's'}"
                 say(f"impact {accepted.number}: {count} held against the proposed table", quiet=as_json)
                 found = desk.wait_for_impact(accepted.number, timeout_s)
@@ -44,6 +50,24 @@ def impact(
         from services.desk.page_parts import console_for  # noqa: PLC0415
 
         console_for(sys.stdout).print(impact_page(found))
+
+
+def _proposed(
+    desk: BlankwrightClient, table: str, rows: list[dict[str, Any]] | str, most: int, quotes: list[str] | None
+) -> RateImpactAccepted:  # fmt: skip
+    """The impact that was asked for; what the server has against a row of CSV is told by its line."""
+    try:
+        return desk.rate_impact(table, rows, most=most, quotes=quotes)
+    except ServerRefused as fault:
+        if not isinstance(rows, str):
+            raise
+        told = [one.model_copy(update={"pointer": ROW.sub(_by_line, one.pointer)}) for one in fault.problem.errors]
+        raise ServerRefused(fault.problem.model_copy(update={"errors": tuple(told)})) from fault
+
+
+def _by_line(found: re.Match[str]) -> str:
+    # The heads are the first line, and a person counts lines from 1.
+    return f"line {int(found[1]) + 2}" + (", " if found[2] else "")
 
 
 def read_table(path: Path) -> list[dict[str, Any]] | str:

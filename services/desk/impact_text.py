@@ -9,6 +9,7 @@ from rich.console import Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
+from services.desk.hints import as_called
 from services.desk.page_parts import cells, listed, money, section, table_with
 from shared_schemas.quote_life import ComparedAmount, ComparedCount
 from shared_schemas.rate_impact import ImpactedBreak, ImpactedQuote, ImpactExtreme, RateImpact
@@ -26,7 +27,7 @@ def impact_page(found: RateImpact) -> RenderableType:
         *(section("Open quotes", _table(found)) if any(one.figures for one in found.items) else []),
         *listed("Not worked out", [_why(one) for one in found.items if one.problem]),
         *listed("Altogether", list(_altogether(found))),
-        *listed("More", [f"blankwright impact --number {found.number} --cursor {found.next}"] if found.next else []),
+        *listed("More", [as_called(f"blankwright impact --number {found.number} --cursor {found.next}")] if found.next else []),
     )
 
 
@@ -38,7 +39,7 @@ def _table(found: RateImpact) -> Table:
         if one.figures is None:
             continue
         for place, inner in enumerate(one.figures.breaks):
-            name = "" if place else f"{one.number}.{one.revision} {one.figures.currency}{'' if one.issued_at_base else ' *'}"
+            name = "" if place else f"{_named(one)} {one.figures.currency}{'' if one.issued_at_base else ' *'}"
             table.add_row(*cells(name, *_break(inner)))
     return table
 
@@ -73,12 +74,16 @@ def _altogether(found: RateImpact) -> Iterator[str]:
 
 def _extreme(word: str, one: ImpactExtreme) -> str:
     price = f"{_money(one.unit_price.old)} → {_money(one.unit_price.new)} {one.currency}"
-    return f"largest {word}: {one.share:+.1%} for {one.quantity:,} of {one.number}.{one.revision}, {price} each"
+    return f"largest {word}: {one.share:+.1%} for {one.quantity:,} of {_named(one)}, {price} each"
 
 
 def _why(one: ImpactedQuote) -> str:
     said = one.problem.detail if one.problem else ""
-    return f"{one.number}.{one.revision} would be {one.outcome}: {said}"
+    return f"{_named(one)} would be {one.outcome}: {said}"
+
+
+def _named(one: ImpactedQuote | ImpactExtreme) -> str:
+    return f"{one.number}, revision {one.revision}" if one.revision > 1 else one.number
 
 
 def _money(amount: Decimal | None) -> str:

@@ -6,14 +6,15 @@ import json
 import re
 import sys
 from collections.abc import Mapping, Sequence
-from datetime import date, datetime
+from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import typer
 
-from services.desk.errors import ServerRefused
+from services.desk.errors import FileUnwritable, ServerRefused
 from services.desk.terminal import (
+    EXIT_OF_STATUS,
     HERE,
     Folder,
     Json,
@@ -45,7 +46,7 @@ def requote(
     customer: Annotated[str | None, typer.Option(help="For whom, now.")] = None,
     customer_class: Annotated[str | None, typer.Option(help="Another class of customer.")] = None,
     confidence: Annotated[float | None, typer.Option(help="With which probability enough pieces are started.")] = None,
-    needed_by: Annotated[datetime | None, typer.Option(formats=["%Y-%m-%d"], help="Another day, such as 2027-03-01.")] = None,
+    needed_by: Annotated[str | None, typer.Option(help="Another day, such as 2027-03-01.")] = None,
     changes: Annotated[Path | None, typer.Option(help="A JSON merge patch on the request; what is said here goes before it.")] = None,
     rates: Annotated[int | None, typer.Option(min=1, help="A rate revision; without it the latest.")] = None,
 ) -> None:  # fmt: skip
@@ -53,10 +54,9 @@ def requote(
     from services.desk.request_file import read_object  # noqa: PLC0415
 
     with reported(as_json=as_json):
-        day: date | None = needed_by.date() if needed_by else None
         asked: dict[str, Any] = {
             "quantities": numbers_in(quantities), "currency": currency, "customer": customer, "customer_class": customer_class,
-            "confidence": confidence, "needed_by": day.isoformat() if day else None,
+            "confidence": confidence, "needed_by": _day_in(needed_by),
         }  # fmt: skip
         patch = (read_object(changes) if changes else {}) | {name: value for name, value in asked.items() if value is not None}
         with client_for(url, key, folder, role="sales") as desk:
@@ -64,6 +64,16 @@ def requote(
                 desk, lambda: desk.requote(number, patch, rate_revision=rates), timeout_s=timeout_s, quiet=as_json
             )  # fmt: skip
         show_quote(found, as_json=as_json)
+
+
+def _day_in(text: str | None) -> str | None:
+    """A day as it is written on a command line."""
+    if text is None:
+        return None
+    try:
+        return date.fromisoformat(text).isoformat()
+    except ValueError as fault:
+        raise typer.BadParameter(f"{text!r} is no day that is read; write year, month and day, as 2027-03-01") from fault
 
 
 def compare(
@@ -120,6 +130,21 @@ def _decide(
         answer(told.model_dump(mode="json"), decision_lines(told), as_json=as_json)
 
 
+def sheet(
+    number: str, out: Annotated[Path, typer.Option(help="The file to write, such as quotation.html; one that is there is replaced.")],
+    revision: Revision = None, url: Url = None, key: Key = None, folder: Folder = HERE, as_json: Json = False,
+) -> None:  # fmt: skip
+    """Write the customer's quote sheet of a ready quote: a page to read, print and sign."""
+    with reported(as_json=as_json):
+        with client_for(url, key, folder, role="sales") as desk:
+            page = desk.sheet(number, revision)
+        try:
+            out.write_text(page, encoding="utf-8", newline="\n")
+        except OSError as fault:
+            raise FileUnwritable(str(out), fault.strerror or type(fault).__name__) from fault
+        answer({"number": number, "file": str(out)}, [f"{out}: open it in a browser, and print it from there"], as_json=as_json)
+
+
 def batch(
     files: Annotated[list[Path] | None, typer.Argument(help="Prescriptions, quote requests (.json) or tables of surfaces (.csv).")] = None,
     number: Annotated[str | None, typer.Option(help="A batch that was sent before: print how far it is.")] = None,
@@ -171,9 +196,12 @@ def _show_batch(found: QuoteBatch, *, as_json: bool) -> None:
     from services.desk.life_text import batch_lines  # noqa: PLC0415
 
     answer(json.loads(found.model_dump_json()), batch_lines(found), as_json=as_json)
+    code = next((EXIT_OF_STATUS[status] for status in ("failed", "refused") if found.counts.get(status)), 0)
+    if code:
+        raise typer.Exit(code)
 
 
 def add_to(app: typer.Typer) -> None:
     """Put these commands beside the others."""
-    for command in (requote, compare, accept, decline, batch):
+    for command in (requote, compare, accept, decline, sheet, batch):
         app.command()(command)

@@ -113,5 +113,6 @@ def batch_lines(found: QuoteBatch) -> list[str]:
     return [
         f"{found.number}: {counts}",
         *(f"{one.number}  {one.status:<20}  {one.customer}  {one.title}" for one in found.items),
+        *(f"why not: blankwright show {one.number}" for one in found.items if one.status in ("refused", "failed")),
         *([f"more with: blankwright batch --number {found.number} --cursor {found.next}"] if found.next else []),
     ]

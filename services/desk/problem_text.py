@@ -14,11 +14,13 @@ def problem_lines(details: Iterable[ProblemDetail]) -> list[str]:
 
 def _line(detail: ProblemDetail) -> str:
     what = detail.reason.rstrip(".")
+    remedy_said = (detail.remedy or "").rstrip(".")
     limit = f" ({_shown(detail.figure)}; limit {_shown(detail.limit)})" if detail.limit is not None else ""
-    remedy = f". What would do: {detail.remedy.rstrip('.')}" if detail.remedy else ""
+    remedy = f". What would do: {remedy_said}" if remedy_said and remedy_said not in what else ""
     # The reason of a cell of a table says row and column itself.
     where = "" if detail.pointer.startswith("/row ") else f"{detail.pointer or 'the document'}: "
-    return f"{where}{what}{limit}{remedy}."
+    end = "" if (what + limit + remedy).endswith("?") else "."
+    return f"{where}{what}{limit}{remedy}{end}"
 
 
 def _shown(value: object) -> str:

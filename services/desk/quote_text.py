@@ -12,6 +12,7 @@ from rich.console import Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
+from services.desk.hints import as_called
 from services.desk.page_parts import cells, console_for, listed, money, section, table_with
 from services.desk.places import in_words
 from services.desk.problem_text import problem_lines
@@ -79,7 +80,7 @@ def _headline(quote: Quote) -> Text:
         ordered = f" for {quote.decision.quantity:,}" if quote.decision.quantity is not None else ""
         text.append(f", {quote.decision.decision}{ordered} by {quote.decision.by} on {quote.decision.at:%Y-%m-%d}")
     elif quote.state == "expired":
-        text.append(f", but expired; the next revision comes with: blankwright requote {quote.number}")
+        text.append(as_called(f", but expired; the next revision comes with: blankwright requote {quote.number}"))
     if quote.latest_revision > quote.revision:
         text.append(f" (the latest revision is {quote.latest_revision})")
     if title:
@@ -93,16 +94,18 @@ def _ready(body: QuoteBody) -> list[RenderableType]:
     terms = (
         f"Quoted on {body.quoted_on} with rate revision {body.rate_revision} (digest {body.rate_digest[:12]}); "
         f"valid until {body.valid_until}.\nAmounts in {body.currency}. "
-        f"Enough pieces are started to deliver in full with {body.confidence:.0%} confidence; a batch of more than a twentieth of the "
-        f"order that is lost whole is made again. It {MAKEABLE[body.check.makeable]}."
+        f"Of each part so many pieces are started that single losses leave enough with {body.confidence * 100:.10g}% confidence; a batch of "
+        f"more than a twentieth of the order that is lost whole is made again. It {MAKEABLE[body.check.makeable]}."
     )
     return [
         Text(terms),
         _first_order(body.check.first_order),
-        *section("Price and date", _price_table(body.breaks)),
+        *section("Price and date", _price_table(body)),
+        *_beside_the_prices(body),
         *sooner(body),
         *section("What the price is made of, for the whole quantity", _line_table(body.breaks)),
         *section("How the cost of a piece may turn out", _risk_table(body.breaks)),
+        Text("Cost alone: overhead, contingency, margin and tools are not in it, so the price of a piece is higher."),
         *section("Pieces to start", _start_table(body.breaks)),
         *section("Elements", _element_table(body.elements)),
         *(section(TOOLING[body.tooling_terms], _tooling_table(body.tooling)) if body.tooling else []),
@@ -116,7 +119,8 @@ def _without_a_price(quote: Quote) -> list[RenderableType]:
     if quote.problem is None:
         return [Text("It is still being worked on.")]
     problem = quote.problem
-    parts: list[RenderableType] = [Text(f"{problem.title}. {problem.detail}")]
+    when = f"Asked on {quote.created_at:%Y-%m-%d}, with rate revision {quote.rate_revision}."
+    parts: list[RenderableType] = [Text(f"{when}\n{problem.title.rstrip('.')}. {problem.detail}")]
     parts += listed("Reasons", problem_lines(problem.errors))
     return parts
 
@@ -137,15 +141,31 @@ def _first_order(figures: FirstOrder) -> Text:
     return Text(f"At {figures.wavelength_nm:g} nm: " + ", ".join(said).replace("f/ ", "f/") + ".")
 
 
-def _price_table(breaks: Sequence[Break]) -> Table:
-    table = table_with(">quantity", ">unit price", ">total", ">ready in", ">9 in 10 within", ">ships, if ordered that day")
-    for one in breaks:
+def _charged_once(body: QuoteBody) -> Decimal:
+    """What tools cost beside the prices."""
+    return sum((tool.charge for tool in body.tooling), Decimal(0)) if body.tooling_terms == "one_off" else Decimal(0)
+
+
+def _beside_the_prices(body: QuoteBody) -> list[RenderableType]:
+    charged = _charged_once(body)
+    said = f"Tools are not in the prices: {money(charged)} {body.currency} are charged once, whichever quantity is ordered."
+    return [Text(said)] if charged else []
+
+
+def _price_table(body: QuoteBody) -> Table:
+    charged = _charged_once(body)
+    with_tools = (">with tools",) if charged else ()
+    table = table_with(
+        ">quantity", ">unit price", ">total", *with_tools, ">ready in", ">9 in 10 within", ">ships, if ordered that day"
+    )
+    for one in body.breaks:
         lead = one.lead_time
         table.add_row(
             *cells(
                 f"{one.quantity:,}",
                 money(one.unit_price),
                 money(one.total_price),
+                *((money(one.total_price + charged),) if charged else ()),
                 f"{lead.p50_days} days",
                 f"{lead.p90_days} days",
                 str(lead.ship_date),
@@ -185,6 +205,10 @@ def _start_table(breaks: Sequence[Break]) -> Table:
     table = table_with("to deliver", *(f">{one.quantity:,}" for one in breaks))
     for part in parts:
         table.add_row(*cells(part, *(f"{one.start_quantities.get(part, 0):,}" for one in breaks)))
+    if any(one.enough_chance is not None for one in breaks):
+        table.add_section()
+        chances = ("-" if one.enough_chance is None else f"{one.enough_chance:.0%}" for one in breaks)
+        table.add_row(*cells("chance that nothing is made again", *chances))
     return table
 
 

@@ -11,7 +11,7 @@ from typing import Any, NoReturn
 from pydantic import ValidationError
 
 from services.chassis.problems import details_of_invalid
-from services.desk.errors import FileUnreadable, RequestUnreadable
+from services.desk.errors import FileUnreadable, OptionUnusable, RequestUnreadable
 from services.desk.table_intake import prescription_from_table
 from shared_schemas.prescription import Prescription
 from shared_schemas.quote import QuoteRequest
@@ -52,6 +52,7 @@ def read_request(path: Path, asked: Mapping[str, Any]) -> QuoteRequest:
     try:
         return QuoteRequest.model_validate(document)
     except ValidationError as fault:
+        _refuse_what_was_asked(fault, document, asked)
         _refuse(path, fault, document)
 
 
@@ -99,6 +100,15 @@ def decoded(content: bytes, name: str) -> str:
 
 def _no_such_number(text: str) -> NoReturn:
     raise ValueError(f"{text} is no number in JSON")
+
+
+def _refuse_what_was_asked(fault: ValidationError, document: Any, asked: Mapping[str, Any]) -> None:
+    """Raise `OptionUnusable` for what stands on the command line and not in the file."""
+    of_options = [one for one in details_of_invalid(fault.errors(), document) if asked.get(one.pointer.split("/")[1]) is not None]
+    if of_options:
+        raise OptionUnusable(
+            *(one.model_copy(update={"pointer": f"--{one.pointer.split('/')[1].replace('_', '-')}"}) for one in of_options)
+        )
 
 
 def _refuse(path: Path, fault: ValidationError, document: Any) -> NoReturn:

@@ -39,4 +39,6 @@ def _expedites(body: QuoteBody) -> list[RenderableType]:
 def _answer(one: Break) -> str:
     said = ANSWERS[one.in_time or "no"]
     ways = "; or ".join(one.in_time_with)
+    if one.in_time == "no":
+        return f"{one.quantity:,}: {'; '.join(('no', *one.in_time_with))}."
     return f"{one.quantity:,}: {said}{f' {ways}' if ways else ''}."

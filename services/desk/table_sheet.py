@@ -89,7 +89,9 @@ class Sheet:
         head = self.heads.get(column)
         shown = head.written if head is not None else column
         pointer = f"/row {row}/{shown.replace('~', '~0').replace('/', '~1')}"
-        self.faults.append(ProblemDetail(pointer=pointer, reason=f"row {row}, {shown}: {reason}", figure=figure, remedy=remedy))
+        found = ProblemDetail(pointer=pointer, reason=f"row {row}, {shown}: {reason}", figure=figure, remedy=remedy)
+        if found not in self.faults:  # a cemented face is read for both of its elements
+            self.faults.append(found)
 
     def refuse_if_any(self) -> None:
         """Raise `TableUnreadable` with every fault noted."""

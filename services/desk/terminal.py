@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import sys
 import time
 from collections.abc import Callable, Iterator, Sequence
@@ -16,12 +17,15 @@ from services.desk import one_box_commands as boxes
 from services.desk.errors import (
     DeskError,
     FileUnreadable,
+    FileUnwritable,
     NoServerNamed,
     NoSuchKey,
+    OptionUnusable,
     QuoteHasNoBlanks,
     ServerRefused,
     SettingMissing,
 )
+from services.desk.hints import as_called
 
 if TYPE_CHECKING:
     from services.desk.client import BlankwrightClient
@@ -30,6 +34,9 @@ if TYPE_CHECKING:
 UNREACHABLE, USAGE, REFUSED, FAILED = 1, 2, 3, 4
 EXIT_OF_STATUS = {"ready": 0, "refused": REFUSED, "failed": FAILED}
 HERE = Path(".blankwright")
+QUANTITY = re.compile(r"0|-?[1-9][0-9]{0,11}")
+THOUSANDS = re.compile(r"[1-9][0-9]{0,2}(,[1-9][0-9]{2})+")
+"""What may be one quantity with its thousands apart, or several."""
 
 Url = Annotated[str | None, typer.Option(envvar="BLANKWRIGHT_URL", help="Address of the server; without it the one box.")]
 Key = Annotated[str | None, typer.Option(envvar="BLANKWRIGHT_KEY", help="Your key, bw_….", show_envvar=True)]
@@ -39,13 +46,17 @@ Patience = Annotated[float, typer.Option("--timeout", min=0.1, help="How long to
 
 
 def numbers_in(text: str | None) -> list[int] | None:
-    """Quantities as they are written on a command line."""
+    """Quantities as they are written on a command line: a comma between two, and none within one."""
     if text is None:
         return None
-    try:
-        return [int(part) for part in text.replace(" ", "").split(",")]
-    except ValueError as fault:
-        raise typer.BadParameter(f"{text!r} are no quantities; write whole numbers, as 5,25,100") from fault
+    parts = [part.strip() for part in text.split(",")]
+    if not all(QUANTITY.fullmatch(part) for part in parts):
+        raise typer.BadParameter(
+            f"{text!r} are no quantities; write whole numbers with a comma between two, as 5,25,100, and a thousand as 1000"
+        )
+    if THOUSANDS.fullmatch(text):
+        say(f"{text} are {len(parts)} quantities, {' and '.join(parts)}; if it is meant as one, write {text.replace(',', '')}")
+    return [int(part) for part in parts]
 
 
 def client_for(url: str | None, key: str | None, folder: Path, *, role: str) -> BlankwrightClient:
@@ -94,7 +105,7 @@ def say(line: str, *, quiet: bool = False) -> None:
 
 def answer(document: Any, lines: Sequence[str], *, as_json: bool) -> None:
     """The answer of a command, in words or in JSON."""
-    typer.echo(json.dumps(document, ensure_ascii=False) if as_json else "\n".join(lines))
+    typer.echo(json.dumps(document, ensure_ascii=False) if as_json else as_called("\n".join(lines)))
 
 
 @contextmanager
@@ -105,11 +116,13 @@ def reported(*, as_json: bool) -> Iterator[None]:
     except DeskError as fault:
         if as_json:
             errors = [detail.model_dump(mode="json") for detail in fault.errors]
-            typer.echo(json.dumps({"error": type(fault).__name__, "detail": str(fault), "errors": errors}, ensure_ascii=False))
+            typer.echo(
+                json.dumps({"error": type(fault).__name__, "detail": as_called(str(fault)), "errors": errors}, ensure_ascii=False)
+            )
         else:
             from services.desk.problem_text import problem_lines  # noqa: PLC0415
 
-            typer.echo(str(fault), err=True)
+            typer.echo(as_called(str(fault)), err=True)
             for line in problem_lines(fault.errors):
                 typer.echo(f"  {line}", err=True)
         raise typer.Exit(_exit_code(fault)) from fault
@@ -118,4 +131,8 @@ def reported(*, as_json: bool) -> Iterator[None]:
 def _exit_code(fault: DeskError) -> int:
     if isinstance(fault, ServerRefused):
         return USAGE if fault.status < 500 else UNREACHABLE
-    return USAGE if isinstance(fault, (FileUnreadable, NoSuchKey, QuoteHasNoBlanks, SettingMissing)) else UNREACHABLE
+    return (
+        USAGE
+        if isinstance(fault, (FileUnreadable, FileUnwritable, NoSuchKey, OptionUnusable, QuoteHasNoBlanks, SettingMissing))
+        else UNREACHABLE
+    )

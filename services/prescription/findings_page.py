@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 from html import escape
 
+from services.chassis.accepts import liking
 from shared_schemas.check import FindingKind
 
 HTML = "text/html"
@@ -20,7 +20,7 @@ STYLE = (
 
 def likes_html(accept: str) -> bool:
     """Whether an Accept header asks for HTML rather than JSON; JSON when it likes both the same (RFC 9110, 12.5.1)."""
-    return _liking(accept, HTML) > _liking(accept, JSON)
+    return liking(accept, HTML) > liking(accept, JSON)
 
 
 def page_of(kinds: Sequence[FindingKind]) -> str:
@@ -38,16 +38,3 @@ def page_of(kinds: Sequence[FindingKind]) -> str:
         f"<table>\n<thead><tr><th>Code</th><th>Severity</th><th>Meaning</th><th>Source</th></tr></thead>\n<tbody>\n{rows}\n"
         "</tbody>\n</table>\n</body>\n</html>\n"
     )
-
-
-def _liking(accept: str, kind: str) -> float:
-    """The weight that an Accept header gives a media type; the most specific range that covers it counts."""
-    ranges = {"*/*": 0, kind.split("/", maxsplit=1)[0] + "/*": 1, kind: 2}
-    best = (-1, 0.0)
-    for part in accept.lower().split(","):
-        name, *parameters = (piece.strip() for piece in part.split(";"))
-        weights = [piece.removeprefix("q=") for piece in parameters if piece.startswith("q=")]
-        weight = float(weights[0]) if weights and re.fullmatch(r"[01](\.[0-9]{0,3})?", weights[0]) else 1.0
-        if name in ranges:
-            best = max(best, (ranges[name], weight))
-    return best[1]

@@ -10,7 +10,7 @@ from fastapi.sse import EventSourceResponse, ServerSentEvent
 
 from services.chassis.keys import Caller
 from services.chassis.web import Tools, answers, needs_role
-from services.quoting import api_batches, api_estimates, api_impact, api_life, dead_letters, errors
+from services.quoting import api_batches, api_estimates, api_impact, api_life, api_sheet, dead_letters, errors
 from services.quoting.api_parts import QUOTE_FINISHED, How, Most, Now, Revision, Sales, SalesOrErp, accepting, quote_answer
 from services.quoting.cursors import cursor_of, read_places
 from services.quoting.documents import explanation_document, figure_document, quote_document, state_of, status_now
@@ -33,7 +33,7 @@ from shared_schemas.quote import (
 )
 
 router = APIRouter()
-for part in (api_life, api_batches, api_estimates, api_impact, dead_letters):
+for part in (api_life, api_sheet, api_batches, api_estimates, api_impact, dead_letters):
     router.include_router(part.router)
 
 LARGER_BODIES = api_batches.LARGER_BODIES
@@ -55,10 +55,12 @@ STATUS: dict[type[Explained], tuple[int, str, str]] = {
     errors.EstimateUnknown: (404, "not-found", "There is no such estimate"),
     errors.CursorUnreadable: (422, "invalid", "The cursor cannot be read"),
     errors.IdempotencyKeyReused: (422, "idempotency-conflict", "The Idempotency-Key was used for another request"),
+    errors.SheetNotAsAsked: (406, "not-acceptable", "A quote sheet comes in another form"),
     errors.PointerNamesNoFigure: (404, "not-found", "The pointer names no figure"),
     errors.QueueFull: (503, "queue-full", "The queue is full"),
     errors.ImpactsFull: (503, "queue-full", "The queue is full"),
     errors.LetterUnknown: (404, "not-found", "There is no such dead letter"),
+    errors.ReplayOfNoUse: (409, "conflict", "A replay would not help"),
     errors.LetterNotReplayable: (409, "not-replayable", "The quote has not failed"),
 }
 

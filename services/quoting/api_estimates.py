@@ -10,7 +10,7 @@ from services.chassis.web import Tools, answers
 from services.quoting import errors
 from services.quoting.api_parts import Erp, Most
 from services.quoting.cursors import cursor_of, read_cursor
-from services.quoting.documents import estimate_document
+from services.quoting.documents import decision_document, estimate_document
 from services.quoting.store.repository import QuoteStore
 from services.quoting.store.rows import StoredQuote
 from shared_schemas.quote import Estimate, EstimatePage, EstimateSummary
@@ -60,6 +60,7 @@ def _summary(row: StoredQuote) -> EstimateSummary:
         revision=row.revision,
         title=row.title,
         finished_at=row.finished_at,
+        decision=decision_document(row, row.decision) if row.decision else None,
     )
 
 

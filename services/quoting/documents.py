@@ -14,6 +14,7 @@ from services.quoting.domain.figure_at import figure_at
 from services.quoting.domain.quote import explain
 from services.quoting.errors import QuoteNotReady
 from services.quoting.intake import job_of
+from services.quoting.sheet import Head, sheet_page
 from services.quoting.store.repository import QuoteStore
 from services.quoting.store.rows import Decision, StoredQuote
 from shared_schemas.blanks import BlankPlan
@@ -107,6 +108,22 @@ def figure_document(row: StoredQuote, pointer: str, resources: Resources) -> Poi
     return figure_at(pointer=pointer, document=document, explained=lambda: explanation_document(row, resources).breaks)
 
 
+def sheet_document(row: StoredQuote, *, today: date) -> str:
+    """The customer's sheet of a ready quote, as HTML; raises `QuoteNotReady` for any other."""
+    if row.body is None or row.digest is None:
+        raise QuoteNotReady(row.quote_number, row.revision)
+    head = Head(
+        number=row.quote_number,
+        revision=row.revision,
+        latest_revision=row.latest_revision,
+        customer=row.customer,
+        digest=row.digest,
+        state=state_of(row, today=today),
+        decision=decision_document(row, row.decision) if row.decision else None,
+    )
+    return sheet_page(head=head, body=QuoteBody.model_validate_json(row.body))
+
+
 def estimate_document(row: StoredQuote, number: str) -> Estimate:
     """The job estimate of a ready quote."""
     assert row.body is not None
@@ -118,4 +135,4 @@ def estimate_document(row: StoredQuote, number: str) -> Estimate:
         customer=row.customer,
         finished_at=row.finished_at,
         body=QuoteBody.model_validate_json(row.body),
-    )
+    ).model_copy(update={"decision": decision_document(row, row.decision) if row.decision else None})

@@ -18,8 +18,10 @@ Explained
     ├── IdempotencyKeyReused   the key was used for another request
     ├── QueueFull              as many quotes are under way as may be
     ├── ImpactsFull            as many quotes are held against proposed rates as may be
+    ├── SheetNotAsAsked        a quote sheet in another form than the one there is
     ├── PointerNamesNoFigure   a JSON pointer that leads to no figure of the quote
     ├── LetterUnknown          no dead letter of that number
+    ├── ReplayOfNoUse          it would fail again, or a later revision is ready: requote
     ├── LetterNotReplayable    its quote has not failed, or no longer
     ├── FigureOutOfRange       a figure of the rates or the request with which there is no answer
     ├── NoWorkingDays          a calendar on which nobody ever works
@@ -127,8 +129,12 @@ class DecisionStands(QuotingError):
     def __init__(self, number: str, revision: int, stands: str) -> None:
         self.number = number
         super().__init__(
-            f"Revision {revision} of quote {number} was {stands}, and that stands. A change of mind needs the next revision: "
-            f"POST /v1/quotes/{number}/requote."
+            f"Revision {revision} of quote {number} was {stands}, and that stands. "
+            + (
+                "One quote is one order: a further order needs a quote of its own, POST /v1/quotes."
+                if stands.startswith("accepted")
+                else f"A change of mind needs the next revision: POST /v1/quotes/{number}/requote."
+            )
         )
 
 
@@ -204,6 +210,23 @@ class ImpactsFull(QuotingError):
         )
 
 
+class SheetNotAsAsked(QuotingError):
+    """A quote sheet in another form than `offered`, the one there is."""
+
+    def __init__(self, accept: str, offered: str) -> None:
+        self.accept = accept
+        super().__init__(
+            f"A quote sheet can be had as {offered} only. For a PDF open it in a browser and print it to a file.",
+            ProblemDetail(
+                pointer="/header/accept",
+                reason="there is no such form of it",
+                figure=accept[:120],
+                limit=offered,
+                remedy=f"Accept: {offered}; for a PDF print the page to a file",
+            ),
+        )
+
+
 class PointerNamesNoFigure(QuotingError):
     """A JSON pointer that leads to no figure of the quote; `below` names what stands where it ends."""
 
@@ -236,6 +259,19 @@ class LetterNotReplayable(QuotingError):
         self.letter = letter
         self.number = number
         super().__init__(f"The dead letter {letter} is of quote {number}, which is {status} now; only a failed quote is replayed.")
+
+
+class ReplayOfNoUse(QuotingError):
+    """A failed quote that a replay would not help: its rates are pinned, or a later revision has its answer."""
+
+    def __init__(self, letter: int, number: str, why: str) -> None:
+        self.letter = letter
+        self.number = number
+        remedy = f"requote {number}: POST /v1/quotes/{number}/requote"
+        super().__init__(
+            f"A replay of the dead letter {letter} would not help: {why}. Instead, {remedy}.",
+            ProblemDetail(pointer="", reason=why, figure=letter, remedy=remedy),
+        )
 
 
 class FigureOutOfRange(QuotingError):

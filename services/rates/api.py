@@ -10,6 +10,7 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Header, Path, Query, Request, Response
 from starlette.concurrency import run_in_threadpool
 
+from services.chassis.accepts import liking
 from services.chassis.web import Refused, Tools, answers
 from services.rates import api_proposals, errors
 from services.rates.api_parts import CSV, JSON, Engineer, EngineerOrSuite, kind_of, read_document, read_rows
@@ -27,6 +28,7 @@ STATUS: dict[type[Explained], tuple[int, str, str]] = {
     errors.TableUnknown: (404, "not-found", "There is no such table"),
     errors.TableUnreadable: (422, "invalid", "The table has cells that cannot be read"),
     errors.TableContradicts: (422, "invalid", "The table contradicts itself or another table"),
+    errors.IfMatchUnreadable: (412, "stale", "The header If-Match has no ETag that can be compared"),
     errors.RevisionUnknown: (404, "not-found", "There is no such revision"),
     errors.ProposalUnknown: (404, "not-found", "There is no such proposal"),
     errors.RevisionStale: (412, "stale", "The table was changed meanwhile"),
@@ -114,12 +116,17 @@ async def put_table(
     if_match: Annotated[str | None, Header(description="The ETag of the table you changed; * will not do.")] = None,
     reason: Annotated[Said | None, Query(description="Why, when the body is CSV.")] = None,
 ) -> Response:
-    """Send all rows. The same rows again make no revision: the answer then has the number of the one there is."""
+    """Send all rows. The same rows again make no revision: the answer then has the number of the one there is.
+
+    A table that leaves a range or an operation without a row is refused; other rows that are gone are named in `dropped`.
+    """
     if table not in TABLES:
         raise errors.TableUnknown(table)
     if if_match is None or if_match.strip() in ("", "*"):
         raise Refused("if-match-missing", f"Replacing {table} needs the header If-Match with the ETag that reading it gave.")
     seen = _strong_tags(if_match)
+    if not seen:
+        raise errors.IfMatchUnreadable(if_match)
     shape = _wanted(accept)
     body = await http.body()
 
@@ -153,28 +160,16 @@ def _is_known(if_none_match: str | None, digest: str) -> bool:
 
 def _wanted(accept: str) -> str:
     """The representation that a caller likes best, JSON when it likes both the same; raises `Refused` when it takes neither."""
-    likings = {kind: _liking(accept, kind) for kind in (JSON, CSV)}
+    likings = {kind: liking(accept, kind) for kind in (JSON, CSV)}
     best = max(likings, key=lambda kind: likings[kind])
     if likings[best] <= 0:
         raise Refused("not-acceptable", f"A table can be had as {JSON} or {CSV}.")
     return best
 
 
-def _liking(accept: str, kind: str) -> float:
-    """The weight (RFC 9110, 12.4.2) that an Accept header gives a media type; the most specific range that covers it counts."""
-    ranges = {"*/*": 0, kind.split("/", maxsplit=1)[0] + "/*": 1, kind: 2}
-    found = (-1, 0.0) if accept.strip() else (0, 1.0)
-    for part in accept.lower().split(","):
-        name, *parameters = (piece.strip() for piece in part.split(";"))
-        weights = [piece.removeprefix("q=") for piece in parameters if piece.startswith("q=")]
-        weight = float(weights[0]) if weights and re.fullmatch(r"[01](\.\d{0,3})?", weights[0]) else 1.0
-        if name in ranges:
-            found = max(found, (ranges[name], weight))
-    return found[1]
-
-
 def _headers(found: StoredTable) -> dict[str, str]:
-    return {"ETag": f'"{found.digest}"', "Vary": "Accept", "Cache-Control": ASK_AGAIN, "X-Rate-Revision": str(found.revision)}
+    return {"ETag": f'"{found.digest}"', "Vary": "Accept", "Cache-Control": ASK_AGAIN, "X-Rate-Revision": str(found.revision),
+            "X-Rows-Dropped": str(len(found.dropped))}  # fmt: skip
 
 
 def _shown(found: StoredTable, kind: str) -> Response:
@@ -182,4 +177,5 @@ def _shown(found: StoredTable, kind: str) -> Response:
         rows = validated_rows(found.table, json.loads(found.rows))
         return Response(rows_to_csv(found.table, rows), media_type=CSV, headers=_headers(found))
     head: dict[str, Any] = {"table": found.table, "revision": found.revision}
+    head |= {"dropped": found.dropped} if found.dropped else {}
     return Response(json.dumps(head)[:-1].encode() + b',"rows":' + found.rows + b"}", media_type=JSON, headers=_headers(found))

@@ -6,6 +6,7 @@ Explained
     ├── TableUnreadable    rows that do not have the table's shape
     ├── TableContradicts   rows that do not agree with each other or with another table
     ├── ReasonMissing      a change that does not say why
+    ├── IfMatchUnreadable  a header If-Match without an ETag in quotes
     ├── RevisionUnknown    no revision of that number
     ├── ProposalUnknown    no proposal of that number, or no longer
     └── RevisionStale      the table was changed by somebody else meanwhile
@@ -61,6 +62,22 @@ class ReasonMissing(RatesError):
         super().__init__(
             f"A change of {table} says why; with a CSV body, in ?reason=….",
             ProblemDetail(pointer="/query/reason", reason="it is missing", remedy="add ?reason=… to the address"),
+        )
+
+
+class IfMatchUnreadable(RatesError):
+    """A header If-Match that has no strong ETag in quotes."""
+
+    def __init__(self, header: str) -> None:
+        super().__init__(
+            "If-Match has no ETag that can be compared: write it in quotes and without W/, as GET gave it.",
+            ProblemDetail(
+                pointer="/header/if-match",
+                reason="it has no strong ETag in quotes",
+                figure=header[:100],
+                limit='"…"',
+                remedy="write it in quotes, as GET gave it",
+            ),
         )
 
 

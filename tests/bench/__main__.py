@@ -9,6 +9,8 @@ from __future__ import annotations
 
 import argparse
 import platform
+import signal
+import sys
 import time
 
 from tests.bench import compute, pipeline
@@ -23,6 +25,7 @@ def main() -> None:
     chosen = asked.parse_args().parts or list(PARTS)
     if set(chosen) - set(PARTS):
         asked.error(f"parts are {', '.join(PARTS)}")
+    signal.signal(signal.SIGTERM, lambda *_: sys.exit("ended before its time"))  # and take down what was started
     began = time.monotonic()
     print(f"Python {platform.python_version()}")
     for part in chosen:

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import gc
 import statistics
 import tempfile
 import time
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -17,6 +19,7 @@ import psutil
 from prometheus_client.parser import text_string_to_metric_families
 
 from services.chassis.one_box import Address, erase, start, stop
+from services.chassis.worker import CYCLES_LOOKED_FOR_AFTER
 from services.glass.domain.plan import plan_blanks
 from services.prescription.domain.check import check
 from services.process.domain.plan import plan_operations
@@ -36,6 +39,9 @@ TOGETHER = {3: 60, 6: 50, 14: 30, 40: 12}
 """Quotes sent one after the other, and at once, for each size."""
 
 
+PARTS = ("worker", "api", "database", "broker")
+
+
 @dataclass(frozen=True)
 class Size:
     """What was measured for lenses of one size."""
@@ -44,7 +50,7 @@ class Size:
     compute_s: float
     latencies_s: list[float]
     per_second: float
-    cpu_s: float
+    cpu_s: dict[str, float]
     shares: dict[str, float]
 
     @property
@@ -136,17 +142,15 @@ def processes(box: Address) -> dict[str, list[psutil.Process]]:
     return found
 
 
-def cpu_s(box: Address) -> float:
-    """Processor seconds that all parts of the box have used."""
-    total = 0.0
-    for of_part in processes(box).values():
+def cpu_s(box: Address) -> dict[str, float]:
+    """Processor seconds that each part of the box has used."""
+    used: dict[str, float] = {}
+    for part, of_part in processes(box).items():
         for process in of_part:
-            try:
+            with suppress(psutil.NoSuchProcess):
                 times = process.cpu_times()
-            except psutil.NoSuchProcess:
-                continue
-            total += times.user + times.system
-    return total
+                used[part] = used.get(part, 0.0) + times.user + times.system
+    return used
 
 
 def measure_size(box: Address, desk: Desk, elements: int) -> Size:
@@ -160,12 +164,13 @@ def measure_size(box: Address, desk: Desk, elements: int) -> Size:
     spent = {stage: seconds - before[stage] for stage, seconds in desk.stage_seconds().items()}
     used = cpu_s(box)
     per_second = desk.per_second(body, TOGETHER[elements])
-    used = (cpu_s(box) - used) / TOGETHER[elements]
-    return Size(elements, alone_s, latencies, per_second, used, {stage: one / sum(latencies) for stage, one in spent.items()})
+    each_s = {part: (now - used.get(part, 0.0)) / TOGETHER[elements] for part, now in cpu_s(box).items()}
+    return Size(elements, alone_s, latencies, per_second, each_s, {stage: one / sum(latencies) for stage, one in spent.items()})
 
 
 def print_table() -> None:
     """Measure floor, box and lenses, and print."""
+    gc.set_threshold(*CYCLES_LOOKED_FOR_AFTER)  # compute alone is to be what a worker could do
     floor = measure_floor()
     with tempfile.TemporaryDirectory(prefix="blankwright-bench-") as name:
         folder = Path(name) / "box"
@@ -201,9 +206,12 @@ def _print_sizes(floor: Floor, sizes: list[Size]) -> None:
         outside = 1 - sum(size.shares.values())
         print(
             f"{size.elements:>11}{size.compute_s * 1000:>11.1f}{size.latency_s * 1000:>11.1f}{size.worst_s * 1000:>11.1f}"
-            f"{size.latency_s / allowed_s:>11.2f}{size.per_second:>11.2f}{size.per_second / possible:>11.0%}{size.cpu_s * 1000:>11.0f}"
+            f"{size.latency_s / allowed_s:>11.2f}{size.per_second:>11.2f}{size.per_second / possible:>11.0%}{sum(size.cpu_s.values()) * 1000:>11.0f}"
             f"   {shares}, between them {outside:.0%}"
         )
+    print(f"\n{'elements':>11}" + "".join(f"{part:>11}" for part in PARTS) + "   CPU of each part, ms a quote at saturation")
+    for size in sizes:
+        print(f"{size.elements:>11}" + "".join(f"{size.cpu_s.get(part, 0.0) * 1000:>11.1f}" for part in PARTS))
     print(
         "of allowed: latency / (3 × floor + compute), to be at most 1; of compute: quotes a second / what compute alone allows, to be at least 60%"
     )

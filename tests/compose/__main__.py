@@ -176,7 +176,13 @@ def _quotes(fleet: Fleet) -> None:
         _must(quote["status"] == "ready", f"the demo lens is {quote['status']}: {quote.get('problem')}")
         prices = ", ".join(f"{one['quantity']} at {one['unit_price']}" for one in quote["breaks"])
         _say(f"{quote['number']} is ready {time.monotonic() - began:.1f} s after it was asked for: {prices} {quote['currency']}")
-        for path in ("/v1/rates/revisions", "/v1/blanks/plan", "/v1/operations/plan", "/v1/prescriptions/check", "/v1/rates/impact/x"):
+        for path in (
+            "/v1/rates/revisions",
+            "/v1/blanks/plan",
+            "/v1/operations/plan",
+            "/v1/prescriptions/check",
+            "/v1/rates/impact/x",
+        ):
             _must(sales.get(path).status_code in (200, 403, 405), f"{path} is not reached through the front")
 
 

@@ -13,6 +13,7 @@ from prometheus_client.parser import text_string_to_metric_families
 from sqlalchemy import text
 
 from services.chassis.database import Database
+from services.chassis.heartbeat import SIGN_LIVES_S, sign_of
 from services.chassis.one_box.servers import free_port
 from services.chassis.resources import Resources, build_resources
 from services.chassis.tally import BOUNDS_S, Tally
@@ -130,13 +131,25 @@ def test_a_part_that_is_away_is_said_so_and_the_rest_is_told(tools: Resources) -
 
 
 def test_a_process_is_ready_when_both_parts_answer_and_not_when_either_is_away(tools: Resources) -> None:
-    assert ask(tools, "/readyz").json() == {"ready": True, "postgresql": "yes", "redis": "yes"}
+    ready = {"ready": True, "postgresql": "yes", "redis": "yes"}
+    silent = ask(tools, "/readyz")
+    assert (silent.status_code, silent.json()) == (
+        200,
+        ready | {"workers": "no: no sign of life for 30 s from a worker of prescription, glass, process, quoting"},
+    )
+    tools.redis.set(sign_of(tools.settings.deployment, "one"), "prescription,glass,process,quoting", ex=SIGN_LIVES_S)
+    assert ask(tools, "/readyz").json() == ready | {"workers": "yes"}
     without_broker = ask(away(tools), "/readyz")
     assert without_broker.status_code == 503
-    assert without_broker.json() == {"ready": False, "postgresql": "yes", "redis": "no: ConnectionError"}
+    assert without_broker.json() == {
+        "ready": False,
+        "postgresql": "yes",
+        "redis": "no: ConnectionError",
+        "workers": "no: ConnectionError",
+    }
     without_database = ask(replace(tools, database=Database("postgresql://u:p@127.0.0.1:1/x")), "/readyz")
     assert without_database.status_code == 503
-    assert without_database.json() == {"ready": False, "postgresql": "no: OperationalError", "redis": "yes"}
+    assert without_database.json() == {"ready": False, "postgresql": "no: OperationalError", "redis": "yes", "workers": "yes"}
 
 
 def test_a_process_is_not_ready_for_tables_that_are_behind(tools: Resources) -> None:

@@ -142,6 +142,32 @@ def test_only_a_failed_quote_is_replayed(tools: Resources, ask: Any, store: Quot
     assert store.quote(number).status == state
 
 
+def test_a_replay_that_would_miss_the_same_rate_is_refused_with_requote_as_the_remedy(tools: Resources, ask: Any) -> None:
+    number = failed(tools, ask)
+    with tools.database.transaction() as connection:
+        connection.execute(text("update quoting.dead_letters set traceback = 'shared_schemas.rates.RateMissing: no row'"))
+    letter = ask("admin", "GET", "/v1/dead-letters").json()["items"][0]["id"]
+    answer = ask("admin", "POST", f"/v1/dead-letters/{letter}/replay")
+    assert (answer.status_code, answer.json()["type"]) == (409, "/problems#conflict")
+    assert answer.json()["errors"][0]["remedy"] == f"requote {number}: POST /v1/quotes/{number}/requote"
+
+
+def test_a_replay_is_refused_once_a_later_revision_is_ready(tools: Resources, ask: Any, store: QuoteStore) -> None:
+    number = failed(tools, ask)
+    letter = ask("admin", "GET", "/v1/dead-letters").json()["items"][0]["id"]
+    assert ask("sales", "POST", f"/v1/quotes/{number}/requote", json={}).status_code == 202
+    store.settle(f"{number}.2", 1, READY, now=NOW)
+    answer = ask("admin", "POST", f"/v1/dead-letters/{letter}/replay")
+    assert answer.status_code == 409
+    assert "is ready" in answer.json()["detail"]
+
+
+def test_a_body_that_does_not_say_it_is_json_is_told_to(ask: Any) -> None:
+    answer = ask("sales", "POST", "/v1/quotes", {"Content-Type": "text/plain"}, content="{}")
+    assert (answer.status_code, answer.json()["type"]) == (415, "/problems#unsupported-media-type")
+    assert "application/json" in answer.json()["detail"]
+
+
 def test_a_letter_of_nobody_is_not_found(ask: Any) -> None:
     assert ask("admin", "POST", "/v1/dead-letters/7/replay").status_code == 404
     assert ask("admin", "POST", "/v1/dead-letters/0/replay").status_code == 422

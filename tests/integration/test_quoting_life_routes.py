@@ -508,3 +508,21 @@ def test_a_batch_whose_doorbells_were_not_heard_is_started_by_the_sweeper(
     sweep(shop.bench)
     shop.work()
     assert shop.get(answer.headers["Location"])["counts"]["ready"] == 6
+
+
+def test_a_quote_is_one_order_and_the_erp_is_told_of_it(shop: Shop, request_of_two: dict[str, Any]) -> None:
+    number = shop.quoted(request_of_two)
+    order = {"decision": "accepted", "quantity": 5, "by": "x"}
+    shop.ask("POST", f"/v1/quotes/{number}/requote")
+    shop.work()
+    before = shop.get("/v1/estimates", role="erp")
+    assert [item["decision"] for item in before["items"]] == [None, None]
+    assert shop.ask("POST", f"/v1/quotes/{number}/decision", json=order | {"revision": 1}).status_code == 200
+    second = shop.ask("POST", f"/v1/quotes/{number}/decision", json=order | {"revision": 2})
+    assert second.status_code == 409
+    assert f"Revision 1 of quote {number} was accepted for 5 by x" in second.json()["detail"]
+    (fresh,) = shop.get(f"/v1/estimates?after={before['next']}", role="erp")["items"]
+    assert (fresh["decision"]["decision"], fresh["decision"]["quantity"], fresh["revision"]) == ("accepted", 5, 1)
+    estimate = shop.get(f"/v1/estimates/{fresh['number']}", role="erp")
+    assert estimate["decision"] == fresh["decision"]
+    assert all(one["ship_date"] for one in estimate["quantities"])

@@ -114,6 +114,29 @@ def test_a_change_without_the_etag_or_with_an_old_one_is_refused(door: Door) -> 
     assert len(door.get("/v1/rates/revisions").json()["items"]) == 2
 
 
+def test_an_etag_without_quotes_is_told_how_to_write_it(door: Door) -> None:
+    update = {"rows": lower(door.get(YIELDS).json()["rows"]), "reason": "a worse quarter"}
+    assert "write it in quotes" in door.put(YIELDS, update, door.get(YIELDS).headers["ETag"].strip('"')).json()["detail"]
+
+
+def test_rows_that_a_change_drops_are_named_in_its_answer(door: Door) -> None:
+    path = "/v1/rates/tables/commercial"
+    read = door.get(path)
+    rows = read.json()["rows"]
+    answer = door.put(path, {"rows": rows[:1], "reason": "one class is enough"}, read.headers["ETag"])
+    assert answer.json()["dropped"] == [row["name"] for row in rows[1:]]
+    assert answer.headers["X-Rows-Dropped"] == str(len(rows) - 1)
+
+
+def test_a_slash_too_many_is_not_found_and_sends_nobody_to_another_host(door: Door) -> None:
+    answer = door.bare("GET", f"{YIELDS}/", headers={"Host": "evil.example"})
+    assert (answer.status_code, "Location" in answer.headers) == (404, False)
+
+
+def test_who_may_includes_the_administrator(door: Door) -> None:
+    assert "engineer, service, admin" in door.ask("GET", YIELDS, role="erp").json()["detail"]
+
+
 def test_a_change_to_another_table_does_not_make_an_etag_stale(door: Door) -> None:
     centring, yields = door.get("/v1/rates/tables/cementing"), door.get(YIELDS)
     assert door.put(YIELDS, {"rows": lower(yields.json()["rows"]), "reason": "x"}, yields.headers["ETag"]).status_code == 200

@@ -40,6 +40,14 @@ def test_every_route_with_a_key_declares_what_it_refuses_as_problems(document: d
                     assert list(answer["content"]) == ["application/problem+json"], (name, status)
 
 
+def test_an_address_names_every_method_that_it_takes(box: Address) -> None:
+    for path, methods in {"/v1/quotes": "GET, POST", "/v1/rates/tables/work_centres": "GET, PUT", "/healthz": "GET"}.items():
+        answer = httpx.options(f"{box.url}{path}")
+        assert answer.status_code == 405
+        assert answer.headers["Allow"] == methods
+        assert answer.headers["Content-Type"] == "application/problem+json"
+
+
 def test_the_pages_of_the_description_are_served(box: Address) -> None:
     assert httpx.get(f"{box.url}/docs").status_code == 200
     page = httpx.get(f"{box.url}/problems").text
@@ -48,4 +56,7 @@ def test_the_pages_of_the_description_are_served(box: Address) -> None:
 
 def test_the_process_says_whether_it_lives_and_can_work(box: Address) -> None:
     assert httpx.get(f"{box.url}/healthz").json() == {"status": "alive"}
-    assert httpx.get(f"{box.url}/readyz").json() == {"ready": True, "postgresql": "yes", "redis": "yes"}
+    found = httpx.get(f"{box.url}/readyz").json()
+    workers = found.pop("workers")
+    assert found == {"ready": True, "postgresql": "yes", "redis": "yes"}
+    assert workers == "yes" or workers.startswith("no: no sign of life"), "the first beat may be ten seconds away"

@@ -12,7 +12,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from services.glass.domain.lots import cheapest_lots, cost_of, forget_cheapest_lots, lot_for, thinned
+from services.glass.domain.lots import cheapest_lots, forget_cheapest_lots, lot_for, thinned
 from services.glass.domain.options import BlankOption
 from services.glass.domain.purchase import Amounts, Counts, Lot, Purchase, Source, plate_costs
 from services.glass.domain.sharing import Partition, PlateClass, SharedLot, best_partition, shared_offer
@@ -24,6 +24,9 @@ PLATE_FORMS: tuple[BlankForm, ...] = ("slab", "strip")
 LIKELY_STARTS_PER_PIECE = 1.5
 LIKELY_STARTS_MORE = 8
 """Starts at which buying together and apart are held against each other: 1.5 for each piece, and 8 more (common practice range)."""
+
+REFERENCE_BLANKS = (10, 32, 100)
+"""Numbers of blanks at which plate thicknesses are held against each other, whatever is asked for (common practice range)."""
 
 UNEVEN_STARTS = 1.1
 """Elements that buy together are bought for the one that starts most: one in ten more than the others need."""
@@ -74,14 +77,27 @@ class GroupLot:
 
 @dataclass(frozen=True)
 class Group:
-    """Elements whose glass is one purchase, and its lots by rising number of blanks."""
+    """Elements whose glass is one purchase, and its lots by rising number of blanks; `apart` has what each buys for itself."""
 
     members: tuple[str, ...]
     lots: tuple[GroupLot, ...]
+    apart: tuple[Group, ...] = ()
 
     def lot_for(self, blanks: int) -> GroupLot:
         """The lot that serves a number of blanks; the last one where none is large enough."""
         return self.lots[min(bisect_left(self.lots, blanks, key=lambda lot: lot.blanks), len(self.lots) - 1)]
+
+    def likely_lot(self, starts: int) -> GroupLot:
+        """The lot that will serve when about so many of each are started: one for all, or one for each where that is cheaper."""
+        each = [group.lot_for(starts) for group in self.apart]
+        cost = sum((lot.cost for lot in each), Decimal(0))
+        if not each or self.lot_for(math.ceil(UNEVEN_STARTS * starts)).cost < cost:
+            return self.lot_for(starts)
+        return GroupLot(starts, cost, tuple(part for lot in each for part in lot.parts))
+
+    def buys_together(self, starts: int) -> bool:
+        """Whether about so many of each come out of the same pieces."""
+        return any(len(part.members) > 1 for part in self.likely_lot(starts).parts)
 
 
 class Terms(NamedTuple):
@@ -117,25 +133,25 @@ def forget_lots() -> None:
 
 
 def groups_of(*, options: Options, density_g_cm3: float, terms: Terms) -> tuple[Group, ...]:
-    """The purchases for the elements of one glass: one for all where that is cheaper at the quantities asked for, else one for each."""
+    """The purchases for the elements of one glass: one for all where that is cheaper at any number of blanks, else one for each.
+
+    Notes: at every number the cheaper of together and apart holds, so that no quantity depends on what else is asked for.
+    """
     apart = {
         element: cheapest_lots(
             sources=[one.source for one in found.values()], up_to_blanks=terms.up_to_blanks, minor_units=terms.minor_units
         )
         for element, found in owned_once(options).items()
     }
-    if len(apart) > 1:
-        lots = _together(options=options, apart=apart, density_g_cm3=density_g_cm3, terms=terms)
-        likely = [terms.likely_starts(quantity) for quantity in terms.quantities]
-        group = Group(tuple(options), lots)
-        one_purchase = sum(group.lot_for(math.ceil(UNEVEN_STARTS * starts)).cost for starts in likely)
-        each = sum(cost_of(lots=one, blanks=starts) for one in apart.values() for starts in likely)
-        if one_purchase < each:
-            return (group,)
-    return tuple(
+    each = tuple(
         Group((element,), tuple(GroupLot(lot.blanks, lot.cost, (Part((element,), lot),)) for lot in lots))
         for element, lots in apart.items()
     )
+    if len(apart) > 1:
+        lots = _together(options=options, apart=apart, density_g_cm3=density_g_cm3, terms=terms)
+        if any(len(part.members) > 1 for lot in lots for part in lot.parts):
+            return (Group(tuple(options), lots, each),)
+    return each
 
 
 def owned_once(options: Options) -> Options:
@@ -203,23 +219,28 @@ def _costs_apart(apart: Mapping[str, Sequence[Lot]], numbers: Counts) -> Amounts
 def _partition(
     shelves: Sequence[Sequence[BlankOption]], apart: Mapping[str, Sequence[Lot]], density_g_cm3: float, terms: Terms
 ) -> Partition:
-    """Which elements share plates, the same at every number, since the blank that is ground has one thickness: best at the middle quantity."""
+    """Which elements share plates, the same at every number, since the blank that is ground has one thickness.
+
+    Notes: the parting whose blanks cost least in the sum over `REFERENCE_BLANKS`, not over the quantities asked for: what one
+    quantity costs does not depend on the others.
+    """
     each: Partition = tuple((element,) for element in apart)
-    number = terms.likely_starts(terms.middle)
-    best = float(sum(lot_for(lots=lots, blanks=number).cost for lots in apart.values()))
-    chosen = each
+    numbers = np.array(REFERENCE_BLANKS)
+    best, chosen = float((_costs_apart(apart, numbers) / numbers).sum()), each
     for shelf in shelves:
-        merged, work = best_partition(options=shelf, number=number, density_g_cm3=density_g_cm3, work_per_mm3=terms.work_per_mm3)
-        for partition, more in ((each, 0.0), (merged, work)) if work or len(merged) < len(each) else ((each, 0.0),):
-            offer = shared_offer(
-                options=shelf,
-                partition=partition,
-                numbers=np.array([number]),
-                density_g_cm3=density_g_cm3,
-                minor_units=terms.minor_units,
+        found = {each: 0.0}
+        for number in REFERENCE_BLANKS:
+            merged, work = best_partition(
+                options=shelf, number=number, density_g_cm3=density_g_cm3, work_per_mm3=terms.work_per_mm3
             )
-            if float(offer.costs[0]) + more < best:
-                best, chosen = float(offer.costs[0]) + more, partition
+            found[merged] = work / number
+        for partition, work_per_blank in found.items():
+            offer = shared_offer(
+                options=shelf, partition=partition, numbers=numbers, density_g_cm3=density_g_cm3, minor_units=terms.minor_units
+            )
+            cost = float((offer.costs / numbers + work_per_blank).sum())
+            if cost < best:
+                best, chosen = cost, partition
     return chosen
 
 

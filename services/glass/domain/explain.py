@@ -62,6 +62,7 @@ def material_of(*, group: Group, glass: GlassRow, turns: Mapping[str, Crossover]
             _first_lot(group.lots[0], rates),
             *(_crossover_figure(member, turns[member], rates) for member in group.members if member in turns),
         ),
+        apart=tuple(material_of(group=one, glass=glass, turns={}, rates=rates) for one in group.apart),
     )
 
 

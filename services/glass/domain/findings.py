@@ -196,13 +196,14 @@ def thicker_plate(*, position: int, option: BlankOption, own_thickness_mm: float
     )
 
 
-def bought_together(*, glass: str, positions: Sequence[int], members: Sequence[str]) -> Finding:
-    """Elements of one glass that buy together."""
+def bought_together(*, glass: str, positions: Sequence[int], members: Sequence[str], at: Sequence[int] = ()) -> Finding:
+    """Elements of one glass that buy together; `at` names the quantities where it is not at all of them."""
+    where = f"At a quantity of {', '.join(str(quantity) for quantity in at)} the" if at else "The"
     return Finding(
         code="glass-bought-together",
         severity="note",
         where=f"/elements/{positions[0]}/glass",
-        message=f"The {glass} for {', '.join(members)} is bought and sawn together: that costs less than lots of their own.",
+        message=f"{where} {glass} for {', '.join(members)} is bought and sawn together: that costs less than lots of their own.",
         figure=len(members),
         limit=1,
         unit="elements",

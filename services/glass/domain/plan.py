@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -19,9 +18,10 @@ from shared_schemas.prescription import Element
 from shared_schemas.rates import GlassRow, Rates
 from shared_schemas.traveller import Job, Refusal
 
-STARTS_PER_PIECE = 1.6
-STARTS_AT_LEAST = 30
-"""The material model is worked out up to 1.6 starts for each piece of the largest quantity, and 30 more. Beyond, its contract says how it goes on."""
+STARTS_PER_PIECE = 2
+STARTS_AT_LEAST = 120
+"""The material model is worked out up to two starts for each piece of the largest quantity, and 120 more: its last steps, which
+are cut off there, serve no quantity then. Beyond, its contract says how it goes on."""
 
 CROSSOVER_UP_TO = 2000
 """So far at least the plan looks for the number of blanks from which on pressing is cheaper."""
@@ -49,7 +49,7 @@ def plan_blanks(*, job: Job, check: CheckReport, rates: Rates, pictures: bool = 
     quantities = tuple(sorted(job.request.quantities))
     terms = Terms(
         quantities=quantities,
-        up_to_blanks=math.ceil(quantities[-1] * STARTS_PER_PIECE) + STARTS_AT_LEAST,
+        up_to_blanks=quantities[-1] * STARTS_PER_PIECE + STARTS_AT_LEAST,
         minor_units=rates.currency(rates.base_currency).minor_units,
     )
     of_glasses = [_of_one_glass(found, terms, rates) for found in by_glass(ways)]
@@ -97,10 +97,10 @@ def _of_one_glass(fitted: Sequence[Fitted], terms: Terms, rates: Rates) -> OfOne
     for one in fitted:
         name = one.element.name
         group = group_of[name]
-        cut = cut_of(option_of=one.options, lot=group.lot_for(likely), element=name)
+        cut = cut_of(option_of=one.options, lot=group.likely_lot(likely), element=name)
         cuts.append(cut)
         planned.append(_planned(one, cut, group, turns[name], terms, glass))
-    together = [group for group in groups if len(group.members) > 1]
+    together = [(group, [q for q in terms.quantities if group.buys_together(terms.likely_starts(q))]) for group in groups]
     positions = [one.position for one in fitted]
     return OfOneGlass(
         planned=tuple(planned),
@@ -108,7 +108,13 @@ def _of_one_glass(fitted: Sequence[Fitted], terms: Terms, rates: Rates) -> OfOne
             material_of(group=group, glass=glass, turns={n: t for n, t in turns.items() if t is not None}, rates=rates)
             for group in groups
         ),
-        notes=tuple(bought_together(glass=glass.name, positions=positions, members=group.members) for group in together),
+        notes=tuple(
+            bought_together(
+                glass=glass.name, positions=positions, members=group.members, at=() if at == [*terms.quantities] else at
+            )
+            for group, at in together
+            if at
+        ),
         cuts=tuple(cuts),
     )
 
@@ -116,7 +122,7 @@ def _of_one_glass(fitted: Sequence[Fitted], terms: Terms, rates: Rates) -> OfOne
 def _planned(one: Fitted, cut: Cut, group: Group, turn: Crossover | None, terms: Terms, glass: GlassRow) -> Planned:
     name, option = one.element.name, cut.option
     own_thickness_mm = one.options[option.stock.name].shape.thickness_mm
-    lots = {quantity: group.lot_for(terms.likely_starts(quantity)).part_of(name).lot for quantity in terms.quantities}
+    lots = {quantity: group.likely_lot(terms.likely_starts(quantity)).part_of(name).lot for quantity in terms.quantities}
     cares = cares_of(
         position=one.position,
         option=option,

@@ -14,6 +14,7 @@ from services.prescription.domain.materials import Indices, Material, indices_at
 from services.prescription.domain.neighbours import spaces_between
 from services.prescription.domain.profile import Body, body
 from services.prescription.domain.radius_effect import focal_lengths_per_radius
+from services.prescription.domain.tolerance_size import tolerance_findings
 from services.prescription.domain.train import train_of
 from services.prescription.domain.whole_lens import first_order_of
 from shared_schemas.check import CheckReport, ElementCheck, Finding, FirstOrder, ImageSpot, Makeable, SpaceCheck
@@ -93,7 +94,8 @@ def _part(i: int, element: Element, rates: Rates) -> _Part:
     demand, of_demand = demands_of(element=element, pointer=pointer)
     work_mm, of_size = work_diameter(element=element, pointer=pointer, rates=rates)
     of_shape = element_findings(element=element, body=shape, demand=demand, work_diameter_mm=work_mm, pointer=pointer)
-    return _Part(shape, demand, work_mm, (*of_size, *of_shape, *of_demand))
+    of_tolerances = tolerance_findings(element=element, pointer=pointer)
+    return _Part(shape, demand, work_mm, (*of_size, *of_shape, *of_demand, *of_tolerances))
 
 
 def work_diameter(*, element: Element, pointer: str, rates: Rates) -> tuple[float, tuple[Finding, ...]]:
@@ -152,7 +154,9 @@ def _coatings(prescription: Prescription, rates: Rates) -> Iterator[Finding]:
                 )  # fmt: skip
             elif surface.coating is not None:
                 band = surface.coating.band_nm if isinstance(surface.coating, CoatingDemand) else _band_of(known[surface.coating])
-                yield from _off_wavelength(band, prescription.wavelength_nm, f"The {face} of {element.name}", f"/elements/{i}/{face}/coating")
+                yield from _off_wavelength(
+                    band, prescription.wavelength_nm, f"The {face} of {element.name}", f"/elements/{i}/{face}/coating"
+                )
 
 
 def _band_of(row: CoatingRow) -> tuple[float, float] | None:

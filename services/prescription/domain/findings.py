@@ -51,6 +51,8 @@ CATALOGUE: dict[str, Entry] = {
     "indication-unreadable": Entry("stop", "A drawing indication that cannot be read.", "ISO 10110-5 to -9, -14, -17, -18, from memory"),
     "tolerance-defaulted": Entry("note", "A tolerance is not stated and takes a default, which is loose.", FROM_MEMORY),
     "tolerance-without-default": Entry("stop", "A tolerance is not stated and the part is larger than the table of defaults.", FROM_MEMORY),
+    "tolerance-reaches-size": Entry("stop", "A tolerance is as large as the dimension it is of, which it would let vanish.", GEOMETRY),
+    "tolerance-wide": Entry("care", "A tolerance is more than a tenth of the dimension it is of: a decimal point may have slipped.", PRACTICE),
     "scratch-dig-kept": Entry(
         "care",
         "A scratch-dig figure is kept as given; time is planned by its dig alone, as scratch numbers are compared by eye.",

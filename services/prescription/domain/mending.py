@@ -61,6 +61,8 @@ ALIKE = 1.1
 """Candidates whose score is within this factor of the best mend the lens equally well."""
 
 ALSO = 2.0
+"""Within this factor a candidate mends nearly as well. A slip in one place that does is offered before a column in other units."""
+
 ROOM_MM = 0.01
 """Neighbouring faces may cross by this within their clear diameters: cement films and rounding."""
 
@@ -146,6 +148,7 @@ def mend(prescription: Prescription, indices: Sequence[float], *, fault: Unfocus
 
     Notes: among changes that leave the faces apart within their clear diameters and lose no ray, the least of the
     geometrical mean of the blur on the axis and the angle of the blur off it; of those alike the nearest in kind.
+    A column in other units is offered only where no slip in one place does nearly as well.
     """
     fault = fault or does_not_focus(prescription, indices)
     if fault is None:
@@ -158,7 +161,8 @@ def mend(prescription: Prescription, indices: Sequence[float], *, fault: Unfocus
     scores, spots_mm = _scores(prescription, trains, slowest, most_blur)
     if not np.isfinite(scores).any():
         return None
-    alike = np.flatnonzero(scores <= ALIKE * scores.min())
+    cells = np.array([change.kind != "inches" for change in changes])
+    alike = np.flatnonzero(scores <= np.where(cells, ALSO if not cells[scores.argmin()] else ALIKE, ALIKE) * scores.min())
     best = min(alike.tolist(), key=lambda i: (KINDS.index(changes[i].kind), scores[i]))
     near = [i for i in np.argsort(scores, kind="stable").tolist() if i != best and scores[i] <= ALSO * scores[best]]
     change, after = changes[best], float(spots_mm[best])

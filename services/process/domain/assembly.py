@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from services.process.domain.cementing import group_name
 from services.process.domain.element_work import ElementWork
-from services.process.domain.operation_lines import NO_KNEE, Line, line
+from services.process.domain.operation_lines import NO_KNEE, Line, line, of_same_row
 from services.process.domain.tolerance_knees import Knee, knee_of
 from shared_schemas.figure import Figure
 from shared_schemas.operations import Consumed, OperationName, Route
@@ -87,5 +87,6 @@ def _step(
 def _counted(row: AssemblyRow, counts: dict[str, int]) -> Figure:
     count = counts[row.per]
     return Figure(
-        name=row.name, value=row.minutes * count, unit="min", formula=f"minutes x {count} ({row.per})", rate_row=Rates.ref("assembly", row)
+        name=row.name, value=row.minutes * count, unit="min", formula=f"minutes x {count}", rate_row=Rates.ref("assembly", row),
+        inputs=(of_same_row("minutes", row.minutes, f"min/{row.per}"),),
     )  # fmt: skip

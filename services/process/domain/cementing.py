@@ -6,7 +6,7 @@ from dataclasses import replace
 
 from services.process.domain.element_work import ElementWork
 from services.process.domain.inspection import inspect_group
-from services.process.domain.operation_lines import Line, line
+from services.process.domain.operation_lines import Line, line, of_same_row
 from services.process.domain.rate_rows import cementing_for
 from shared_schemas.figure import Figure
 from shared_schemas.operations import Consumed, Operation, Route
@@ -42,10 +42,11 @@ def _join(row: CementingRow, centring_arcmin: float, faces: int, rates: Rates) -
     def why() -> tuple[Figure, ...]:
         ref = Rates.ref("cementing", row)
         inputs = (
-            Figure(name="faces", value=faces, formula="elements - 1"),
+            of_same_row("minutes per face", row.minutes_per_face, "min"),
+            Figure(name="faces", value=faces, source="the prescription: one between two elements"),
             Figure(name="centring", value=centring_arcmin, unit="arcmin", source="the check report, tightest of the group"),
         )
-        formula = "minutes per face x faces, by the plainest way that is fine enough for the centring"
+        formula = "minutes per face x faces; the plainest way that is fine enough for the centring"
         return (Figure(name="each", value=minutes, unit="min", formula=formula, inputs=inputs, rate_row=ref),)
 
     return line(

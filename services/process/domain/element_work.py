@@ -89,8 +89,8 @@ class ElementWork:
     """One element: everything that its route is worked out from.
 
     `edge_mm` is the thickness of the finished edge, `rim_mm` that at the diameter at which it is worked; `blackened` says
-    that its edge is blackened by itself, not as part of a cemented group. `order` is how the faces are planned; it stays when
-    a tolerance is tried. `assembly_grade_mm` is what the drawing allows cemented faces.
+    that its edge is blackened by itself, not as part of a cemented group. `order` is how the faces are
+    planned. `assembly_grade_mm` is what the drawing allows cemented faces.
     """
 
     name: str
@@ -142,15 +142,20 @@ class ElementWork:
         """Every tolerance of the element and of its faces."""
         return (*self.front.demands, *self.back.demands, *self.demands)
 
+    def with_face(self, changed: FaceWork) -> ElementWork:
+        """The same element with one face changed, and its faces in the order that follows from it."""
+        front, back = (changed, self.back) if changed.face == "front" else (self.front, changed)
+        order = order_of(front.shape, back.shape, delicate=self.extra_work.for_stain_or_climate)
+        return replace(self, front=front, back=back, order=order)
+
     def with_figure(self, attribute: str, face: Face | None, figure: float) -> ElementWork:
-        """The same element with one tolerance changed."""
+        """The same element with one tolerance changed, and its faces in the order that follows from it."""
         of_face = {
             "irregularity": "irregularity_fringes", "power": "power_fringes", "imperfection_grade": "grade_mm",
             "roughness": "roughness_nm", "micro_defects": "micro_defects",
         }  # fmt: skip
         if face is not None:
-            changed = replace(self.front if face == "front" else self.back, **cast(Any, {of_face[attribute]: figure}))
-            return replace(self, front=changed) if face == "front" else replace(self, back=changed)
+            return self.with_face(replace(self.front if face == "front" else self.back, **cast(Any, {of_face[attribute]: figure})))
         own = {"centring": "centring_arcmin", "diameter": "diameter_tolerance_mm", "centre_thickness": "thickness_tolerance_mm"}
         return replace(self, **cast(Any, {own[attribute]: figure}))
 

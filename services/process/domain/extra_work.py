@@ -38,9 +38,12 @@ class Counted:
 
     def figure(self) -> Figure:
         """The minutes as a figure."""
-        formula = f"minutes x {self.count} ({self.row.per})" if self.count != 1 else f"minutes, per {self.row.per}"
+        row = Rates.ref("extra_work", self.row)
+        if self.count == 1:
+            return Figure(name=self.row.name, value=self.minutes, unit="min", formula=f"minutes, per {self.row.per}", rate_row=row)
+        each = Figure(name="minutes", value=self.row.minutes, unit=f"min/{self.row.per}", source="same row")
         return Figure(
-            name=self.row.name, value=self.minutes, unit="min", formula=formula, rate_row=Rates.ref("extra_work", self.row)
+            name=self.row.name, value=self.minutes, unit="min", formula=f"minutes x {self.count}", inputs=(each,), rate_row=row
         )
 
 

@@ -6,7 +6,7 @@ from collections.abc import Container, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from services.process.domain.element_work import ElementWork, FaceWork
-from services.process.domain.operation_lines import Line, line
+from services.process.domain.operation_lines import Line, line, of_same_row
 from services.process.domain.rate_rows import tolerance_row
 from services.process.domain.sampling import sample_steps
 from services.process.domain.tolerance_knees import NO_DEMANDS, Demand, knee_of
@@ -42,6 +42,7 @@ class Look:
         return Figure(
             name=self.row.looks_at, value=self.minutes, unit="min", rate_row=Rates.ref("inspection", self.row),
             formula=None if formula == "minutes" else formula,
+            inputs=(of_same_row("minutes", self.row.minutes, f"min/{self.row.per}"),) if self.count != 1 else (),
         )  # fmt: skip
 
 

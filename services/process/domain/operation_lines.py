@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Container, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
@@ -19,6 +19,10 @@ Explanation = Callable[[], Sequence[Figure]]
 
 SAME_ROW = "same row"
 """Source of an input that stands in the rate row which the figure above it quotes: a row is quoted once."""
+
+NO_TIME = "no time of its own"
+AND_A_PIECE = "; piece_min = "
+"""What stands between the formula of the minutes of a batch and that of the minutes of a piece."""
 
 OF_WORK_CENTRE = "its work centre"
 """Source of minutes that stand in the row of the work centre, which the operation names and its set-up quotes."""
@@ -111,12 +115,26 @@ class Line:
         if self.knee.below:
             formula = "product over tolerances below their knees of 1 + time_slope x below"
             inputs.append(Figure(name="k", value=self.knee.time_factor, formula=formula, inputs=self.knee.basis()))
-        together = "cycle + load + (run + each) x k" if self.batch_size == 1 else "cycle + run x k; piece_min = load + each x k"
         inputs += self.run_basis()
-        if self.extra.batch_min or self.extra.piece_min:
-            together += "; extra work to what it is counted by"
-            inputs += self.extra.basis()
-        return Figure(name="batch_min", value=self.batch_min, unit="min", formula=together, inputs=tuple(inputs))
+        inputs += self.extra.basis()
+        return Figure(
+            name="batch_min",
+            value=self.batch_min,
+            unit="min",
+            formula=self._sums({one.name for one in inputs}),
+            inputs=tuple(inputs),
+        )
+
+    def _sums(self, stated: Container[str]) -> str:
+        """How the minutes of a batch, and those of a piece, add up from the inputs that there are."""
+        k = " x k" if "k" in stated else ""
+        extra = [(one.row.per == "batch", one.row.name) for one in self.extra.counted if one.row.name in stated]
+        usual = ("cycle", "cycle"), ("run", f"run{k}"), ("load", "load"), ("each", f"each{k}")
+        terms = [(name in ("cycle", "run"), term) for name, term in usual if name in stated] + extra
+        if self.batch_size == 1:
+            return " + ".join(term for _, term in terms) or NO_TIME
+        of_batch, of_piece = (" + ".join(term for by_batch, term in terms if by_batch is wanted) for wanted in (True, False))
+        return f"{of_batch or NO_TIME}{AND_A_PIECE}{of_piece}" if of_piece else of_batch or NO_TIME
 
     def _yield(self) -> Figure:
         ref = Rates.ref("yields", self.survival)
@@ -126,7 +144,9 @@ class Line:
         if self.knee.below:
             formula = "product over the tolerances in k of 1 + yield_slope x below"
             powers.insert(0, Figure(name="power", value=self.knee.yield_power, formula=formula))
-        return Figure(name="yield", value=self.yield_share, formula="yield of the row ^ power", inputs=tuple(powers), rate_row=ref)
+        row = of_same_row("yield of the row", self.survival.yield_share)
+        formula = "yield of the row ^ " + (powers[0].name if len(powers) == 1 else "product of the powers")
+        return Figure(name="yield", value=self.yield_share, formula=formula, inputs=(row, *powers), rate_row=ref)
 
 
 def line(

@@ -105,10 +105,11 @@ def _why_focal(
 ) -> Figure:  # fmt: skip
     inputs = [
         Figure(name="f", value=focal_mm, unit="mm", source="the check report"),
-        Figure(name="R'", value=to_mm, unit="mm", rate_row=Rates.ref("tooling", plate)),
+        Figure(name="plate", value=abs(to_mm), unit="mm", rate_row=Rates.ref("tooling", plate)),
     ]
     for radius, slope in effects:
         inputs.append(Figure(name="R", value=radius, unit="mm", source="the prescription"))
+        inputs.append(Figure(name="R'", value=math.copysign(to_mm, radius), unit="mm", formula="plate, with the sign of R"))
         inputs.append(Figure(name="df/dR", value=slope, unit="mm/mm", source="the check report"))
     formula = "f' - f; 1/f' = 1/f + sum over the faces of df/dR (R/f)^2 (1/R' - 1/R)"
     return Figure(name="focal_length_change_mm", value=change_mm, unit="mm", formula=formula, inputs=tuple(inputs))

@@ -55,7 +55,8 @@ def relaxations_of_groups(
         looser = next_looser(tolerance_row(rates, "centring"), demand.figure)
         if looser is not None:
             tried = group_route(_no_tighter_than(group, looser), rates, blackened=blackened)
-            yield from _relaxation(group_name(group), demand, looser, route.operations, tried.operations, rates)
+            means = f"cementing {group_name(group)} with no element of it held finer than {looser:g} arcmin"
+            yield from _relaxation(group_name(group), demand, looser, route.operations, tried.operations, rates, means)
 
 
 def relaxations_of_alignment(
@@ -70,11 +71,12 @@ def relaxations_of_alignment(
     looser = next_looser(tolerance_row(rates, "centring"), demand.figure)
     if looser is not None:
         tried = lens_route([_no_tighter_than(group, looser) for group in groups], prescription, rates)
-        yield from _relaxation(LENS, demand, looser, route.operations, tried.operations, rates)
+        means = f"alignment of the lens with no element held finer than {looser:g} arcmin"
+        yield from _relaxation(LENS, demand, looser, route.operations, tried.operations, rates, means)
 
 
 def _relaxation(
-    part: str, demand: Demand, looser: float, before: Sequence[Step], after: Sequence[Step], rates: Rates
+    part: str, demand: Demand, looser: float, before: Sequence[Step], after: Sequence[Step], rates: Rates, means: str = ""
 ) -> Iterator[Relaxation]:  # fmt: skip
     changes = route_changes(before, after)
     if changes:
@@ -89,6 +91,7 @@ def _relaxation(
             operations=changes.operations,
             removed=changes.removed,
             added=changes.added,
+            means=means,
         )
 
 
@@ -111,8 +114,7 @@ def _coatings(work: ElementWork, lines: ElementLines, before: Sequence[Step], ra
         found = simpler_coating(work, face, rates)
         if found is None:
             continue
-        changed = replace(face, coating=found.coating)
-        tried = replace(work, front=changed) if face.face == "front" else replace(work, back=changed)
+        tried = work.with_face(replace(face, coating=found.coating))
         changes = route_changes(before, tuple(lines.tried_coated(tried, rates)))
         if changes:
             yield Relaxation(

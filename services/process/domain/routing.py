@@ -70,6 +70,8 @@ class ElementLines:
 
     def tried_coated(self, work: ElementWork, rates: Rates) -> ElementLines:
         """The operations when a face has another coating, or none; `work` is the element with it."""
+        if self.first[0].face != work.in_order[0].face:
+            return element_lines(work, rates)
         return replace(self, checked=_check(work, rates), finished=tuple(_finish(work, work.in_order, rates)))
 
 

@@ -199,9 +199,9 @@ def _polish(work: ElementWork, face: FaceWork, block: Block, method: str, shared
     figuring = figuring_min(loops=loops, measure_min=row.measure_min, correct_min=row.correct_min)
 
     def why() -> tuple[Figure, ...]:
-        inputs = (*_removing(row, last, removal, pressure), _figuring(face, loops, figuring))
+        inputs = (*_removing(row, last, removal, pressure), _figuring(row, face, loops, figuring))
         return (
-            Figure(name="run", value=removing + figuring, unit="min", formula="removal / (Kp x pressure x speed) + figuring",
+            Figure(name="run", value=removing + figuring, unit="min", formula="removal / 1e6 / (Kp x pressure x speed) / 60 + figuring",
                    inputs=inputs, rate_row=Rates.ref("polishing", row)),
         )  # fmt: skip
 
@@ -232,10 +232,14 @@ def _light_pressure(row: PolishingRow, pressure_pa: float) -> Figure:
     return Figure(name="pressure", value=pressure_pa, unit="Pa", formula="usual pressure x share", inputs=inputs)
 
 
-def _figuring(face: FaceWork, loops: int, minutes: float) -> Figure:
-    inputs = (
-        Figure(name="loops", value=loops, formula="1 + log2(start figure / irregularity), rounded up"),
+def _figuring(row: PolishingRow, face: FaceWork, loops: int, minutes: float) -> Figure:
+    figures = (
+        of_same_row("start figure", row.start_figure_fringes, "fringe"),
         Figure(name="irregularity", value=face.irregularity_fringes, unit="fringe", source="the check report"),
     )
-    formula = "loops x measure + (loops - 1) x correct, start figure, measure and correct of the row"
-    return Figure(name="figuring", value=minutes, unit="min", formula=formula, inputs=inputs)
+    inputs = (
+        Figure(name="loops", value=loops, formula="1 + ceil(log2(start figure / irregularity)), at least 1", inputs=figures),
+        of_same_row("measure", row.measure_min, "min"),
+        of_same_row("correct", row.correct_min, "min"),
+    )
+    return Figure(name="figuring", value=minutes, unit="min", formula="loops x measure + (loops - 1) x correct", inputs=inputs)

@@ -44,7 +44,10 @@ class Knee:
                 name=f"{one.row.attribute} below its knee",
                 value=one.overshoot,
                 formula="knee/t - 1",
-                inputs=(Figure(name="t", value=one.figure, unit=one.row.unit, source="the check report"),),
+                inputs=(
+                    Figure(name="t", value=one.figure, unit=one.row.unit, source="the check report"),
+                    Figure(name="knee", value=one.row.knee, unit=one.row.unit, source="same row"),
+                ),
                 rate_row=Rates.ref("tolerance_classes", one.row),
             )
             for one in self.below

@@ -5,7 +5,7 @@ The formula of an amount is written in the names of its inputs, so it can be wor
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping
 from decimal import Decimal
 
 from services.quoting.domain.basis_of_date import lead_time_figure
@@ -13,16 +13,20 @@ from services.quoting.domain.basis_of_risk import expedite_figures, spread_figur
 from services.quoting.domain.batch_losses import Batches
 from services.quoting.domain.cost import OperationCost, bought_part_cost
 from services.quoting.domain.evaluation import Evaluation, Plans
-from services.quoting.domain.learning import NOTHING_LEARNED, learning_of
+from services.quoting.domain.learning import NOTHING_LEARNED, Learning, learning_of
+from services.quoting.domain.shared_runs import SharedRun
 from services.quoting.domain.starts import PartStart
 from shared_schemas.figure import Figure
-from shared_schemas.operations import Tooling
+from shared_schemas.operations import Sampled, Tooling
 from shared_schemas.rates import Rates
 
 SUM = "sum of the inputs"
 OPERATION = "machine_min / 60 x machine_rate_per_h + attended_min / 60 x labour_rate_per_h + batches x consumables"
 RUN = "batches x batch_min + pieces x piece_min"
+ONE_AT_A_TIME = "times x (batch_min + piece_min)"
+LEARNED = "sum of n^log2(learning_share) over the pieces n, from learned_after on as the last: the unit curve (Crawford)"
 ROUTE_CARD = "the route card of the part"
+ELSEWHERE = "a figure of its own in this explanation"
 
 
 def basis_of(found: Evaluation, plans: Plans) -> tuple[Figure, ...]:
@@ -98,9 +102,13 @@ def _lines(found: Evaluation, plans: Plans) -> tuple[Figure, ...]:
 def _formulas(found: Evaluation, plans: Plans) -> dict[str, tuple[str, tuple[Figure, ...]]]:
     """For each kind of line its formula, and what goes into it but for the change of currency."""
     base, put_on, terms = plans.rates.base_currency, found.price.markups, plans.terms
-    cost = _money("cost", found.costs.total, base, "material + operations + bought_parts")
-    overhead = _money("overhead", put_on.overhead, base, "cost x overhead_share")
-    contingency = _money("contingency", put_on.contingency, base, "(cost + overhead) x contingency_share")
+    cost = _cost(found, plans)
+    overhead_share = _term("overhead_share", terms.overhead_share, plans)
+    contingency_share = _term("contingency_share", terms.contingency_share, plans)
+    overhead = _money("overhead", put_on.overhead, base, "cost x overhead_share", (cost, overhead_share))
+    contingency = _money(
+        "contingency", put_on.contingency, base, "(cost + overhead) x contingency_share", (cost, overhead, contingency_share)
+    )
     lines = found.price.lines
     before = _money(
         "lines",
@@ -115,11 +123,8 @@ def _formulas(found: Evaluation, plans: Plans) -> dict[str, tuple[str, tuple[Fig
             "bought_parts x per_base",
             (_money("bought_parts", found.costs.bought_parts, base, SUM, _bought(found, plans)),),
         ),
-        "overhead": ("cost x overhead_share x per_base", (cost, _term("overhead_share", terms.overhead_share, plans))),
-        "contingency": (
-            "(cost + overhead) x contingency_share x per_base",
-            (cost, overhead, _term("contingency_share", terms.contingency_share, plans)),
-        ),
+        "overhead": ("cost x overhead_share x per_base", (cost, overhead_share)),
+        "contingency": ("(cost + overhead) x contingency_share x per_base", (cost, overhead, contingency_share)),
         "margin": (
             "(cost + overhead + contingency) x margin_share / (1 - margin_share) x per_base",
             (cost, overhead, contingency, _term("margin_share", terms.margin_at(found.quantity), plans)),
@@ -132,11 +137,18 @@ def _formulas(found: Evaluation, plans: Plans) -> dict[str, tuple[str, tuple[Fig
         "rounding": (
             "total_price - lines",
             (
-                _money("total_price", found.price.total, plans.currency.name, "unit_price x quantity"),
+                _money("total_price", found.price.total, plans.currency.name, source=ELSEWHERE),
                 _money("lines", found.price.before_rounding, plans.currency.name, "sum of the lines before rounding"),
             ),
         ),
     }
+
+
+def _cost(found: Evaluation, plans: Plans) -> Figure:
+    parts = ("material", found.costs.material), ("operations", found.costs.operations), ("bought_parts", found.costs.bought_parts)
+    base = plans.rates.base_currency
+    inputs = tuple(_money(name, amount, base, source=ELSEWHERE) for name, amount in parts)
+    return _money("cost", found.costs.total, base, "material + operations + bought_parts", inputs)
 
 
 def _purchases(found: Evaluation, base: str) -> tuple[Figure, ...]:
@@ -160,25 +172,26 @@ def _tool(tool: Tooling, base: str) -> Figure:
 
 def _parts(found: Evaluation, base: str) -> tuple[Figure, ...]:
     return tuple(
-        _money(part, sum((cost.amount for cost in costs), Decimal(0)), base, SUM, _operations(costs, base))
+        _money(
+            part,
+            sum((cost.amount for cost in costs), Decimal(0)),
+            base,
+            SUM,
+            tuple(_operation(cost, base, found.runs.by_name) for cost in costs),
+        )
         for part, costs in found.operations.items()
     )
 
 
-def _operations(costs: Sequence[OperationCost], base: str) -> tuple[Figure, ...]:
-    return tuple(_operation(cost, base) for cost in costs)
-
-
-def _operation(cost: OperationCost, base: str) -> Figure:
+def _operation(cost: OperationCost, base: str, runs: Mapping[str, SharedRun]) -> Figure:
     row = Rates.ref("work_centres", cost.work_centre)
     name = " ".join(filter(None, (cost.operation.operation, cost.operation.face, cost.operation.method)))
     return _money(
         name[:60], cost.amount, base, OPERATION,
         (
             Figure(name="pieces", value=cost.pieces, formula="started x yields of the operations before, rounded up"),
-            _batches(cost),
-            Figure(name="machine_min", value=cost.machine_min, unit="min", formula=f"setup_min + {RUN}", inputs=(*_learned(cost), *_sampled(cost))),
-            Figure(name="attended_min", value=cost.attended_min, unit="min", formula=f"setup_min + attended_share x ({RUN})"),
+            _batches(cost, runs),
+            *_minutes(cost),
             Figure(name="consumables", value=cost.operation.consumables, unit=f"{base}/batch", source=ROUTE_CARD),
             Figure(name="machine_rate_per_h", value=cost.work_centre.machine_rate_per_h, unit=f"{base}/h", rate_row=row),
             Figure(name="labour_rate_per_h", value=cost.work_centre.labour_rate_per_h, unit=f"{base}/h", rate_row=row),
@@ -186,42 +199,94 @@ def _operation(cost: OperationCost, base: str) -> Figure:
     )  # fmt: skip
 
 
-def _batches(cost: OperationCost) -> Figure:
-    if cost.operation.shared_run is None:
-        return Figure(name="batches", value=cost.batches, formula="ceil(pieces / batch_size)")
-    return Figure(
-        name="batches", value=cost.borne,
-        formula="runs of all parts together x (pieces / batch_size) / sum of pieces / batch_size over all that goes into them",
-    )  # fmt: skip
-
-
-def _learned(cost: OperationCost) -> tuple[Figure, ...]:
-    """What is learned at an operation, with the law; nothing where nobody learns."""
-    learning = learning_of(cost.operation, cost.work_centre)
-    if learning is NOTHING_LEARNED:
-        return ()
-    row = Rates.ref("work_centres", cost.work_centre)
+def _minutes(cost: OperationCost) -> tuple[Figure, Figure]:
+    """Machine and attended minutes, out of the figures of the route card."""
+    setup, share = _of_card("setup_min", cost.operation.setup_min, "min"), _of_card("attended_share", cost.operation.attended_share)
+    run = _run(cost)
+    again = Figure(name="run", value=run.value, unit="min", source="the run of machine_min")
     return (
+        Figure(name="machine_min", value=cost.machine_min, unit="min", formula="setup_min + run", inputs=(setup, run)),
         Figure(
-            name="batches in times of the first", value=learning.total(cost.pieces),
-            formula="sum of n^log2(learning_share) over the pieces n, from learned_after on as the last: the unit curve (Crawford)",
-            inputs=(
-                Figure(name="learning_share", value=learning.rate, rate_row=row),
-                Figure(name="learned_after", value=learning.after, unit="pieces", rate_row=row),
-            ),
+            name="attended_min", value=cost.attended_min, unit="min", formula="setup_min + attended_share x run",
+            inputs=(setup, share, again),
         ),
     )  # fmt: skip
 
 
-def _sampled(cost: OperationCost) -> tuple[Figure, ...]:
-    """How many pieces are looked at where a sample is enough; the others spare their share of the minutes."""
-    return tuple(
-        Figure(
-            name=f"pieces, {one.looks_at}", value=cost.pieces - one.spared(cost.pieces),
-            formula="sample size of the lot by ISO 2859-1; the pieces not in it spare their share of the minutes",
-            inputs=(Figure(name="share", value=one.share, source=ROUTE_CARD),),
-        )
-        for one in cost.operation.sampled
+def _of_card(name: str, value: float, unit: str = "") -> Figure:
+    return Figure(name=name, value=value, unit=unit, source=ROUTE_CARD)
+
+
+def _run(cost: OperationCost) -> Figure:
+    """Minutes without the set-up: by batches and pieces, or where hands learn or a sample is enough by times of a piece."""
+    operation = cost.operation
+    by_times = bool(operation.sampled) or learning_of(operation, cost.work_centre) is not NOTHING_LEARNED
+    minutes = _of_card("batch_min", operation.batch_min, "min"), _of_card("piece_min", operation.piece_min, "min")
+    number = (_times(cost),) if by_times else (_batches_again(cost), _pieces_again(cost))
+    return Figure(
+        name="run", value=cost.machine_min - operation.setup_min, unit="min", formula=ONE_AT_A_TIME if by_times else RUN,
+        inputs=(*number, *minutes),
+    )  # fmt: skip
+
+
+def _pieces_again(cost: OperationCost) -> Figure:
+    return Figure(name="pieces", value=cost.pieces, source="pieces of this operation")
+
+
+def _batches_again(cost: OperationCost) -> Figure:
+    return Figure(name="batches", value=cost.borne, source="batches of this operation")
+
+
+def _batches(cost: OperationCost, runs: Mapping[str, SharedRun]) -> Figure:
+    size = _of_card("batch_size", cost.operation.batch_size)
+    shared = runs.get(cost.operation.shared_run or "")
+    if shared is None:
+        return Figure(name="batches", value=cost.batches, formula="ceil(pieces / batch_size)", inputs=(_pieces_again(cost), size))
+    runs_of_all = Figure(
+        name="runs", value=shared.runs,
+        formula="ceil(room), no fewer than one part has operations of that name, as a piece is in a run once",
+    )  # fmt: skip
+    room = Figure(name="room", value=shared.filled, formula="sum of pieces / batch_size over all that goes into the runs")
+    return Figure(
+        name="batches", value=cost.borne, formula="runs x pieces / batch_size / room",
+        inputs=(runs_of_all, _pieces_again(cost), size, room),
+    )  # fmt: skip
+
+
+def _times(cost: OperationCost) -> Figure:
+    """How many times the minutes of a piece are spent: fewer than pieces where hands learn, or where a sample is enough."""
+    learning, pieces, sampled = learning_of(cost.operation, cost.work_centre), cost.pieces, cost.operation.sampled
+    if not sampled:
+        return Figure(name="times", value=learning.total(pieces), formula=LEARNED, inputs=_learned(cost))
+    whole = _pieces_again(cost) if learning is NOTHING_LEARNED else Figure(
+        name="pieces", value=learning.total(pieces), formula=LEARNED, inputs=_learned(cost)
+    )  # fmt: skip
+    spared = tuple(_spared(one, pieces, learning) for one in sampled)
+    return Figure(
+        name="times", value=float(whole.value) - sum(float(one.value) for one in spared), formula="pieces - sum of what is spared",
+        inputs=(whole, *spared),
+    )  # fmt: skip
+
+
+def _learned(cost: OperationCost) -> tuple[Figure, Figure]:
+    """How fast hands learn at an operation, and until when."""
+    learning, row = learning_of(cost.operation, cost.work_centre), Rates.ref("work_centres", cost.work_centre)
+    return (
+        Figure(name="learning_share", value=learning.rate, rate_row=row),
+        Figure(name="learned_after", value=learning.after, unit="pieces", rate_row=row),
+    )
+
+
+def _spared(one: Sampled, pieces: int, learning: Learning) -> Figure:
+    """What is spared where a sample is enough: for the pieces not in it their share of the minutes."""
+    looked_at = pieces - one.spared(pieces)
+    return Figure(
+        name=f"spared, {one.looks_at}"[:60], value=one.share * (learning.total(pieces) - learning.total(looked_at)),
+        formula="share x what the pieces past the sample count for",
+        inputs=(
+            _of_card("share", one.share),
+            Figure(name="sample", value=looked_at, unit="pieces", formula="sample size of the lot", source="ISO 2859-1"),
+        ),
     )  # fmt: skip
 
 
@@ -243,13 +308,12 @@ def _bought(found: Evaluation, plans: Plans) -> tuple[Figure, ...]:
 
 
 def _unit_cost(found: Evaluation, plans: Plans) -> Figure:
-    cost = _money("cost", found.costs.total, plans.rates.base_currency, "material + operations + bought_parts")
     return _money(
         "unit_cost",
         found.unit_cost * plans.currency.per_base,
         plans.currency.name,
         "cost / quantity x per_base",
-        (cost, _quantity(found), _per_base(plans)),
+        (_cost(found, plans), _quantity(found), _per_base(plans)),
     )
 
 

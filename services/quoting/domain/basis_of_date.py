@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from services.quoting.domain.evaluation import Evaluation, Plans
 from services.quoting.domain.flow import Step
+from services.quoting.domain.lead_time import log_normal_spread
 from services.quoting.domain.queues import jobs_waiting
 from shared_schemas.figure import Figure
 from shared_schemas.rates import Rates
 
 WAIT = "V x t x rho^(sqrt(2 x (m + 1)) - 1) / (m x (1 - rho))"
-P50 = "mean_h x exp(-s^2 / 2) with s^2 = ln(1 + variance_h2 / mean_h^2)"
+SPREAD = "sqrt(ln(1 + variance_h2 / mean_h^2))"
 
 
 def lead_time_figure(found: Evaluation, plans: Plans) -> Figure:
@@ -30,10 +31,15 @@ def lead_time_figure(found: Evaluation, plans: Plans) -> Figure:
         unit="days",
         formula="lead days of the glass, tool or bought part that the path begins with",
     )
-    middle = Figure(name="p50_h", value=found.schedule.p50_h, unit="h", formula=P50, inputs=(mean, variance))
-    late = Figure(
-        name="p90_h", value=found.schedule.p90_h, unit="h", formula="p50_h x exp(1.2816 x s)", inputs=(middle, mean, variance)
+    s = Figure(
+        name="s",
+        value=log_normal_spread(mean=path.span.hours, variance=path.span.variance),
+        formula=SPREAD,
+        inputs=(mean, variance),
+        source="the sum of the waits taken as log-normal",
     )
+    middle = Figure(name="p50_h", value=found.schedule.p50_h, unit="h", formula="mean_h x exp(-s^2 / 2)", inputs=(mean, s))
+    late = Figure(name="p90_h", value=found.schedule.p90_h, unit="h", formula="p50_h x exp(1.2815516 x s)", inputs=(middle, s))
     return Figure(
         name="lead_time",
         value=found.lead_time.p50_days,
@@ -58,6 +64,9 @@ def _queue(name: str, step: Step) -> Figure:
     load, centre = step.load, step.work_centre
     assert load is not None
     row = Rates.ref("shop_load", load)
+    rho = Figure(name="rho", value=load.utilisation, rate_row=row)
+    t = Figure(name="t", value=load.mean_job_h, unit="h", rate_row=row)
+    m = Figure(name="m", value=centre.stations, rate_row=Rates.ref("work_centres", centre))
     arriving = load.utilisation * centre.stations / load.mean_job_h if load.mean_job_h else 0.0
     return Figure(
         name=f"wait at {name}"[:60],
@@ -65,10 +74,15 @@ def _queue(name: str, step: Step) -> Figure:
         unit="h",
         formula=WAIT,
         inputs=(
-            Figure(name="rho", value=load.utilisation, rate_row=row),
+            rho,
             Figure(name="V", value=load.squared_variation, rate_row=row),
-            Figure(name="t", value=load.mean_job_h, unit="h", rate_row=row),
-            Figure(name="m", value=centre.stations, rate_row=Rates.ref("work_centres", centre)),
-            Figure(name="jobs waiting", value=jobs_waiting(wait_h=step.wait_h, jobs_per_h=arriving), formula="wait x rho x m / t"),
+            t,
+            m,
+            Figure(
+                name="jobs waiting",
+                value=jobs_waiting(wait_h=step.wait_h, jobs_per_h=arriving),
+                formula="wait x rho x m / t",
+                inputs=(Figure(name="wait", value=step.wait_h, unit="h", source="the wait itself"), rho, m, t),
+            ),
         ),
     )

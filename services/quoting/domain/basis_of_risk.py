@@ -54,8 +54,8 @@ def expedite_figures(found: Evaluation, plans: Plans) -> tuple[Figure, ...]:
         return ()
     base, currency = plans.rates.base_currency, plans.currency.name
     surcharges = Figure(
-        name="surcharges", value=sooner.surcharges.total, unit=base, formula="priority + overtime + faster_glass",
-        inputs=(_priority(found, plans, sooner), _overtime(plans, sooner), *(_faster(one, base) for one in sooner.glass)),
+        name="surcharges", value=sooner.surcharges.total, unit=base, formula="sum of the inputs",
+        inputs=(_priority(found, plans, sooner), _overtime(plans, sooner), *_faster_glass(sooner, base)),
     )  # fmt: skip
     put_on = (
         _term("overhead_share", plans.terms.overhead_share, plans),
@@ -107,9 +107,19 @@ def _overtime(plans: Plans, sooner: Expedited) -> Figure:
     )  # fmt: skip
 
 
+def _faster_glass(sooner: Expedited, base: str) -> tuple[Figure, ...]:
+    """What all glass by the faster delivery costs more; nothing where none is bought so."""
+    if not sooner.glass:
+        return ()
+    inputs = tuple(_faster(one, base) for one in sooner.glass)
+    return (
+        Figure(name="faster_glass", value=sooner.surcharges.faster_glass, unit=base, formula="sum of the inputs", inputs=inputs),
+    )
+
+
 def _faster(one: FasterGlass, base: str) -> Figure:
     return Figure(
-        name="faster_glass", value=one.surcharge, unit=base, formula="sum of amounts x express_surcharge of their stock",
+        name=f"faster {one.glass}"[:60], value=one.surcharge, unit=base, formula="sum of amounts x express_surcharge of their stock",
         inputs=tuple(
             Figure(name=row.name, value=Decimal(repr(row.express_surcharge or 0.0)), rate_row=Rates.ref("stock_forms", row))
             for row in one.rows

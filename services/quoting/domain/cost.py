@@ -126,8 +126,14 @@ def material_cost(model: MaterialModel, *, blanks: int) -> MaterialCost:
 
 
 def material_costs(models: Sequence[MaterialModel], *, started: Mapping[str, int]) -> list[MaterialCost]:
-    """Cost of every purchase; members share one, for the largest number that any of them starts."""
-    return [material_cost(model, blanks=max(started[member] for member in model.members)) for model in models]
+    """Cost of every purchase; members share one, for the largest number that any of them starts, unless it is cheaper apart."""
+    return [purchase for model in models for purchase in _purchases(model, started)]
+
+
+def _purchases(model: MaterialModel, started: Mapping[str, int]) -> list[MaterialCost]:
+    together = material_cost(model, blanks=max(started[member] for member in model.members))
+    apart = [material_cost(one, blanks=max(started[member] for member in one.members)) for one in model.apart]
+    return apart if apart and sum(one.amount for one in apart) <= together.amount else [together]
 
 
 def bought_part_cost(part: BoughtPart, *, lenses: int) -> Decimal:

@@ -32,4 +32,5 @@ def _quantity(one: Break) -> EstimateQuantity:
         materials=one.materials,
         unit_cost=one.unit_cost.planned,
         total_price=one.total_price,
+        ship_date=one.lead_time.ship_date,
     )

@@ -84,7 +84,7 @@ def expedited(found: Evaluation, plans: Plans) -> Expedited | None:
     if shop is None:
         return None
     sooner, glass = _with_faster_glass(found, plans, shop)
-    days_saved = found.lead_time.p50_days - sooner.lead_time.p50_days
+    days_saved = (found.lead_time.ship_date - sooner.lead_time.ship_date).days
     if days_saved <= 0:
         return None
     labour = _labour(found)

@@ -17,6 +17,19 @@ P_OF_COST = {
     "p95": "the cost of one lens that 95 of 100 draws stay at or below",
 }
 
+EXPEDITE_LINES: dict[str, tuple[str, tuple[str, ...]]] = {
+    "overhead": ("surcharges x overhead_share x per_base", ("surcharges", "overhead_share")),
+    "contingency": (
+        "surcharges x (1 + overhead_share) x contingency_share x per_base",
+        ("surcharges", "overhead_share", "contingency_share"),
+    ),
+    "margin": (
+        "surcharges x (1 + overhead_share) x (1 + contingency_share) x margin_share / (1 - margin_share) x per_base",
+        ("surcharges", "overhead_share", "contingency_share", "margin_share"),
+    ),
+}
+"""Formulas of the lines that are put on the surcharges of an expedite, and what goes into them; the others are surcharges themselves."""
+
 
 def figure_of_break(place: Place, figures: Figures) -> Figure:
     """The figure at a place below /breaks/{position}, out of the explained figures of that quantity."""
@@ -93,7 +106,8 @@ def _material(place: Place, figures: Figures) -> Figure:
     )
     purchase = purchases[place_in_line : place_in_line + 1]
     if place.name == "cost":
-        return place.figure(formula="amount x per_base", inputs=[*purchase, *([per_base] if per_base else [])])
+        amount = purchase[0].name if purchase else "amount"
+        return place.figure(formula=f"{amount} x per_base", inputs=[*purchase, *([per_base] if per_base else [])])
     if need["kind"] == "glass":
         return place.figure(unit="g", formula="pieces x mass of a piece, of the lots that give enough blanks", inputs=purchase)
     return place.figure(unit="piece", formula="lenses x count", inputs=purchase[0].inputs[:2] if purchase else ())
@@ -125,8 +139,10 @@ def _enough(place: Place, figures: Figures) -> Figure:
 
 
 def _loss(place: Place, figures: Figures) -> Figure:
-    text = "share of the draws in which cost x (1 + overhead_share) passes the price"
-    return _from(place, figures, text, "unit_cost_spread", "overhead_share", "total_price", more=_draws(place))
+    spread = named(figures, "line tooling")
+    text = f"share of the draws in which cost x (1 + overhead_share) passes the price{' less its line of tools' if spread else ''}"
+    more = (*((spread,) if spread else ()), *_draws(place))
+    return _from(place, figures, text, "unit_cost_spread", "overhead_share", "total_price", more=more)
 
 
 def _driver(place: Place, figures: Figures) -> Figure:
@@ -139,19 +155,18 @@ def _driver(place: Place, figures: Figures) -> Figure:
 def _expedite(place: Place, figures: Figures) -> Figure:
     under = place.tokens[3]
     if under == "lines":
-        line = place.owner(5)
-        text = f"surcharge of {line['kind']} x (1 + overhead_share) x (1 + contingency_share) / (1 - margin_share) x per_base"
-        names = (str(line["kind"]), "overhead_share", "contingency_share", "margin_share", "per_base")
-        surcharges = named(figures, "expedite")
-        return _from(place, surcharges.inputs if surcharges else figures, text, *names)
+        kind = str(place.owner(5)["kind"])
+        text, names = EXPEDITE_LINES.get(kind, (f"{kind} x per_base", (kind,)))
+        expedite = named(figures, "expedite")
+        return _from(place, expedite.inputs if expedite else figures, text, *names, "per_base")
     if under == "cost":
         return _as_told(place, named(figures, "expedite") or Figure(name="expedite", value=place.value))
     if under == "days_saved":
         days = (
-            place.input("as quoted", *place.tokens[:2], "lead_time", "p50_days"),
-            place.input("expedited", *place.tokens[:3], "p50_days"),
+            place.input("as quoted", *place.tokens[:2], "lead_time", "p90_days"),
+            place.input("expedited", *place.tokens[:3], "p90_days"),
         )
-        return place.figure(formula="as quoted - expedited, of p50_days", inputs=days)
+        return place.figure(formula="as quoted - expedited, of p90_days, which set the ship dates", inputs=days)
     if under == "ship_date":
         return _from(place, figures, "quoted_on + p90_days of the expedite", "expedite_days", more=_ship_day(place, "expedite"))
     formula = "as lead_time, with the shares of an expedite"

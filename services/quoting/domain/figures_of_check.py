@@ -16,7 +16,7 @@ EXACT = "exact rays by Snell's law at the stated aperture"
 
 
 class Told(NamedTuple):
-    """A formula, where it is from, and the fields of the request that go into it."""
+    """A formula, where it is from, and the fields of the request, or of the check beside it, that go into it."""
 
     formula: str
     source: str
@@ -30,7 +30,9 @@ FIRST_ORDER = {
     "front_focus_mm": Told("d / c of the system matrix, from the first vertex", PARAXIAL),
     "principal_plane_back_mm": Told("(1 - a) / c of the system matrix", PARAXIAL),
     "principal_plane_front_mm": Told("(d - 1) / c of the system matrix", PARAXIAL),
-    "f_number": Told("|focal_length_mm| / entrance_pupil_diameter_mm", "definition"),
+    "f_number": Told(
+        "|focal_length_mm| / entrance_pupil_diameter_mm", "definition", ("focal_length_mm", "entrance_pupil_diameter_mm")
+    ),
     "length_mm": Told("sum of centre thicknesses and gaps, from the first vertex to the last", DERIVED),
     "entrance_pupil_diameter_mm": Told("as stated, or the stop imaged by the faces before it", PARAXIAL),
     "entrance_pupil_position_mm": Told("b / a of the matrix up to the stop, from the first vertex", PARAXIAL),
@@ -38,7 +40,7 @@ FIRST_ORDER = {
     "exit_pupil_position_mm": Told("-b / d of the matrix from the stop on, from the last vertex", PARAXIAL),
     "petzval_radius_mm": Told("-1 / sum of (n' - n) / (n n' R) over the faces", "Smith, Modern Optical Engineering"),
     "numerical_aperture": Told("n'u' of the marginal ray on the image side", PARAXIAL),
-    "working_f_number": Told("1 / (2 numerical_aperture)", "definition"),
+    "working_f_number": Told("1 / (2 x numerical_aperture)", "definition", ("numerical_aperture",)),
     "image_distance_mm": Told("-(b + a s) / (d + c s) for an object s in front; the back focus for one far away", PARAXIAL),
     "magnification": Told("1 / (d + c s) for an object s in front; 0 for one far away", PARAXIAL),
     "marginal_heights_mm": Told("height of the marginal ray at each face", PARAXIAL),
@@ -49,7 +51,9 @@ ELEMENT = {
     "refractive_index": Told("dispersion formula or index of the glass, at the wavelength", "rate table glasses", ("glass",)),
     "work_diameter_mm": Told("diameter_mm + on_diameter of the allowances", "rate table allowances", ("diameter_mm",)),
     "edge_thickness_mm": Told(
-        "centre_thickness_mm - sag_front_mm + sag_back_mm, at the diameter", DERIVED, ("centre_thickness_mm", "diameter_mm")
+        "centre_thickness_mm - sag_front_mm + sag_back_mm",
+        DERIVED,
+        ("centre_thickness_mm", "sag_front_mm", "sag_back_mm", "diameter_mm"),
     ),
     "edge_thickness_at_work_diameter_mm": Told(
         "centre_thickness_mm - sag of the front + sag of the back, at work_diameter_mm", DERIVED, ("centre_thickness_mm",)
@@ -58,7 +62,7 @@ ELEMENT = {
         "pi x integral of y^2 between the faces; spherical caps in closed form", DERIVED, ("diameter_mm", "centre_thickness_mm")
     ),
     "density_g_cm3": Told("density_g_cm3 of the glass", "rate table glasses", ("glass",)),
-    "mass_g": Told("volume_mm3 x density_g_cm3 / 1000", DERIVED),
+    "mass_g": Told("volume_mm3 x density_g_cm3 / 1000", DERIVED, ("volume_mm3", "density_g_cm3")),
     "diameter_to_thickness": Told("diameter_mm / centre_thickness_mm", "common practice", ("diameter_mm", "centre_thickness_mm")),
     "centring_z": Told(
         "|D1 / R1 - D2 / R2| with bell diameters and signed radii", "Karow, Fabrication Methods for Precision Optics, 1993, p. 524"
@@ -72,7 +76,11 @@ ELEMENT = {
     "centre_of_gravity_mm": Told("integral of z y^2 / integral of y^2, from the front vertex", DERIVED),
     "centres_apart_mm": Told("|R1 - R2 - centre_thickness_mm|", DERIVED, ("centre_thickness_mm",)),
     "wedge_edge_difference_mm": Told("diameter_mm x centring_tolerance", DERIVED, ("diameter_mm",)),
-    "wedge_deviation_arcmin": Told("(n - 1) x centring_tolerance_arcmin", "thin prism, textbook"),
+    "wedge_deviation_arcmin": Told(
+        "(refractive_index - 1) x centring_tolerance_arcmin",
+        "thin prism, textbook",
+        ("refractive_index", "centring_tolerance_arcmin"),
+    ),
     "wedge_decentre_mm": Told("focal length x deviation, as an angle", DERIVED),
     "stress_nm_per_cm": Told("0/ as stated, or the default", "ISO 10110-2; ISO 10110-11 where not stated"),
     "bubble_count": Told("1/ as stated, or the default", "ISO 10110-3; ISO 10110-11 where not stated"),
@@ -132,29 +140,34 @@ def figure_of_check(place: Place) -> Figure:
         return _of_element(place)
     if head == "first_order":
         wavelength = place.input("wavelength_nm", "prescription", "wavelength_nm")
-        return _told(
-            place,
-            FIRST_ORDER,
-            (wavelength, Figure(name="faces", value="radii, thicknesses, glasses", source="the request: /prescription")),
-        )
+        faces = Figure(name="faces", value="radii, thicknesses, glasses", source="the request: /prescription")
+        beside = _inputs(place, FIRST_ORDER.get(place.name), ("check", "first_order"))
+        return _told(place, FIRST_ORDER, beside or (wavelength, faces))
     return _told(place, {"spaces": SPACE, "images": IMAGE}.get(head, {}), ())
 
 
 def _of_element(place: Place) -> Figure:
     number = place.tokens[2]
-    here = ("prescription", "elements", number)
+    here, beside = ("prescription", "elements", number), ("check", "elements", number)
     side = place.tokens[3]
     if side in ("front", "back"):
         told = FACE.get(place.name)
-        return _told(place, FACE, _inputs(place, (*here, side), told))
+        return _told(place, FACE, _inputs(place, told, (*here, side)))
     told = ELEMENT.get(place.name)
     radii = tuple(place.input(f"{face} radius_mm", *here, face, "radius_mm") for face in ("front", "back"))
-    return _told(place, ELEMENT, (*_inputs(place, here, told), *(radii if told and told.source in (DERIVED, PARAXIAL) else ())))
+    return _told(
+        place, ELEMENT, (*_inputs(place, told, here, beside), *(radii if told and told.source in (DERIVED, PARAXIAL) else ()))
+    )
 
 
-def _inputs(place: Place, here: tuple[str, ...], told: Told | None) -> tuple[Figure, ...]:
-    owner = place.at(*here)
-    return tuple(place.input(name, *here, name) for name in (told.takes if told else ()) if name in owner)
+def _inputs(place: Place, told: Told | None, *owners: tuple[str, ...]) -> tuple[Figure, ...]:
+    """What goes into a figure, each from the first of the owners that has it."""
+    found = []
+    for name in told.takes if told else ():
+        owner = next((one for one in owners if name in place.at(*one)), None)
+        if owner is not None:
+            found.append(place.input(name, *owner, name))
+    return tuple(found)
 
 
 def _told(place: Place, texts: dict[str, Told], inputs: tuple[Figure, ...]) -> Figure:

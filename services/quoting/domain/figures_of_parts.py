@@ -16,7 +16,7 @@ BLANK_FORMULAS = {
     "utilisation": "area of the discs over the face of the plate; one for a rod and a pressing",
 }
 OPERATION_FORMULAS = {
-    "piece_min": "load + each x k, as told of batch_min",
+    "piece_min": "counted in the minutes of the batch",
     "batch_loss": "batch_loss of the row of yields",
     "attended_share": "attended_share of the row of its work centre, or of the row that its minutes come from",
     "consumables": "consumables of a batch, of the row that its minutes come from",
@@ -92,7 +92,9 @@ def _operation(place: Place, depth: int) -> Figure:
         return place.figure(source="the route card: the operation plan chose it")
     tables = {"batch_loss": ("yields",), "attended_share": ("work_centres",)}.get(place.name)
     if place.name == "piece_min":
-        return place.figure(formula=formula, inputs=basis)
+        batch = named(basis, "batch_min")
+        of_piece = batch.formula.partition("; piece_min = ")[2] if batch and batch.formula else ""
+        return place.figure(formula=of_piece or formula, inputs=batch.inputs if batch else basis)
     row = _row(basis, tables)
     return place.figure(formula=formula, rate_row=row, source=None if row else "the operation plan")
 

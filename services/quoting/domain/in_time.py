@@ -47,8 +47,19 @@ class Deadline:
         sooner = tuple(self._expedite(expedited)) if expedited else ()
         ways = (*sooner, *self._looser(found), *self._part_first(found))
         if not ways:
-            return Answer("no")
+            return Answer("no", tuple(self._at_least(found, expedited)))
         return Answer("with_expedite" if sooner else "with_changes", ways)
+
+    def _at_least(self, found: Evaluation, expedited: Expedited | None) -> Iterator[str]:
+        """What there is though it is late: the earliest day, what that costs, and that no quantity is in time."""
+        lead = found.lead_time
+        if expedited is not None and expedited.schedule.lead_time.ship_date < lead.ship_date:
+            earliest = expedited.schedule.lead_time.ship_date
+            yield f"the earliest day is {earliest}, expedited for {expedited.cost} {self.plans.currency.name}"
+        else:
+            yield f"the earliest day is {lead.ship_date}, at the price quoted"
+        if self._most_in_time is None:
+            yield "not even one piece ships in time without an expedite"
 
     def _expedite(self, expedited: Expedited) -> Iterator[str]:
         lead = expedited.schedule.lead_time
@@ -82,7 +93,7 @@ class Deadline:
         plans = replace(
             self.plans,
             routes=tuple(loosened(route, [one for one in looser if one.part == route.part]) for route in self.plans.routes),
-            tooling=tooling_with(self.plans.tooling, plates),
+            tooling=tooling_with(self.plans.tooling, (*plates, *looser)),
         )
         return evaluate(plans, quantity=found.quantity, like=found).lead_time.ship_date
 

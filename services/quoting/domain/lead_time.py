@@ -64,6 +64,16 @@ class Schedule:
     p50: date
     operations: Mapping[str, Sequence[OperationCost]]
 
+    @property
+    def bottleneck(self) -> str:
+        """The work centre whose stations have most work of this order, each."""
+        hours: dict[str, float] = {}
+        for steps in self.steps.values():
+            for step in steps:
+                centre = step.work_centre
+                hours[centre.name] = hours.get(centre.name, 0.0) + step.borne_h / centre.stations
+        return max(sorted(hours), key=lambda name: hours[name])
+
     def moves(self, *, by_h: float) -> bool:
         """Whether the median date is another one when the path is so much shorter [h], or longer below 0."""
         return by_h != 0 and self.shop.calendar.day_after_hours(self.start, max(self.p50_h - by_h, 0.0)) != self.p50
@@ -116,11 +126,14 @@ def log_normal_points(*, mean: float, variance: float) -> tuple[float, float]:
     Notes:
         s = sqrt(ln(1 + v/m^2)); p50 = m exp(-s^2/2); p90 = p50 exp(1.2816 s).
     """
-    if mean <= 0 or variance <= 0:
-        return mean, mean
-    spread = math.sqrt(math.log1p(variance / mean**2))
+    spread = log_normal_spread(mean=mean, variance=variance)
     middle = mean * math.exp(-(spread**2) / 2)
     return middle, middle * math.exp(Z_90 * spread)
+
+
+def log_normal_spread(*, mean: float, variance: float) -> float:
+    """s of a log-normal distribution with that mean and variance: sqrt(ln(1 + v/m^2)); 0 without variance."""
+    return math.sqrt(math.log1p(variance / mean**2)) if mean > 0 and variance > 0 else 0.0
 
 
 def _days(path: Path, per_day: float) -> float:

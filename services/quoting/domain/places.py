@@ -77,7 +77,10 @@ class Place:
         value = self.at(*tokens)
         shown = "not stated" if value is None else ", ".join(map(str, value)) if isinstance(value, list) else value
         return Figure(
-            name=name[:LONGEST_NAME], value=shown, unit=unit_of(tokens[-1], ""), source=source or f"{where} of this quote"
+            name=name[:LONGEST_NAME],
+            value=shown,
+            unit=unit_of(tokens[-1], str(self.document.get("currency", ""))),
+            source=source or f"{where} of this quote",
         )
 
 

@@ -15,6 +15,7 @@ from services.quoting.domain.in_time import Answer, Deadline
 from services.quoting.domain.money import changed, currency_on, exact, in_currency
 from services.quoting.domain.plate_offers import as_relaxations, quoted_offers
 from services.quoting.domain.relaxations import combined_saving, most_saved_first, quoted_relaxations, with_full_block
+from services.quoting.domain.remarks_on_quantities import remarks_on
 from services.quoting.domain.risk import Orders, Risk, drivers, orders_for, risk_of
 from services.quoting.errors import PlansDisagree
 from shared_schemas.blanks import BlankPlan
@@ -71,7 +72,7 @@ def assemble(
         offers=offers,
         relaxations=with_full_block(plans, relaxed, against=middle),
         best_relaxations=combined_saving(plans, operations.relaxations, relaxed, against=middle, offers=operations.offers),
-        findings=(*blanks.findings, *operations.findings),
+        findings=(*remarks_on(found, plans), *blanks.findings, *operations.findings),
         cautions=operations.cautions,
     )
 
@@ -190,8 +191,8 @@ def _changed(amount: float, plans: Plans) -> Decimal:
 
 
 def _in_base(price: Decimal, plans: Plans) -> float:
-    """What is left of a price when overhead is paid as the share of cost that it is, in the base currency."""
-    return float(price / plans.currency.per_base) / (1 + plans.terms.overhead_share)
+    """What a price leaves for cost when spread tools and the overhead, a share of cost, are paid from it; in the base currency."""
+    return float(price / plans.currency.per_base - plans.spread_tooling) / (1 + plans.terms.overhead_share)
 
 
 def _deadline(plans: Plans, operations: OperationPlan, relaxed: Sequence[QuotedRelaxation], job: Job) -> Deadline | None:

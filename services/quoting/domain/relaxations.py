@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 
 from services.quoting.domain.batch_losses import losses_of
-from services.quoting.domain.cost import MaterialCost, OperationCost, material_cost, operation_costs, run_minutes
+from services.quoting.domain.cost import MaterialCost, OperationCost, material_costs, operation_costs, run_minutes
 from services.quoting.domain.evaluation import Evaluation, Plans, evaluate
 from services.quoting.domain.lead_time import schedule, shared
 from services.quoting.domain.loosening import loosened
@@ -115,10 +115,11 @@ def quoted_relaxations(plans: Plans, relaxations: Sequence[Relaxation], *, again
         for part in {one.part for one in relaxations}
     }
     for relaxation in relaxations:
-        saving = _saving(plans, relaxation, against, now[relaxation.part])
-        if relaxation.needed:
-            dearer = saving_per_unit(plans, tooling_with(plans.tooling, (relaxation,)), against=against)
-            saving = replace(saving, per_unit=saving.per_unit + dearer)
+        saving = (
+            _together(plans, (relaxation,), against=against)
+            if relaxation.needed
+            else _saving(plans, relaxation, against, now[relaxation.part])
+        )
         if saving:
             found.append(
                 QuotedRelaxation(
@@ -148,17 +149,25 @@ def combined_saving(
     granted = [one for one in relaxations if (one.where, one.tolerance) in named]
     radii = {(one.where, one.to_figure) for one in best if one.tolerance == RADIUS}
     taken = [one for one in offers if (one.where, one.to_radius_mm) in radii]
-    routes = tuple(loosened(route, [one for one in granted if one.part == route.part]) for route in plans.routes)
-    tooling = tooling_with(plans.tooling, (*taken, *granted))
-    looser = evaluate(replace(plans, routes=routes, tooling=tooling), quantity=against.quantity, like=against)
-    once = saving_per_unit(plans, tooling, against=against) if plans.terms.tooling == "one_off" else Decimal(0)
+    saving = _together(plans, granted, taken, against=against)
     return CombinedSaving(
         where=tuple(one.where for one in best),
         tolerances=tuple(one.tolerance for one in best),
         quantity=against.quantity,
-        saving_per_unit=against.price.unit - looser.price.unit + once,
-        days_saved=against.lead_time.p50_days - looser.lead_time.p50_days,
+        saving_per_unit=saving.per_unit,
+        days_saved=saving.days,
     )
+
+
+def _together(
+    plans: Plans, granted: Sequence[Relaxation], taken: Sequence[ToolingOffer] = (), *, against: Evaluation
+) -> Saving:  # fmt: skip
+    """Saving of all those at once, with the charges and the lead time of the tools that fall away and that they need."""
+    routes = tuple(loosened(route, [one for one in granted if one.part == route.part]) for route in plans.routes)
+    tooling = tooling_with(plans.tooling, (*taken, *granted))
+    looser = evaluate(replace(plans, routes=routes, tooling=tooling), quantity=against.quantity, like=against)
+    once = saving_per_unit(plans, tooling, against=against) if plans.terms.tooling == "one_off" else Decimal(0)
+    return Saving(against.price.unit - looser.price.unit + once, against.lead_time.p50_days - looser.lead_time.p50_days)
 
 
 def with_full_block(plans: Plans, relaxed: Sequence[QuotedRelaxation], *, against: Evaluation) -> tuple[QuotedRelaxation, ...]:
@@ -228,7 +237,7 @@ def _saving(plans: Plans, relaxation: Relaxation, against: Evaluation, now: Roug
         routes = tuple(route if one.part == part else one for one in plans.routes)
         whole = evaluate(replace(plans, routes=routes), quantity=against.quantity, like=against)
         return Saving(against.price.unit - whole.price.unit, against.lead_time.p50_days - whole.lead_time.p50_days)
-    materials = against.materials if start.started == before.started else _materials(against, part, start.started)
+    materials = against.materials if start.started == before.started else _materials(plans, against, part, start.started)
     runs = against.runs.when(route, started=start.started)
     then = rough_cost(route, started=start.started, per_minute=plans.per_minute, runs=runs)
     if relaxation.removed or relaxation.added:
@@ -262,16 +271,10 @@ def _matters(then: RoughCost, now: RoughCost, part: str, against: Evaluation) ->
     return against.schedule.moves(by_h=1.09 * fewer) or against.schedule.moves(by_h=-1.09 * more)
 
 
-def _materials(against: Evaluation, part: str, started: int) -> tuple[MaterialCost, ...]:
+def _materials(plans: Plans, against: Evaluation, part: str, started: int) -> tuple[MaterialCost, ...]:
     """Purchases, when another number of one part is started."""
-
-    def blanks(member: str) -> int:
-        return started if member == part else against.starts[member].started
-
-    return tuple(
-        material_cost(one.model, blanks=max(blanks(member) for member in one.model.members)) if part in one.model.members else one
-        for one in against.materials
-    )
+    changed = {name: start.started for name, start in against.starts.items()} | {part: started}
+    return tuple(material_costs(plans.materials, started=changed))
 
 
 def _sum(materials: Sequence[MaterialCost]) -> Decimal:

@@ -7,16 +7,18 @@ from datetime import date
 from services.quoting.domain.money import currency_on
 from services.quoting.errors import CurrencyNotOfTheDay
 from shared_schemas.glass_reference import GlassNotFound, find_glass
+from shared_schemas.indications import slips_of_notation
 from shared_schemas.problem import ProblemDetail
 from shared_schemas.quote import QuoteRequest
 from shared_schemas.rates import Rates
 
 
 def faults_of_request(request: QuoteRequest, *, rates: Rates, today: date) -> list[ProblemDetail]:
-    """Every glass, coating, currency and class of customer that the rates do not know, and a day that is gone."""
+    """Every glass, coating, currency and class of customer that the rates do not know, slips in indications, and a day that is gone."""
     return [
         *_glasses(request, rates),
         *_coatings(request, rates),
+        *_indications(request),
         *_terms(request, rates),
         *_currency_of_the_day(request, rates, today),
         *_day(request, today),
@@ -58,6 +60,12 @@ def _coatings(request: QuoteRequest, rates: Rates) -> list[ProblemDetail]:
         for face, surface in (("front", element.front), ("back", element.back))
         if isinstance(surface.coating, str) and surface.coating not in known
     ]
+
+
+def _indications(request: QuoteRequest) -> list[ProblemDetail]:
+    # Here and not in the contract: requests that were stored before this was asked stay readable, and a check by hand names
+    # the position of the slip beside everything else that it finds.
+    return [slip.model_copy(update={"pointer": f"/prescription{slip.pointer}"}) for slip in slips_of_notation(request.prescription)]
 
 
 def _terms(request: QuoteRequest, rates: Rates) -> list[ProblemDetail]:

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from typing import Any
 
-from sqlalchemy import text
+from sqlalchemy import Connection, Row, text
 
 from services.chassis.database import Database
-from services.quoting.errors import LetterNotReplayable, LetterUnknown
+from services.quoting.errors import LetterNotReplayable, LetterUnknown, ReplayOfNoUse
 from services.quoting.store.rows import Start
 from services.quoting.store.writing import start_of
+from shared_schemas.rates import RateMissing
 
 _LETTER = """
     select d.id, d.number, d.attempt, d.stage, d.problem, d.traceback, d.versions, d.at, d.replayed_at, d.replayed_by, q.status
@@ -61,11 +63,12 @@ class DeadLetters:
         """Make the failed quote of a letter an accepted one again, with its next attempt and all its attempts before it.
 
         All letters of the quote that were not replayed yet are marked. Raises `LetterUnknown`, and `LetterNotReplayable`
-        for a quote that is not failed: it is under way, or has figures, and those never change.
+        for a quote that is not failed: it is under way, or has figures, and those never change. Raises `ReplayOfNoUse`
+        where a rate is missing in the revision that the quote is pinned to, and where a later revision is ready.
         """
         with self._database.transaction() as connection:
             row = connection.execute(
-                text("select q.number, q.status, q.attempt "
+                text("select q.number, q.quote_number, q.revision, q.status, q.attempt, d.traceback "
                      "from quoting.dead_letters d join quoting.quotes q on q.number = d.number where d.id = :id for update of q"),
                 {"id": letter},
             ).one_or_none()  # fmt: skip
@@ -73,6 +76,7 @@ class DeadLetters:
                 raise LetterUnknown(letter)
             if row.status != "failed":
                 raise LetterNotReplayable(letter, row.number, row.status)
+            _refuse_of_no_use(connection, letter, row)
             attempt = row.attempt + 1
             known = {
                 "number": row.number,
@@ -93,3 +97,20 @@ class DeadLetters:
             ):
                 connection.execute(text(statement), known)
             return start_of(connection, row.number)
+
+
+_OF_A_MISSING_RATE = f"{RateMissing.__module__}.{RateMissing.__qualname__}:"
+"""How a traceback names the fault."""
+
+
+def _refuse_of_no_use(connection: Connection, letter: int, row: Row[Any]) -> None:
+    if _OF_A_MISSING_RATE in row.traceback:
+        raise ReplayOfNoUse(
+            letter, row.quote_number, "a rate is missing in the revision that the quote is pinned to, which never changes"
+        )
+    later = connection.execute(
+        text("select max(revision) from quoting.quotes where quote_number = :of and revision > :here and status = 'ready'"),
+        {"of": row.quote_number, "here": row.revision},
+    ).scalar_one()
+    if later is not None:
+        raise ReplayOfNoUse(letter, row.quote_number, f"revision {later} of {row.quote_number} is ready")

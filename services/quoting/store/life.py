@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 from sqlalchemy import text
 
 from services.chassis.database import Database
-from services.quoting.errors import QuoteInWork
+from services.quoting.errors import DecisionStands, QuoteInWork
 from services.quoting.store.rows import Decision, IdempotencyKey, NewQuote, Start
 from services.quoting.store.writing import insert_quotes, note_event, refuse_when_full, start_of, use_key, used_for
 
@@ -59,11 +59,31 @@ class LifeStore:
             return Start(row, 1, new.request, new.rate_revision, new.quoted_on, new.trace, number, revision), True
 
     def decide(self, row_number: str, decision: Decision) -> Decision:
-        """Record a decision on the row `row_number` unless there is one; the decision that stands."""
+        """Record a decision on the row `row_number` unless there is one; the decision that stands.
+
+        A quote is one order: raises `DecisionStands` for an acceptance where another revision is accepted. The first
+        revision's row is locked meanwhile, so that of two acceptances one is first.
+        """
         with self._database.transaction() as connection:
+            quote = connection.execute(
+                text("select first.number, first.quote_number from quoting.quotes q join quoting.quotes first "
+                     "on first.quote_number = q.quote_number and first.revision = 1 where q.number = :n for update of first"),
+                {"n": row_number},
+            ).one()  # fmt: skip
+            other = connection.execute(
+                text("select q.revision, d.quantity, d.decided_by, d.at from quoting.decisions d join quoting.quotes q "
+                     "on q.number = d.number where q.quote_number = :quote and d.decision = 'accepted' and d.number <> :n"),
+                {"quote": quote.quote_number, "n": row_number},
+            ).first()  # fmt: skip
+            if other is not None and decision.decision == "accepted":
+                words = f"accepted for {other.quantity} by {other.decided_by} on {other.at:%Y-%m-%d}"
+                raise DecisionStands(quote.quote_number, other.revision, words)
+            # As for outcomes: positions in the feed become visible in their order only one transaction at a time.
+            connection.execute(text("select pg_advisory_xact_lock(7460214)"))
             done = connection.execute(
-                text("insert into quoting.decisions (number, decision, quantity, decided_by, note, key_id, at) "
-                     "values (:number, :decision, :quantity, :decided_by, :note, :key_id, :at) on conflict (number) do nothing"),
+                text("insert into quoting.decisions (number, decision, quantity, decided_by, note, key_id, at, feed_position) "
+                     "values (:number, :decision, :quantity, :decided_by, :note, :key_id, :at, "
+                     "case when :decision = 'accepted' then nextval('quoting.feed_positions') end) on conflict (number) do nothing"),
                 {"number": row_number, **vars(decision)},
             )  # fmt: skip
             if done.rowcount == 1:

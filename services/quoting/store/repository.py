@@ -281,10 +281,12 @@ class QuoteStore:
             return [stored(row) for row in rows]
 
     def feed(self, *, after: int, most: int) -> list[StoredQuote]:
-        """Ready quotes, in the order they became ready, from above feed position `after`, without their bodies."""
+        """Ready quotes, in the order they became ready or were accepted, from above feed position `after`, without their bodies."""
+        ready = SELECT.format(body="null::bytea") + " where o.feed_position > :after"
+        ordered = ready.replace("o.feed_position", "d.feed_position")
         with self._database.transaction() as connection:
             rows = connection.execute(
-                text(SELECT.format(body="null::bytea") + " where o.feed_position > :after order by o.feed_position limit :most"),
+                text(f"{ready} union all {ordered} order by feed_position limit :most"),
                 {"after": after, "most": most},
             )
             return [stored(row) for row in rows]

@@ -88,13 +88,9 @@ class Decision:
     at: datetime
 
     def says_the_same_as(self, other: Decision) -> bool:
-        """Whether both are one decision, told twice perhaps."""
-        return (self.decision, self.quantity, self.decided_by, self.note) == (
-            other.decision,
-            other.quantity,
-            other.decided_by,
-            other.note,
-        )
+        """Whether both are one decision, told twice perhaps; `other` may leave the note out."""
+        same = (self.decision, self.quantity, self.decided_by) == (other.decision, other.quantity, other.decided_by)
+        return same and other.note in ("", self.note)
 
 
 @dataclass(frozen=True)

@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from itertools import pairwise
 from typing import Any
 
+from services.rates.domain.gaps import gaps
 from shared_schemas.problem import ProblemDetail
 from shared_schemas.rates import TABLES, RateRow, Rates
 
@@ -38,8 +39,10 @@ def contradictions(rates: Rates, changed: str) -> list[ProblemDetail]:
     """Where the rows of the table `changed` do not agree with each other or with the other tables.
 
     Each entry points at a cell of `changed` (the document that was sent), or at `/rows` when a row is lacking.
+    What is left without a row is asked only of rows that agree.
     """
-    return CHECKS[changed](rates) if changed in CHECKS else []
+    disagreeing = CHECKS[changed](rates) if changed in CHECKS else []
+    return disagreeing or gaps(rates, changed)
 
 
 def _not_known(field: str, wanted: Iterable[tuple[int, str]], known: Iterable[str], where: str) -> list[ProblemDetail]:

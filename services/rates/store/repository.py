@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Collection, Mapping, Sequence
+from dataclasses import replace
 from datetime import UTC, datetime
 
 from sqlalchemy import Connection, text
@@ -113,7 +115,10 @@ class RateStore:
                 raise TableContradicts(table, faults)
             digests = digests_of(connection, latest) | {table: _store_rows(connection, table, document)}
             number = _store_revision(connection, latest + 1, digests, (table,), (created_by, reason, now))
-            return table_of(connection, table, number), True
+            kept = {row.name for row in rows}
+            before = (row["name"] for row in json.loads(current.rows))
+            dropped = tuple(name for name in before if name not in kept)
+            return replace(table_of(connection, table, number), dropped=dropped), True
 
 
 def _store_rows(connection: Connection, table: str, document: bytes) -> str:

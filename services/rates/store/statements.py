@@ -21,12 +21,13 @@ NO_ROWS = b"[]"
 
 @dataclass(frozen=True)
 class StoredTable:
-    """A table as it stands in a revision: its rows in canonical JSON, and their digest."""
+    """A table as it stands in a revision: its rows in canonical JSON, and their digest; the names that a change dropped from it."""
 
     table: str
     revision: int
     rows: bytes
     digest: str
+    dropped: tuple[str, ...] = ()
 
 
 def refuse_unknown(table: str) -> None:

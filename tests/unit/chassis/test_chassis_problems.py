@@ -106,3 +106,32 @@ def test_every_problem_type_has_a_status_a_title_and_a_remedy() -> None:
 def test_a_type_that_is_not_in_the_table_is_an_error() -> None:
     with pytest.raises(KeyError):
         problem_type("mystery")
+
+
+@pytest.mark.parametrize(
+    ("changes", "pointer", "reason", "remedy"),
+    [
+        ({"currency": "usd"}, "/currency", "no code of a currency", "three capital letters, as USD"),
+        ({"confidence": 90}, "/confidence", "not below 1", "90 % is written 0.9"),
+        ({"needed_by": "25.12.2026"}, "/needed_by", "it is no date", "a date as 2027-03-01"),
+        ({"quantities": list(range(1, 31))}, "/quantities", "it has 30 entries, and at most 20 are taken", "at most 20 entries"),
+        ({"quantities": []}, "/quantities", "it is empty, and at least 1 is needed", "at least 1 entry"),
+    ],
+)
+def test_what_the_validator_found_is_said_without_its_jargon(
+    changes: dict[str, Any], pointer: str, reason: str, remedy: str
+) -> None:  # fmt: skip
+    found = details(request(**changes))[pointer]
+    assert reason in found.reason
+    assert remedy in (found.remedy or "")
+
+
+def test_a_name_is_not_told_by_a_regular_expression_and_a_demand_is_not_asked_to_be_a_text() -> None:
+    body = request()
+    element = body["prescription"]["elements"][0]
+    element["name"] = "L/1"
+    element["front"] = FACE | {"coating": {"wrong": 1}}
+    found = details(body)
+    assert "such as L1" in (found["/prescription/elements/0/name"].remedy or "")
+    assert "/prescription/elements/0/front/coating" not in found
+    assert "/prescription/elements/0/front/coating/wrong" in found

@@ -76,6 +76,20 @@ def test_a_trace_that_is_no_trace_id_does_not_stop_the_work(kept: InMemorySpanEx
     assert len(kept.get_finished_spans()) == 1
 
 
+def test_a_variable_that_is_set_without_the_packages_stops_nothing(
+    monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    monkeypatch.setenv("OTEL_EXPORTER_OTLP_ENDPOINT", "http://127.0.0.1:1")
+    monkeypatch.setattr(tracing, "find_spec", lambda _: None)
+    tracing._can_be_kept.cache_clear()
+    try:
+        with tracing.span("work", trace_id=TRACE):
+            assert tracing.current() is None
+        assert caplog.text.count("blankwright[telemetry]") == 1
+    finally:
+        tracing._can_be_kept.cache_clear()
+
+
 def test_nothing_is_loaded_for_traces_that_are_not_kept() -> None:
     code = (
         "import sys; import services.chassis.worker, services.chassis.web; "

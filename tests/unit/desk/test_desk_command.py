@@ -246,3 +246,11 @@ def test_the_desk_starts_light() -> None:
         "print(sorted(name for name in heavy if sys.modules.get(name)))"
     )
     assert subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout == "[]\n"
+
+
+def test_a_wrong_option_is_named_and_not_the_file(run: Any, demo_path: Path) -> None:
+    done = run("quote", demo_path, *ANY_SERVER, "--currency", "usd", "--confidence", "90")
+    assert done.exit_code == 2
+    assert "--currency: it is no code of a currency. What would do: three capital letters, as USD." in done.stderr
+    assert "90 % is written 0.9" in done.stderr
+    assert demo_path.name not in done.stderr

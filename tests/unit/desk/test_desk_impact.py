@@ -92,9 +92,9 @@ def test_a_table_in_csv_is_sent_as_it_is_and_its_impact_is_printed(run: Any, tab
     assert sent.content == table.read_bytes()
     assert [request.url.path for request in fake.requests[1:]] == ["/v1/rates/impact/I-2026-000001"] * 2
     for words in (
-        "proposed on rate revision 4. Nothing is published", "Q-2026-000001.1 USD *", "3,252.00", "+20.50", "+0.6%", "28.0% → 27.6%",
-        "1.0% → 2.0%", "51 +2", "Q-2026-000002.1 would be failed: No row names the saw.", "1 of 1 quotes would change: 1 dearer, 0 cheaper, 1 failed",
-        "largest rise: +0.6% for 25 of Q-2026-000001.1", "5.00 → 6.00 USD (+1.00)", "7.00 → 7.00 USD (0)", "* issued at other rates",
+        "proposed on rate revision 4. Nothing is published", "Q-2026-000001 USD *", "3,252.00", "+20.50", "+0.6%", "28.0% → 27.6%",
+        "1.0% → 2.0%", "51 +2", "Q-2026-000002 would be failed: No row names the saw.", "1 of 1 quotes would change: 1 dearer, 0 cheaper, 1 failed",
+        "largest rise: +0.6% for 25 of Q-2026-000001", "5.00 → 6.00 USD (+1.00)", "7.00 → 7.00 USD (0)", "* issued at other rates",
     ):  # fmt: skip
         assert words in said.output, said.output
 
@@ -119,7 +119,7 @@ def test_a_wrong_cell_is_named(run: Any, table: Path) -> None:
     problem = {"type": "/problems#invalid", "title": "t", "status": 422, "detail": "1 cell.", "errors": [error]}
     said, _ = run([(422, problem)], table)
     assert said.exit_code == 2
-    assert "/rows/2/pressure_pa: Input should be greater than 0 (-1; limit 0). What would do: above 0." in said.output
+    assert "line 4, pressure_pa: Input should be greater than 0 (-1; limit 0). What would do: above 0." in said.output
 
 
 def test_an_impact_of_before_is_printed_page_by_page(run: Any) -> None:

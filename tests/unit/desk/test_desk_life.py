@@ -117,6 +117,12 @@ def test_a_requote_sends_only_what_changes_and_follows_the_new_revision(run: Any
     assert "revision 2: ready" in done.stdout
 
 
+def test_a_day_in_another_form_is_told_how_to_write_it(run: Any) -> None:
+    done = run([(200, {})], "requote", "Q-1", "--needed-by", "25.12.2026")
+    assert done.exit_code == 2
+    assert "write year, month and day, as 2027-03-01" in " ".join(done.stderr.replace("│", " ").split())
+
+
 def test_a_requote_of_one_in_work_says_so_with_exit_code_2(run: Any) -> None:
     problem = {
         "type": "/problems#conflict",
@@ -177,10 +183,16 @@ def test_a_batch_of_files_is_sent_at_once_and_awaited(run: Any, demo_path: Path)
     accepted = {"number": "B-1", "status": "in_work", "quotes": ["Q-1", "Q-2"], "links": {}}
     item = {"place": 0, "number": "Q-1", "status": "ready", "customer": "c", "title": "t"}
     batch = {"number": "B-1", "created_at": "2026-11-30T09:00:00Z", "items": [item], "next": "n"}
+    refused = item | {"place": 1, "number": "Q-2", "status": "refused"}
     half = batch | {"status": "in_work", "counts": {"in_work": 1, "ready": 1, "refused": 0, "failed": 0}}
-    whole = batch | {"status": "finished", "counts": {"in_work": 0, "ready": 1, "refused": 1, "failed": 0}}
+    whole = batch | {
+        "items": [item, refused],
+        "status": "finished",
+        "counts": {"in_work": 0, "ready": 1, "refused": 1, "failed": 0},
+    }
     done = run([(202, accepted), (200, half), (200, half), (200, whole)], "batch", demo_path, demo_path, "--quantities", "3")
-    assert done.exit_code == 0, done.output
+    assert done.exit_code == 3, done.output
+    assert "why not: blankwright show Q-2" in done.stdout
     assert [one["quantities"] for one in json.loads(done.requests[0].content)["requests"]] == [[3], [3]]
     assert done.stderr.splitlines() == ["batch B-1: 2 requests accepted", "1 in work, 1 ready", "1 ready, 1 refused"]
     assert done.stdout.splitlines()[0] == "B-1: 1 ready, 1 refused"

@@ -30,7 +30,7 @@ def test_a_ready_quote_says_what_how_much_and_when(ready_quote: Quote) -> None:
     assert "rate revision 4" in text
     assert "valid until 2026-12-30" in text
     assert "focal length 80.02 mm, f/3.20, back focus 78.46 mm" in text
-    assert row(text, "25 987") == ["25", "987.65", "24,691.25", "43 days", "58 days", "2027-01-14"]
+    assert row(text, "25 987") == ["25", "987.65", "24,691.25", "25,781.25", "43 days", "58 days", "2027-01-14"]
 
 
 def test_price_lines_stand_under_their_quantity_and_an_absent_one_is_a_dash(ready_quote: Quote) -> None:
@@ -108,3 +108,24 @@ def test_a_check_report_shows_notes_too(demo_request: QuoteRequest, report: Chec
 )
 def test_a_pointer_is_said_by_the_names_of_the_elements(pointer: str, words: str, demo_request: QuoteRequest) -> None:
     assert in_words(pointer, demo_request.prescription) == words
+
+
+def test_the_page_says_what_its_figures_leave_out(ready_quote: Quote) -> None:
+    text = " ".join(printed(quote_page(ready_quote)).split())
+    assert "Tools are not in the prices: 1,090.00 USD are charged once" in text
+    assert "overhead, contingency, margin and tools are not in it" in text
+    spread = printed(quote_page(ready_quote.model_copy(update={"tooling_terms": "spread"})))
+    assert "Tools are not in the prices" not in spread
+    assert "with tools" not in spread
+
+
+def test_the_chance_that_nothing_is_made_again_stands_with_the_pieces_to_start(ready_quote: Quote) -> None:
+    assert ready_quote.breaks is not None
+    breaks = tuple(one.model_copy(update={"enough_chance": 0.719}) for one in ready_quote.breaks)
+    text = printed(quote_page(ready_quote.model_copy(update={"breaks": breaks, "confidence": 0.99999})))
+    assert row(text, "chance that") == ["chance that nothing is made again", "72%", "72%"]
+    assert "99.999% confidence" in " ".join(text.split())
+
+
+def test_a_refused_quote_says_its_day_and_rates(refused_quote: Quote) -> None:
+    assert "Asked on 2026-11-30, with rate revision 4." in printed(quote_page(refused_quote))

@@ -60,6 +60,8 @@ CASES: list[tuple[str, str, tuple[Change, ...]]] = [
     ("form-from-rms", "/elements/0/front/form", (front(form="3/3; RMSi < 0.05"),)),
     ("tolerance-defaulted", "/elements/0/front/form", (front(form=None),)),
     ("tolerance-without-default", "/elements/0/back/form", (element(diameter_mm=400.0), back(form=None))),
+    ("tolerance-reaches-size", "/elements/0/tolerances/centre_thickness_mm", (element(tolerances={"centre_thickness_mm": 9.0}),)),
+    ("tolerance-wide", "/elements/0/tolerances/diameter_mm", (element(tolerances={"diameter_mm": [0.0, -3.0]}),)),
     ("scratch-dig-kept", "/elements/0/front/imperfections", (front(imperfections="60-40"),)),
     ("edge-knife", "/elements/0/centre_thickness_mm", (element(centre_thickness_mm=2.9),)),
     ("edge-thin", "/elements/0/centre_thickness_mm", (element(centre_thickness_mm=3.8),)),

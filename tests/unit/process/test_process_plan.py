@@ -1,5 +1,7 @@
 from __future__ import annotations
 
+import math
+import re
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from typing import Any
@@ -42,6 +44,33 @@ def one(route: Route, operation: str, face: str | None = None) -> Operation:
 
 def without(rates: Rates, table: str, keep: Callable[[Any], bool]) -> Rates:
     return rates.model_copy(update={table: tuple(row for row in getattr(rates, table) if keep(row))})
+
+
+def recomputed(formula: str, inputs: tuple[Figure, ...]) -> float:
+    """The value of a formula that is written in the names of its inputs, which may have several words."""
+    values: dict[str, Any] = {"ceil": math.ceil, "log2": math.log2}
+    for number, figure in enumerate(sorted(inputs, key=lambda figure: -len(figure.name))):
+        formula = re.sub(rf"(?<!\w){re.escape(figure.name)}(?!\w)", f"_{number}", formula)
+        values[f"_{number}"] = figure.value
+    return float(eval(formula.replace(" x ", " * ").replace("^", "**"), {"__builtins__": {}}, values))
+
+
+def test_minutes_and_yields_are_worked_out_again_in_the_names_of_their_inputs(
+    lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates
+) -> None:
+    made = lens(piece(irregularity=(0.4, 1.0), centring_arcmin=1.0, thickness_tolerance_mm=0.03), barrel=BARREL)
+    for operation in (step for route in plan(made, rates).routes for step in route.operations):
+        basis = {figure.name: figure for figure in operation.basis}
+        minutes, survival = basis["batch_min"], basis.get("yield")
+        of_batch, _, of_piece = str(minutes.formula).partition("; piece_min = ")
+        assert recomputed(of_batch, minutes.inputs) == pytest.approx(operation.batch_min), operation.operation
+        assert operation.piece_min == (pytest.approx(recomputed(of_piece, minutes.inputs)) if of_piece else 0.0)
+        if survival is not None and survival.formula and len(survival.inputs) == 2:
+            assert recomputed(survival.formula, survival.inputs) == pytest.approx(operation.yield_share)
+        run = next((figure for figure in minutes.inputs if figure.name == "run"), None)
+        if operation.operation == "polish":
+            assert run is not None
+            assert recomputed(str(run.formula), run.inputs) == pytest.approx(float(run.value))
 
 
 def test_the_route_of_an_element_goes_from_stock_to_coated(

@@ -81,6 +81,25 @@ def test_the_formula_of_every_amount_gives_it_again_from_its_inputs(one: Case) -
         assert worked_out(figure) == pytest.approx(Decimal(str(figure.value)), abs=Decimal("0.501")), figure.name
 
 
+RECOMPUTED = {
+    "cost", "overhead", "contingency", "machine_min", "attended_min", "run", "batches", "s", "p50_h", "p90_h", "jobs waiting", "surcharges",
+}  # fmt: skip
+
+
+def test_what_lies_behind_an_amount_is_worked_out_again_in_the_names_of_its_inputs(one: Case) -> None:
+    told = [figure for figure in walk(one.basis) if figure.name in RECOMPUTED and figure.formula]
+    assert {figure.name for figure in told} == RECOMPUTED
+    functions = {"ceil": math.ceil, "exp": math.exp, "ln": math.log, "sqrt": math.sqrt}
+    for figure in told:
+        assert figure.formula is not None
+        if figure.formula == SUM:
+            again = sum(float(each.value) for each in figure.inputs)
+        else:
+            names = {each.name: float(each.value) for each in figure.inputs}
+            again = eval(figure.formula.replace(" x ", " * ").replace("^", "**"), {"__builtins__": {}, **functions}, names)
+        assert again == pytest.approx(float(figure.value), rel=1e-6), figure
+
+
 def test_the_wait_at_a_work_centre_is_worked_out_from_its_load(one: Case) -> None:
     waits = [figure for figure in walk(one.basis) if figure.name == "wait at bench"]
     assert waits

@@ -11,7 +11,10 @@ import pytest
 
 from services.quoting.domain.evaluation import Plans, evaluate
 from services.quoting.domain.expedite import expedited
-from shared_schemas.operations import OperationPlan
+from services.quoting.domain.in_time import Deadline
+from services.quoting.domain.quote import _plans
+from services.quoting.domain.relaxations import quoted_relaxations
+from shared_schemas.operations import OperationPlan, Relaxation, Tooling
 from shared_schemas.quote import QuoteBody
 from shared_schemas.rates import PriceStep, Rates, StockFormRow
 from tests.unit.quoting.conftest import SAID, TERMS, material, sections, with_tables
@@ -45,7 +48,7 @@ def test_an_expedite_costs_something_saves_days_and_its_lines_add_up(body: Quote
     for one in body.breaks:
         assert one.expedite is not None
         assert one.expedite.cost == sum(line.amount for line in one.expedite.lines) > 0
-        assert one.expedite.days_saved == one.lead_time.p50_days - one.expedite.p50_days > 0
+        assert one.expedite.days_saved == (one.lead_time.ship_date - one.expedite.ship_date).days > 0
         assert one.expedite.ship_date < one.lead_time.ship_date
         assert [line.kind for line in one.expedite.lines][:2] == ["priority", "overtime"]
 
@@ -70,9 +73,12 @@ def test_without_terms_nothing_is_expedited(plans_of: Callable[..., Plans]) -> N
 
 def test_an_order_that_waits_for_a_bought_part_saves_only_what_comes_after_it(plans_of: Callable[..., Plans]) -> None:
     plans = plans_of()
-    small, large = (expedited(evaluate(plans, quantity=quantity), plans) for quantity in (1, 60))
-    assert small is None, "a barrel takes three weeks whatever one pays, and the rest is done in the same day"
+    one = evaluate(plans, quantity=1)
+    small, large = expedited(one, plans), expedited(evaluate(plans, quantity=60), plans)
+    assert small is not None
     assert large is not None
+    assert small.schedule.lead_time.p50_days == one.lead_time.p50_days, "a barrel takes three weeks whatever one pays"
+    assert small.days_saved == one.lead_time.p90_days - small.schedule.lead_time.p90_days, "only the waits after it are spared"
     assert large.schedule.lead_time.p50_days >= 21
 
 
@@ -103,7 +109,11 @@ def test_whether_it_is_in_time_is_said_when_it_was_asked(shop_rates: Rates, body
     answers = quoted(shop_rates, operations=MADE_HERE, job=job(needed_by=latest)).breaks
     assert [(one.in_time, one.in_time_with) for one in answers] == [("yes", ())] * 3
     soon = quoted(shop_rates, operations=MADE_HERE, job=job(needed_by=date(2026, 11, 3))).breaks
-    assert [(one.in_time, one.in_time_with) for one in soon] == [("no", ())] * 3
+    for one in soon:
+        earliest = one.expedite.ship_date if one.expedite else one.lead_time.ship_date
+        assert one.in_time == "no"
+        assert one.in_time_with[0].startswith(f"the earliest day is {earliest}")
+        assert one.in_time_with[1] == "not even one piece ships in time without an expedite"
 
 
 def test_an_expedite_that_brings_it_in_is_named_with_its_price(shop_rates: Rates, body: QuoteBody) -> None:
@@ -130,6 +140,23 @@ def test_a_part_of_the_order_that_ships_in_time_is_named_with_its_price(shop_rat
     most = quoted(shop_rates, operations=MADE_HERE, job=job(quantities=[number, number + 1])).breaks
     assert most[0].lead_time.ship_date <= five.lead_time.ship_date < most[1].lead_time.ship_date
     assert f"{most[0].unit_price} USD" in part
+
+
+def test_a_looser_tolerance_whose_tool_comes_too_late_brings_nothing_in(shop_rates: Rates) -> None:
+    late = Tooling(name="block 50 mm", part="L1", reason="none near", charge=Decimal(0), lead_days=300.0)
+    plans = _plans(job(), sections()["blanks"], MADE_HERE, shop_rates)
+    found = evaluate(plans, quantity=200)
+    needing = tuple(one.model_copy(update={"needed": (late,)}) for one in MADE_HERE.relaxations)
+    quoted_as = quoted_relaxations(plans, MADE_HERE.relaxations, against=found)
+    assert any(one.days_saved > 0 for one in quoted_as)
+    day = found.lead_time.ship_date - timedelta(days=1)
+
+    def ways(relaxations: tuple[Relaxation, ...]) -> tuple[str, ...]:
+        asked = Deadline(needed_by=day, plans=plans, relaxations=relaxations, offers=(), quoted=quoted_as, most=200)
+        return tuple(said for said in asked.answer(found, None).with_ if "first" not in said)
+
+    assert ways(MADE_HERE.relaxations)
+    assert not ways(needing)
 
 
 def test_a_looser_tolerance_that_brings_it_in_is_named(shop_rates: Rates) -> None:

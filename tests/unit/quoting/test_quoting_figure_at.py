@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Iterator
 from datetime import date
 from pathlib import Path
@@ -86,6 +87,36 @@ def test_a_price_goes_down_to_the_dated_rate_row_of_the_polishing_of_a_face(quot
     tables = {one.rate_row.table for one in below(minutes) if one.rate_row}
     assert "polishing" in tables
     assert minutes.unit == "min"
+
+
+def again(figure: Figure) -> float:
+    """The value of a formula that is written in the names of its inputs."""
+    names = {one.name: float(one.value) for one in figure.inputs}
+    formula = str(figure.formula)
+    for name in sorted(names, key=len, reverse=True):
+        formula = re.sub(rf"(?<!\w){re.escape(name)}(?!\w)", f"({names[name]!r})", formula)
+    return float(eval(formula.replace(" x ", " * "), {"__builtins__": {}}))
+
+
+@pytest.mark.parametrize("field", ["mass_g", "edge_thickness_mm", "wedge_deviation_arcmin", "diameter_to_thickness"])
+def test_a_figure_of_the_check_is_worked_out_again_from_those_beside_it(
+    quoted: tuple[dict[str, Any], Explanation], field: str
+) -> None:
+    found = ask(quoted, f"/check/elements/1/{field}")
+    assert again(found) == pytest.approx(float(found.value), rel=1e-9)
+
+
+def test_the_lines_of_an_expedite_and_of_the_bill_of_materials_are_worked_out_again(
+    quoted: tuple[dict[str, Any], Explanation],
+) -> None:
+    first = quoted[0]["breaks"][0]
+    kinds = [line["kind"] for line in first["expedite"]["lines"]]
+    assert {"priority", "overtime", "overhead", "contingency", "margin"} <= set(kinds)
+    pointers = [f"/breaks/0/expedite/lines/{number}/amount" for number in range(len(kinds))]
+    pointers += [f"/breaks/0/materials/{number}/cost" for number in range(len(first["materials"]))]
+    for pointer in pointers:
+        found = ask(quoted, pointer)
+        assert again(found) == pytest.approx(float(found.value), abs=0.006), pointer
 
 
 @pytest.mark.parametrize(

@@ -102,7 +102,7 @@ def test_a_lot_made_again_begins_to_learn_anew(plans_of: Callable[..., Plans], s
 
 def test_the_figure_of_a_learned_operation_names_the_law(plans_of: Callable[..., Plans], small_rates: Rates) -> None:
     plans = plans_of(rates=with_tables(small_rates, work_centres=(centre(learning_share=0.85),)))
-    laws = [one for one in walk(basis_of(evaluate(plans, quantity=25), plans)) if one.name == "batches in times of the first"]
+    laws = [one for one in walk(basis_of(evaluate(plans, quantity=25), plans)) if one.name == "times"]
     assert laws
     assert "Crawford" in str(laws[0].formula)
     assert {one.rate_row.table for one in laws[0].inputs if one.rate_row} == {"work_centres"}

@@ -205,6 +205,16 @@ def test_a_block_that_a_relaxation_needs_is_taken_off_its_saving(plans: Any) -> 
     assert savings == [savings[0], savings[0] - 1]
 
 
+def test_a_tool_that_a_relaxation_needs_and_that_comes_late_costs_the_days_of_the_whole_quote_worked_out_again(plans: Any) -> None:
+    late = Tooling(name="block 112.4 mm", part="L1", reason="none near", charge=Decimal(0), lead_days=90.0)
+    needing = OFFERED[0].model_copy(update={"needed": (late,)})
+    against = evaluate(plans, quantity=25)
+    (found,) = quoted_relaxations(plans, (needing,), against=against)
+    routes = tuple(loosened(route, (needing,)) if route.part == "L1" else route for route in plans.routes)
+    whole = evaluate(replace(plans, routes=routes, tooling=tooling_with(plans.tooling, (needing,))), quantity=25)
+    assert found.days_saved == against.lead_time.p50_days - whole.lead_time.p50_days < 0
+
+
 def test_the_nearest_plate_of_a_radius_is_a_relaxation_among_the_others(plans: Any) -> None:
     further = PLATE.model_copy(update={"to_radius_mm": 36.2, "tool": "test plate 36.2"})
     against = evaluate(plans, quantity=25)

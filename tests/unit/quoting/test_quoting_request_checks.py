@@ -49,6 +49,13 @@ def test_an_unknown_coating_is_refused_at_its_face(rates: Rates) -> None:
     assert fault.pointer == "/prescription/elements/1/back/coating"
 
 
+def test_an_indication_that_is_none_is_refused_at_its_place_with_an_example(rates: Rates) -> None:
+    front = {**request().prescription.elements[1].front.model_dump(mode="json"), "form": "3/banana"}
+    (fault,) = faults(rates, **with_element(front=front))
+    assert (fault.pointer, fault.figure) == ("/prescription/elements/1/front/form", "3/banana")
+    assert fault.remedy == "write it as 3/4(1)"
+
+
 def test_a_coating_asked_for_by_what_it_does_is_let_in(rates: Rates) -> None:
     asked = {"reflectance_max_share": 0.005, "band_nm": [450.0, 650.0]}
     back = {**request().prescription.elements[1].back.model_dump(mode="json"), "coating": asked}

@@ -12,12 +12,13 @@ import pytest
 
 from services.quoting.domain.canonical import canonical_json
 from services.quoting.domain.evaluation import Plans, evaluate, uncertain
-from services.quoting.domain.quote import _plans
+from services.quoting.domain.quote import _plans, assemble
 from services.quoting.domain.risk import DRAWS, Orders, draws, drivers, risk_of, skewed
 from services.quoting.domain.starts import route_yield
+from shared_schemas.operations import Tooling
 from shared_schemas.quote import QuoteBody
 from shared_schemas.rates import Rates
-from tests.unit.quoting.conftest import operation, sections
+from tests.unit.quoting.conftest import TERMS, operation, sections, with_tables
 from tests.unit.quoting.test_quoting_assemble import quoted
 
 
@@ -92,6 +93,20 @@ def test_the_quote_shows_the_risk_of_every_quantity(body: QuoteBody) -> None:
         assert one.spares_value >= 0
         assert one.spares.keys() == one.start_quantities.keys()
         assert all(number >= 0 for number in one.spares.values())
+
+
+def test_tools_spread_over_the_price_do_not_pay_for_work(shop_rates: Rates) -> None:
+    tool = Tooling(name="radius tool", part="L1", reason="none near", charge=Decimal(100_000), lead_days=0.0)
+    tooled = sections()["operations"].model_copy(update={"tooling": (tool,)})
+    bare = TERMS.model_copy(update={"margin_share": 0.0, "contingency_share": 0.0, "tooling": "spread"})
+    rates = with_tables(shop_rates, commercial=(bare,))
+    without, spread = (
+        assemble(**sections(operations=operations), rates=rates, rate_digest="d").breaks[0]
+        for operations in (tooled.model_copy(update={"tooling": ()}), tooled)
+    )
+    assert without.loss_chance is not None
+    assert without.loss_chance > 0.2
+    assert spread.loss_chance == pytest.approx(without.loss_chance, abs=0.02)
 
 
 def test_three_operations_drive_the_risk_the_largest_first_and_all_shares_make_one(plans_of: Callable[..., Plans]) -> None:

@@ -67,6 +67,26 @@ def test_a_contradiction_is_named_at_its_cell(rates: Rates, table: str, number: 
     assert all(entry.remedy for entry in found)
 
 
+@pytest.mark.parametrize(
+    ("table", "gone", "told"),
+    [
+        ("polishing", "medium, single", "a Knoop hardness by single over 400 and up to 550"),
+        ("polishing", "hard, block", "by block"),
+        ("allowances", "on_diameter 60-100", "on_diameter at a diameter in mm over 60 and up to 100"),
+        ("grinding", "generate HG3", "generate of grindability class 3"),
+        ("grinding", "saw", "saw"),
+        ("work_centres", "engraver", "engrave"),
+    ],
+)
+def test_what_would_be_left_without_a_row_is_named(rates: Rates, table: str, gone: str, told: str) -> None:
+    kept = tuple(row for row in getattr(rates, table) if row.name != gone)
+    changed = {table: kept, "shop_load": tuple(row for row in rates.shop_load if row.name != gone)}
+    (found,) = contradictions(rates.model_copy(update=changed), table)
+    assert found.pointer.startswith("/rows")
+    assert told in found.reason
+    assert found.remedy
+
+
 def test_there_is_one_base_currency(rates: Rates) -> None:
     assert pointers(with_row(rates, "currencies", 1, per_base=rates.currencies[0].per_base), "currencies") == ["/rows/1/per_base"]
     assert pointers(rates.model_copy(update={"currencies": rates.currencies[1:]}), "currencies") == ["/rows"]

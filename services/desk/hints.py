@@ -1,0 +1,45 @@
+"""Hints name the command as it was called: a program that is not on the PATH by its way, a box elsewhere by its folder."""
+
+from __future__ import annotations
+
+import re
+import shlex
+import shutil
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+
+HINT = re.compile(
+    r"(?<![/\w])blankwright (?P<command>up|down|status|show|requote|quotes|batch|impact|dead-letters|check|accept|decline|keys)\b"
+)
+REQUOTE_ROUTE = re.compile(r"POST /v1/quotes/([\w-]+)/requote")
+WITHOUT_FOLDER = ("keys",)
+
+
+def as_called(text: str, arguments: Sequence[str] | None = None) -> str:
+    """`text` with each `blankwright …` in it as the one who called the program with these arguments would write it."""
+    called = sys.argv if arguments is None else arguments
+    program, folder = _program(called[0] if called else ""), _folder(called[1:])
+
+    def written(found: re.Match[str]) -> str:
+        command = found["command"]
+        return f"{program} {command}" + ("" if command in WITHOUT_FOLDER else folder)
+
+    return HINT.sub(written, REQUOTE_ROUTE.sub(r"blankwright requote \1", text))
+
+
+def _program(called: str) -> str:
+    """The way to the program, or its bare name where the PATH leads to it."""
+    if Path(called).name != "blankwright":
+        return "blankwright"
+    known = shutil.which("blankwright")
+    return "blankwright" if known and Path(known).absolute() == Path(called).absolute() else shlex.quote(called)
+
+
+def _folder(arguments: Sequence[str]) -> str:
+    for i, one in enumerate(arguments):
+        if one == "--folder" and i + 1 < len(arguments):
+            return f" --folder {shlex.quote(arguments[i + 1])}"
+        if one.startswith("--folder="):
+            return f" --folder {shlex.quote(one.removeprefix('--folder='))}"
+    return ""

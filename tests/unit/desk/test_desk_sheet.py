@@ -1,0 +1,59 @@
+"""The desk and the quote sheet: what is asked for, where it is written, and what is said when that does not work."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+from typer.testing import CliRunner
+
+from services.desk.client import BlankwrightClient
+from services.desk.command import app
+from services.desk.errors import AnswerNotUnderstood, ServerRefused
+from services.desk.quick_http import httpx
+
+PAGE = "<!doctype html>\n<p>⌀ 32 ±0.02</p>\n"
+ANY_SERVER = ["--url", "http://desk.test", "--key", "k"]
+NOT_READY = {"type": "/problems#not-found", "title": "The quote is not ready", "status": 404, "detail": "It is under way."}
+
+
+def html(text: str = PAGE, kind: str = "text/html; charset=utf-8") -> httpx.Response:
+    return httpx.Response(200, content=text.encode(), headers={"Content-Type": kind})
+
+
+def desk(served: Any) -> BlankwrightClient:
+    return BlankwrightClient(url="http://desk.test", key="k", transport=served.transport)
+
+
+def test_a_sheet_is_asked_for_as_html_in_the_revision_named(server: Callable[..., Any]) -> None:
+    served = server(html())
+    assert desk(served).sheet("Q-1", 2) == PAGE
+    (request,) = served.requests
+    assert str(request.url) == "http://desk.test/v1/quotes/Q-1/sheet?revision=2"
+    assert request.headers["Accept"].startswith("text/html")
+
+
+def test_a_refusal_is_a_refusal_and_a_page_of_another_kind_is_not_taken(server: Callable[..., Any]) -> None:
+    with pytest.raises(ServerRefused, match="not ready") as told:
+        desk(server((404, NOT_READY))).sheet("Q-1")
+    assert told.value.status == 404
+    with pytest.raises(AnswerNotUnderstood, match="application/json, not text/html"):
+        desk(server(html("{}", "application/json"))).sheet("Q-1")
+
+
+def test_the_command_writes_the_page_and_says_where(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    monkeypatch.setattr(BlankwrightClient, "sheet", lambda *_: PAGE)
+    out = tmp_path / "quotation.html"
+    ran = CliRunner().invoke(app, ["sheet", "Q-1", "--out", str(out), *ANY_SERVER])
+    assert ran.exit_code == 0, ran.output
+    assert out.read_bytes() == PAGE.encode()
+    assert "quotation.html" in ran.output.replace("\n", "")
+
+
+def test_a_file_that_cannot_be_written_is_a_sentence_and_exit_code_2(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    monkeypatch.setattr(BlankwrightClient, "sheet", lambda *_: PAGE)
+    ran = CliRunner().invoke(app, ["sheet", "Q-1", "--out", str(tmp_path / "nowhere" / "q.html"), *ANY_SERVER])
+    assert ran.exit_code == 2
+    assert "cannot be written: No such file or directory." in ran.output
