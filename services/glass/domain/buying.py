@@ -7,7 +7,7 @@ from bisect import bisect_left
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from typing import NamedTuple
 
 import numpy as np
@@ -25,7 +25,7 @@ LIKELY_STARTS_PER_PIECE = 1.5
 LIKELY_STARTS_MORE = 8
 """Starts at which buying together and apart are held against each other: 1.5 for each piece, and 8 more (common practice range)."""
 
-REFERENCE_BLANKS = (10, 32, 100)
+REFERENCE_BLANKS = (32,)
 """Numbers of blanks at which plate thicknesses are held against each other, whatever is asked for (common practice range)."""
 
 UNEVEN_STARTS = 1.1
@@ -47,7 +47,7 @@ class GroupLot:
     cost: Decimal
     parts: tuple[Part, ...]
 
-    @property
+    @cached_property
     def main(self) -> Purchase:
         return max((part.lot.main for part in self.parts), key=lambda one: one.blanks)
 

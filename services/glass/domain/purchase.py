@@ -112,7 +112,7 @@ class Lot:
     blanks: int
     cost: Decimal
 
-    @property
+    @cached_property
     def main(self) -> Purchase:
         """The purchase that most blanks come from; of equal ones the first."""
         return max(self.purchases, key=lambda one: one.blanks)
