@@ -20,7 +20,7 @@ from services.chassis.one_box import Address, erase, start, stop
 from shared_schemas.pipeline import STATIONS
 from tests.system.asking import ask, finished
 
-TRACE = "4bf92f3577b34da6a3ce929d0e0e4736"
+TRACE = "ab" * 16
 CALLER = "00f067aa0ba902b7"
 
 

@@ -15,7 +15,7 @@ from opentelemetry.sdk.trace.export.in_memory_span_exporter import InMemorySpanE
 from services.chassis import tracing
 
 ROOT = Path(__file__).resolve().parents[3]
-TRACE = "4bf92f3577b34da6a3ce929d0e0e4736"
+TRACE = "ab" * 16
 SPAN = "00f067aa0ba902b7"
 
 
