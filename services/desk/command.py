@@ -43,9 +43,6 @@ keys = typer.Typer(
     help="Hand out, list and revoke keys (needs BLANKWRIGHT_DATABASE_URL).", no_args_is_help=True, rich_markup_mode=None
 )
 app.add_typer(keys, name="keys")
-life_commands.add_to(app)
-letter_commands.add_to(app)
-impact_commands.add_to(app)
 
 File = Annotated[Path, typer.Argument(help="A prescription or quote request (.json), or a table of surfaces (.csv).")]
 Port = Annotated[int | None, typer.Option(min=1, max=65535, help="Port of the one box.")]
@@ -144,6 +141,9 @@ def list_quotes(
         answer(page.model_dump(mode="json"), lines or ["no quotes yet"], as_json=as_json)
 
 
+life_commands.add_to(app)
+
+
 @app.command(name="buy-together")
 def buy_together(
     numbers: Annotated[list[str], typer.Argument(help="Numbers of two or more ready quotes.")],
@@ -157,6 +157,10 @@ def buy_together(
         with client_for(url, key, folder, role="sales") as desk:
             found = desk.buy_together(request_for([desk.quote(number) for number in dict.fromkeys(numbers)], quantity))
         answer(found.model_dump(mode="json"), purchase_lines(found), as_json=as_json)
+
+
+impact_commands.add_to(app)
+letter_commands.add_to(app)
 
 
 @app.command()
