@@ -24,9 +24,6 @@ NO_TIME = "no time of its own"
 AND_A_PIECE = "; piece_min = "
 """What stands between the formula of the minutes of a batch and that of the minutes of a piece."""
 
-OF_WORK_CENTRE = "its work centre"
-"""Source of minutes that stand in the row of the work centre, which the operation names and its set-up quotes."""
-
 
 def of_same_row(name: str, value: float, unit: str = "") -> Figure:
     """An input out of the rate row that the figure above it quotes."""
@@ -103,12 +100,17 @@ class Line:
         if basis is not None and basis.value == self.batch_size:
             return basis
         if self.centre.rack_pieces is not None:
-            return Figure(name="batch_size", value=self.batch_size, formula="pieces of a rack", source=OF_WORK_CENTRE)
+            return Figure(
+                name="batch_size",
+                value=self.batch_size,
+                formula="pieces of a rack",
+                rate_row=Rates.ref("work_centres", self.centre),
+            )
         return Figure(name="batch_size", value=self.batch_size, formula="one at a time")
 
     def _minutes(self) -> Figure:
         inputs = [
-            Figure(name=name, value=minutes, unit="min", source=OF_WORK_CENTRE)
+            Figure(name=name, value=minutes, unit="min", rate_row=Rates.ref("work_centres", self.centre))
             for name, minutes in (("cycle", self.centre.cycle_min), ("load", self.centre.load_min_per_piece))
             if minutes
         ]

@@ -10,12 +10,11 @@ from collections.abc import Sequence
 from datetime import datetime, timedelta
 
 from sqlalchemy import Connection, text
-from sqlalchemy.exc import IntegrityError
 
 from services.chassis.database import Database
 from services.quoting.errors import BatchUnknown
 from services.quoting.store.rows import SELECT, IdempotencyKey, NewQuote, Start, StoredBatch, StoredQuote, stored
-from services.quoting.store.writing import as_start, insert_quotes, use_key, used_for
+from services.quoting.store.writing import as_start, insert_quotes, kept_once, use_key, used_for
 
 NUMBER = re.compile(r"B-\d{4}-\d{6,12}", re.ASCII)
 """What a batch is called: year and position."""
@@ -32,20 +31,13 @@ class BatchStore:
 
         A key used before gives the batch it was used for; raises `IdempotencyKeyReused` if that had another body.
         """
-        try:
-            with self._database.transaction() as connection:
-                known = used_for(connection, key)
-                if known is not None:
-                    return known, False
-                number = self._insert(connection, quotes, now)
-                use_key(connection, key, now=now, batch=number)
-                return number, True
-        except IntegrityError:
-            # Two batches with one key at one time: the other was first, and now it can be read.
-            known = self.under(key)
-            if known is None:
-                raise
-            return known, False
+
+        def insert(connection: Connection) -> str:
+            number = self._insert(connection, quotes, now)
+            use_key(connection, key, now=now, batch=number)
+            return number
+
+        return kept_once(self._database, key, insert)
 
     def under(self, key: IdempotencyKey | None) -> str | None:
         """The batch that a key was used for, `None` for a new key; raises `IdempotencyKeyReused` if it had another body."""

@@ -12,13 +12,12 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from sqlalchemy import Connection, text
-from sqlalchemy.exc import IntegrityError
 
 from services.chassis.database import Database
 from services.quoting.errors import ImpactsFull, ImpactUnknown
 from services.quoting.store.repository import LATEST, LONGEST_WAIT_S, next_look_s
 from services.quoting.store.rows import SELECT, DeadLetter, IdempotencyKey, Outcome, Start, StoredQuote, stored
-from services.quoting.store.writing import as_start, use_key, used_for
+from services.quoting.store.writing import as_start, kept_once, use_key, used_for
 from shared_schemas.rate_impact import RateProposal
 
 NUMBER = re.compile(r"I-\d{4}-\d{6,12}", re.ASCII)
@@ -92,24 +91,17 @@ class ImpactStore:
         Impacts older than `kept_days` are forgotten. A key used before gives the impact it was used for. Raises
         `ImpactsFull` when `most_unfinished` quotes of other impacts have no outcome yet, `IdempotencyKeyReused`.
         """
-        try:
-            with self._database.transaction() as connection:
-                known = used_for(connection, key)
-                if known is not None:
-                    return known, False
-                connection.execute(
-                    text("delete from quoting.impacts where created_at < :before"), {"before": now - timedelta(days=kept_days)}
-                )
-                _refuse_when_full(connection, most_unfinished)
-                number = _insert(connection, proposal, quotes, now=now, asked_by=asked_by, trace=trace)
-                use_key(connection, key, now=now, impact=number)
-                return number, True
-        except IntegrityError:
-            # Two requests with one key at one time: the other was first, and now it can be read.
-            known = self.under(key)
-            if known is None:
-                raise
-            return known, False
+
+        def insert(connection: Connection) -> str:
+            connection.execute(
+                text("delete from quoting.impacts where created_at < :before"), {"before": now - timedelta(days=kept_days)}
+            )
+            _refuse_when_full(connection, most_unfinished)
+            number = _insert(connection, proposal, quotes, now=now, asked_by=asked_by, trace=trace)
+            use_key(connection, key, now=now, impact=number)
+            return number
+
+        return kept_once(self._database, key, insert)
 
     def under(self, key: IdempotencyKey | None) -> str | None:
         """The impact that a key was used for, `None` for a new key; raises `IdempotencyKeyReused` if it had another body."""

@@ -1,13 +1,15 @@
-"""Statements that several repositories of quoting share; each runs in the transaction it is given."""
+"""Statements that several repositories of quoting share; each runs in the transaction it is given, `kept_once` in one of its own."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from datetime import datetime
 from typing import Any
 
 from sqlalchemy import Connection, Row, text
+from sqlalchemy.exc import IntegrityError
 
+from services.chassis.database import Database
 from services.quoting.errors import IdempotencyKeyReused, QueueFull
 from services.quoting.store.rows import IdempotencyKey, NewQuote, Start
 
@@ -71,6 +73,23 @@ def used_for(connection: Connection, key: IdempotencyKey | None) -> str | None:
     if bytes(row.body_sha256) != key.body_sha256:
         raise IdempotencyKeyReused(key.key, row.number)
     return str(row.number)
+
+
+def kept_once(database: Database, key: IdempotencyKey | None, insert: Callable[[Connection], str]) -> tuple[str, bool]:
+    """What `insert` makes, all of it or nothing, and that it is new; or what the key was used for before.
+
+    Raises `IdempotencyKeyReused` if that had another body. Of two requests with one key at one time the second finds the first.
+    """
+    try:
+        with database.transaction() as connection:
+            known = used_for(connection, key)
+            return (known, False) if known is not None else (insert(connection), True)
+    except IntegrityError:
+        with database.transaction() as connection:
+            known = used_for(connection, key)
+        if known is None:
+            raise
+        return known, False
 
 
 def refuse_when_full(connection: Connection, most_unfinished: int | None) -> None:
