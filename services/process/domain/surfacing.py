@@ -22,7 +22,8 @@ from shared_schemas.operations import OperationName
 from shared_schemas.rates import GrindingRow, PolishingRow, Rates
 
 FEW = 12
-"""Lenses on a block up to which it is asked whether singly they would cost less; a fuller block never costs more (common practice)."""
+"""Lenses on a block up to which it is asked whether singly they would cost less; above, the block is taken without asking, as is
+common practice, though rates could be written with which it would not pay."""
 
 SOFTLY = "blocked softly"
 """What the rule of a block says where an element bends: pitch buttons apart, so that nothing is strained."""
