@@ -37,3 +37,14 @@ class Explained(Exception):
     def __init__(self, sentence: str, *errors: ProblemDetail) -> None:
         self.errors = errors
         super().__init__(sentence)
+
+
+class FigureOutOfRange(Explained):
+    """A figure for which a formula has no answer, and what it must be."""
+
+    def __init__(self, name: str, figure: float, limit: str) -> None:
+        self.name = name
+        super().__init__(
+            f"The {name} is {figure:g}; it must be {limit}.",
+            ProblemDetail(pointer="", reason=f"the {name} cannot be", figure=figure, limit=limit),
+        )

@@ -11,7 +11,7 @@ from typing import Any
 from services.glass.domain.plan import plan_blanks
 from services.prescription.domain.check import check
 from services.process.domain.plan import plan_operations
-from services.quoting.domain.quote import assemble
+from services.quoting.pricing.quote import assemble
 from shared_schemas.blanks import BlankPlan
 from shared_schemas.check import CheckReport
 from shared_schemas.operations import OperationPlan
@@ -42,7 +42,12 @@ def through_stages(request: QuoteRequest, rates: Rates) -> tuple[CheckReport, Bl
     report = _section(check(job=job, rates=rates))
     blanks = _section(plan_blanks(job=job, check=report, rates=rates))
     operations = _section(plan_operations(job=job, check=report, blanks=blanks, rates=rates))
-    return report, blanks, operations, assemble(job=job, check=report, blanks=blanks, operations=operations, rates=rates, rate_digest="chain")
+    return (
+        report,
+        blanks,
+        operations,
+        assemble(job=job, check=report, blanks=blanks, operations=operations, rates=rates, rate_digest="chain"),
+    )
 
 
 def quote_of(request: QuoteRequest, rates: Rates) -> QuoteBody:

@@ -26,13 +26,14 @@ from services.chassis.logs import bind
 from services.chassis.problems import MEDIA_TYPE, PROBLEM_TYPES, details_of_invalid, explained_problem, problem
 from services.chassis.rate_source import ProposalRefused, RatesUnavailable, RevisionNotFound
 from services.chassis.resources import Resources
-from shared_schemas.problem import Explained, Problem
+from shared_schemas.problem import Explained, FigureOutOfRange, Problem
 from shared_schemas.rates import RateMissing, RateRevision
 
 log = logging.getLogger(__name__)
 bearer = HTTPBearer(auto_error=False, description="A key of the suite: bw_<id>_<secret>.")
 
 STATUS_OF_SHARED: dict[type[Explained], tuple[int, str, str]] = {
+    FigureOutOfRange: (422, "invalid", "The request has values that cannot be"),
     RateMissing: (422, "rates", "The rates cannot answer this"),
     RevisionNotFound: (422, "rates", "There is no such rate revision"),
     ProposalRefused: (422, "invalid", "The proposed rates cannot be"),

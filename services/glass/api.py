@@ -11,6 +11,8 @@ from services.chassis.web import answers, latest_rates, needs_role
 from services.glass import errors
 from services.glass.domain.joint_buying import buy_together
 from services.glass.domain.plan import plan_blanks
+from services.optics.errors import OpticsError
+from services.shop.errors import ShopError
 from shared_schemas.blanks import BlankPlan, JointPurchases
 from shared_schemas.by_hand import BlanksByHand, BuyTogether
 from shared_schemas.problem import Explained
@@ -20,6 +22,8 @@ from shared_schemas.traveller import Job, Refusal
 router = APIRouter()
 
 STATUS: dict[type[Explained], tuple[int, str, str]] = {
+    OpticsError: (422, "invalid", "The request has values that cannot be"),
+    ShopError: (422, "rates", "The rates cannot answer this"),
     errors.GlassError: (422, "invalid", "The request has values that cannot be"),
     errors.SizeImpossible: (422, "invalid", "The request has values that cannot be"),
     errors.StockFormIncomplete: (422, "rates", "The rates cannot answer this"),

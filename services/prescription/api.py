@@ -8,10 +8,11 @@ from fastapi import APIRouter, Depends, Header, Response
 
 from services.chassis.keys import Caller
 from services.chassis.web import answers, latest_rates, needs_role
-from services.prescription import errors
+from services.optics.errors import OpticsError
 from services.prescription.domain.check import check_prescription
 from services.prescription.domain.findings import finding_kinds
 from services.prescription.findings_page import HTML, likes_html, page_of
+from services.shop.errors import ShopError
 from shared_schemas.check import CheckReport, FindingKindList
 from shared_schemas.prescription import Prescription
 from shared_schemas.problem import Explained
@@ -20,11 +21,8 @@ from shared_schemas.rates import RateRevision
 router = APIRouter()
 
 STATUS: dict[type[Explained], tuple[int, str, str]] = {
-    errors.PrescriptionError: (422, "invalid", "The prescription has values that cannot be"),
-    errors.IndicationUnreadable: (422, "invalid", "An indication cannot be read"),
-    errors.HeightBeyondFace: (422, "invalid", "A face ends before this height"),
-    errors.WavelengthOutsideRange: (422, "invalid", "The index of a glass is not known at this wavelength"),
-    errors.SizeOutsideDefaults: (422, "invalid", "No default tolerance is stated for this size"),
+    OpticsError: (422, "invalid", "The request has values that cannot be"),
+    ShopError: (422, "rates", "The rates cannot answer this"),
 }
 
 SalesOrEngineer = Annotated[Caller, Depends(needs_role("sales", "engineer"))]

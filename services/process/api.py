@@ -8,8 +8,10 @@ from typing import Annotated
 from fastapi import APIRouter, Depends
 
 from services.chassis.web import answers, latest_rates, needs_role
+from services.optics.errors import OpticsError
 from services.process import errors
 from services.process.domain.plan import plan_operations
+from services.shop.errors import ShopError
 from shared_schemas.by_hand import OperationsByHand
 from shared_schemas.operations import OperationPlan
 from shared_schemas.problem import Explained
@@ -19,8 +21,9 @@ from shared_schemas.traveller import Job, Refusal
 router = APIRouter()
 
 STATUS: dict[type[Explained], tuple[int, str, str]] = {
+    OpticsError: (422, "invalid", "The request has values that cannot be"),
+    ShopError: (422, "rates", "The rates cannot answer this"),
     errors.ProcessError: (422, "invalid", "The request has values that cannot be"),
-    errors.FigureOutOfRange: (422, "invalid", "The request has values that cannot be"),
     errors.PlansDoNotMatch: (422, "invalid", "The plans are of another lens"),
     errors.OperationsRefused: (422, "refused", "The operations cannot be planned"),
 }

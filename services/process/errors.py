@@ -2,7 +2,6 @@
 
 Explained
 └── ProcessError
-    ├── FigureOutOfRange        a figure for which a formula has no answer
     ├── PlansDoNotMatch         check report or blank plan are of another lens
     └── OperationsRefused       the lens cannot be made by this shop (by hand only; on the queue it is a refusal)
 """
@@ -15,17 +14,6 @@ from shared_schemas.traveller import Refusal
 
 class ProcessError(Explained):
     """Anything this service refuses."""
-
-
-class FigureOutOfRange(ProcessError):
-    """A figure for which a formula has no answer."""
-
-    def __init__(self, name: str, figure: float, limit: str) -> None:
-        self.name = name
-        super().__init__(
-            f"{name} is {figure:g}; the formula holds for {limit}.",
-            ProblemDetail(pointer="", reason=name, figure=figure, limit=limit),
-        )
 
 
 class PlansDoNotMatch(ProcessError):

@@ -23,8 +23,6 @@ Explained
     ├── LetterUnknown          no dead letter of that number
     ├── ReplayOfNoUse          it would fail again, or a later revision is ready: requote
     ├── LetterNotReplayable    its quote has not failed, or no longer
-    ├── FigureOutOfRange       a figure of the rates or the request with which there is no answer
-    ├── NoWorkingDays          a calendar on which nobody ever works
     ├── CurrencyNotOfTheDay    a currency whose rate is not for the day of the quote
     └── PlansDisagree          the plans of two stages do not belong together
 """
@@ -271,27 +269,6 @@ class ReplayOfNoUse(QuotingError):
         super().__init__(
             f"A replay of the dead letter {letter} would not help: {why}. Instead, {remedy}.",
             ProblemDetail(pointer="", reason=why, figure=letter, remedy=remedy),
-        )
-
-
-class FigureOutOfRange(QuotingError):
-    """A figure of the rates or the request with which there is no answer."""
-
-    def __init__(self, name: str, figure: float | str, limit: str) -> None:
-        self.name = name
-        super().__init__(
-            f"A {name} of {figure} has no answer; it must be {limit}.",
-            ProblemDetail(pointer=f"/{name.replace(' ', '_')}", reason="there is no answer with it", figure=figure, limit=limit),
-        )
-
-
-class NoWorkingDays(QuotingError):
-    """A calendar on which nobody ever works."""
-
-    def __init__(self) -> None:
-        super().__init__(
-            "The calendar has no weekday with working hours, so nothing can ever ship.",
-            ProblemDetail(pointer="/calendar", reason="no weekday has hours", figure=0, remedy="give a weekday its hours"),
         )
 
 

@@ -10,10 +10,10 @@ from importlib.metadata import version
 from services.chassis.pipeline import LAST_FAULT, TRANSPORT_FAULTS, SectionMissing, failure_of, read_section, write_section
 from services.chassis.problems import problem
 from services.chassis.resources import Resources
-from services.quoting.domain.canonical import canonical_json
-from services.quoting.domain.quote import assemble
-from services.quoting.impact import against_issued, is_of_impact, let_in_impacts
-from services.quoting.intake import let_in, start
+from services.quoting.costs.canonical import canonical_json
+from services.quoting.pricing.quote import assemble
+from services.quoting.service.impact import against_issued, is_of_impact, let_in_impacts
+from services.quoting.service.intake import let_in, start
 from services.quoting.store.impacts import ImpactStore
 from services.quoting.store.repository import DeadLetter, Outcome, QuoteStore, Start
 from shared_schemas.pipeline import LAST, STATIONS, SWEEP_TASK, Station

@@ -11,6 +11,8 @@ import pytest
 
 ROOT = Path(__file__).resolve().parents[2]
 SERVICES = ("prescription", "glass", "process", "quoting", "rates", "desk")
+QUOTING_ROOMS = ("costs", "risk", "promise", "pricing", "explain")
+"""The pure rooms of quoting; each may import those before it."""
 STDLIB = set(sys.stdlib_module_names)
 
 
@@ -47,11 +49,30 @@ def test_the_contracts_import_pydantic_and_nothing_of_ours() -> None:
     assert offences(files("shared_schemas"), ("pydantic", "pydantic_core", "shared_schemas")) == []
 
 
+NUMBERS = ("numpy", "scipy", "shared_schemas")
+LAWS = ("services.optics", "services.shop")
+
+
+def test_the_book_of_laws_imports_numbers_and_contracts() -> None:
+    assert offences(files("services", "optics"), (*NUMBERS, "services.optics")) == []
+
+
+def test_the_arithmetic_of_the_shop_imports_numbers_contracts_and_laws() -> None:
+    assert offences(files("services", "shop"), (*NUMBERS, *LAWS)) == []
+
+
 @pytest.mark.parametrize("service", SERVICES)
-def test_a_domain_imports_numbers_contracts_and_itself(service: str) -> None:
+def test_a_domain_imports_numbers_contracts_laws_and_itself(service: str) -> None:
     own = f"services.{service}"
-    allowed = ("numpy", "scipy", "pydantic", "shared_schemas", f"{own}.domain", f"{own}.errors")
+    allowed = (*NUMBERS, "pydantic", *LAWS, f"{own}.domain", f"{own}.errors")
     assert offences(files("services", service, "domain"), allowed) == []
+
+
+@pytest.mark.parametrize("room", QUOTING_ROOMS)
+def test_a_room_of_quoting_imports_numbers_contracts_laws_and_rooms_below_it(room: str) -> None:
+    below = tuple(f"services.quoting.{one}" for one in QUOTING_ROOMS[: QUOTING_ROOMS.index(room) + 1])
+    allowed = (*NUMBERS, "pydantic", *LAWS, *below, "services.quoting.errors")
+    assert offences(files("services", "quoting", room), allowed) == []
 
 
 @pytest.mark.parametrize("service", SERVICES)

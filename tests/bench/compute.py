@@ -19,7 +19,7 @@ from services.process.domain.block_layout import forget_layouts as forget_block_
 from services.process.domain.block_layout import layout_of
 from services.process.domain.element_plan import forget_elements
 from services.process.domain.plan import plan_operations
-from services.quoting.domain.quote import assemble
+from services.quoting.pricing.quote import assemble
 from services.rates.domain.seed import seed_rates
 from shared_schemas.prescription import Prescription
 from shared_schemas.quote import QuoteRequest

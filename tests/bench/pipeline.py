@@ -23,7 +23,7 @@ from services.chassis.worker import CYCLES_LOOKED_FOR_AFTER
 from services.glass.domain.plan import plan_blanks
 from services.prescription.domain.check import check
 from services.process.domain.plan import plan_operations
-from services.quoting.domain.quote import assemble
+from services.quoting.pricing.quote import assemble
 from services.rates.domain.seed import seed_rates
 from shared_schemas.pipeline import STATIONS
 from shared_schemas.quote import FINAL_STATUSES

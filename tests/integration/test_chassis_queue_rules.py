@@ -28,7 +28,7 @@ from services.chassis.pipeline import LAST_FAULT, Stage, hop, leave
 from services.chassis.queue import queue_app
 from services.chassis.resources import Resources, build_resources
 from services.quoting import stage as quoting_stage
-from services.quoting.intake import accept
+from services.quoting.service.intake import accept
 from services.quoting.store.repository import QuoteStore
 from shared_schemas.pipeline import TASKS
 from shared_schemas.quote import QuoteRequest

@@ -18,7 +18,7 @@ from services.chassis.one_box.servers import free_port
 from services.chassis.resources import Resources, build_resources
 from services.chassis.tally import BOUNDS_S, Tally
 from services.chassis.web import make_app
-from services.quoting.intake import accept
+from services.quoting.service.intake import accept
 from services.quoting.store.repository import QuoteStore
 from services.quoting.store.rows import DeadLetter, Outcome
 from shared_schemas.quote import QuoteRequest

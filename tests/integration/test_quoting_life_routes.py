@@ -25,7 +25,7 @@ from services.chassis.rate_source import RevisionNotFound
 from services.chassis.resources import Resources
 from services.chassis.settings import Settings
 from services.chassis.web import make_app
-from services.quoting.api_parts import the_time
+from services.quoting.api.parts import the_time
 from services.quoting.stage import TERMINUS, sweep
 from shared_schemas.pipeline import LAST, STATIONS
 from shared_schemas.rates import RateRevision, Rates

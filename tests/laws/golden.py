@@ -26,7 +26,12 @@ def lenses() -> dict[str, QuoteRequest]:
         "title": "large doublet",
         "elements": [
             *singlet(glass="N-BK7", diameter_mm=102.0, centre_thickness_mm=18.0, front_mm=310.0, back_mm=-220.0)["elements"],
-            {**singlet(glass="N-SF2", diameter_mm=102.0, centre_thickness_mm=10.0, front_mm=-220.0, back_mm=-900.0)["elements"][0], "name": "L2"},
+            {
+                **singlet(glass="N-SF2", diameter_mm=102.0, centre_thickness_mm=10.0, front_mm=-220.0, back_mm=-900.0)["elements"][
+                    0
+                ],
+                "name": "L2",
+            },
         ],
         "spaces": [{"cemented": True}],
     }
@@ -71,9 +76,13 @@ def figures_of(request: QuoteRequest, rates: Rates) -> dict[str, Any]:
             }
             for one in quote.breaks
         },
-        "blanks": {one.name: f"{one.blank.form} {one.blank.diameter_mm:.3f} x {one.blank.thickness_mm:.3f}" for one in quote.elements},
+        "blanks": {
+            one.name: f"{one.blank.form} {one.blank.diameter_mm:.3f} x {one.blank.thickness_mm:.3f}" for one in quote.elements
+        },
         "operations": {
-            one.name: [f"{op.operation} {op.face or ''} {op.batch_size} {op.batch_min:.3f} {op.piece_min:.3f}" for op in one.operations]
+            one.name: [
+                f"{op.operation} {op.face or ''} {op.batch_size} {op.batch_min:.3f} {op.piece_min:.3f}" for op in one.operations
+            ]
             for one in quote.elements
         },
     }

@@ -8,7 +8,8 @@ from decimal import Decimal
 import pytest
 from scipy.integrate import quad
 
-from services.glass.domain.envelope import disc_volume_mm3, envelope_mm, sag_mm
+from services.optics.body import Body, disc_volume_mm3, envelope_mm
+from services.optics.surface import profile, sag_mm
 from shared_schemas.glass_reference import GlassNotFound, find_glass
 from shared_schemas.prescription import Surface
 from shared_schemas.rates import Rates
@@ -18,6 +19,11 @@ def face(radius_mm: float | None, clear_mm: float = 20.0) -> Surface:
     return Surface(radius_mm=radius_mm, clear_diameter_mm=clear_mm)
 
 
+def lens(front: Surface, back: Surface, centre_mm: float, diameter_mm: float) -> Body:
+    rim = diameter_mm / 2
+    return Body(profile(surface=front, rim_mm=rim), profile(surface=back, rim_mm=rim), centre_mm, rim)
+
+
 # Blank of a lens 25 mm in diameter, 2 mm on the diameter, 0.3 mm on each face. Computed independently from the geometry.
 @pytest.mark.parametrize(
     ("front", "back", "centre_mm", "blank_mm"),
@@ -25,7 +31,7 @@ def face(radius_mm: float | None, clear_mm: float = 20.0) -> Surface:
     ids=["biconvex", "biconcave", "plano-convex", "meniscus"],
 )
 def test_thickness_of_the_blank_of_four_lenses(front: float, back: float | None, centre_mm: float, blank_mm: float) -> None:
-    found = envelope_mm(front=face(front), back=face(back), centre_thickness_mm=centre_mm, diameter_mm=27.0) + 2 * 0.3
+    found = envelope_mm(body=lens(face(front), face(back), centre_mm, 25.0), diameter_mm=27.0) + 2 * 0.3
     assert found == pytest.approx(blank_mm, abs=5e-4)
 
 
@@ -40,22 +46,22 @@ TRIPLET = [
 ]
 
 
-@pytest.mark.parametrize("lens", TRIPLET, ids=["L1", "L2", "L3"])
+@pytest.mark.parametrize("drawn", TRIPLET, ids=["L1", "L2", "L3"])
 def test_blanks_of_a_published_triplet(
-    lens: tuple[str, float, float, float, float, float, float, float, float, int], rates: Rates
+    drawn: tuple[str, float, float, float, float, float, float, float, float, int], rates: Rates
 ) -> None:
-    glass, front_mm, back_mm, centre_mm, diameter_mm, finished_g, blank_diameter_mm, blank_thickness_mm, blank_g, removed = lens
+    glass, front_mm, back_mm, centre_mm, diameter_mm, finished_g, blank_diameter_mm, blank_thickness_mm, blank_g, removed = drawn
     density = rates.glass(glass).density_g_cm3
     assert density is not None
     front, back = face(front_mm, diameter_mm), face(back_mm, diameter_mm)
-    thickness = 0.6 + envelope_mm(front=front, back=back, centre_thickness_mm=centre_mm, diameter_mm=blank_diameter_mm)
+    thickness = 0.6 + envelope_mm(body=lens(front, back, centre_mm, diameter_mm), diameter_mm=blank_diameter_mm)
     assert thickness == pytest.approx(blank_thickness_mm, abs=5e-4)
     mass = disc_volume_mm3(diameter_mm=blank_diameter_mm, thickness_mm=thickness) * density / 1000
     assert mass == pytest.approx(blank_g, abs=1e-3)
 
     # the finished lens by numerical integration over rings (scipy.integrate.quad), from the same sagittas
     def ring(r: float) -> float:
-        return 2 * math.pi * r * (centre_mm + sag_mm(surface=back, radial_mm=r) - sag_mm(surface=front, radial_mm=r))
+        return 2 * math.pi * r * (centre_mm + sag_mm(surface=back, height_mm=r) - sag_mm(surface=front, height_mm=r))
 
     finished, _ = quad(ring, 0, diameter_mm / 2)
     assert finished * density / 1000 == pytest.approx(finished_g, abs=1e-3)
@@ -67,7 +73,7 @@ def test_volume_of_a_biconvex_lens_by_numerical_integration_of_our_sagittas() ->
     front, back = face(50.0), face(-50.0)
 
     def ring(r: float) -> float:
-        return 2 * math.pi * r * (6.0 + sag_mm(surface=back, radial_mm=r) - sag_mm(surface=front, radial_mm=r))
+        return 2 * math.pi * r * (6.0 + sag_mm(surface=back, height_mm=r) - sag_mm(surface=front, height_mm=r))
 
     volume, _ = quad(ring, 0, 12.5)
     assert volume == pytest.approx(2170.1, abs=0.1)
@@ -83,9 +89,9 @@ def test_volume_of_a_blank_by_numerical_integration(diameter_mm: float, thicknes
 
 # Sagitta of a sphere R 50 at 10 mm: 1.010205; of a paraboloid R 100 at 25 mm: 3.125 exactly. Derived.
 def test_sagitta_of_a_sphere_and_of_a_paraboloid() -> None:
-    assert sag_mm(surface=face(50.0), radial_mm=10.0) == pytest.approx(1.010205, abs=1e-6)
+    assert sag_mm(surface=face(50.0), height_mm=10.0) == pytest.approx(1.010205, abs=1e-6)
     parabola = Surface(radius_mm=100.0, clear_diameter_mm=50.0, conic=-1.0)
-    assert sag_mm(surface=parabola, radial_mm=25.0) == pytest.approx(3.125, abs=1e-9)
+    assert sag_mm(surface=parabola, height_mm=25.0) == pytest.approx(3.125, abs=1e-9)
 
 
 # Glass codes as printed in the SCHOTT data sheets of 2018-06-01 and the OHARA sheets (open package opticalglass 1.1.1);

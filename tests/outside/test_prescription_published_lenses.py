@@ -9,17 +9,14 @@ from pathlib import Path
 import pytest
 from sympy.physics.optics.gaussopt import CurvedRefraction, FreeSpace
 
-from services.prescription.domain.centring import clamping_angle_deg, decentre_mm, deviation_arcmin, wedge_arcmin, z_a, z_b
+from services.optics.body import Body, body, edge_thickness_mm, volume_mm3
+from services.optics.centring import clamping_angle_deg, decentre_mm, deviation_arcmin, wedge_arcmin, z_a, z_b
+from services.optics.dispersion import C_LINE_NM, F_LINE_NM, glass_index, sellmeier_index, sellmeier_of
+from services.optics.drawing.imperfections import grade_of_round_dig_mm
+from services.optics.first_order import Interface, system_matrix, train_of
+from services.optics.fringes import exact_radius_error_mm, radius_error_mm, sag_error_mm
+from services.optics.surface import profile, sag_mm
 from services.prescription.domain.check import check_prescription
-from services.prescription.domain.dispersion import C_LINE_NM, F_LINE_NM, glass_index, sellmeier_index, sellmeier_of
-from services.prescription.domain.edge import edge_thickness_mm
-from services.prescription.domain.first_order import Interface, system_matrix
-from services.prescription.domain.fringes import exact_radius_error_mm, radius_error_mm, sag_error_mm
-from services.prescription.domain.indications.imperfections import grade_of_round_dig_mm
-from services.prescription.domain.profile import Body, body, profile
-from services.prescription.domain.sag import sag_mm
-from services.prescription.domain.train import train_of
-from services.prescription.domain.volume import volume_mm3
 from shared_schemas.prescription import Prescription, Surface
 from shared_schemas.rates import Rates
 

@@ -11,11 +11,10 @@ import numpy as np
 import pytest
 import sympy
 
-from services.prescription.domain.first_order import foci, length_mm, system_matrix
+from services.optics.first_order import foci, length_mm, system_matrix, train_of
+from services.optics.rays import SurfaceOnAxis, best_focus_mm, rms_spot_mm, spots, surfaces_of, trace
+from services.optics.trace import Bundle, Floats
 from services.prescription.domain.mending import does_not_focus, mend
-from services.prescription.domain.rays import SurfaceOnAxis, best_focus_mm, rms_spot_mm, spots, surfaces_of, trace
-from services.prescription.domain.trace import Bundle, Floats
-from services.prescription.domain.train import train_of
 from shared_schemas.prescription import Prescription
 
 FOLDER = Path(__file__).parent / "prescriptions"

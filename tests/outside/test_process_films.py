@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 import tmm
 
-from services.process.domain.dispersion import Dispersion, dispersion_of
+from services.optics.dispersion import Dispersion, cauchy_index
+from services.optics.thin_film import films, quarter_wave_nm, reflectance
 from services.process.domain.film_promise import stack_of
-from services.process.domain.thin_film import films, quarter_wave_nm, reflectance
 from shared_schemas.rates import Rates
 
 CROWN = 1.517
@@ -125,7 +125,7 @@ def test_p_light_is_not_reflected_at_brewsters_angle(glass: float) -> None:
 @pytest.mark.parametrize(("glass", "indices"), [("N-BK7", (1.51432, 1.51680, 1.52238)), ("N-SF6", (1.79608, 1.80518, 1.82783))])
 def test_the_index_of_a_glass_follows_its_data_sheet(glass: str, indices: tuple[float, ...], rates: Rates) -> None:
     lines = np.array([656.2725, 587.5618, 486.1327])
-    assert dispersion_of(rates.glass(glass)).index(lines) == pytest.approx(indices, abs=1e-5)
+    assert Dispersion(rates.glass(glass)).index(lines) == pytest.approx(indices, abs=1e-5)
 
 
 def test_two_terms_from_index_and_abbe_number_are_near_enough_where_a_glass_has_no_formula(rates: Rates) -> None:
@@ -133,12 +133,12 @@ def test_two_terms_from_index_and_abbe_number_are_near_enough_where_a_glass_has_
     band = np.linspace(400.0, 1000.0, 121)
     errors = []
     for glass in rates.glasses:
-        formula = dispersion_of(glass)
+        formula = Dispersion(glass)
         assert not formula.fitted
         if formula.covers(400.0, 1000.0):
-            errors.append(np.abs(formula.index(band) - Dispersion(glass.nd, glass.vd).index(band)).max())
+            errors.append(np.abs(formula.index(band) - cauchy_index(nd=glass.nd, vd=glass.vd, wavelength_nm=band)).max())
     assert len(errors) > 200
     assert np.median(errors) < 0.0016
     assert max(errors) < 0.021
     bk7 = rates.glass("N-BK7")
-    assert np.abs(dispersion_of(bk7).index(band) - Dispersion(bk7.nd, bk7.vd).index(band)).max() < 0.0014
+    assert np.abs(Dispersion(bk7).index(band) - cauchy_index(nd=bk7.nd, vd=bk7.vd, wavelength_nm=band)).max() < 0.0014

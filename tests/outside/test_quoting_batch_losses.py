@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from services.quoting.domain.batch_losses import Batches, Losses, chances_of_enough, left_after_batches
-from services.quoting.domain.outcomes import outcomes
-from services.quoting.domain.start_quantity import start_quantity
-from services.quoting.domain.worth import Step, Worth
+from services.quoting.pricing.start_quantity import start_quantity
+from services.quoting.risk.losses import Batches, Losses, chances_of_enough, left_after_batches
+from services.quoting.risk.outcomes import outcomes
+from services.quoting.risk.worth import Step, Worth
 
 LOTS = 40_000
 

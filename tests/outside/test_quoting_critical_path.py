@@ -11,10 +11,10 @@ from decimal import Decimal
 import networkx as nx
 import pytest
 
-from services.quoting.domain.cost import MaterialCost, OperationCost, material_cost, operation_costs
-from services.quoting.domain.flow import passages, queues_of, steps_of
-from services.quoting.domain.lead_time import Schedule, schedule
-from services.quoting.domain.working_calendar import WorkingCalendar
+from services.quoting.costs.cost import MaterialCost, OperationCost, material_cost, operation_costs
+from services.quoting.promise.flow import passages, queues_of, steps_of
+from services.quoting.promise.lead_time import Schedule, schedule
+from services.shop.calendar import WorkingCalendar
 from shared_schemas.operations import BoughtPart, Consumed, Operation, Route, Tooling
 from shared_schemas.rates import Rates, ShopLoadRow
 from tests.unit.quoting.conftest import SAID, centre, material, operation, with_tables

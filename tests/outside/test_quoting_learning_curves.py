@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from services.quoting.domain.learning import crawford_total, learning_exponent, wright_total
+from services.quoting.costs.learning import crawford_total, learning_exponent, wright_total
 
 
 def test_at_eighty_per_cent_the_second_unit_takes_sixty_and_four_average_sixty_four() -> None:

@@ -9,10 +9,10 @@ import numpy as np
 import pytest
 from scipy.stats import binom
 
-from services.quoting.domain.cost import operation_costs
-from services.quoting.domain.queues import jobs_waiting, kingman_wait_h
-from services.quoting.domain.start_quantity import chance_of_enough, start_quantity
-from services.quoting.domain.starts import route_yield
+from services.quoting.costs.cost import operation_costs
+from services.quoting.pricing.start_quantity import chance_of_enough, start_quantity
+from services.quoting.pricing.starts import route_yield
+from services.quoting.promise.queues import jobs_waiting, kingman_wait_h
 from shared_schemas.operations import Route
 from shared_schemas.rates import Rates
 from tests.unit.quoting.conftest import centre, operation

@@ -15,7 +15,7 @@ import pytest
 
 from services.chassis.database import Database
 from services.chassis.one_box import Address
-from services.quoting.intake import new_quote
+from services.quoting.service.intake import new_quote
 from services.quoting.store.repository import QuoteStore
 from shared_schemas.quote import QuoteRequest
 from shared_schemas.rates import RateRevision

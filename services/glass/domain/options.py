@@ -7,13 +7,13 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Literal
 
-from services.glass.domain.allowances import Allowances, allowances_for
-from services.glass.domain.envelope import disc_volume_mm3, envelope_mm
 from services.glass.domain.layout import Pattern, disc_capacity
 from services.glass.domain.plates import plates_of
 from services.glass.domain.purchase import Source
 from services.glass.domain.round_layout import round_capacity
 from services.glass.errors import StockFormIncomplete
+from services.optics.body import body, disc_volume_mm3, envelope_mm
+from services.shop.allowances import Allowances, allowances_for
 from shared_schemas.blanks import BlankForm
 from shared_schemas.prescription import Element
 from shared_schemas.rates import Rates, StockFormRow
@@ -93,9 +93,7 @@ def blank_shape(*, element: Element, form: BlankForm, allowances: Allowances, st
     """
     needed = element.diameter_mm + allowances.on_diameter.allowance_mm
     diameter = max(needed, stock_diameter_mm) if form == "rod" and stock_diameter_mm is not None else needed
-    envelope = envelope_mm(
-        front=element.front, back=element.back, centre_thickness_mm=element.centre_thickness_mm, diameter_mm=diameter
-    )
+    envelope = envelope_mm(body=body(element=element), diameter_mm=diameter)
     thickness = envelope + 2 * allowances.per_face.allowance_mm
     return Shape(needed, diameter, thickness, envelope, disc_volume_mm3(diameter_mm=diameter, thickness_mm=thickness))
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from services.glass.domain.allowances import largest_finished_diameter_mm
 from services.glass.domain.findings import not_priced, over_the_allowances, too_large_for_all
 from services.glass.domain.options import BlankOption, Misfit, option_for
+from services.shop.allowances import largest_finished_diameter_mm
 from shared_schemas.check import ElementCheck, Finding
 from shared_schemas.prescription import Element
 from shared_schemas.rates import GlassRow, RateMissing, Rates

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
+from services.optics.body import Body
 from services.prescription.domain.findings import found
-from services.prescription.domain.profile import Body
 from shared_schemas.check import Finding
 from shared_schemas.prescription import Barrel, Prescription
 

@@ -5,13 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from services.optics.body import Body, needs_bevel
+from services.optics.surface import Profile
 from services.prescription.domain.findings import found
-from services.prescription.domain.profile import Body, Profile
 from shared_schemas.check import Finding
-
-STEEP_ENOUGH = 0.425
-"""Rim to radius of a convex face above which it meets the edge so bluntly that no bevel is needed (diameter 0.85 R).
-Source: http://www.dreamlasers.com/html/TECHNOLOGY/TECHNOLOGY2/Optical/Bevels/."""
 
 
 @dataclass(frozen=True)
@@ -54,7 +51,7 @@ def bevel(*, face: Profile, front: bool) -> Bevel | None:
     Source: the table above.
     """
     convex, radius = is_convex(face=face, front=front), face.surface.radius_mm
-    if convex and radius is not None and not face.needs_seat and face.rim_mm >= STEEP_ENOUGH * abs(radius):
+    if not needs_bevel(radius_mm=radius, convex=convex, rim_mm=face.rim_mm, seat=face.needs_seat):
         return None
     row = next((row for row in TABLE if 2 * face.rim_mm <= row.up_to_mm), None)
     if row is None:

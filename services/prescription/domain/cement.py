@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from services.optics.body import Body
+from services.optics.fringes import fringes_of_sag
 from services.prescription.domain.findings import found
-from services.prescription.domain.fringes import fringes_of_sag
 from services.prescription.domain.materials import Material
-from services.prescription.domain.profile import Body
 from shared_schemas.check import Finding
 from shared_schemas.prescription import Element
 

@@ -5,6 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
+from services.optics.body import Body, body
+from services.optics.first_order import focal_lengths_per_radius, train_of
+from services.optics.surface import lens_as_worked
 from services.prescription.domain.barrel_fit import barrel_findings
 from services.prescription.domain.demands import ElementDemand, assembly_grade_mm, demands_of, lens_indications
 from services.prescription.domain.element import element_check, element_findings
@@ -12,10 +15,7 @@ from services.prescription.domain.findings import found
 from services.prescription.domain.focus import images_and_findings
 from services.prescription.domain.materials import Indices, Material, indices_at, material_of, radioactive_findings
 from services.prescription.domain.neighbours import spaces_between
-from services.prescription.domain.profile import Body, body
-from services.prescription.domain.radius_effect import focal_lengths_per_radius
 from services.prescription.domain.tolerance_size import tolerance_findings
-from services.prescription.domain.train import train_of
 from services.prescription.domain.whole_lens import first_order_of
 from shared_schemas.check import CheckReport, ElementCheck, Finding, FirstOrder, ImageSpot, Makeable, SpaceCheck
 from shared_schemas.prescription import CoatingDemand, Element, Prescription
@@ -46,6 +46,7 @@ def check_prescription(prescription: Prescription, rates: Rates) -> CheckReport:
         length = sum(element.centre_thickness_mm for element in prescription.elements)
         length += sum(space.gap_mm or 0.0 for space in prescription.spaces)
         return _report(_no_order(prescription.wavelength_nm, length), (), (), tiny)
+    prescription = lens_as_worked(prescription)
     materials = _materials(prescription, rates)
     indices = indices_at(prescription=prescription, materials=materials)
     parts = [_part(i, element, rates) for i, element in enumerate(prescription.elements)]

@@ -7,20 +7,20 @@ from dataclasses import dataclass, field
 from functools import lru_cache
 from typing import TypeVar, cast
 
-from services.prescription.domain.defaults import TABLE, Defaults, defaults_for
-from services.prescription.domain.findings import found
-from services.prescription.domain.indications.centring import read_centring
-from services.prescription.domain.indications.form import PEAK_OVER_RMS, POWER_OVER_RMS, Form, read_form, read_transmitted_wavefront
-from services.prescription.domain.indications.imperfections import (
+from services.optics.drawing.centring import read_centring
+from services.optics.drawing.defaults import TABLE, Defaults, defaults_for
+from services.optics.drawing.form import PEAK_OVER_RMS, POWER_OVER_RMS, Form, read_form, read_transmitted_wavefront
+from services.optics.drawing.imperfections import (
     ScratchDig,
     dig_as_grade,
     read_assembly_imperfections,
     read_imperfections,
 )
-from services.prescription.domain.indications.laser import read_laser
-from services.prescription.domain.indications.material import read_bubbles, read_homogeneity, read_stress
-from services.prescription.domain.indications.texture import read_texture
-from services.prescription.errors import IndicationUnreadable, SizeOutsideDefaults
+from services.optics.drawing.laser import read_laser
+from services.optics.drawing.material import read_bubbles, read_homogeneity, read_stress
+from services.optics.drawing.texture import read_texture
+from services.optics.errors import IndicationUnreadable, SizeOutsideDefaults
+from services.prescription.domain.findings import found
 from shared_schemas.check import Finding, GlassQuality
 from shared_schemas.prescription import Element, Prescription, Surface
 

@@ -5,9 +5,20 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
-from services.prescription.domain.aspheric_departure import aspheric_departure
-from services.prescription.domain.bevels import Bevel, bevel, bevel_findings
-from services.prescription.domain.centring import (
+from services.optics.body import (
+    FLEXIBLE,
+    LEAST_CENTRES_APART_MM,
+    SLENDER,
+    TOO_THIN,
+    Body,
+    centres_apart_mm,
+    diameter_to_thickness,
+    edge_thickness_mm,
+    least_edge_mm,
+    mass_g,
+    solid,
+)
+from services.optics.centring import (
     FINE_EDGE_DIFFERENCE_MM,
     SELF_CENTRING_Z_A,
     centre_of_curvature_offset_mm,
@@ -15,24 +26,13 @@ from services.prescription.domain.centring import (
     wedge,
     z_a,
 )
+from services.optics.first_order import Interface, foci, system_matrix
+from services.optics.surface import Profile, aspheric_departure
+from services.prescription.domain.bevels import Bevel, bevel, bevel_findings
 from services.prescription.domain.demands import ElementDemand, SurfaceDemand
-from services.prescription.domain.edge import edge_thickness_mm, least_edge_mm
 from services.prescription.domain.faces import face_findings
 from services.prescription.domain.findings import found
-from services.prescription.domain.first_order import Interface, foci, system_matrix
-from services.prescription.domain.mass import mass_g
 from services.prescription.domain.materials import Material
-from services.prescription.domain.profile import Body, Profile
-from services.prescription.domain.proportions import (
-    FLEXIBLE,
-    LEAST_CENTRES_APART_MM,
-    SLENDER,
-    TOO_THIN,
-    centres_apart_mm,
-    diameter_to_thickness,
-)
-from services.prescription.domain.sag import is_aspheric
-from services.prescription.domain.volume import solid
 from shared_schemas.check import ElementCheck, Finding, SurfaceCheck
 from shared_schemas.prescription import Element
 
@@ -114,7 +114,7 @@ def _surface(
     face: Profile, demand: SurfaceDemand, tilt_arcmin: float, usual: Bevel | None, focal_length_per_radius: float | None
 ) -> SurfaceCheck:
     surface = face.surface
-    radius, aspheric = surface.radius_mm, is_aspheric(surface=surface)
+    radius, aspheric = surface.radius_mm, face.aspheric
     departs = aspheric_departure(surface=surface, semi_diameter_mm=surface.clear_diameter_mm / 2) if aspheric else None
     offset = None if radius is None else centre_of_curvature_offset_mm(tilt_arcmin=tilt_arcmin, radius_mm=radius)
     return SurfaceCheck(
@@ -208,7 +208,7 @@ def _thickness(element: Element, pointer: str) -> Iterator[Finding]:
 
 def _axis(element: Element, body: Body, pointer: str) -> Iterator[Finding]:
     front, back = element.front.radius_mm, element.back.radius_mm
-    if front is None and back is None and not (is_aspheric(surface=element.front) or is_aspheric(surface=element.back)):
+    if front is None and back is None and not (body.front.aspheric or body.back.aspheric):
         return  # a plate has no axis to centre
     if front is not None and back is not None and front * back > 0:
         apart = centres_apart_mm(front_radius_mm=front, back_radius_mm=back, centre_thickness_mm=element.centre_thickness_mm)

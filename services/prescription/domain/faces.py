@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from services.optics.body import NEARLY_FLAT_SAG_MM, STEEP, TOO_STEEP, share_of_reach
+from services.optics.surface import Profile, reach_mm
 from services.prescription.domain.findings import found
-from services.prescription.domain.profile import Profile
-from services.prescription.domain.proportions import NEARLY_FLAT_SAG_MM, STEEP, TOO_STEEP, share_of_reach
-from services.prescription.domain.sag import is_aspheric, reach_mm
 from shared_schemas.check import Finding
 from shared_schemas.prescription import Surface
 
@@ -23,7 +22,7 @@ def face_findings(*, surface: Surface, face: Profile, name: str, pointer: str) -
             f"{called} departs from its conic by {face.runaway_mm:.3g} mm within a semi-diameter of {face.rim_mm:g} mm; the figures are without its terms.",
             figure=min(face.runaway_mm, 1e300), limit=face.rim_mm, unit="mm", repair="check the unit and the power of ten of the terms",
         )  # fmt: skip
-    elif is_aspheric(surface=surface):
+    elif face.aspheric:
         yield found(
             "face-aspheric", pointer, f"{called} is aspheric and is worked one at a time.", figure=surface.conic, limit="a sphere"
         )

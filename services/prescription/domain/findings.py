@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from services.prescription.domain.defaults import FROM_MEMORY
+from services.optics.drawing.defaults import FROM_MEMORY
 from shared_schemas.check import Finding, FindingKind, Severity
 
 PRACTICE = "common practice"

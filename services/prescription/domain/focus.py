@@ -7,9 +7,9 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
+from services.optics.rays import Spot, spots
 from services.prescription.domain.findings import found
 from services.prescription.domain.mending import does_not_focus, mend, whole_file_in_inches
-from services.prescription.domain.rays import Spot, spots
 from shared_schemas.check import Finding, ImageSpot
 from shared_schemas.prescription import Prescription
 

@@ -6,10 +6,10 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from services.prescription.domain.dispersion import D_LINE_NM, SAME_LINE_NM, glass_index, index_from_abbe, sellmeier_of
+from services.optics.dispersion import D_LINE_NM, SAME_LINE_NM, glass_index, index_from_abbe, sellmeier_of
+from services.optics.errors import WavelengthOutsideRange
 from services.prescription.domain.equivalents import equivalent_findings, lead_free
 from services.prescription.domain.findings import found
-from services.prescription.errors import WavelengthOutsideRange
 from shared_schemas.check import Finding
 from shared_schemas.glass_reference import CODE, GlassNotFound, find_glass
 from shared_schemas.prescription import IndexGlass, Prescription

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from services.prescription.domain.rays import (
+from services.optics.rays import (
     Focus,
     Marginal,
     Pupils,
@@ -20,8 +20,9 @@ from services.prescription.domain.rays import (
     surfaces_of,
     trains_of,
 )
+from services.optics.surface import conic_sags_mm
+from services.optics.trace import ORDERS, Flags, Floats, Trains, trace_trains
 from services.prescription.domain.slips import KINDS, MM_PER_INCH, Change, Kind, single_changes
-from services.prescription.domain.trace import ORDERS, Flags, Floats, Trains, trace_trains
 from shared_schemas.prescription import Prescription
 
 SINGLET_BLUR = 0.067
@@ -273,12 +274,9 @@ def _stay_apart(trains: Trains) -> Flags:
     """
     semi, c, k = trains.semi_diameter_mm[:, None], trains.curvature_per_mm, trains.conic
     reach = np.minimum(semi[:-1], semi[1:])
-
-    def sag(c: Floats, k: Floats) -> Floats:
-        found: Floats = c * reach**2 / (1 + np.sqrt(np.maximum(1 - (1 + k) * (c * reach) ** 2, 0)))
-        return found
-
-    apart = trains.way_mm[:-1] + sag(c[1:], k[1:]) - sag(c[:-1], k[:-1]) > -ROOM_MM
+    before = conic_sags_mm(curvature_per_mm=c[:-1], conic=k[:-1], heights_mm=reach)
+    behind = conic_sags_mm(curvature_per_mm=c[1:], conic=k[1:], heights_mm=reach)
+    apart = trains.way_mm[:-1] + behind - before > -ROOM_MM
     reaches = (1 + k) * (c * semi) ** 2 <= 1 + 1e-9
     found: Flags = np.all(apart, axis=0) & np.all(reaches, axis=0)
     return found

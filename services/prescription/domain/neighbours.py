@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
+from services.optics.body import Body
+from services.optics.surface import Profile
 from services.prescription.domain.cement import Fit, Strain, cement_findings, fit, strain_of
 from services.prescription.domain.findings import found
 from services.prescription.domain.materials import Material
-from services.prescription.domain.profile import Body, Profile
-from services.prescription.domain.sag import is_aspheric
 from shared_schemas.check import Finding, SpaceCheck
 from shared_schemas.prescription import Prescription
 
@@ -47,7 +47,7 @@ def least_gap(*, before: Body, behind: Body, axial_mm: float) -> tuple[float, fl
     """
     rim = min(before.rim_mm, behind.rim_mm)
     heights = [rim, *(knee for knee in (before.back.curved_to_mm, behind.front.curved_to_mm) if knee < rim)]
-    if is_aspheric(surface=before.back.surface) or is_aspheric(surface=behind.front.surface):
+    if before.back.aspheric or behind.front.aspheric:
         heights += [rim * i / SAMPLES for i in range(1, SAMPLES)]
     return min((gap_mm(before=before, behind=behind, axial_mm=axial_mm, height_mm=height), height) for height in heights)
 

@@ -6,10 +6,7 @@ import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from services.prescription.domain.beam import Aperture, aperture_of, chief_ray, ray_heights_mm
-from services.prescription.domain.beam_clearance import beam_findings
-from services.prescription.domain.findings import found
-from services.prescription.domain.first_order import (
+from services.optics.first_order import (
     Foci,
     Image,
     Interface,
@@ -21,9 +18,12 @@ from services.prescription.domain.first_order import (
     length_mm,
     petzval_radius_mm,
     system_matrix,
+    train_of,
 )
+from services.prescription.domain.beam import Aperture, aperture_of, chief_ray, ray_heights_mm
+from services.prescription.domain.beam_clearance import beam_findings
+from services.prescription.domain.findings import found
 from services.prescription.domain.materials import Indices
-from services.prescription.domain.train import train_of
 from shared_schemas.check import Finding, FirstOrder
 from shared_schemas.prescription import Prescription
 

@@ -6,7 +6,7 @@ import math
 from functools import lru_cache
 
 from services.process.domain.block_rings import Cap, lenses_of, spaced_rings
-from services.process.errors import FigureOutOfRange
+from shared_schemas.problem import FigureOutOfRange
 
 FILL = 0.75
 """Share of a block's area that lenses cover; with the edge term of 1/2 the two formulas follow the best packings known."""

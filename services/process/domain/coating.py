@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from functools import lru_cache
 
+from services.optics.dispersion import Dispersion
 from services.process.domain.coating_cycle import cycle_min, deposition_min, layer_min, seats, seats_in_calotte
-from services.process.domain.dispersion import Dispersion, dispersion_of
 from services.process.domain.element_work import ElementWork, FaceWork
 from services.process.domain.film_promise import Asked, promise_of
 from services.process.domain.operation_lines import SAME_ROW, Line, line, of_same_row
@@ -19,7 +19,7 @@ def coat(work: ElementWork, face: FaceWork, coating: str, rates: Rates) -> Line:
     size = seats(row, diameter_mm=work.diameter_mm)
 
     def why() -> tuple[Figure, ...]:
-        return run_figure(row), *promise_figures(row, face.works(row), dispersion_of(work.glass), work.glass.name)
+        return run_figure(row), *promise_figures(row, face.works(row), Dispersion(work.glass), work.glass.name)
 
     def why_seats() -> Figure:
         packing = seats_in_calotte(row, diameter_mm=work.diameter_mm)

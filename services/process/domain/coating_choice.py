@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from services.optics.dispersion import Dispersion
 from services.process.domain.coating_cycle import cycle_min, seats
-from services.process.domain.dispersion import Dispersion, dispersion_of
 from services.process.domain.film_promise import Asked, Left, promise_of
 from shared_schemas.prescription import CoatingDemand
 from shared_schemas.rates import CoatingRow, GlassRow, RateMissing, Rates
@@ -39,7 +39,7 @@ def choose(demand: CoatingDemand, *, glass: GlassRow, diameter_mm: float, rates:
     if not rates.coatings:
         raise RateMissing("coatings", str(demand))
     holding = [row for row in rates.coatings if seats(row, diameter_mm=diameter_mm) > 0]
-    return _simplest(demand, holding or rates.coatings, dispersion_of(glass))
+    return _simplest(demand, holding or rates.coatings, Dispersion(glass))
 
 
 def _simplest(demand: CoatingDemand, rows: Sequence[CoatingRow], glass: Dispersion) -> Choice:

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from services.optics.dispersion import Dispersion
 from services.process.domain.coating_choice import choose
-from services.process.domain.dispersion import Dispersion, dispersion_of
 from services.process.domain.element_work import ElementWork, FaceWork
 from services.process.domain.film_promise import bare_face, promise_of
 from shared_schemas.check import Finding
@@ -15,7 +15,7 @@ from shared_schemas.rates import Rates
 
 def unmeetable_coatings(work: ElementWork, rates: Rates) -> Iterator[Finding]:
     """A stop for every face of which more is asked than any coating of the rates does on its glass."""
-    glass = dispersion_of(work.glass)
+    glass = Dispersion(work.glass)
     for face in work.faces:
         if face.coating is None or face.coating_demand is None:
             continue
@@ -40,7 +40,7 @@ def unmeetable_coatings(work: ElementWork, rates: Rates) -> Iterator[Finding]:
 
 def coating_notes(work: ElementWork, rates: Rates) -> Iterator[Finding]:
     """A note on every coating that was chosen, and a care where a named one does not do on this glass what its row promises."""
-    glass = dispersion_of(work.glass)
+    glass = Dispersion(work.glass)
     for face in work.faces:
         if face.coating is None:
             continue

@@ -5,20 +5,16 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
+from services.optics.body import needs_bevel
+from services.optics.centring import SELF_CENTRING_Z_A
 from services.process.domain.element_work import ElementWork
 from services.process.domain.extra_work import Counts
 from services.process.domain.operation_lines import Line, line
 from services.process.domain.removal import removal_rate
 from services.process.domain.tolerance_knees import knee_of
-from services.process.errors import FigureOutOfRange
 from shared_schemas.figure import Figure
+from shared_schemas.problem import FigureOutOfRange
 from shared_schemas.rates import RateMissing, Rates
-
-SELF_CENTRING_Z = 0.56
-"""Below this a lens is centred optically. H. H. Karow, Fabrication Methods for Precision Optics (1993), p. 524."""
-
-STEEP_RIM = 0.425
-"""From this y/R on the surface meets the edge so steeply that no bevel is needed (diameter about 0.85 x radius; common practice)."""
 
 
 def rim_volume_mm3(*, blank_diameter_mm: float, diameter_mm: float, edge_mm: float) -> float:
@@ -33,13 +29,14 @@ def rim_volume_mm3(*, blank_diameter_mm: float, diameter_mm: float, edge_mm: flo
 
 def centring_method(centring_z: float) -> str:
     """`bell` where the bells of a chuck slide the lens true by themselves, `optical` below Z = 0.56."""
-    return "bell" if centring_z >= SELF_CENTRING_Z else "optical"
+    return "bell" if centring_z >= SELF_CENTRING_Z_A else "optical"
 
 
 def bevelled_faces(work: ElementWork) -> int:
-    """Faces whose rim gets a bevel: all but convex ones that are steep there; a steep hollow one has the sharper edge."""
+    """Faces whose rim gets a bevel."""
     return sum(
-        not face.convex or face.radius_mm is None or work.diameter_mm / 2 / face.radius_mm < STEEP_RIM for face in work.faces
+        needs_bevel(radius_mm=face.radius_mm, convex=face.convex, rim_mm=work.diameter_mm / 2, seat=face.seat)
+        for face in work.faces
     )
 
 

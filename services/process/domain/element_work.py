@@ -6,16 +6,18 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any, cast
 
+from services.optics.body import body
 from services.process.domain.coating_choice import asked_by, choose
 from services.process.domain.extra_work import ExtraWork, extra_work_for
 from services.process.domain.face_order import FaceOrder, FaceShape, order_of
 from services.process.domain.film_promise import Asked, band_of
 from services.process.domain.tolerance_knees import Demand
-from services.process.errors import FigureOutOfRange, PlansDoNotMatch
+from services.process.errors import PlansDoNotMatch
 from shared_schemas.blanks import Blank, BlankPlan
 from shared_schemas.check import CheckReport, ElementCheck, SurfaceCheck
 from shared_schemas.operations import Face
 from shared_schemas.prescription import CoatingDemand, Element, Prescription, Surface
+from shared_schemas.problem import FigureOutOfRange
 from shared_schemas.rates import CoatingRow, GlassRow, Rates
 
 
@@ -23,6 +25,7 @@ from shared_schemas.rates import CoatingRow, GlassRow, Rates
 class FaceWork:
     """One face: its shape and what it is allowed. `radius_mm` is a size, `convex` says to which side; plano has None.
 
+    `sag_mm` is its depth on the finished part, `sag_at_blank_mm` where it goes on to the rim of the blank.
     `coating` is a name of the rates: the one asked for, or the one chosen for what is asked, which `coating_demand` keeps.
     `roughness_nm` (Rq) and `micro_defects` (in 10 mm) are there where the drawing states a texture, `laser_damage` where it
     states a resistance to laser light, `seat` where a flat seat or a step lies outside the curve.
@@ -33,6 +36,7 @@ class FaceWork:
     convex: bool
     aspheric: bool
     sag_mm: float
+    sag_at_blank_mm: float
     irregularity_fringes: float
     power_fringes: float
     grade_mm: float
@@ -183,8 +187,11 @@ def _work(
     _refuse_impossible(check, blank)
     glass = rates.glass(blank.glass)
 
+    shape = body(element=element)
+
     def face(side: Face, surface: Surface, of_check: SurfaceCheck) -> FaceWork:
-        uncoated = _face(side, surface, of_check, f"{where}/{side}")
+        on_blank = (shape.front if side == "front" else shape.back).sag_mm(blank.diameter_mm / 2)
+        uncoated = _face(side, surface, of_check, abs(on_blank), f"{where}/{side}")
         return uncoated if (element.name, side) in cemented else _coated(uncoated, of_check, glass, element.diameter_mm, rates)
 
     front, back = face("front", element.front, check.front), face("back", element.back, check.back)
@@ -236,7 +243,7 @@ def _coated(face: FaceWork, check: SurfaceCheck, glass: GlassRow, diameter_mm: f
     return replace(face, coating=check.coating)
 
 
-def _face(face: Face, surface: Surface, check: SurfaceCheck, where: str) -> FaceWork:
+def _face(face: Face, surface: Surface, check: SurfaceCheck, sag_at_blank_mm: float, where: str) -> FaceWork:
     radius = surface.radius_mm
     return FaceWork(
         face=face,
@@ -244,6 +251,7 @@ def _face(face: Face, surface: Surface, check: SurfaceCheck, where: str) -> Face
         convex=radius is not None and (radius > 0) == (face == "front"),
         aspheric=check.aspheric,
         sag_mm=abs(check.sag_mm),
+        sag_at_blank_mm=sag_at_blank_mm,
         irregularity_fringes=check.irregularity_fringes,
         power_fringes=check.power_fringes,
         grade_mm=check.imperfection_grade_mm,

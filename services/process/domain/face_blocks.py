@@ -13,7 +13,7 @@ from services.process.domain.blocks import (
     lenses_on_flat_block,
     spherical_block_formula,
 )
-from services.process.errors import FigureOutOfRange
+from shared_schemas.problem import FigureOutOfRange
 from shared_schemas.rates import PolishingRow
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from services.process.errors import FigureOutOfRange
+from shared_schemas.problem import FigureOutOfRange
 
 
 def figuring_loops(*, start_fringes: float, target_fringes: float) -> int:

@@ -8,8 +8,8 @@ from functools import lru_cache
 
 import numpy as np
 
-from services.process.domain.dispersion import Dispersion
-from services.process.domain.thin_film import Floats, reflectance
+from services.optics.dispersion import Dispersion
+from services.optics.thin_film import Floats, reflectance
 from shared_schemas.rates import CoatingRow
 
 STEP_NM = 2.0

@@ -7,8 +7,8 @@ from services.process.domain.element_work import ElementWork, FaceWork
 from services.process.domain.operation_lines import Line, line
 from services.process.domain.removal import removal_rate
 from services.process.domain.tolerance_knees import knee_of
-from services.process.errors import FigureOutOfRange
 from shared_schemas.figure import Figure
+from shared_schemas.problem import FigureOutOfRange
 from shared_schemas.rates import Rates
 
 FLAT_DEPTH_MM = 0.5

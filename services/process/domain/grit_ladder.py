@@ -8,8 +8,8 @@ from dataclasses import dataclass
 
 from services.process.domain.rate_rows import grit_rows
 from services.process.domain.removal import class_factor, grindability_of
-from services.process.errors import FigureOutOfRange
 from shared_schemas.figure import Figure
+from shared_schemas.problem import FigureOutOfRange
 from shared_schemas.rates import GlassRow, GrindingRow, RateMissing, Rates
 
 AA_FIT = (22.46, -2.783)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from services.process.errors import FigureOutOfRange
+from shared_schemas.problem import FigureOutOfRange
 
 CM2_PER_DYN_IN_PER_PA = 10.0
 """1 cm2/dyn = 10 /Pa."""

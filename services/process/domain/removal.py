@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from services.process.domain.rate_rows import grinding_row
-from services.process.errors import FigureOutOfRange
 from shared_schemas.figure import Figure
+from shared_schemas.problem import FigureOutOfRange
 from shared_schemas.rates import GlassRow, GrindingRow, RateMissing, Rates
 
 HG_FIT = (8.0839, -0.0130441, -1.1044998, 0.0707764)

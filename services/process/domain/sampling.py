@@ -6,8 +6,8 @@ from bisect import bisect_left
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
-from services.process.errors import FigureOutOfRange
 from shared_schemas.operations import SampleStep
+from shared_schemas.problem import FigureOutOfRange
 from shared_schemas.rates import AQLS_PERCENT
 
 LOTS_UP_TO = (8, 15, 25, 50, 90, 150, 280, 500, 1200, 3200, 10_000, 35_000, 150_000, 500_000)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from services.process.domain.dispersion import dispersion_of
+from services.optics.dispersion import Dispersion
 from services.process.domain.element_work import ElementWork, FaceWork
 from services.process.domain.film_promise import bare_face, promise_of
 from shared_schemas.rates import Rates
@@ -31,7 +31,7 @@ def simpler_coating(work: ElementWork, face: FaceWork, rates: Rates) -> Simpler 
     if face.coating is None:
         return None
     row = rates.coating(face.coating)
-    asked, glass = face.works(row), dispersion_of(work.glass)
+    asked, glass = face.works(row), Dispersion(work.glass)
     bare, now = bare_face(asked, glass), promise_of(row, asked, glass)
     if bare is None or now is None or now.mean >= bare.mean:
         return None

@@ -85,10 +85,7 @@ def _behind_rim_mm(work: ElementWork, face: FaceWork) -> float:
     """Glass behind the rim of a face when the other is as the blank has it: thickness less sag; a pressing is near its lens [mm]."""
     if work.blank.form == "pressing":
         return work.rim_mm
-    half = work.blank.diameter_mm / 2
-    if face.radius_mm is None or face.radius_mm <= half:
-        return work.blank.thickness_mm
-    return max(work.blank.thickness_mm - (face.radius_mm - math.sqrt(face.radius_mm**2 - half**2)), 0.0)
+    return max(work.blank.thickness_mm - face.sag_at_blank_mm, 0.0)
 
 
 def grind_and_polish(work: ElementWork, face: FaceWork, rates: Rates, *, worked_first: bool) -> Iterator[Line]:

@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from services.process.domain.rate_rows import tolerance_row
-from services.process.errors import FigureOutOfRange
 from shared_schemas.figure import Figure
 from shared_schemas.operations import OperationName
+from shared_schemas.problem import FigureOutOfRange
 from shared_schemas.rates import Rates, ToleranceClassRow
 
 

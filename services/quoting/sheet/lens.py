@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from services.quoting.domain.section_picture import section_svg
 from services.quoting.sheet.parts import paragraph, section, table
+from services.quoting.sheet.section_picture import section_svg
 from shared_schemas.check import ElementCheck, FirstOrder, SurfaceCheck
 from shared_schemas.prescription import Element, IndexGlass, Prescription, Surface
 from shared_schemas.quote import QuoteBody

@@ -173,7 +173,7 @@ def test_every_route_of_a_service_is_reached_through_both_fronts(service: str) -
 
 def test_what_a_service_takes_both_fronts_let_through() -> None:
     front = (ROOT / "deploy" / "front.conf").read_text(encoding="utf-8")
-    sizes = import_module("services.quoting.api").LARGER_BODIES
+    sizes = import_module("services.quoting.api.quotes").LARGER_BODIES
     for path, most_bytes in sizes.items():
         assert f"location = {path} {{ client_max_body_size {most_bytes // 2**20}m;" in front
     allowed = of_kind("Ingress")["front"]["metadata"]["annotations"]["nginx.ingress.kubernetes.io/proxy-body-size"]

@@ -13,7 +13,7 @@ import pytest
 import yaml
 
 from services.chassis.metrics import RequestMeter, stage_counts
-from services.quoting import figures
+from services.quoting.service import metrics as figures
 from services.quoting.store.standing import Standing
 
 DEPLOY = Path(__file__).resolve().parents[3] / "deploy"

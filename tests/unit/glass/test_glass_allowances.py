@@ -4,7 +4,7 @@ from datetime import date
 
 import pytest
 
-from services.glass.domain.allowances import allowance_row, allowances_for, largest_finished_diameter_mm
+from services.shop.allowances import allowance_row, allowances_for, largest_finished_diameter_mm
 from shared_schemas.rates import AllowanceRow, RateMissing, Rates
 
 ROWS = tuple(

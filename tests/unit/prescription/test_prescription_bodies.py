@@ -10,11 +10,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from services.prescription.domain.aspheric_departure import aspheric_departure
+from services.optics.body import Body, solid
+from services.optics.centring import edge_difference_mm, wedge, wedge_arcmin
+from services.optics.surface import aspheric_departure, profile
 from services.prescription.domain.bevels import bevel
-from services.prescription.domain.centring import edge_difference_mm, wedge, wedge_arcmin
-from services.prescription.domain.profile import Body, profile
-from services.prescription.domain.volume import solid
 from shared_schemas.check import CheckReport
 from shared_schemas.prescription import Surface
 

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from services.prescription.domain.first_order import Interface, foci, image, length_mm, system_matrix
+from services.optics.first_order import Interface, foci, image, length_mm, system_matrix
 from shared_schemas.check import CheckReport
 
 Report = Callable[..., CheckReport]

@@ -8,14 +8,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from services.prescription.domain.defaults import defaults_for
-from services.prescription.domain.dispersion import glass_index, index_from_abbe
-from services.prescription.domain.edge import edge_thickness_mm, least_edge_mm
-from services.prescription.domain.profile import Body, profile
-from services.prescription.domain.proportions import centres_apart_mm
-from services.prescription.domain.sag import sag_mm, slope
-from services.prescription.domain.volume import under_sphere_mm3, volume_mm3
-from services.prescription.errors import HeightBeyondFace, SizeOutsideDefaults, WavelengthOutsideRange
+from services.optics.body import Body, centres_apart_mm, edge_thickness_mm, least_edge_mm, under_sphere_mm3, volume_mm3
+from services.optics.dispersion import glass_index, index_from_abbe
+from services.optics.drawing.defaults import defaults_for
+from services.optics.errors import HeightBeyondFace, SizeOutsideDefaults, WavelengthOutsideRange
+from services.optics.surface import profile, sag_mm, slope
 from shared_schemas.prescription import Surface
 from shared_schemas.rates import Rates
 

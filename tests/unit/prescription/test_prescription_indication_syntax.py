@@ -9,13 +9,13 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from services.prescription.domain.indications.centring import read_centring
-from services.prescription.domain.indications.form import read_form, read_transmitted_wavefront
-from services.prescription.domain.indications.imperfections import read_assembly_imperfections, read_imperfections
-from services.prescription.domain.indications.laser import read_laser
-from services.prescription.domain.indications.material import read_bubbles, read_homogeneity, read_stress
-from services.prescription.domain.indications.texture import read_texture
-from services.prescription.errors import IndicationUnreadable
+from services.optics.drawing.centring import read_centring
+from services.optics.drawing.form import read_form, read_transmitted_wavefront
+from services.optics.drawing.imperfections import read_assembly_imperfections, read_imperfections
+from services.optics.drawing.laser import read_laser
+from services.optics.drawing.material import read_bubbles, read_homogeneity, read_stress
+from services.optics.drawing.texture import read_texture
+from services.optics.errors import IndicationUnreadable
 from shared_schemas.indications import NOTATIONS
 
 READERS: dict[str, Callable[[str], Any]] = {

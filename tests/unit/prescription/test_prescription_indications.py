@@ -4,16 +4,16 @@ from __future__ import annotations
 
 import pytest
 
-from services.prescription.domain.indications.centring import read_centring
-from services.prescription.domain.indications.form import read_form
-from services.prescription.domain.indications.imperfections import (
+from services.optics.drawing.centring import read_centring
+from services.optics.drawing.form import read_form
+from services.optics.drawing.imperfections import (
     Allowed,
     Imperfections,
     ScratchDig,
     dig_as_grade,
     read_imperfections,
 )
-from services.prescription.errors import IndicationUnreadable
+from services.optics.errors import IndicationUnreadable
 
 
 @pytest.mark.parametrize(

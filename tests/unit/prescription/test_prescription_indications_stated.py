@@ -10,19 +10,17 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from services.prescription.domain.accumulation import Scratch, accumulated, dig_separation_mm
-from services.prescription.domain.defaults import FROM_MEMORY, defaults_for
-from services.prescription.domain.demands import ElementDemand, demands_of, lens_indications
-from services.prescription.domain.indications.centring import read_centring, write_centring
-from services.prescription.domain.indications.coating import CoatingNote, read_coating, write_coating
-from services.prescription.domain.indications.form import read_form, read_transmitted_wavefront, write_form
-from services.prescription.domain.indications.imperfections import (
+from services.optics.drawing.centring import read_centring, write_centring
+from services.optics.drawing.coating import CoatingNote, read_coating, write_coating
+from services.optics.drawing.defaults import FROM_MEMORY, defaults_for
+from services.optics.drawing.form import read_form, read_transmitted_wavefront, write_form
+from services.optics.drawing.imperfections import (
     read_assembly_imperfections,
     read_imperfections,
     write_imperfections,
 )
-from services.prescription.domain.indications.laser import read_laser, write_laser
-from services.prescription.domain.indications.material import (
+from services.optics.drawing.laser import read_laser, write_laser
+from services.optics.drawing.material import (
     read_bubbles,
     read_homogeneity,
     read_stress,
@@ -30,8 +28,9 @@ from services.prescription.domain.indications.material import (
     write_homogeneity,
     write_stress,
 )
-from services.prescription.domain.indications.texture import read_texture, write_texture
-from services.prescription.errors import IndicationUnreadable
+from services.optics.drawing.texture import read_texture, write_texture
+from services.optics.errors import IndicationUnreadable
+from services.prescription.domain.demands import ElementDemand, demands_of, lens_indications
 from shared_schemas.check import Finding
 from shared_schemas.prescription import Element, Prescription
 
@@ -268,25 +267,3 @@ def test_defaults_of_the_glass_by_size_are_from_memory(
     assert (column.bubble_count, column.bubble_grade_mm) == bubbles
     assert (column.homogeneity_class, column.striae_class) == classes
     assert "from memory, check the licensed text" in FROM_MEMORY
-
-
-def test_one_scratch_beyond_the_largest_number_fails_a_part_however_short_it_is() -> None:
-    found = accumulated([Scratch(80, 0.1)], largest_number=60, diameter_mm=25.0)
-    assert found.beyond_largest == 1
-    assert found.weighted < found.weighted_limit
-    assert not found.passes
-
-
-@given(
-    scratches=st.lists(st.builds(Scratch, st.sampled_from([10, 20, 40, 60, 80]), st.floats(0.1, 30)), max_size=6),
-    more=st.builds(Scratch, st.sampled_from([10, 20, 40, 60, 80]), st.floats(0.1, 30)),
-)
-def test_one_more_scratch_never_makes_a_bad_part_good(scratches: list[Scratch], more: Scratch) -> None:
-    before = accumulated(scratches, largest_number=60, diameter_mm=25.0)
-    after = accumulated([*scratches, more], largest_number=60, diameter_mm=25.0)
-    assert before.passes or not after.passes
-
-
-@pytest.mark.parametrize(("dig", "apart_mm"), [(5, 1.0), (10, 1.0), (20, None)])
-def test_fine_digs_stand_a_millimetre_apart(dig: int, apart_mm: float | None) -> None:
-    assert dig_separation_mm(largest_dig=dig) == apart_mm

@@ -9,10 +9,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from services.prescription.domain.accumulation import Scratch, accumulated, digs_allowed, next_grade_mm, subdivided
-from services.prescription.domain.indications.centring import Centring, read_centring, write_centring
-from services.prescription.domain.indications.form import Form, Stated, read_form, read_transmitted_wavefront, write_form
-from services.prescription.domain.indications.imperfections import (
+from services.optics.drawing.centring import Centring, read_centring, write_centring
+from services.optics.drawing.form import Form, Stated, read_form, read_transmitted_wavefront, write_form
+from services.optics.drawing.imperfections import (
     Allowed,
     Imperfections,
     ScratchDig,
@@ -20,8 +19,8 @@ from services.prescription.domain.indications.imperfections import (
     read_imperfections,
     write_imperfections,
 )
-from services.prescription.domain.indications.laser import LaserResistance, read_laser, write_laser
-from services.prescription.domain.indications.material import (
+from services.optics.drawing.laser import LaserResistance, read_laser, write_laser
+from services.optics.drawing.material import (
     Homogeneity,
     read_bubbles,
     read_homogeneity,
@@ -30,8 +29,8 @@ from services.prescription.domain.indications.material import (
     write_homogeneity,
     write_stress,
 )
-from services.prescription.domain.indications.texture import Texture, read_texture, write_texture
-from services.prescription.errors import IndicationUnreadable
+from services.optics.drawing.texture import Texture, read_texture, write_texture
+from services.optics.errors import IndicationUnreadable
 
 READERS: list[Callable[[str], Any]] = [
     read_form, read_transmitted_wavefront, read_centring, read_imperfections, read_assembly_imperfections, read_stress,
@@ -146,28 +145,3 @@ def test_errors_name_their_position(text: str, position: int) -> None:
     with pytest.raises(IndicationUnreadable) as caught:
         reader(text)
     assert caught.value.position == position
-
-
-def test_scratches_below_the_largest_may_add_up_to_the_number_itself() -> None:
-    fine = accumulated([Scratch(60, 10.0)], largest_number=80, diameter_mm=20.0)
-    assert fine.weighted == pytest.approx(30)
-    assert fine.weighted_limit == 80
-    assert fine.passes
-
-
-def test_too_long_a_largest_scratch_fails_by_its_length_alone() -> None:
-    found = accumulated([Scratch(80, 6.0)], largest_number=80, diameter_mm=20.0)
-    assert found.largest_length_mm > found.largest_length_limit_mm
-    assert not found.passes
-
-
-@pytest.mark.parametrize(("diameter_mm", "digs"), [(5.0, 1), (20.0, 1), (20.1, 2), (60.0, 3)])
-def test_one_dig_for_every_twenty_millimetres(diameter_mm: float, digs: int) -> None:
-    assert digs_allowed(diameter_mm=diameter_mm) == digs
-
-
-def test_grades_go_up_and_end() -> None:
-    assert next_grade_mm(0.17) == 0.25
-    assert next_grade_mm(0.25) == 0.25
-    assert next_grade_mm(5.0) is None
-    assert subdivided(count=2, grade_mm=0.25) == [(0.16, 5), (0.1, 12), (0.063, 32)]

@@ -9,10 +9,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from services.prescription.domain.dispersion import glass_index, index_from_abbe, range_of
+from services.optics.dispersion import glass_index, index_from_abbe, range_of
+from services.optics.errors import WavelengthOutsideRange
 from services.prescription.domain.equivalents import distance, equivalent_findings, lead_free, of_other_makers
 from services.prescription.domain.materials import material_of, of_code, radioactive_in
-from services.prescription.errors import WavelengthOutsideRange
 from shared_schemas.check import CheckReport, Finding
 from shared_schemas.glass_reference import GlassNotFound, find_glass
 from shared_schemas.prescription import IndexGlass

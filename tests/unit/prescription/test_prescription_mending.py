@@ -11,8 +11,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from services.optics.rays import surfaces_of, trains_of
 from services.prescription.domain.mending import changed, does_not_focus, mend, whole_file_in_inches
-from services.prescription.domain.rays import surfaces_of, trains_of
 from services.prescription.domain.slips import KINDS, single_changes
 from shared_schemas.prescription import Prescription
 

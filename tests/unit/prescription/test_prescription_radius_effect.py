@@ -10,8 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from services.prescription.domain.first_order import Interface, foci, length_mm, system_matrix
-from services.prescription.domain.radius_effect import focal_lengths_per_radius
+from services.optics.first_order import Interface, focal_lengths_per_radius, foci, length_mm, system_matrix
 from shared_schemas.check import CheckReport
 
 radii = st.one_of(st.floats(15, 400), st.floats(-400, -15))

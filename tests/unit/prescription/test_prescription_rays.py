@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from services.prescription.domain.rays import (
+from services.optics.rays import (
     SurfaceOnAxis,
     best_focus_mm,
     pupils_of,
@@ -19,7 +19,7 @@ from services.prescription.domain.rays import (
     trace,
     trains_of,
 )
-from services.prescription.domain.trace import Bundle
+from services.optics.trace import Bundle
 from shared_schemas.prescription import Prescription
 
 

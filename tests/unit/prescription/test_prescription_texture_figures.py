@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from services.prescription.domain.indications.texture import read_texture
+from services.optics.drawing.texture import read_texture
 from shared_schemas.check import CheckReport
 
 

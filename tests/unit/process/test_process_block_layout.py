@@ -20,8 +20,8 @@ from services.process.domain.block_rings import Cap, lenses_of, nested_rings, sp
 from services.process.domain.blocks import clearance_diameter_mm, lenses_in_rings, spherical_block_formula
 from services.process.domain.face_blocks import Block, block_for
 from services.process.domain.plan import plan_operations
-from services.process.errors import FigureOutOfRange
 from shared_schemas.operations import BlockPicture, OperationPlan
+from shared_schemas.problem import FigureOutOfRange
 from shared_schemas.rates import PolishingRow, Rates
 
 Place = tuple[float, float, float]

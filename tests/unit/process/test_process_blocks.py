@@ -16,7 +16,7 @@ from services.process.domain.blocks import (
     spherical_block_formula,
 )
 from services.process.domain.face_blocks import block_for
-from services.process.errors import FigureOutOfRange
+from shared_schemas.problem import FigureOutOfRange
 from shared_schemas.rates import PolishingRow, Rates
 
 

@@ -7,11 +7,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from services.optics.dispersion import Dispersion
+from services.optics.thin_film import films, quarter_wave_nm, reflectance
 from services.process.domain.coating_cycle import cycle_min, deposition_min, seats, seats_in_calotte
-from services.process.domain.dispersion import dispersion_of
 from services.process.domain.film_promise import band_of, promise_of
-from services.process.domain.thin_film import films, quarter_wave_nm, reflectance
-from services.process.errors import FigureOutOfRange
+from shared_schemas.problem import FigureOutOfRange
 from shared_schemas.rates import Rates
 
 GREEN = np.array([550.0])
@@ -171,7 +171,7 @@ def test_a_run_is_the_sum_of_its_parts(rates: Rates) -> None:
 def test_more_layers_take_longer_and_leave_less(rates: Rates) -> None:
     single, broad = rates.coating("ar-single"), rates.coating("ar-broadband")
     assert cycle_min(broad) > cycle_min(single)
-    crown = dispersion_of(rates.glass("N-BK7"))
+    crown = Dispersion(rates.glass("N-BK7"))
     few, many = (promise_of(row, band_of(single), crown) for row in (single, broad))
     assert few is not None
     assert many is not None

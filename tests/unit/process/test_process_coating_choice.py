@@ -9,12 +9,12 @@ import numpy as np
 import pytest
 from pydantic import ValidationError
 
+from services.optics.dispersion import Dispersion, cauchy_index
+from services.optics.errors import WavelengthOutsideRange
 from services.process.domain.coating_choice import choose
 from services.process.domain.coating_cycle import cycle_min, seats
-from services.process.domain.dispersion import Dispersion, dispersion_of
 from services.process.domain.film_promise import Asked, band_of, bare_face, promise_of
 from services.process.domain.plan import plan_operations
-from services.process.errors import FigureOutOfRange
 from services.rates.domain.table_csv import validated_rows
 from services.rates.errors import TableUnreadable
 from shared_schemas.check import Finding
@@ -190,7 +190,7 @@ def test_the_basis_has_the_parts_of_the_run_the_seats_and_what_is_promised(
     assert sum(float(layer.value) for layer in layers) == pytest.approx(float(found["layers"].value))
     each = int(found["seats in a calotte"].value)
     assert found["batch_size"].value == each * row.calottes - row.witness_pieces == seats(row, diameter_mm=25.0)
-    left = promise_of(row, band_of(row), dispersion_of(rates.glass("N-BK7")))
+    left = promise_of(row, band_of(row), Dispersion(rates.glass("N-BK7")))
     assert left is not None
     assert (found["mean reflectance"].value, found["worst reflectance"].value) == (left.mean, left.worst)
 
@@ -214,36 +214,38 @@ def test_a_cemented_face_is_not_coated_whatever_is_asked(lens: Callable[..., Any
 
 def test_the_promise_is_worse_where_the_glass_is_farther_from_the_square_of_the_film(rates: Rates) -> None:
     row, green = rates.coating("ar-single"), Asked(550.0, 550.0)
-    left = [promise_of(row, green, dispersion_of(rates.glass(name))) for name in ("N-BK7", "N-LAK8", "N-SF6")]
+    left = [promise_of(row, green, Dispersion(rates.glass(name))) for name in ("N-BK7", "N-LAK8", "N-SF6")]
     worst = [one.worst for one in left if one is not None]
     assert worst == sorted(worst, reverse=True)
     assert len(worst) == 3
 
 
 def test_one_line_is_its_own_mean(rates: Rates) -> None:
-    left = promise_of(rates.coating("ar-single"), Asked(550.0, 550.0, 10.0), dispersion_of(rates.glass("N-BK7")))
+    left = promise_of(rates.coating("ar-single"), Asked(550.0, 550.0, 10.0), Dispersion(rates.glass("N-BK7")))
     assert left is not None
     assert left.mean == left.worst
 
 
 def test_bare_glass_reflects_by_its_own_index(rates: Rates) -> None:
-    glass = dispersion_of(rates.glass("N-SF6"))
+    glass = Dispersion(rates.glass("N-SF6"))
     left = bare_face(Asked(587.5618, 587.5618), glass)
     assert left is not None
     assert left.worst == pytest.approx((0.80518 / 2.80518) ** 2, abs=1e-6)
 
 
 def test_beyond_the_range_of_a_glass_there_is_no_index(rates: Rates) -> None:
-    for glass in (dispersion_of(rates.glass("N-BK7")), Dispersion(1.5168, 64.17)):
+    crown = rates.glass("N-BK7")
+    for glass in (Dispersion(crown), Dispersion(crown.model_copy(update={"sellmeier_b1": None}))):
         for wavelength in (250.0, 3000.0):
-            with pytest.raises(FigureOutOfRange, match="wavelength"):
+            with pytest.raises(WavelengthOutsideRange, match="N-BK7"):
                 glass.index(np.array([wavelength]))
 
 
 def test_a_glass_without_the_six_terms_takes_the_two_from_index_and_abbe_number(rates: Rates) -> None:
     row = rates.glass("N-BK7").model_copy(update={"sellmeier_c3_um2": None})
-    assert dispersion_of(row) == Dispersion(row.nd, row.vd)
-    assert dispersion_of(row).fitted
+    band = np.array([450.0, 900.0])
+    assert Dispersion(row).fitted
+    assert Dispersion(row).index(band) == pytest.approx(cauchy_index(nd=row.nd, vd=row.vd, wavelength_nm=band))
 
 
 @pytest.mark.parametrize(

@@ -10,12 +10,13 @@ import pytest
 
 from services.process.api import STATUS, plan_by_hand
 from services.process.domain.plan import plan_operations
-from services.process.errors import FigureOutOfRange, OperationsRefused, PlansDoNotMatch
+from services.process.errors import OperationsRefused, PlansDoNotMatch
 from services.process.stage import STAGE
 from shared_schemas.by_hand import OperationsByHand
 from shared_schemas.figure import Figure
 from shared_schemas.operations import Operation, OperationPlan, Route
 from shared_schemas.prescription import Barrel
+from shared_schemas.problem import FigureOutOfRange
 from shared_schemas.rates import RateMissing, RateRevision, Rates
 from shared_schemas.traveller import Refusal
 

@@ -16,7 +16,7 @@ from services.process.domain.route_changes import route_changes
 from services.process.domain.routing import element_lines
 from services.process.domain.simpler_coating import simpler_coating
 from services.process.domain.tolerance_knees import next_looser
-from services.quoting.domain.loosening import loosened
+from services.quoting.pricing.loosening import loosened
 from shared_schemas.operations import Operation, OperationPlan, Relaxation, Route
 from shared_schemas.prescription import Barrel
 from shared_schemas.rates import CoatingLayer, Rates

@@ -14,7 +14,7 @@ from services.process.domain.grit_ladder import abrasion_from_hardness, abrasion
 from services.process.domain.preston import depth_from_mass_um, polishing_min
 from services.process.domain.rate_rows import grit_rows
 from services.process.domain.removal import class_factor, grindability_class, grindability_of, removal_rate
-from services.process.errors import FigureOutOfRange
+from shared_schemas.problem import FigureOutOfRange
 from shared_schemas.rates import RateMissing, Rates
 
 

@@ -21,8 +21,8 @@ from services.process.domain.sampling import (
     sample_steps,
     sampling_plan,
 )
-from services.process.errors import FigureOutOfRange
 from shared_schemas.operations import OperationPlan, Sampled, SampleStep
+from shared_schemas.problem import FigureOutOfRange
 from shared_schemas.rates import AQLS_PERCENT, InspectionRow, RateMissing, Rates
 
 LOTS = st.integers(2, 600_000)

@@ -6,7 +6,7 @@ from hypothesis import strategies as st
 
 from services.process.domain.rate_rows import tolerance_row
 from services.process.domain.tolerance_knees import Demand, knee_of, next_looser, overshoot
-from services.process.errors import FigureOutOfRange
+from shared_schemas.problem import FigureOutOfRange
 from shared_schemas.rates import RateMissing, Rates
 
 

@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from services.quoting.domain.evaluation import Plans
+from services.quoting.pricing.evaluation import Plans
 from shared_schemas.blanks import Blank, BlankPlan, MaterialModel, MaterialStep
 from shared_schemas.check import CheckReport, Finding, FirstOrder
 from shared_schemas.operations import BoughtPart, Consumed, LooserOperation, Operation, OperationPlan, Relaxation, Route, Tooling

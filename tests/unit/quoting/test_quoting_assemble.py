@@ -11,13 +11,15 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from services.quoting.domain.canonical import canonical_json, digest
-from services.quoting.domain.estimate import estimate
-from services.quoting.domain.money import rounded
-from services.quoting.domain.quote import assemble
-from services.quoting.errors import FigureOutOfRange, NoWorkingDays, PlansDisagree
+from services.quoting.costs.canonical import canonical_json, digest
+from services.quoting.costs.money import rounded
+from services.quoting.errors import PlansDisagree
+from services.quoting.pricing.quote import assemble
+from services.quoting.service.estimate import estimate
+from services.shop.errors import NoWorkingDays
 from shared_schemas.blanks import BlankPlan
 from shared_schemas.operations import Consumed, Operation, OperationPlan, Route
+from shared_schemas.problem import FigureOutOfRange
 from shared_schemas.quote import QuoteBody
 from shared_schemas.rates import CalendarRow, RateMissing, Rates
 from shared_schemas.traveller import Job

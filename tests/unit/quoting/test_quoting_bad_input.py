@@ -8,12 +8,14 @@ from typing import Any
 import pytest
 from pydantic import ValidationError
 
-from services.quoting.domain.lead_time import shop_of
-from services.quoting.domain.money import currency_on
-from services.quoting.domain.request_checks import faults_of_request
-from services.quoting.domain.start_quantity import start_quantity
-from services.quoting.domain.working_calendar import WorkingCalendar
-from services.quoting.errors import CurrencyNotOfTheDay, FigureOutOfRange, NoWorkingDays
+from services.quoting.costs.money import currency_on
+from services.quoting.errors import CurrencyNotOfTheDay
+from services.quoting.pricing.start_quantity import start_quantity
+from services.quoting.promise.lead_time import shop_of
+from services.quoting.service.request_checks import faults_of_request
+from services.shop.calendar import WorkingCalendar
+from services.shop.errors import NoWorkingDays
+from shared_schemas.problem import FigureOutOfRange
 from shared_schemas.quote import MOST_QUANTITIES
 from shared_schemas.rates import CalendarRow, CommercialRow, RateMissing, Rates, StockFormRow, WorkCentreRow, YieldRow
 from tests.unit.quoting.conftest import SAID, TERMS, centre, operation, request, week, with_tables
@@ -27,14 +29,14 @@ def test_a_yield_of_nothing_is_refused_in_the_rates_on_the_route_card_and_in_the
         YieldRow.model_validate({"name": "polish", "operation": "polish", "yield": 0.0, **SAID})
     with pytest.raises(ValidationError, match="greater than 0"):
         operation(**{"yield": 0.0})
-    with pytest.raises(FigureOutOfRange, match="A yield of 0"):
+    with pytest.raises(FigureOutOfRange, match="yield is 0"):
         start_quantity(wanted=5, yield_share=0.0, confidence=0.9)
 
 
 def test_certainty_is_refused_at_the_door_and_in_the_sum() -> None:
     with pytest.raises(ValidationError, match="less than 1"):
         request(confidence=1.0)
-    with pytest.raises(FigureOutOfRange, match="A confidence of 1"):
+    with pytest.raises(FigureOutOfRange, match="confidence is 1"):
         start_quantity(wanted=5, yield_share=0.9, confidence=1.0)
 
 

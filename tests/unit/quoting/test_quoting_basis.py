@@ -10,7 +10,8 @@ from typing import Any
 
 import pytest
 
-from services.quoting.domain.quote import assemble, explain
+from services.quoting.explain.explanation import explain
+from services.quoting.pricing.quote import assemble
 from shared_schemas.figure import Figure
 from shared_schemas.quote import Break
 from shared_schemas.rates import Rates

@@ -9,13 +9,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from services.quoting.domain.batch_losses import Batches, Losses, chances_of_enough, left_after_batches, losses_of
-from services.quoting.domain.outcomes import outcomes
-from services.quoting.domain.start_quantity import start_quantity
-from services.quoting.domain.starts import part_start, part_starts
-from services.quoting.domain.worth import Step, Worth
-from services.quoting.errors import FigureOutOfRange
+from services.quoting.pricing.start_quantity import start_quantity
+from services.quoting.pricing.starts import part_start, part_starts
+from services.quoting.risk.losses import Batches, Losses, chances_of_enough, left_after_batches, losses_of
+from services.quoting.risk.outcomes import outcomes
+from services.quoting.risk.worth import Step, Worth
 from shared_schemas.operations import Route
+from shared_schemas.problem import FigureOutOfRange
 from tests.unit.quoting.conftest import operation
 
 BATCHES = st.lists(st.builds(Batches, starts=st.integers(2, 30), pieces=st.just(5), chance=st.floats(0.001, 0.2)), max_size=3).map(

@@ -10,8 +10,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from services.quoting.domain.comparison import Issued, changed_places, changed_rows, compare
-from services.quoting.domain.quote import assemble
+from services.quoting.pricing.quote import assemble
+from services.quoting.service.comparison import Issued, changed_places, changed_rows, compare
 from shared_schemas.quote import QuoteBody, QuoteRequest
 from shared_schemas.quote_life import DecisionRequest, RequoteRequest, is_deeper
 from shared_schemas.rates import Rates

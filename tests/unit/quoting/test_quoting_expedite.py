@@ -9,11 +9,11 @@ from typing import Any
 
 import pytest
 
-from services.quoting.domain.evaluation import Plans, evaluate
-from services.quoting.domain.expedite import expedited
-from services.quoting.domain.in_time import Deadline
-from services.quoting.domain.quote import _plans
-from services.quoting.domain.relaxations import quoted_relaxations
+from services.quoting.pricing.evaluation import Plans, evaluate
+from services.quoting.pricing.in_time import Deadline
+from services.quoting.pricing.quote import plans_for
+from services.quoting.pricing.relaxations import quoted_relaxations
+from services.quoting.pricing.sooner import expedited
 from shared_schemas.operations import OperationPlan, Relaxation, Tooling
 from shared_schemas.quote import QuoteBody
 from shared_schemas.rates import PriceStep, Rates, StockFormRow
@@ -144,7 +144,7 @@ def test_a_part_of_the_order_that_ships_in_time_is_named_with_its_price(shop_rat
 
 def test_a_looser_tolerance_whose_tool_comes_too_late_brings_nothing_in(shop_rates: Rates) -> None:
     late = Tooling(name="block 50 mm", part="L1", reason="none near", charge=Decimal(0), lead_days=300.0)
-    plans = _plans(job(), sections()["blanks"], MADE_HERE, shop_rates)
+    plans = plans_for(job(), sections()["blanks"], MADE_HERE, shop_rates)
     found = evaluate(plans, quantity=200)
     needing = tuple(one.model_copy(update={"needed": (late,)}) for one in MADE_HERE.relaxations)
     quoted_as = quoted_relaxations(plans, MADE_HERE.relaxations, against=found)

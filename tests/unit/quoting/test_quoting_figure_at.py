@@ -14,9 +14,10 @@ import pytest
 from services.glass.domain.plan import plan_blanks
 from services.prescription.domain.check import check
 from services.process.domain.plan import plan_operations
-from services.quoting.domain.figure_at import figure_at
-from services.quoting.domain.quote import assemble, explain
 from services.quoting.errors import PointerNamesNoFigure
+from services.quoting.explain.explanation import explain
+from services.quoting.explain.figure_at import figure_at
+from services.quoting.pricing.quote import assemble
 from shared_schemas.figure import Figure, PointedFigure
 from shared_schemas.quote import Explanation, QuoteRequest
 from shared_schemas.rates import Rates

@@ -9,8 +9,8 @@ from typing import Any
 import pytest
 from pydantic import ValidationError
 
-from services.quoting.domain.impact import Impacted, impact_on, totals_of
-from services.quoting.domain.quote import assemble, loss_chances
+from services.quoting.pricing.quote import assemble, loss_chances
+from services.quoting.service.impact_figures import Impacted, impact_on, totals_of
 from shared_schemas.quote import QuoteBody
 from shared_schemas.rate_impact import ImpactChoice, ImpactFigures, RateImpactRequest
 from shared_schemas.rates import Rates

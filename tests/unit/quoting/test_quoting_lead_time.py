@@ -9,12 +9,12 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from services.quoting.domain.evaluation import Plans, evaluate
-from services.quoting.domain.flow import Step, passages
-from services.quoting.domain.queues import jobs_waiting, kingman_wait_h
-from services.quoting.domain.working_calendar import WorkingCalendar
-from services.quoting.errors import FigureOutOfRange
+from services.quoting.pricing.evaluation import Plans, evaluate
+from services.quoting.promise.flow import Step, passages
+from services.quoting.promise.queues import jobs_waiting, kingman_wait_h
+from services.shop.calendar import WorkingCalendar
 from shared_schemas.operations import Consumed, Route
+from shared_schemas.problem import FigureOutOfRange
 from shared_schemas.rates import CalendarRow, Rates
 from tests.unit.quoting.conftest import SAID, centre, material, operation, week, with_tables
 

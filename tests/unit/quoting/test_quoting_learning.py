@@ -10,12 +10,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from services.quoting.domain.basis import basis_of
-from services.quoting.domain.cost import operation_costs
-from services.quoting.domain.evaluation import Plans, evaluate
-from services.quoting.domain.learning import NOTHING_LEARNED, Learning, crawford_total, learning_exponent, learning_of, wright_total
-from services.quoting.errors import FigureOutOfRange
+from services.quoting.costs.cost import operation_costs
+from services.quoting.costs.learning import NOTHING_LEARNED, Learning, crawford_total, learning_exponent, learning_of, wright_total
+from services.quoting.explain.basis import basis_of
+from services.quoting.pricing.evaluation import Plans, evaluate
 from shared_schemas.operations import Route
+from shared_schemas.problem import FigureOutOfRange
 from shared_schemas.rates import Rates
 from tests.unit.quoting.conftest import centre, operation, with_tables
 from tests.unit.quoting.test_quoting_basis import walk

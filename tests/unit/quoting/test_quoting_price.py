@@ -11,12 +11,12 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from pydantic import ValidationError
 
-from services.quoting.domain.cost import material_cost, operation_costs
-from services.quoting.domain.evaluation import Plans, evaluate
-from services.quoting.domain.money import changed, exact, price_step, rounded, rounded_up
-from services.quoting.domain.price import CostSums, priced
-from services.quoting.errors import FigureOutOfRange
+from services.quoting.costs.cost import material_cost, operation_costs
+from services.quoting.costs.money import changed, exact, price_step, rounded, rounded_up
+from services.quoting.pricing.evaluation import Plans, evaluate
+from services.quoting.pricing.price import CostSums, priced
 from shared_schemas.operations import Route, Tooling
+from shared_schemas.problem import FigureOutOfRange
 from shared_schemas.rates import CommercialRow, CurrencyRow, MarginStep, Rates
 from tests.unit.quoting.conftest import SAID, TERMS, material, operation
 
@@ -107,7 +107,7 @@ def test_a_margin_of_everything_is_an_error(small_rates: Rates) -> None:
     terms = CommercialRow.model_construct(
         name="greedy", overhead_share=0.0, margin_share=1.0, contingency_share=0.0, minimum_order=Decimal(0), rounding=Decimal(1)
     )
-    with pytest.raises(FigureOutOfRange, match="margin of 1"):
+    with pytest.raises(FigureOutOfRange, match="margin is 1"):
         priced(CostSums(Decimal(1), Decimal(1), Decimal(1)), quantity=1, terms=terms, currency=small_rates.currency("USD"))
 
 
@@ -132,7 +132,7 @@ def test_a_step_with_all_the_price_for_margin_is_an_error(small_rates: Rates) ->
     with pytest.raises(ValidationError, match="less than 1"):
         MarginStep(from_quantity=1, margin_share=1.0)
     greedy = TERMS.model_copy(update={"margin_steps": (MarginStep.model_construct(from_quantity=1, margin_share=1.0),)})
-    with pytest.raises(FigureOutOfRange, match="margin of 1"):
+    with pytest.raises(FigureOutOfRange, match="margin is 1"):
         priced(CostSums(Decimal(1), Decimal(1), Decimal(1)), quantity=1, terms=greedy, currency=small_rates.currency("USD"))
 
 

@@ -8,11 +8,11 @@ from typing import Any
 
 import pytest
 
-from services.quoting.domain.evaluation import evaluate
-from services.quoting.domain.loosening import loosened
-from services.quoting.domain.plate_offers import as_relaxations, quoted_offers, tooling_with
-from services.quoting.domain.quote import _plans
-from services.quoting.domain.relaxations import combined_saving, full_block, most_saved_first, quoted_relaxations
+from services.quoting.pricing.evaluation import evaluate
+from services.quoting.pricing.loosening import loosened
+from services.quoting.pricing.plate_offers import as_relaxations, quoted_offers, tooling_with
+from services.quoting.pricing.quote import plans_for
+from services.quoting.pricing.relaxations import combined_saving, full_block, most_saved_first, quoted_relaxations
 from shared_schemas.operations import AddedOperation, LooserOperation, Relaxation, Route, Tooling, ToolingOffer
 from shared_schemas.rates import Rates
 from tests.unit.quoting.conftest import centre, operation, sections, with_tables
@@ -37,7 +37,7 @@ OFFERED = (
 @pytest.fixture
 def plans(shop_rates: Rates) -> Any:
     given = sections()
-    return _plans(given["job"], given["blanks"], given["operations"], shop_rates)
+    return plans_for(given["job"], given["blanks"], given["operations"], shop_rates)
 
 
 @pytest.mark.parametrize("offered", OFFERED, ids=lambda one: one.where)
@@ -108,7 +108,7 @@ def coated(shop_rates: Rates) -> Any:
         second.model_copy(update={"operations": (*second.operations, coating(batch_size=60))}),
         lens,
     )
-    return replace(_plans(given["job"], given["blanks"], given["operations"], shop_rates), routes=routes)
+    return replace(plans_for(given["job"], given["blanks"], given["operations"], shop_rates), routes=routes)
 
 
 SIMPLER = AddedOperation(position=2, operation=coating(shared_run="coat single", batch_min=120.0, consumables=Decimal(18)))

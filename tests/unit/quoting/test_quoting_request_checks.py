@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from services.quoting.domain.request_checks import faults_of_request
+from services.quoting.service.request_checks import faults_of_request
 from shared_schemas.problem import ProblemDetail
 from shared_schemas.rates import Rates
 from tests.unit.quoting.conftest import request

@@ -10,11 +10,11 @@ from typing import Any
 import numpy as np
 import pytest
 
-from services.quoting.domain.canonical import canonical_json
-from services.quoting.domain.evaluation import Plans, evaluate, uncertain
-from services.quoting.domain.quote import _plans, assemble
-from services.quoting.domain.risk import DRAWS, Orders, draws, drivers, risk_of, skewed
-from services.quoting.domain.starts import route_yield
+from services.quoting.costs.canonical import canonical_json
+from services.quoting.pricing.evaluation import Plans, evaluate, uncertain
+from services.quoting.pricing.quote import assemble, plans_for
+from services.quoting.pricing.starts import route_yield
+from services.quoting.risk.draws import DRAWS, Orders, draws, drivers, risk_of, skewed
 from shared_schemas.operations import Tooling
 from shared_schemas.quote import QuoteBody
 from shared_schemas.rates import Rates
@@ -139,7 +139,7 @@ def test_the_same_inputs_give_the_same_bytes_and_other_rates_other_draws(shop_ra
 
 def uncertain_of_first(rates: Rates) -> Any:
     given = sections()
-    plans = _plans(given["job"], given["blanks"], given["operations"], rates)
+    plans = plans_for(given["job"], given["blanks"], given["operations"], rates)
     return uncertain(evaluate(plans, quantity=25), plans)
 
 

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from services.quoting.domain.cost import operation_costs
+from services.quoting.costs.cost import operation_costs
 from shared_schemas.operations import Operation, Route, Sampled, SampleStep
 from shared_schemas.rates import Rates
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import math
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -13,7 +12,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from services.quoting.domain.section_picture import ElementSection, curved_to_mm, face_sag_mm, section_svg, sections
+from services.optics.surface import profile
+from services.quoting.sheet.section_picture import ElementSection, section_svg, sections
 from shared_schemas.prescription import Prescription, Surface
 
 ROOT = Path(__file__).resolve().parents[3]
@@ -47,7 +47,7 @@ def test_every_point_of_a_face_lies_on_its_conic(path: Path) -> None:
             vertex = points[0][0]
             assert points[0][1] == 0
             assert points[-1][1] == pytest.approx(element.diameter_mm / 2)
-            curved = curved_to_mm(surface=surface, rim_mm=element.diameter_mm / 2)
+            curved = profile(surface=surface, rim_mm=element.diameter_mm / 2).curved_to_mm
             for z, y in points:
                 if y > curved:
                     assert z == points[-2][0], "beyond the curve a flat seat goes on"
@@ -108,14 +108,8 @@ def test_an_aspheric_face_is_its_conic_and_its_terms(radius: float, sign: int, c
     surface = one_element(radius_mm=sign * radius, conic=conic, asphere={"4": fourth}).elements[0].front
     (part,) = sections(prescription=one_element(radius_mm=sign * radius, conic=conic, asphere={"4": fourth}))
     for z, y in part.front:
-        if y <= curved_to_mm(surface=surface, rim_mm=10.0):
+        if y <= profile(surface=surface, rim_mm=10.0).curved_to_mm:
             assert abs(on_the_conic(surface, z - fourth * y**4, y)) < 1e-6
-
-
-def test_a_hemisphere_ends_where_its_conic_does_and_has_no_sagitta_beyond() -> None:
-    surface = Surface(radius_mm=10.0, clear_diameter_mm=20.0)
-    assert face_sag_mm(surface=surface, height_mm=10.0) == pytest.approx(10.0)
-    assert math.isnan(face_sag_mm(surface=surface, height_mm=10.1))
 
 
 def test_a_curve_that_ends_before_the_rim_goes_on_as_a_flat_seat() -> None:

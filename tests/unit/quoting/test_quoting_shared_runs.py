@@ -10,9 +10,9 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from services.quoting.domain.cost import operation_costs
-from services.quoting.domain.evaluation import Evaluation, Plans, evaluate
-from services.quoting.domain.shared_runs import Room, SharedRun, rooms_of, run_of, shared_runs
+from services.quoting.costs.cost import operation_costs
+from services.quoting.costs.shared_runs import Room, SharedRun, rooms_of, run_of, shared_runs
+from services.quoting.pricing.evaluation import Evaluation, Plans, evaluate
 from shared_schemas.operations import Consumed, Operation, Route
 from shared_schemas.rates import Rates
 from tests.unit.quoting.conftest import centre, material, operation, with_tables

@@ -17,7 +17,7 @@ from services.chassis.accepts import liking
 from services.glass.domain.plan import plan_blanks
 from services.prescription.domain.check import check
 from services.process.domain.plan import plan_operations
-from services.quoting.domain.quote import assemble
+from services.quoting.pricing.quote import assemble
 from services.quoting.sheet import Head, sheet_page
 from services.quoting.sheet.parts import in_words
 from shared_schemas.check import CheckReport, Finding

@@ -9,15 +9,16 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from services.quoting.domain.evaluation import Plans, evaluate
-from services.quoting.domain.lead_time import log_normal_points
-from services.quoting.domain.queues import kingman_wait_h
-from services.quoting.domain.relaxations import quoted_relaxations
-from services.quoting.domain.start_quantity import chance_of_enough, start_quantity
-from services.quoting.domain.starts import part_starts, route_yield
-from services.quoting.domain.working_calendar import WorkingCalendar
-from services.quoting.errors import FigureOutOfRange, NoWorkingDays
+from services.quoting.pricing.evaluation import Plans, evaluate
+from services.quoting.pricing.relaxations import quoted_relaxations
+from services.quoting.pricing.start_quantity import chance_of_enough, start_quantity
+from services.quoting.pricing.starts import part_starts, route_yield
+from services.quoting.promise.lead_time import log_normal_points
+from services.quoting.promise.queues import kingman_wait_h
+from services.shop.calendar import WorkingCalendar
+from services.shop.errors import NoWorkingDays
 from shared_schemas.operations import Consumed, LooserOperation, Relaxation, Route, Tooling
+from shared_schemas.problem import FigureOutOfRange
 from shared_schemas.rates import CalendarRow
 from tests.unit.quoting.conftest import SAID, operation, week
 

@@ -1,0 +1,322 @@
+"""The surface of a face: sagitta, slope, reach, the flat seat outside, the profile to any diameter, the departure from a sphere."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from services.optics.errors import HeightBeyondFace
+from shared_schemas.prescription import Prescription, Surface
+
+ROUNDING = 2e-12
+"""How far past the very end of a conic a height may lie by rounding, as a share of the square under the root."""
+
+LEAST_ROOT = 1e-12
+"""Floor of the square root in the slope: at the very rim of a hemisphere the slope has no figure."""
+
+
+def reach_mm(*, surface: Surface) -> float:
+    """Height [mm] at which the conic of a face ends; infinite for plano, paraboloid and hyperboloid.
+
+    Notes: |R| / sqrt(1 + k) for k > -1.
+    Source: ISO 10110-12 form, from memory.
+    """
+    if surface.radius_mm is None or surface.conic <= -1:
+        return math.inf
+    return abs(surface.radius_mm) / math.sqrt(1 + surface.conic)
+
+
+def conic_sag_mm(*, surface: Surface, height_mm: float) -> float:
+    """Sagitta [mm] of a face at a height [mm] without its aspheric terms; positive towards the back.
+
+    Raises `HeightBeyondFace` past the end of the conic.
+    Notes: z = c y^2 / (1 + sqrt(1 - (1 + k) c^2 y^2)), c = 1/R.
+    Source: ISO 10110-12 form, from memory; for a sphere derived.
+    """
+    if surface.radius_mm is None:
+        return 0.0
+    ratio = height_mm / surface.radius_mm
+    inside = 1 - (1 + surface.conic) * ratio * ratio
+    if inside < -ROUNDING:
+        raise HeightBeyondFace(height_mm, reach_mm(surface=surface))
+    return height_mm * ratio / (1 + math.sqrt(max(0.0, inside)))
+
+
+def aspheric_sag_mm(*, surface: Surface, height_mm: float) -> float:
+    """What the even terms add [mm] at a height [mm]: the sum of A_n y^n. Not finite where the terms run away.
+
+    Source: ISO 10110-12 form, from memory.
+    """
+    return (
+        math.fsum(terms)
+        if all(map(math.isfinite, terms := [a * height_mm ** int(n) for n, a in surface.asphere.items()]))
+        else math.inf
+    )
+
+
+def sag_mm(*, surface: Surface, height_mm: float) -> float:
+    """Sagitta [mm] of a face at a height [mm], all terms; raises `HeightBeyondFace` past the end of the conic."""
+    z = conic_sag_mm(surface=surface, height_mm=height_mm)
+    return z + aspheric_sag_mm(surface=surface, height_mm=height_mm) if surface.asphere else z
+
+
+def slope(*, surface: Surface, height_mm: float) -> float:
+    """Slope dz/dy of a face at a height [mm], all terms; raises `HeightBeyondFace` past the end of the conic.
+
+    Notes: c y / sqrt(1 - (1 + k) c^2 y^2) + sum n A_n y^(n - 1).
+    Source: derived from the sagitta.
+    """
+    terms = math.fsum(int(n) * a * height_mm ** (int(n) - 1) for n, a in surface.asphere.items())
+    if surface.radius_mm is None:
+        return terms
+    reach = reach_mm(surface=surface)
+    if height_mm > reach * (1 + 1e-12):
+        raise HeightBeyondFace(height_mm, reach)
+    ratio = height_mm / surface.radius_mm
+    return ratio / math.sqrt(max(LEAST_ROOT, 1 - (1 + surface.conic) * ratio * ratio)) + terms
+
+
+def is_aspheric(*, surface: Surface) -> bool:
+    """Whether a face is an asphere: any even term, or a conic constant on a curved face."""
+    return any(surface.asphere.values()) or (surface.radius_mm is not None and surface.conic != 0)
+
+
+def conic_sags_mm(
+    *, curvature_per_mm: float | NDArray[np.float64], conic: float | NDArray[np.float64], heights_mm: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """Sagittas [mm] of conics of curvatures c = 1/R [1/mm] at many heights [mm], broadcast; past the end of one that of its end.
+
+    Notes: z = c y^2 / (1 + sqrt(1 - (1 + k) c^2 y^2)).
+    Source: as `conic_sag_mm`.
+    """
+    ratio = heights_mm * curvature_per_mm
+    z: NDArray[np.float64] = heights_mm * ratio / (1 + np.sqrt(np.maximum(0.0, 1 - (1 + conic) * ratio * ratio)))
+    return z
+
+
+@np.errstate(over="ignore", invalid="ignore")
+def sags_mm(*, surface: Surface, heights_mm: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Sagittas [mm] at many heights [mm] at once, all terms; at a height past the end of the conic that of its end.
+
+    Source: as `sag_mm`.
+    """
+    c = 0.0 if surface.radius_mm is None else 1 / surface.radius_mm
+    z = conic_sags_mm(curvature_per_mm=c, conic=surface.conic, heights_mm=heights_mm)
+    for order, a in surface.asphere.items():
+        z = z + a * heights_mm ** int(order)
+    return z
+
+
+@np.errstate(over="ignore", invalid="ignore")
+def slopes(*, surface: Surface, heights_mm: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Slopes dz/dy at many heights [mm] at once, all terms.
+
+    Source: as `slope`.
+    """
+    c = 0.0 if surface.radius_mm is None else 1 / surface.radius_mm
+    ratio = heights_mm * c
+    steep: NDArray[np.float64] = ratio / np.sqrt(np.maximum(LEAST_ROOT, 1 - (1 + surface.conic) * ratio * ratio))
+    for order, a in surface.asphere.items():
+        steep = steep + int(order) * a * heights_mm ** (int(order) - 1)
+    return steep
+
+
+NEARLY_A_HEMISPHERE = 0.98
+"""Share of its reach up to which a face is ground and polished (common practice)."""
+
+NO_DEPARTURE_MM = 1e-6
+"""A departure of one nanometre is less than a shop can make or measure on a whole face: what departs by no more is worked, and
+counts everywhere, as the sphere or conic without it (common practice)."""
+
+SAMPLES = 9
+SAMPLES_OF_AN_ASPHERE = 129
+
+
+@dataclass(frozen=True)
+class Profile:
+    """One face as it is made on a part of a semi-diameter `rim_mm`, told to any height.
+
+    It is curved up to `curved_to_mm` from the axis; from there a flat seat goes on, to the rim and past it. `surface` is what is
+    worked: without terms or a conic that depart by nothing that can be made. Aspheric terms hold as far as the part goes; past its
+    rim, on the blank, they stay what they are at the rim, as nobody has drawn what they do there. `runaway_mm` is the aspheric
+    departure that was left out because the terms run away, 0 for a tame face.
+    """
+
+    surface: Surface
+    rim_mm: float
+    curved_to_mm: float
+    runaway_mm: float = 0.0
+
+    @property
+    def aspheric(self) -> bool:
+        """Whether the face is worked as an asphere."""
+        return is_aspheric(surface=self.surface)
+
+    @property
+    def needs_seat(self) -> bool:
+        """Whether the curve ends before the finished diameter does."""
+        return self.curved_to_mm < self.rim_mm
+
+    @property
+    def worked_mm(self) -> float:
+        """Semi-diameter [mm] of the curve on the finished part."""
+        return min(self.rim_mm, self.curved_to_mm)
+
+    def sag_mm(self, height_mm: float) -> float:
+        """Sagitta [mm] at a height [mm]; on the seat that of where it begins.
+
+        Notes: z = z_conic(min(y, y_curved)) + sum A_n min(y, y_curved, y_rim)^n.
+        """
+        height = min(height_mm, self.curved_to_mm)
+        z = conic_sag_mm(surface=self.surface, height_mm=height)
+        return z + aspheric_sag_mm(surface=self.surface, height_mm=min(height, self.rim_mm)) if self.surface.asphere else z
+
+    def sags_mm(self, heights_mm: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Sagittas [mm] at many heights [mm] at once; as `sag_mm`."""
+        heights = np.minimum(heights_mm, self.curved_to_mm)
+        if not self.surface.asphere:
+            return sags_mm(surface=self.surface, heights_mm=heights)
+        within = np.minimum(heights, self.rim_mm)
+        bare = self.surface.model_copy(update={"asphere": {}})
+        terms = sags_mm(surface=self.surface, heights_mm=within) - sags_mm(surface=bare, heights_mm=within)
+        return np.asarray(sags_mm(surface=bare, heights_mm=heights) + terms)
+
+    def sag_range_mm(self, height_mm: float) -> tuple[float, float]:
+        """Least and greatest sagitta [mm] between the vertex and a height [mm].
+
+        Notes: a conic has them at vertex and rim; a face with even terms may turn back in between and is sampled.
+        Source: derived.
+        """
+        if not self.surface.asphere:
+            rim = self.sag_mm(height_mm)
+            return min(0.0, rim), max(0.0, rim)
+        sags = self.sags_mm(np.linspace(0.0, height_mm, SAMPLES_OF_AN_ASPHERE))
+        return float(sags.min()), float(sags.max())
+
+    def normal_sine(self, height_mm: float) -> float:
+        """Sine of the angle between normal and axis at a height [mm]; y/R for a sphere."""
+        steep = slope(surface=self.surface, height_mm=min(height_mm, self.curved_to_mm))
+        return steep / math.hypot(1.0, steep)
+
+
+def profile(*, surface: Surface, rim_mm: float) -> Profile:
+    """The profile of a face whose finished part has a semi-diameter of `rim_mm` [mm].
+
+    Notes: a curve that does not reach the rim ends at the clear diameter, one that does is good for 0.98 of its reach.
+    Unequal clear diameters are therefore a seat, not an error. Aspheric terms that depart from the conic by more than the
+    semi-diameter, or by no finite figure, are left out and told in `runaway_mm`.
+    Source: common practice.
+    """
+    surface = as_worked(surface=surface, rim_mm=rim_mm)
+    departure = _terms_depart_by_mm(surface=surface, rim_mm=rim_mm)
+    runaway = departure if departure > rim_mm else 0.0
+    if runaway:
+        surface = surface.model_copy(update={"asphere": {}})
+    good_to = NEARLY_A_HEMISPHERE * reach_mm(surface=surface)
+    clear_mm = surface.clear_diameter_mm / 2
+    return Profile(surface, rim_mm, clear_mm if rim_mm >= good_to else good_to, runaway)
+
+
+def as_worked(*, surface: Surface, rim_mm: float) -> Surface:
+    """The face without terms, or without a conic constant, that depart by nothing that can be made; the same object where none do.
+
+    Notes: what departs by at most `NO_DEPARTURE_MM` anywhere up to the rim [mm] is left out. A sphere written as a conic of 1e-12, or
+    with a fourth-order term of 1e-12, is so the same face to every room.
+    """
+    changes: dict[str, object] = {}
+    if surface.asphere and _terms_depart_by_mm(surface=surface, rim_mm=rim_mm) <= NO_DEPARTURE_MM:
+        changes["asphere"] = {}
+    if surface.conic and _conic_departs_by_mm(surface=surface, rim_mm=rim_mm) <= NO_DEPARTURE_MM:
+        changes["conic"] = 0.0
+    return surface.model_copy(update=changes) if changes else surface
+
+
+def lens_as_worked(prescription: Prescription) -> Prescription:
+    """The prescription with every face as it is worked; the same object where that changes nothing."""
+    elements = tuple(
+        element if front is element.front and back is element.back else element.model_copy(update={"front": front, "back": back})
+        for element in prescription.elements
+        for front, back in [tuple(as_worked(surface=one, rim_mm=element.diameter_mm / 2) for one in (element.front, element.back))]
+    )
+    if all(one is other for one, other in zip(elements, prescription.elements, strict=True)):
+        return prescription
+    return prescription.model_copy(update={"elements": elements})
+
+
+def _terms_depart_by_mm(*, surface: Surface, rim_mm: float) -> float:
+    """The most that the aspheric terms add or take [mm] anywhere up to the rim."""
+    if not surface.asphere:
+        return 0.0
+    return max(abs(aspheric_sag_mm(surface=surface, height_mm=rim_mm * i / SAMPLES)) for i in range(1, SAMPLES + 1))
+
+
+def _conic_departs_by_mm(*, surface: Surface, rim_mm: float) -> float:
+    """How far a conic stands from the sphere of its vertex radius [mm] at the rim, or where the first of the two ends."""
+    if surface.radius_mm is None:
+        return 0.0
+    sphere = surface.model_copy(update={"conic": 0.0})
+    height = min(rim_mm, abs(surface.radius_mm), reach_mm(surface=surface))
+    return abs(conic_sag_mm(surface=surface, height_mm=height) - conic_sag_mm(surface=sphere, height_mm=height))
+
+
+POINTS = 41
+CANDIDATES = 33
+ROUNDS = 3
+
+
+@dataclass(frozen=True)
+class Departure:
+    """The best-fit sphere [mm] (`None` a plane), the departure peak to valley [um] and the greatest slope of it [mrad]."""
+
+    best_fit_radius_mm: float | None
+    peak_to_valley_um: float
+    slope_mrad: float
+
+
+def aspheric_departure(*, surface: Surface, semi_diameter_mm: float) -> Departure | None:
+    """Departure of a face from its best-fit sphere within a semi-diameter [mm]; `None` where it leaves all bounds.
+
+    Notes: along the axis, from the sphere through the vertex whose departure is least peak to valley. A term y^4 leaves
+    Y^4/4 of it, at Y/sqrt(2), by a sphere that meets the face at vertex and rim; so a paraboloid departs by Y^4/(32 R^3).
+    Higher terms are met by a search of the curvature between those of the chords, to 1/4000 of their range.
+    Source: derived.
+    """
+    heights = np.linspace(0.0, semi_diameter_mm, POINTS)
+    with np.errstate(all="ignore"):
+        z = sags_mm(surface=surface, heights_mm=heights)
+        chords = 2 * z[1:] / (heights[1:] ** 2 + z[1:] ** 2)
+        if not np.isfinite(chords).all():
+            return None
+        curvature = _best_curvature(z, heights, chords)
+        departure = z - _sphere(curvature, heights)[0]
+        root = np.sqrt(np.maximum(1e-12, 1 - (curvature * heights) ** 2))
+        steepest = np.abs(slopes(surface=surface, heights_mm=heights) - curvature * heights / root).max()
+        figures = (1000 * float(np.ptp(departure)), 1000 * float(steepest))
+        radius = 1 / curvature if curvature else np.inf
+    if not np.isfinite(figures).all():
+        return None
+    return Departure(float(radius) if np.isfinite(radius) else None, *figures)
+
+
+def _best_curvature(z: NDArray[np.float64], heights: NDArray[np.float64], chords: NDArray[np.float64]) -> float:
+    """The curvature [1/mm] of least departure peak to valley; a sphere must reach the last height."""
+    most = 1 / heights[-1]
+    low, high = (float(np.clip(end, -most, most)) for end in (chords.min(), chords.max()))
+    best = float(np.clip(chords[-1], -most, most))
+    least = float(np.ptp(z - _sphere(best, heights)[0]))
+    for _ in range(ROUNDS):
+        tried = np.linspace(low, high, CANDIDATES)
+        misses = np.ptp(z - _sphere(tried, heights), axis=1)
+        at = int(np.argmin(misses))
+        if misses[at] < least:
+            best, least = float(tried[at]), float(misses[at])
+        low, high = float(tried[max(0, at - 1)]), float(tried[min(CANDIDATES - 1, at + 1)])
+    return best
+
+
+def _sphere(curvature_per_mm: float | NDArray[np.float64], heights_mm: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Sagittas [mm] of spheres (candidates, heights)."""
+    return conic_sags_mm(curvature_per_mm=np.atleast_1d(curvature_per_mm)[:, None], conic=0.0, heights_mm=heights_mm)

@@ -1,0 +1,100 @@
+"""Routes of requests in bulk."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from fastapi import APIRouter, Response
+from starlette.concurrency import run_in_threadpool
+
+from services.chassis.resources import Resources
+from services.chassis.web import Tools, answers
+from services.quoting.api.cursors import cursor_of, read_cursor
+from services.quoting.api.parts import How, Most, Now, Sales, SalesOrErp, accepting, answer, finished_answers
+from services.quoting.service.documents import status_now
+from services.quoting.service.intake import accept_batch
+from services.quoting.store.batches import BatchStore
+from services.quoting.store.rows import StoredBatch
+from shared_schemas.quote_life import QuoteBatch, QuoteBatchAccepted, QuoteBatchItem, QuoteBatchRequest
+
+router = APIRouter()
+
+LARGEST_BATCH_BYTES = 16 * 1024 * 1024
+PATH = "/v1/quote-batches"
+LARGER_BODIES = {PATH: LARGEST_BATCH_BYTES}
+"""Paths whose bodies may be larger than those of others; the front door says the same (deploy/front.conf)."""
+
+
+@router.post(
+    PATH,
+    status_code=202,
+    summary="Ask for up to 1000 quotes at once; all are accepted, or none is",
+    response_model=QuoteBatchAccepted,
+    responses={**answers("not-json", "invalid", "body-too-large"), **finished_answers(QuoteBatch)},
+)
+async def request_batch(asked: QuoteBatchRequest, caller: Sales, tools: Tools, now: Now, how: How) -> Response:
+    number, is_new = await accepting(
+        accept_batch,
+        asked,
+        caller=caller.key_id,
+        idempotency_key=how.idempotency_key,
+        trace=how.trace,
+        now=now,
+        resources=tools,
+    )
+    store = BatchStore(tools.database)
+    place = f"{PATH}/{number}"
+    return await answer(
+        accepted=await run_in_threadpool(_accepted, number, place, store),
+        place=place,
+        is_new=is_new,
+        how=how,
+        is_done=lambda: store.is_finished(number),
+        outcome=lambda: _document(number, tools, first=0, most=50).model_dump_json().encode(),
+    )
+
+
+@router.get(
+    PATH + "/{number}",
+    summary="How far a batch is, and its quotes in the order of the requests",
+    response_model=QuoteBatch,
+    responses=answers("not-found", "invalid"),
+)
+def get_batch(number: str, caller: SalesOrErp, tools: Tools, cursor: str | None = None, limit: Most = 50) -> QuoteBatch:
+    return _document(number, tools, first=read_cursor("b", cursor) or 0, most=limit)
+
+
+def _accepted(number: str, place: str, store: BatchStore) -> QuoteBatchAccepted:
+    return QuoteBatchAccepted(
+        number=number, status=_status(store.batch(number)), quotes=store.numbers(number), links={"self": place}
+    )
+
+
+def _document(number: str, tools: Resources, *, first: int, most: int) -> QuoteBatch:
+    store = BatchStore(tools.database)
+    found = store.batch(number)
+    rows = store.page(number, first=first, most=most)
+    items = tuple(
+        QuoteBatchItem(
+            place=first + place, number=row.quote_number, status=status_now(row, tools), customer=row.customer, title=row.title
+        )
+        for place, row in enumerate(rows)
+    )
+    following = first + len(rows)
+    return QuoteBatch(
+        number=number,
+        status=_status(found),
+        created_at=found.created_at,
+        counts={
+            "in_work": found.in_work,
+            "ready": found.counts.get("ready", 0),
+            "refused": found.counts.get("refused", 0),
+            "failed": found.counts.get("failed", 0),
+        },
+        items=items,
+        next=cursor_of("b", following) if rows and following < found.size else None,
+    )
+
+
+def _status(batch: StoredBatch) -> Literal["in_work", "finished"]:
+    return "in_work" if batch.in_work else "finished"

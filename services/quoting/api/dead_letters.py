@@ -1,0 +1,72 @@
+"""Routes for operators: read what failed, and start it anew when its cause is mended."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from typing import Annotated
+
+from fastapi import APIRouter, Depends, Path, Query, Response
+
+from services.chassis.keys import Caller
+from services.chassis.web import Tools, answers, needs_role
+from services.quoting.api.cursors import cursor_of, read_cursor
+from services.quoting.service.intake import start
+from services.quoting.store.letters import DeadLetters, StoredLetter
+from shared_schemas.dead_letter import DeadLetter, DeadLetterPage
+from shared_schemas.problem import Problem
+from shared_schemas.quote import QuoteAccepted
+
+router = APIRouter()
+
+Admin = Annotated[Caller, Depends(needs_role())]
+
+
+@router.get(
+    "/v1/dead-letters", summary="Quotes that failed, newest first", response_model=DeadLetterPage, responses=answers("invalid")
+)
+def list_dead_letters(
+    caller: Admin,
+    tools: Tools,
+    cursor: str | None = None,
+    limit: Annotated[int, Query(ge=1, le=200, description="Entries on a page.")] = 50,
+    replayed: Annotated[bool | None, Query(description="Only those that were started anew, or were not.")] = None,
+) -> DeadLetterPage:
+    rows = DeadLetters(tools.database).page(before=read_cursor("d", cursor), most=limit + 1, replayed=replayed)
+    more = cursor_of("d", rows[limit - 1].id) if len(rows) > limit else None
+    return DeadLetterPage(items=tuple(_letter(row) for row in rows[:limit]), next=more)
+
+
+@router.post(
+    "/v1/dead-letters/{letter}/replay",
+    status_code=202,
+    summary="Start the failed quote of a dead letter anew",
+    response_model=QuoteAccepted,
+    responses=answers("not-found", "not-replayable", "invalid"),
+)
+def replay_dead_letter(
+    letter: Annotated[int, Path(ge=1, le=2**63 - 1)], caller: Admin, tools: Tools, answer: Response
+) -> QuoteAccepted:
+    now = datetime.now(UTC)
+    by = f"{caller.label} ({caller.key_id})" if caller.label else caller.key_id
+    begun = DeadLetters(tools.database).replay(letter, by=by, now=now, first_check_s=tools.settings.first_check_s)
+    start(begun, now=now, resources=tools)
+    place = f"/v1/quotes/{begun.quote_number}"
+    answer.headers["Location"] = place
+    answer.headers["Retry-After"] = "1"
+    return QuoteAccepted(number=begun.quote_number, revision=begun.revision, status="accepted", links={"self": place})
+
+
+def _letter(row: StoredLetter) -> DeadLetter:
+    return DeadLetter(
+        id=row.id,
+        number=row.number,
+        attempt=row.attempt,
+        stage=row.stage,
+        problem=Problem.model_validate_json(row.problem),
+        traceback=row.traceback,
+        versions=row.versions,
+        at=row.at,
+        quote_status=row.status,
+        replayed_at=row.replayed_at,
+        replayed_by=row.replayed_by,
+    )

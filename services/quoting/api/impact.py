@@ -1,0 +1,130 @@
+"""Routes of impacts: what a proposed rate table would do to open quotes, before it is published."""
+
+from __future__ import annotations
+
+import json
+from typing import Annotated, Any, TypeVar
+
+from fastapi import APIRouter, Depends, Header, Query, Request, Response
+from fastapi.exceptions import RequestValidationError
+from pydantic import ValidationError
+from starlette.concurrency import run_in_threadpool
+
+from services.chassis.keys import Caller
+from services.chassis.resources import Resources
+from services.chassis.web import Refused, Tools, answers, needs_role
+from services.quoting.api.cursors import cursor_of, read_cursor
+from services.quoting.api.parts import How, Most, Now, accepting, answer, finished_answers
+from services.quoting.service.impact import accept_impact, impact_document
+from services.quoting.store.impacts import ImpactStore
+from shared_schemas.rate_impact import (
+    MOST_QUOTES,
+    USUAL_QUOTES,
+    ImpactChoice,
+    RateImpact,
+    RateImpactAccepted,
+    RateImpactRequest,
+)
+
+router = APIRouter()
+
+PATH = "/v1/rates/impact"
+JSON, CSV = "application/json", "text/csv"
+WITH_CSV = "For a body in CSV; one in JSON says it itself."
+Choice = TypeVar("Choice", bound=ImpactChoice)
+Engineer = Annotated[Caller, Depends(needs_role("engineer"))]
+
+
+@router.post(
+    PATH,
+    status_code=202,
+    summary="What a proposed rate table would do to open quotes; no quote is touched, and nothing is published",
+    response_model=RateImpactAccepted,
+    responses={**answers("not-json", "invalid", "body-too-large", "unsupported-media-type", "queue-full"),
+               **finished_answers(RateImpact)},
+    openapi_extra={"requestBody": {"required": True, "content": {
+        JSON: {"schema": RateImpactRequest.model_json_schema()}, CSV: {"schema": {"type": "string"}}}}},
+)  # fmt: skip
+async def ask_for_impact(
+    http: Request,
+    caller: Engineer,
+    tools: Tools,
+    now: Now,
+    how: How,
+    content_type: Annotated[str, Header()] = JSON,
+    table: Annotated[str, Query(description=WITH_CSV)] = "",
+    most: Annotated[int, Query(ge=1, le=MOST_QUOTES, description=WITH_CSV)] = USUAL_QUOTES,
+    quotes: Annotated[list[str] | None, Query(max_length=MOST_QUOTES, description=WITH_CSV)] = None,
+) -> Response:
+    """The rows are looked at as those of a change of the table are. Named quotes must be open; without names the newest are taken."""
+    kind = content_type.split(";", maxsplit=1)[0].strip().lower()
+    body = await http.body()
+    if kind == CSV:
+        asked = {"table": table, "most": most, "quotes": quotes or None}
+        chosen, rows = _chosen(ImpactChoice, asked, source="query"), body
+    elif kind == JSON:
+        chosen, rows = _from_json(body)
+    else:
+        said = f"A table is sent as {JSON} or {CSV}, not as {kind[:60] or 'nothing'}."
+        raise Refused("unsupported-media-type", said, Accept=f"{JSON}, {CSV}")
+    number, is_new = await accepting(
+        accept_impact,
+        chosen,
+        rows,
+        kind,
+        caller=caller.key_id,
+        label=caller.label,
+        idempotency_key=how.idempotency_key,
+        trace=how.trace,
+        now=now,
+        resources=tools,
+    )
+    store = ImpactStore(tools.database)
+    place = f"{PATH}/{number}"
+    return await answer(
+        accepted=await run_in_threadpool(_accepted, number, place, store),
+        place=place,
+        is_new=is_new,
+        how=how,
+        is_done=lambda: store.is_finished(number),
+        outcome=lambda: _document(number, tools, first=0, most=50).model_dump_json().encode(),
+    )
+
+
+@router.get(
+    PATH + "/{number}",
+    summary="What a proposed rate table would do: all quotes together, and each",
+    response_model=RateImpact,
+    responses=answers("not-found", "invalid"),
+)
+def get_impact(number: str, caller: Engineer, tools: Tools, cursor: str | None = None, limit: Most = 50) -> RateImpact:
+    return _document(number, tools, first=read_cursor("i", cursor) or 0, most=limit)
+
+
+def _from_json(body: bytes) -> tuple[ImpactChoice, bytes]:
+    """What a JSON body chooses, and its rows as the rates service takes them."""
+    try:
+        document = json.loads(body)
+        asked = _chosen(RateImpactRequest, document, source="body")
+        return asked, json.dumps({"rows": asked.rows}).encode()
+    except (ValueError, RecursionError) as fault:
+        raise Refused("not-json", f"The body is not JSON: {str(fault)[:100]}.") from fault
+
+
+def _chosen(kind: type[Choice], asked: Any, *, source: str) -> Choice:
+    try:
+        return kind.model_validate(asked)
+    except ValidationError as fault:
+        found = [{**error, "loc": (source, *error["loc"])} for error in fault.errors()]
+        raise RequestValidationError(found, body=asked) from fault
+
+
+def _accepted(number: str, place: str, store: ImpactStore) -> RateImpactAccepted:
+    found = store.impact(number)
+    return RateImpactAccepted(
+        number=number, status="working" if found.in_work else "done", quotes=found.size, links={"self": place}
+    )
+
+
+def _document(number: str, tools: Resources, *, first: int, most: int) -> RateImpact:
+    return impact_document(number, first=first, most=most, next_cursor=lambda place: cursor_of("i", place), resources=tools)

@@ -1,0 +1,168 @@
+"""Routes of quoting: quotes for the sales desk. Those of their later life, of bulk and of the ERP stand in files of their own."""
+
+from __future__ import annotations
+
+from collections.abc import AsyncIterator
+from typing import Annotated
+
+from fastapi import APIRouter, Depends, Header, Query, Response
+from fastapi.sse import EventSourceResponse, ServerSentEvent
+
+from services.chassis.keys import Caller
+from services.chassis.web import Tools, answers, needs_role
+from services.quoting import errors
+from services.quoting.api import batches, dead_letters, estimates, impact, life, sheet
+from services.quoting.api.cursors import cursor_of, read_places
+from services.quoting.api.parts import QUOTE_FINISHED, How, Most, Now, Revision, Sales, SalesOrErp, accepting, quote_answer
+from services.quoting.service.documents import explanation_document, figure_document, quote_document, state_of, status_now
+from services.quoting.service.follow import statuses
+from services.quoting.service.intake import accept
+from services.quoting.service.metrics import figures
+from services.quoting.store.repository import QuoteStore
+from services.quoting.store.rows import StoredQuote
+from services.shop.errors import ShopError
+from shared_schemas.figure import PointedFigure
+from shared_schemas.problem import Explained
+from shared_schemas.quote import (
+    Explanation,
+    Quote,
+    QuoteAccepted,
+    QuotePage,
+    QuoteRequest,
+    QuoteState,
+    QuoteStatus,
+    QuoteSummary,
+)
+
+router = APIRouter()
+for part in (life, sheet, batches, estimates, impact, dead_letters):
+    router.include_router(part.router)
+
+LARGER_BODIES = batches.LARGER_BODIES
+FIGURES = figures
+
+STATUS: dict[type[Explained], tuple[int, str, str]] = {
+    ShopError: (422, "rates", "The rates cannot answer this"),
+    errors.QuotingError: (422, "invalid", "The request has values that cannot be"),
+    errors.RequestUnanswerable: (422, "invalid", "The request has values that cannot be"),
+    errors.QuoteUnknown: (404, "not-found", "There is no such quote"),
+    errors.RevisionUnknown: (404, "not-found", "The quote has no such revision"),
+    errors.BatchUnknown: (404, "not-found", "There is no such batch"),
+    errors.ImpactUnknown: (404, "not-found", "There is no such impact"),
+    errors.QuoteNotReady: (404, "not-found", "The quote is not ready"),
+    errors.QuoteInWork: (409, "conflict", "A revision is under way"),
+    errors.QuoteNotIssued: (409, "conflict", "There is nothing to decide on"),
+    errors.QuoteExpired: (409, "conflict", "The quote has expired"),
+    errors.DecisionStands: (409, "conflict", "It was decided otherwise"),
+    errors.QuantityNotQuoted: (422, "invalid", "That quantity was not quoted"),
+    errors.EstimateUnknown: (404, "not-found", "There is no such estimate"),
+    errors.CursorUnreadable: (422, "invalid", "The cursor cannot be read"),
+    errors.IdempotencyKeyReused: (422, "idempotency-conflict", "The Idempotency-Key was used for another request"),
+    errors.SheetNotAsAsked: (406, "not-acceptable", "A quote sheet comes in another form"),
+    errors.PointerNamesNoFigure: (404, "not-found", "The pointer names no figure"),
+    errors.QueueFull: (503, "queue-full", "The queue is full"),
+    errors.ImpactsFull: (503, "queue-full", "The queue is full"),
+    errors.LetterUnknown: (404, "not-found", "There is no such dead letter"),
+    errors.ReplayOfNoUse: (409, "conflict", "A replay would not help"),
+    errors.LetterNotReplayable: (409, "not-replayable", "The quote has not failed"),
+}
+
+
+@router.post(
+    "/v1/quotes",
+    status_code=202,
+    summary="Ask for a quote; it is worked out in the background",
+    response_model=QuoteAccepted,
+    responses={**answers("not-json", "invalid", "body-too-large", "queue-full"), **QUOTE_FINISHED},
+)
+async def request_quote(request: QuoteRequest, caller: Sales, tools: Tools, now: Now, how: How) -> Response:
+    begun, is_new = await accepting(
+        accept,
+        request,
+        caller=caller.key_id,
+        idempotency_key=how.idempotency_key,
+        trace=how.trace,
+        now=now,
+        resources=tools,
+    )
+    return await quote_answer(begun, is_new=is_new, how=how, now=now, tools=tools)
+
+
+@router.get("/v1/quotes", summary="Quotes, newest first", response_model=QuotePage, responses=answers("invalid"))
+def list_quotes(
+    caller: SalesOrErp,
+    tools: Tools,
+    now: Now,
+    cursor: str | None = None,
+    limit: Most = 50,
+    status: QuoteStatus | None = None,
+    state: Annotated[QuoteState | None, Query(description="Where a ready quote stands with the customer.")] = None,
+) -> QuotePage:
+    today = now.date()
+    rows = QuoteStore(tools.database).page(before=read_places("q", cursor), most=limit + 1, status=status, state=state, today=today)
+    items = tuple(
+        QuoteSummary(
+            number=row.quote_number,
+            revision=row.revision,
+            status=status_now(row, tools),
+            state=state_of(row, today=today),
+            valid_until=row.valid_until,
+            customer=row.customer,
+            title=row.title,
+            created_at=row.created_at,
+        )
+        for row in rows[:limit]
+    )
+    last = rows[limit - 1] if len(rows) > limit else None
+    return QuotePage(items=items, next=cursor_of("q", last.position, last.revision) if last else None)
+
+
+@router.get(
+    "/v1/quotes/{number}",
+    summary="One quote, at any moment of its life",
+    response_model=Quote,
+    responses=answers("not-found", "invalid"),
+)
+def get_quote(number: str, caller: SalesOrErp, tools: Tools, now: Now, revision: Revision = None) -> Response:
+    row = QuoteStore(tools.database).quote(number, revision)
+    return Response(quote_document(row, status_now(row, tools), today=now.date()), media_type="application/json")
+
+
+@router.get(
+    "/v1/quotes/{number}/explanation",
+    summary="Why a quote costs and takes what it does: figures down to formulas and rate rows",
+    response_model=PointedFigure | Explanation,
+    responses=answers("not-found", "invalid"),
+)
+def explain_quote(
+    number: str,
+    caller: Annotated[Caller, Depends(needs_role("sales", "engineer"))],
+    tools: Tools,
+    revision: Revision = None,
+    of: Annotated[
+        str | None, Query(max_length=400, description="JSON pointer of one figure of the quote, such as /breaks/0/unit_price.")
+    ] = None,
+) -> PointedFigure | Explanation:
+    row = QuoteStore(tools.database).quote(number, revision)
+    return explanation_document(row, tools) if of is None else figure_document(row, of, tools)
+
+
+def _known_quote(number: str, caller: Sales, tools: Tools, revision: Revision = None) -> StoredQuote:
+    return QuoteStore(tools.database).quote(number, revision)
+
+
+@router.get(
+    "/v1/quotes/{number}/events",
+    summary="How far a quote has come, as server-sent events; ends with its outcome",
+    response_class=EventSourceResponse,
+    responses=answers("not-found"),
+)
+async def follow_quote(
+    known: Annotated[StoredQuote, Depends(_known_quote)],
+    tools: Tools,
+    last_event_id: Annotated[str | None, Header(description="Where an earlier connection ended.")] = None,
+) -> AsyncIterator[ServerSentEvent]:
+    seen = int(last_event_id) if last_event_id and last_event_id.isdecimal() and len(last_event_id) < 4 else -1
+    async for place, status in statuses(known.number, tools):
+        if place > seen:
+            yield ServerSentEvent(event=status, id=str(place), data={"number": known.quote_number, "status": status})

@@ -1,0 +1,1 @@
+"""What do operations, glass and bought parts cost when so many are started?"""

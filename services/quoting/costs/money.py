@@ -1,0 +1,59 @@
+"""Money: one way to round, one way to change currency."""
+
+from __future__ import annotations
+
+from datetime import date
+from decimal import ROUND_CEILING, ROUND_HALF_EVEN, Decimal
+
+from services.quoting.errors import CurrencyNotOfTheDay
+from shared_schemas.problem import FigureOutOfRange
+from shared_schemas.rates import CurrencyRow, Rates
+
+
+def currency_on(day: date, code: str, rates: Rates) -> CurrencyRow:
+    """The rate of a currency for the day of a quote; raises `RateMissing` without one, `CurrencyNotOfTheDay` for another day's."""
+    row = rates.currency(code)
+    if row.good_for_days is not None and not row.holds_on(day):
+        raise CurrencyNotOfTheDay(code, as_of=row.as_of, good_for_days=row.good_for_days, day=day)
+    return row
+
+
+def rounded(amount: Decimal, *, minor_units: int) -> Decimal:
+    """An amount to the minor unit of its currency, halves to the even neighbour.
+
+    | amount | minor units | rounded |
+    |---|---|---|
+    | 2.345 | 2 | 2.34 |
+    | 2.355 | 2 | 2.36 |
+    | 2.5 | 0 | 2 |
+    | -2.345 | 2 | -2.34 |
+    | 1.00049 | 3 | 1.000 |
+    """
+    return amount.quantize(Decimal(1).scaleb(-minor_units), rounding=ROUND_HALF_EVEN)
+
+
+def rounded_up(amount: Decimal, *, step: Decimal) -> Decimal:
+    """The next multiple of `step` that is not below `amount`; raises `FigureOutOfRange` for a step of 0 or less."""
+    if step <= 0:
+        raise FigureOutOfRange("rounding step", float(step), "over 0")
+    return (amount / step).to_integral_value(rounding=ROUND_CEILING) * step
+
+
+def price_step(rounding: Decimal, currency: CurrencyRow) -> Decimal:
+    """The step that unit prices come in: the one of the terms, raised to a whole number of the currency's minor units."""
+    return rounded_up(rounding, step=Decimal(1).scaleb(-currency.minor_units))
+
+
+def in_currency(amount: Decimal, currency: CurrencyRow) -> Decimal:
+    """An amount of the base currency in `currency`, unrounded."""
+    return amount * currency.per_base
+
+
+def changed(amount: Decimal, currency: CurrencyRow) -> Decimal:
+    """An amount of the base currency in `currency`, to its minor unit."""
+    return rounded(in_currency(amount, currency), minor_units=currency.minor_units)
+
+
+def exact(figure: float, *, places: int = 6) -> Decimal:
+    """A measured figure as a decimal, so that money times minutes stays in decimals."""
+    return Decimal(repr(round(figure, places)))

@@ -1,0 +1,1 @@
+"""Why is a figure of a quote what it is?"""

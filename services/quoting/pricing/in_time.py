@@ -1,0 +1,126 @@
+"""Is it in time? Yes, no, or yes with something: an expedite, a looser tolerance or two, or a part of the order first."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+from functools import cached_property
+from itertools import combinations
+
+from services.quoting.pricing.evaluation import Evaluation, Plans, evaluate
+from services.quoting.pricing.loosening import loosened
+from services.quoting.pricing.plate_offers import RADIUS, tooling_with
+from services.quoting.pricing.sooner import Expedited
+from shared_schemas.operations import Relaxation, ToolingOffer
+from shared_schemas.quote import InTime, QuotedRelaxation
+
+TRIED = 4
+"""So many of the relaxations that save most days are tried, alone and in pairs."""
+FURTHEST = 3
+"""Relaxations are not tried where they would have to save so many times the days that they save at the middle quantity."""
+
+
+@dataclass(frozen=True)
+class Answer:
+    """Whether a quantity is in time, and what would bring it in."""
+
+    in_time: InTime | None = None
+    with_: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Deadline:
+    """The day by which the lenses are needed, and what could be changed to keep it: `most` is the largest quantity asked for."""
+
+    needed_by: date
+    plans: Plans
+    relaxations: Sequence[Relaxation]
+    offers: Sequence[ToolingOffer]
+    quoted: Sequence[QuotedRelaxation]
+    most: int
+
+    def answer(self, found: Evaluation, expedited: Expedited | None) -> Answer:
+        """Whether `found` ships in time, or else everything that would bring it in."""
+        if found.lead_time.ship_date <= self.needed_by:
+            return Answer("yes")
+        sooner = tuple(self._expedite(expedited)) if expedited else ()
+        ways = (*sooner, *self._looser(found), *self._part_first(found))
+        if not ways:
+            return Answer("no", tuple(self._at_least(found, expedited)))
+        return Answer("with_expedite" if sooner else "with_changes", ways)
+
+    def _at_least(self, found: Evaluation, expedited: Expedited | None) -> Iterator[str]:
+        """What there is though it is late: the earliest day, what that costs, and that no quantity is in time."""
+        lead = found.lead_time
+        if expedited is not None and expedited.schedule.lead_time.ship_date < lead.ship_date:
+            earliest = expedited.schedule.lead_time.ship_date
+            yield f"the earliest day is {earliest}, expedited for {expedited.cost} {self.plans.currency.name}"
+        else:
+            yield f"the earliest day is {lead.ship_date}, at the price quoted"
+        if self._most_in_time is None:
+            yield "not even one piece ships in time without an expedite"
+
+    def _expedite(self, expedited: Expedited) -> Iterator[str]:
+        lead = expedited.schedule.lead_time
+        if lead.ship_date <= self.needed_by:
+            yield (
+                f"an expedite for {expedited.cost} {self.plans.currency.name}: ships {lead.ship_date}, "
+                f"{expedited.days_saved} days sooner"
+            )
+
+    def _looser(self, found: Evaluation) -> Iterator[str]:
+        """One relaxation that is enough, or else two together."""
+        late_days = (found.lead_time.ship_date - self.needed_by).days
+        for several in (1, 2):
+            for granted in combinations(self._candidates, several):
+                if late_days > FURTHEST * sum(one.days_saved for one in granted):
+                    continue
+                then = self._ships_with(found, granted)
+                if then <= self.needed_by:
+                    yield f"{' and '.join(_said(one) for one in granted)}: ships {then}"
+                    return
+
+    @cached_property
+    def _candidates(self) -> list[QuotedRelaxation]:
+        """Those that save most days, first."""
+        return sorted((one for one in self.quoted if one.days_saved > 0), key=lambda one: -one.days_saved)[:TRIED]
+
+    def _ships_with(self, found: Evaluation, granted: Sequence[QuotedRelaxation]) -> date:
+        named = {(one.where, one.tolerance, one.to_figure) for one in granted}
+        looser = [one for one in self.relaxations if (one.where, one.tolerance, one.to_figure) in named]
+        plates = [one for one in self.offers if (one.where, RADIUS, one.to_radius_mm) in named]
+        plans = replace(
+            self.plans,
+            routes=tuple(loosened(route, [one for one in looser if one.part == route.part]) for route in self.plans.routes),
+            tooling=tooling_with(self.plans.tooling, (*plates, *looser)),
+        )
+        return evaluate(plans, quantity=found.quantity, like=found).lead_time.ship_date
+
+    def _part_first(self, found: Evaluation) -> Iterator[str]:
+        part = self._most_in_time
+        if part is not None and part.quantity < found.quantity:
+            yield (
+                f"{part.quantity} of the {found.quantity} first: as an order of their own they ship {part.lead_time.ship_date} "
+                f"at {part.price.unit} {self.plans.currency.name} apiece"
+            )
+
+    @cached_property
+    def _most_in_time(self) -> Evaluation | None:
+        """The largest order up to the largest asked for that ships in time; found by halving, as larger ones take longer."""
+        kept = evaluate(self.plans, quantity=1)
+        if kept.lead_time.ship_date > self.needed_by:
+            return None
+        too_many = self.most + 1
+        while too_many - kept.quantity > 1:
+            tried = evaluate(self.plans, quantity=(kept.quantity + too_many) // 2)
+            if tried.lead_time.ship_date <= self.needed_by:
+                kept = tried
+            else:
+                too_many = tried.quantity
+        return kept
+
+
+def _said(one: QuotedRelaxation) -> str:
+    figure = f"{one.tolerance.replace('_', ' ')} {one.to_figure:g} {one.unit}".strip()
+    return f"{figure if one.tolerance == RADIUS else one.means or figure} at {one.where}"

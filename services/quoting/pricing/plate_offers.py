@@ -1,0 +1,106 @@
+"""What a radius of a test plate that the shop owns would save the customer: charges for tools, and days."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from decimal import Decimal
+
+from services.quoting.costs.money import changed, rounded
+from services.quoting.pricing.evaluation import Evaluation, Plans
+from services.quoting.pricing.price import unit_price
+from services.quoting.promise.lead_time import schedule, shared
+from shared_schemas.operations import Relaxation, Tooling, ToolingOffer
+from shared_schemas.quote import QuotedOffer, QuotedRelaxation
+
+RADIUS = "radius"
+"""What the tolerance of a relaxation is called that is the offer of a test plate."""
+
+
+def quoted_offers(plans: Plans, offers: Sequence[ToolingOffer], *, against: Evaluation) -> tuple[QuotedOffer, ...]:
+    """Each offer with its saving and its days at the quantity of `against`, most saved first."""
+    found = [
+        QuotedOffer(
+            where=offer.where,
+            also=offer.also,
+            part=offer.part,
+            from_radius_mm=offer.from_radius_mm,
+            to_radius_mm=offer.to_radius_mm,
+            tool=offer.tool,
+            focal_length_change_mm=offer.focal_length_change_mm,
+            focal_length_change_share=offer.focal_length_change_share,
+            not_needed=offer.not_needed,
+            needed=tuple(tool.model_copy(update={"charge": changed(tool.charge, plans.currency)}) for tool in offer.needed),
+            saving=changed(offer.saving, plans.currency),
+            quantity=against.quantity,
+            saving_per_unit=saving_per_unit(plans, tooling_with(plans.tooling, (offer,)), against=against),
+            days_saved=_days_saved(plans, offer, against),
+            basis=offer.basis,
+        )
+        for offer in offers
+    ]
+    return tuple(sorted(found, key=lambda one: (-one.saving, one.where, abs(one.to_radius_mm - one.from_radius_mm))))
+
+
+def as_relaxations(offers: Sequence[QuotedOffer]) -> tuple[QuotedRelaxation, ...]:
+    """The offers as relaxations, the nearest plate of each radius; none that saves nothing of a piece."""
+    nearest: dict[str, QuotedOffer] = {}
+    for offer in sorted(offers, key=lambda one: abs(one.to_radius_mm - one.from_radius_mm)):
+        nearest.setdefault(offer.where, offer)
+    return tuple(
+        QuotedRelaxation(
+            where=offer.where,
+            tolerance=RADIUS,
+            from_figure=offer.from_radius_mm,
+            to_figure=offer.to_radius_mm,
+            unit="mm",
+            quantity=offer.quantity,
+            saving_per_unit=offer.saving_per_unit,
+            days_saved=offer.days_saved,
+            means=f"{offer.tool} is owned; the focal length changes by {100 * offer.focal_length_change_share:+.2f} %",
+            charged_once=True,
+        )
+        for offer in nearest.values()
+        if offer.saving_per_unit > 0
+    )
+
+
+def tooling_with(tooling: Sequence[Tooling], taken: Sequence[ToolingOffer | Relaxation]) -> tuple[Tooling, ...]:
+    """The tools to be charged when offers are taken, or relaxations granted."""
+    gone = {name for one in taken if isinstance(one, ToolingOffer) for name in one.not_needed}
+    left = {tool.name: tool for tool in tooling if tool.name not in gone}
+    for tool in (tool for one in taken for tool in one.needed):
+        left.setdefault(tool.name, tool)
+    return tuple(left.values())
+
+
+def saving_per_unit(plans: Plans, tooling: Sequence[Tooling], *, against: Evaluation) -> Decimal:
+    """What other tools save of a piece, in the currency of the quote: their charges over the quantity, as the terms ask for them."""
+    less = sum((tool.charge for tool in plans.tooling), Decimal(0)) - sum((tool.charge for tool in tooling), Decimal(0))
+    if plans.terms.tooling == "one_off":
+        return rounded(changed(less, plans.currency) / against.quantity, minor_units=plans.currency.minor_units)
+    costs = replace(against.costs, tooling=against.costs.tooling - less)
+    return against.price.unit - unit_price(costs, quantity=against.quantity, terms=plans.terms, currency=plans.currency)
+
+
+def _days_saved(plans: Plans, offer: ToolingOffer, against: Evaluation) -> int:
+    """Days by which the median date comes nearer without the tools; it is worked out where they may set it.
+
+    Notes: where no crowded work centre sets the date, only the tool that the path begins with does.
+    """
+    path = against.lead_time.critical_path
+    crowded = any(shared(row.name) in path for row in plans.rates.work_centres)
+    if not offer.needed and not crowded and not set(offer.not_needed) & set(path):
+        return 0
+    found = schedule(
+        routes=plans.routes,
+        operations=against.operations,
+        materials=against.materials,
+        bought_parts=plans.bought_parts,
+        tooling=tooling_with(plans.tooling, (offer,)),
+        begin=plans.begin,
+        rates=plans.rates,
+        like=against.schedule,
+        shop=plans.shop,
+    )
+    return against.lead_time.p50_days - found.lead_time.p50_days

@@ -1,0 +1,238 @@
+"""The quote, assembled from the sections of a traveller."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from datetime import timedelta
+from decimal import Decimal
+
+from services.quoting.costs.cost import bought_part_cost
+from services.quoting.costs.money import changed, currency_on, exact, in_currency
+from services.quoting.errors import PlansDisagree
+from services.quoting.pricing.evaluation import Evaluation, Plans, evaluate, uncertain
+from services.quoting.pricing.in_time import Answer, Deadline
+from services.quoting.pricing.plate_offers import as_relaxations, quoted_offers
+from services.quoting.pricing.relaxations import combined_saving, most_saved_first, quoted_relaxations, with_full_block
+from services.quoting.pricing.remarks_on_quantities import remarks_on
+from services.quoting.pricing.sooner import expedited
+from services.quoting.risk.draws import Orders, Risk, drivers, orders_for, risk_of
+from shared_schemas.blanks import BlankPlan
+from shared_schemas.check import CheckReport
+from shared_schemas.operations import BoughtPart, Operation, OperationPlan, Route, Tooling
+from shared_schemas.quote import (
+    Break,
+    MaterialNeed,
+    QuoteBody,
+    QuotedElement,
+    QuotedRelaxation,
+    UnitCost,
+)
+from shared_schemas.rates import Rates
+from shared_schemas.traveller import Job
+
+
+def assemble(
+    *, job: Job, check: CheckReport, blanks: BlankPlan, operations: OperationPlan, rates: Rates, rate_digest: str
+) -> QuoteBody:
+    """Work out every quantity asked for, and what could be relaxed at the middle one.
+
+    Raises:
+        RateMissing: terms, currency or a work centre that the rates do not have.
+        FigureOutOfRange, NoWorkingDays: rates with which there is no answer.
+        PlansDisagree: plans in another currency than the rates, or of other parts than each other.
+    """
+    _same_lens(blanks, operations, rates)
+    plans = plans_for(job, blanks, operations, rates)
+    request = job.request
+    found = [evaluate(plans, quantity=quantity) for quantity in request.quantities]
+    middle = sorted(found, key=lambda one: one.quantity)[len(found) // 2]
+    orders = orders_for(job, rate_digest)
+    offers = quoted_offers(plans, operations.offers, against=middle)
+    relaxed = most_saved_first((*quoted_relaxations(plans, operations.relaxations, against=middle), *as_relaxations(offers)))
+    deadline = _deadline(plans, operations, relaxed, job)
+    return QuoteBody(
+        prescription=request.prescription,
+        rate_revision=job.rate_revision,
+        rate_digest=rate_digest,
+        quoted_on=job.quoted_on,
+        valid_until=job.quoted_on + timedelta(days=plans.terms.valid_days),
+        currency=request.currency,
+        confidence=request.confidence,
+        check=check,
+        breaks=tuple(_break(evaluation, plans, orders, deadline) for evaluation in found),
+        tooling=tuple(_tool_in_currency(tool, plans) for tool in operations.tooling),
+        tooling_terms=plans.terms.tooling,
+        elements=_elements(blanks, plans),
+        assembly=_assembly(plans),
+        bought_parts=tuple(_part_in_currency(part, plans) for part in operations.bought_parts),
+        offers=offers,
+        relaxations=with_full_block(plans, relaxed, against=middle),
+        best_relaxations=combined_saving(plans, operations.relaxations, relaxed, against=middle, offers=operations.offers),
+        findings=(*remarks_on(found, plans), *blanks.findings, *operations.findings),
+        cautions=operations.cautions,
+    )
+
+
+def loss_chances(
+    *, prices: Mapping[int, Decimal], job: Job, blanks: BlankPlan, operations: OperationPlan, rates: Rates, rate_digest: str
+) -> dict[int, float]:
+    """The chance, by quantity, that cost and overhead pass a price which is not the quote's own; `prices` are totals in its currency."""
+    plans = plans_for(job, blanks, operations, rates)
+    orders = orders_for(job, rate_digest)
+    return {
+        quantity: risk_of(uncertain(evaluate(plans, quantity=quantity), plans), orders, price=_in_base(price, plans)).loss_chance
+        for quantity, price in prices.items()
+    }
+
+
+def plans_for(job: Job, blanks: BlankPlan, operations: OperationPlan, rates: Rates) -> Plans:
+    """What every quantity of a job is worked out from."""
+    return Plans(
+        routes=operations.routes,
+        materials=blanks.materials,
+        bought_parts=operations.bought_parts,
+        tooling=operations.tooling,
+        terms=rates.terms(job.request.customer_class),
+        currency=currency_on(job.quoted_on, job.request.currency, rates),
+        confidence=job.request.confidence,
+        begin=job.quoted_on,
+        rates=rates,
+    )
+
+
+def _same_lens(blanks: BlankPlan, operations: OperationPlan, rates: Rates) -> None:
+    for currency in (blanks.currency, operations.currency):
+        if currency != rates.base_currency:
+            raise PlansDisagree("a plan has amounts in", figure=currency, limit=rates.base_currency)
+    elements = [route.part for route in operations.routes if route.kind == "element"]
+    bought = [member for model in blanks.materials for member in model.members]
+    for what, parts in (("the blanks are for", [blank.element for blank in blanks.blanks]), ("the glass is for", bought)):
+        if sorted(parts) != sorted(elements):
+            raise PlansDisagree(what, figure=", ".join(parts), limit=", ".join(elements))
+    made: set[str] = set()
+    for route in operations.routes:
+        missing = [consumed.part for consumed in route.consumes if consumed.part not in made]
+        if missing:
+            raise PlansDisagree(f"{route.part} consumes", figure=", ".join(missing), limit=", ".join(sorted(made)) or "no part")
+        made.add(route.part)
+
+
+def _elements(blanks: BlankPlan, plans: Plans) -> tuple[QuotedElement, ...]:
+    routes = {route.part: route for route in plans.routes}
+    return tuple(
+        QuotedElement(
+            name=blank.element,
+            glass=blank.glass,
+            blank=blank,
+            operations=_operations_in_currency(routes[blank.element].operations, plans),
+        )
+        for blank in blanks.blanks
+    )
+
+
+def _assembly(plans: Plans) -> tuple[Route, ...]:
+    return tuple(
+        route.model_copy(update={"operations": _operations_in_currency(route.operations, plans)})
+        for route in plans.routes
+        if route.kind != "element"
+    )
+
+
+def _break(found: Evaluation, plans: Plans, orders: Orders, deadline: Deadline | None) -> Break:
+    chances = uncertain(found, plans)
+    risk = risk_of(chances, orders, price=_in_base(found.price.total, plans))
+    sooner = expedited(found, plans)
+    answer = deadline.answer(found, sooner) if deadline else Answer()
+    return Break(
+        quantity=found.quantity,
+        unit_price=found.price.unit,
+        total_price=found.price.total,
+        lines=found.price.lines,
+        unit_cost=_unit_cost(found, plans, risk),
+        lead_time=found.lead_time,
+        start_quantities={part: start.started for part, start in found.starts.items()},
+        materials=_bill_of_materials(found, plans),
+        spares={part: round(outcome.spares, 2) for part, outcome in chances.parts.items()},
+        spares_value=_changed(sum(outcome.spares * plans.worths[part].value for part, outcome in chances.parts.items()), plans),
+        enough_chance=round(math.prod(outcome.enough for outcome in chances.parts.values()), 4),
+        loss_chance=risk.loss_chance,
+        risk_drivers=drivers(chances),
+        in_time=answer.in_time,
+        in_time_with=answer.with_,
+        expedite=sooner.as_offer() if sooner else None,
+    )
+
+
+def _unit_cost(found: Evaluation, plans: Plans, risk: Risk) -> UnitCost:
+    return UnitCost(
+        planned=changed(found.unit_cost, plans.currency),
+        p50=_changed(risk.p50 / found.quantity, plans),
+        p80=_changed(risk.p80 / found.quantity, plans),
+        p95=_changed(risk.p95 / found.quantity, plans),
+    )
+
+
+def _changed(amount: float, plans: Plans) -> Decimal:
+    return changed(exact(amount), plans.currency)
+
+
+def _in_base(price: Decimal, plans: Plans) -> float:
+    """What a price leaves for cost when spread tools and the overhead, a share of cost, are paid from it; in the base currency."""
+    return float(price / plans.currency.per_base - plans.spread_tooling) / (1 + plans.terms.overhead_share)
+
+
+def _deadline(plans: Plans, operations: OperationPlan, relaxed: Sequence[QuotedRelaxation], job: Job) -> Deadline | None:
+    if job.request.needed_by is None:
+        return None
+    return Deadline(
+        needed_by=job.request.needed_by,
+        plans=plans,
+        relaxations=operations.relaxations,
+        offers=operations.offers,
+        quoted=relaxed,
+        most=max(job.request.quantities),
+    )
+
+
+def _bill_of_materials(found: Evaluation, plans: Plans) -> tuple[MaterialNeed, ...]:
+    """Glass as it is bought, and bought parts, in the currency of the quote."""
+    glass = [
+        MaterialNeed(
+            item=f"{one.model.glass} for {', '.join(one.model.members)}",
+            kind="glass",
+            quantity=round(one.bought_mass_g, 3),
+            unit="g",
+            cost=changed(one.amount, plans.currency),
+        )
+        for one in found.materials
+    ]
+    lenses = found.starts[plans.routes[-1].part].started
+    parts = [
+        MaterialNeed(
+            item=part.name,
+            kind="bought_part",
+            quantity=lenses * part.count,
+            unit="piece",
+            cost=changed(bought_part_cost(part, lenses=lenses), plans.currency),
+        )
+        for part in plans.bought_parts
+    ]
+    return (*glass, *parts)
+
+
+def _operations_in_currency(operations: Sequence[Operation], plans: Plans) -> tuple[Operation, ...]:
+    if plans.currency.per_base == 1:
+        return tuple(operations)
+    return tuple(
+        operation.model_copy(update={"consumables": in_currency(operation.consumables, plans.currency)}) for operation in operations
+    )
+
+
+def _tool_in_currency(tool: Tooling, plans: Plans) -> Tooling:
+    return tool.model_copy(update={"charge": changed(tool.charge, plans.currency)})
+
+
+def _part_in_currency(part: BoughtPart, plans: Plans) -> BoughtPart:
+    amounts = {"lot_charge": changed(part.lot_charge, plans.currency), "unit_price": changed(part.unit_price, plans.currency)}
+    return part.model_copy(update=amounts)

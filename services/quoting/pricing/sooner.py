@@ -1,0 +1,188 @@
+"""What would it cost to have it sooner, and how much sooner? First in every queue, overtime, glass by the faster delivery."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from decimal import Decimal
+
+from services.quoting.costs.cost import MaterialCost
+from services.quoting.costs.money import changed, exact
+from services.quoting.pricing.evaluation import Evaluation, Plans
+from services.quoting.pricing.price import NAMES, Markups, markups, sum_of
+from services.quoting.promise.lead_time import Schedule, Shop, schedule
+from shared_schemas.quote import Expedite, Line, LineKind
+from shared_schemas.rates import StockFormRow
+
+
+@dataclass(frozen=True)
+class FasterGlass:
+    """One purchase by the faster delivery of its stock: the rows that offer it, and what they cost more in the base currency."""
+
+    glass: str
+    rows: tuple[StockFormRow, ...]
+    lead_days: float
+    surcharge: Decimal
+
+
+@dataclass(frozen=True)
+class Surcharges:
+    """What an expedited order costs more, in the base currency."""
+
+    priority: Decimal
+    overtime: Decimal
+    faster_glass: Decimal
+
+    @property
+    def total(self) -> Decimal:
+        """Everything together."""
+        return self.priority + self.overtime + self.faster_glass
+
+
+@dataclass(frozen=True)
+class Expedited:
+    """One quantity, expedited: when it ships, what was bought faster, and the lines of its price in the currency of the quote."""
+
+    schedule: Schedule
+    glass: tuple[FasterGlass, ...]
+    surcharges: Surcharges
+    put_on: Markups
+    labour: Decimal
+    days_saved: int
+    lines: tuple[Line, ...]
+
+    @property
+    def cost(self) -> Decimal:
+        """What the customer pays more for the whole quantity."""
+        return sum_of(self.lines)
+
+    def as_offer(self) -> Expedite:
+        """As it stands in the quote."""
+        lead = self.schedule.lead_time
+        return Expedite(
+            p50_days=lead.p50_days,
+            p90_days=lead.p90_days,
+            ship_date=lead.ship_date,
+            days_saved=self.days_saved,
+            cost=self.cost,
+            lines=self.lines,
+            critical_path=lead.critical_path,
+        )
+
+
+def expedited(found: Evaluation, plans: Plans) -> Expedited | None:
+    """The same order, expedited; `None` where the terms know no such thing or no day would be saved.
+
+    Notes:
+        Of every wait the share `expedite_queue_share` is left, and the working day is longer by `overtime_hours_share`. Glass
+        is bought by the faster delivery where it begins the path that sets the date and its stock offers one, as long as the
+        date gets better. Tools and bought parts take as long as ever.
+
+    Source: a rule of overtime and priority, common practice.
+    """
+    shop = plans.expedited_shop
+    if shop is None:
+        return None
+    sooner, glass = _with_faster_glass(found, plans, shop)
+    days_saved = (found.lead_time.ship_date - sooner.lead_time.ship_date).days
+    if days_saved <= 0:
+        return None
+    labour = _labour(found)
+    surcharges = _surcharges(found, plans, labour, glass)
+    put_on = markups(surcharges.total, plans.terms, quantity=found.quantity)
+    return Expedited(sooner, glass, surcharges, put_on, labour, days_saved, _lines(surcharges, put_on, plans))
+
+
+def _with_faster_glass(found: Evaluation, plans: Plans, shop: Shop) -> tuple[Schedule, tuple[FasterGlass, ...]]:
+    """The schedule of an order that goes first, with the purchases that are worth having sooner."""
+    materials = list(found.materials)
+    sooner = _schedule(found, plans, shop, materials, found.schedule)
+    bought: list[FasterGlass] = []
+    tried: set[int] = set()
+    while True:
+        begins_with = sooner.path.names[0]
+        place = next((i for i, one in enumerate(materials) if i not in tried and begins_with == f"glass {one.model.glass}"), None)
+        if place is None:
+            return sooner, tuple(bought)
+        tried.add(place)
+        faster = faster_glass(materials[place], plans)
+        if faster is None:
+            continue
+        materials[place] = replace(materials[place], lead_days=faster.lead_days)
+        then = _schedule(found, plans, shop, materials, sooner)
+        if then.lead_time.ship_date < sooner.lead_time.ship_date:
+            sooner = then
+            bought.append(faster)
+        else:
+            materials[place] = replace(materials[place], lead_days=found.materials[place].lead_days)
+
+
+def _schedule(found: Evaluation, plans: Plans, shop: Shop, materials: Sequence[MaterialCost], like: Schedule) -> Schedule:
+    return schedule(
+        routes=plans.routes,
+        operations=found.operations,
+        materials=materials,
+        bought_parts=plans.bought_parts,
+        tooling=plans.tooling,
+        begin=plans.begin,
+        rates=plans.rates,
+        like=like,
+        shop=shop,
+    )
+
+
+def faster_glass(material: MaterialCost, plans: Plans) -> FasterGlass | None:
+    """A purchase by the faster delivery of all its stock that has one; `None` where that is not sooner."""
+    rows: dict[str, StockFormRow] = {}
+    lead_days, surcharge = 0.0, Decimal(0)
+    for bought in material.bought:
+        amounts = {one.stock: one.amount for one in bought.step.purchases if not one.owned} or {bought.step.stock: bought.step.cost}
+        for stock, amount in amounts.items():
+            row = plans.express.get(stock)
+            if row is None or row.express_lead_days is None or row.express_surcharge is None:
+                lead_days = max(lead_days, bought.step.lead_days)
+                continue
+            rows[stock] = row
+            lead_days = max(lead_days, row.express_lead_days)
+            surcharge += bought.times * amount * Decimal(repr(row.express_surcharge))
+    if not rows or lead_days >= material.lead_days:
+        return None
+    return FasterGlass(material.model.glass, tuple(rows.values()), lead_days, surcharge)
+
+
+def _labour(found: Evaluation) -> Decimal:
+    """What the attended minutes of all operations cost, in the base currency."""
+    minutes_cost = sum(
+        cost.attended_min * float(cost.work_centre.labour_rate_per_h) for costs in found.operations.values() for cost in costs
+    )
+    return exact(minutes_cost / 60)
+
+
+def _surcharges(found: Evaluation, plans: Plans, labour: Decimal, glass: Sequence[FasterGlass]) -> Surcharges:
+    """What it costs more.
+
+    Notes:
+        priority = operations x priority share; overtime = labour x s / (1 + s) x surcharge, s being the share of hours more:
+        so much of the work falls into them.
+    """
+    terms = plans.terms
+    more = Decimal(repr(terms.overtime_hours_share or 0.0))
+    return Surcharges(
+        priority=found.costs.operations * Decimal(repr(terms.expedite_priority_share or 0.0)),
+        overtime=labour * more / (1 + more) * Decimal(repr(terms.overtime_surcharge or 0.0)),
+        faster_glass=sum((one.surcharge for one in glass), Decimal(0)),
+    )
+
+
+def _lines(surcharges: Surcharges, put_on: Markups, plans: Plans) -> tuple[Line, ...]:
+    amounts: dict[LineKind, Decimal] = {
+        "priority": surcharges.priority,
+        "overtime": surcharges.overtime,
+        "faster_glass": surcharges.faster_glass,
+        "overhead": put_on.overhead,
+        "contingency": put_on.contingency,
+        "margin": put_on.margin,
+    }
+    return tuple(
+        Line(name=NAMES[kind], kind=kind, amount=changed(amount, plans.currency)) for kind, amount in amounts.items() if amount
+    )

@@ -1,0 +1,1 @@
+"""What can be lost, how far a cost may go, and what a piece is worth when one is missing?"""

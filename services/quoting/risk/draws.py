@@ -1,0 +1,240 @@
+"""What could go wrong, in money: ten thousand ways that one quantity may turn out.
+
+A Latin hypercube: of each thing that is uncertain every ten-thousandth of its distribution is drawn once, in an order of its
+own. All quantities of a quote are drawn with the same orders, so that they differ by what they are and not by chance.
+Source: M. D. McKay, R. J. Beckman, W. J. Conover (1979), from memory.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import math
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property, lru_cache
+from typing import Literal
+
+import numpy as np
+from scipy.special import ndtri
+
+from services.quoting.costs.canonical import canonical_json
+from services.quoting.costs.cost import MaterialCost, OperationCost
+from services.quoting.risk.outcomes import Outcomes
+from shared_schemas.operations import Operation, OperationName
+from shared_schemas.quote import RiskDriver
+from shared_schemas.traveller import Job
+
+DRAWS = 10_000
+DRIVERS_SHOWN = 3
+SHUFFLES = 16
+
+
+class Orders:
+    """The order in which each uncertain thing takes its values; the same for every quantity of a quote."""
+
+    def __init__(self, seed: int) -> None:
+        self._generator = np.random.default_rng(seed)
+        self._shuffles = [self._shuffle() for _ in range(SHUFFLES)]
+        self._orders: dict[str, np.ndarray] = {}
+        self._factors: dict[str, np.ndarray] = {}
+
+    def _shuffle(self) -> np.ndarray:
+        return self._generator.permutation(DRAWS)
+
+    def of(self, name: str) -> np.ndarray:
+        """A permutation of the draws, shape (10 000,), another for each name.
+
+        Notes:
+            Two shuffles one after the other, another pair each time; when the pairs are used up, a fresh one.
+        """
+        if name not in self._orders:
+            round_, first = divmod(len(self._orders), SHUFFLES)
+            second = (first + 1 + round_) % SHUFFLES
+            fresh = round_ >= SHUFFLES - 1
+            self._orders[name] = self._shuffle() if fresh else self._shuffles[first][self._shuffles[second]]
+        return self._orders[name]
+
+    def factors(self, name: str, variation: float) -> np.ndarray:
+        """Log-normal factors, mean 1, in the order of that name."""
+        if name not in self._factors:
+            self._factors[name] = skewed(variation)[self.of(name)]
+        return self._factors[name]
+
+
+def orders_for(job: Job, rate_digest: str) -> Orders:
+    """Orders seeded from all that a quote is made from: the request, the rates and the day; not who asked, nor how it named the rates."""
+    said = (
+        canonical_json(job.request.model_copy(update={"rate_revision": None, "customer": ""}))
+        + rate_digest.encode()
+        + job.quoted_on.isoformat().encode()
+    )
+    return Orders(int.from_bytes(hashlib.sha256(said).digest()[:16], "big"))
+
+
+@lru_cache(maxsize=64)
+def skewed(variation: float) -> np.ndarray:
+    """Log-normal factors of mean 1 and that coefficient of variation, one from the middle of each of the equal shares.
+
+    Notes:
+        exp(s z - s^2 / 2), s^2 = ln(1 + variation^2); scaled by their own mean, which the outermost shares lower a little.
+    """
+    spread = math.sqrt(math.log1p(variation**2))
+    factors = np.exp(spread * ndtri((np.arange(DRAWS) + 0.5) / DRAWS))
+    return np.asarray(factors / factors.mean())
+
+
+@dataclass(frozen=True)
+class Causes:
+    """Share of each operation of a route in its single losses, and in its batch losses."""
+
+    single: tuple[float, ...]
+    batch: tuple[float, ...]
+
+
+def causes_of(operations: Sequence[Operation]) -> Causes:
+    """Single losses count as ln(1 / yield), batch losses as batch size x batch loss; a batch of one is a single loss."""
+    single, batch = [], []
+    for operation in operations:
+        alone = operation.batch_size == 1
+        single.append(-math.log(operation.yield_share * (1 - operation.batch_loss if alone else 1.0)))
+        batch.append(0.0 if alone else operation.batch_size * operation.batch_loss)
+    return Causes(_as_shares(single), _as_shares(batch))
+
+
+def _as_shares(values: Sequence[float]) -> tuple[float, ...]:
+    whole = sum(values)
+    return tuple(value / whole for value in values) if whole > 0 else tuple(values)
+
+
+@dataclass(frozen=True)
+class Uncertain:
+    """What one quantity is drawn from: its planned cost in the base currency and where it may go elsewhere.
+
+    How far minutes go is said by the row of the work centre, how far glass prices go (`glass_variation`) by the terms.
+    """
+
+    planned: float
+    operations: Mapping[str, Sequence[OperationCost]]
+    materials: Sequence[MaterialCost]
+    parts: Mapping[str, Outcomes]
+    causes: Mapping[str, Causes]
+    glass_variation: float
+
+    @cached_property
+    def minutes(self) -> dict[str, tuple[float, ...]]:
+        """What the minutes of each operation of a part cost, without consumables."""
+        return {part: tuple(_minutes_cost(cost) for cost in costs) for part, costs in self.operations.items()}
+
+    @cached_property
+    def by_centre(self) -> dict[str, float]:
+        """What the minutes of each work centre cost."""
+        found: dict[str, float] = defaultdict(float)
+        for part, costs in self.operations.items():
+            for cost, amount in zip(costs, self.minutes[part], strict=True):
+                found[cost.work_centre.name] += amount
+        return found
+
+    @cached_property
+    def minutes_variation(self) -> dict[str, float]:
+        """How far the minutes of each work centre go: the standard deviation as a share of those planned."""
+        return {cost.work_centre.name: cost.work_centre.minutes_variation for costs in self.operations.values() for cost in costs}
+
+    @cached_property
+    def by_glass(self) -> dict[str, float]:
+        """What each glass costs."""
+        found: dict[str, float] = defaultdict(float)
+        for material in self.materials:
+            found[material.model.glass] += float(material.amount)
+        return found
+
+    @property
+    def mean(self) -> float:
+        """Expected cost: the planned one, and that of making again what is missing."""
+        return self.planned + sum(part.mean_cost for part in self.parts.values())
+
+    @property
+    def variance(self) -> float:
+        """Variance of the cost; what is drawn is independent, so that variances add up."""
+        minutes = sum((amount * self.minutes_variation[centre]) ** 2 for centre, amount in self.by_centre.items())
+        glass = sum((amount * self.glass_variation) ** 2 for amount in self.by_glass.values())
+        return minutes + glass + sum(part.from_batches + part.from_pieces for part in self.parts.values())
+
+
+def _minutes_cost(cost: OperationCost) -> float:
+    centre = cost.work_centre
+    return (cost.machine_min * float(centre.machine_rate_per_h) + cost.attended_min * float(centre.labour_rate_per_h)) / 60
+
+
+def draws(uncertain: Uncertain, orders: Orders) -> np.ndarray:
+    """Costs of the whole quantity in the base currency, shape (10 000,).
+
+    Notes:
+        cost = planned + sum over work centres of minutes x (f - 1) + sum over glasses of price x (f - 1) + what each part
+        costs beyond the plan. A work centre's minutes are wrong for all parts together, as they rest on one rate row; f is
+        log-normal. Pieces and batches are drawn by part. What two of them do together is left out as small.
+    """
+    found = np.full(DRAWS, uncertain.planned - sum(uncertain.by_centre.values()) - sum(uncertain.by_glass.values()))
+    one = np.empty(DRAWS)
+    for centre, amount in uncertain.by_centre.items():
+        found += np.multiply(orders.factors(f"minutes of {centre}", uncertain.minutes_variation[centre]), amount, out=one)
+    for glass, amount in uncertain.by_glass.items():
+        found += np.multiply(orders.factors(f"price of {glass}", uncertain.glass_variation), amount, out=one)
+    for part, outcome in uncertain.parts.items():
+        found += np.take(_drawn(outcome), orders.of(f"losses of {part}"), out=one, mode="clip")
+    return found
+
+
+def _drawn(outcome: Outcomes) -> np.ndarray:
+    """The cost of each outcome, as often as its chance says."""
+    edges = np.rint(np.cumsum(outcome.chance) * DRAWS).astype(int)
+    edges[-1] = DRAWS
+    edges[1:] -= edges[:-1].copy()
+    return np.repeat(outcome.cost, edges)
+
+
+@dataclass(frozen=True)
+class Risk:
+    """Costs of the whole quantity that half, four fifths and nineteen of twenty draws stay below, and the chance of a loss."""
+
+    p50: float
+    p80: float
+    p95: float
+    loss_chance: float
+
+
+def risk_of(uncertain: Uncertain, orders: Orders, *, price: float) -> Risk:
+    """Points of the cost, and the share of draws above `price`, both in the base currency."""
+    places = [math.ceil(share * DRAWS) - 1 for share in (0.5, 0.8, 0.95)]
+    found = draws(uncertain, orders)
+    above = int(np.count_nonzero(found > price))
+    p50, p80, p95 = (float(cost) for cost in np.partition(found, places)[places])
+    return Risk(p50, p80, p95, above / DRAWS)
+
+
+def drivers(uncertain: Uncertain) -> tuple[RiskDriver, ...]:
+    """The three operations (or the glass prices) with the largest shares of the variance, largest first.
+
+    Notes:
+        Minutes: the covariance of an operation's cost with all work of its work centre. The losses of a part go to
+        its operations by their causes. All shares together are 1.
+    """
+    whole = uncertain.variance
+    if whole <= 0:
+        return ()
+    shares: dict[OperationName | Literal["glass price"], dict[str, float]] = defaultdict(lambda: defaultdict(float))
+    for part, costs in uncertain.operations.items():
+        causes, outcome = uncertain.causes[part], uncertain.parts[part]
+        for cost, minutes, single, batch in zip(costs, uncertain.minutes[part], causes.single, causes.batch, strict=True):
+            shares[cost.operation.operation][part] += (
+                minutes * uncertain.by_centre[cost.work_centre.name] * cost.work_centre.minutes_variation**2
+                + single * outcome.from_pieces
+                + batch * outcome.from_batches
+            )
+    for glass, amount in uncertain.by_glass.items():
+        shares["glass price"][glass] += (amount * uncertain.glass_variation) ** 2
+    found = [
+        RiskDriver(operation=name, part=max(parts, key=lambda one: parts[one]), share=round(sum(parts.values()) / whole, 4))
+        for name, parts in shares.items()
+    ]
+    return tuple(sorted(found, key=lambda one: -one.share)[:DRIVERS_SHOWN])

@@ -1,0 +1,138 @@
+"""Stored rows as the documents that callers see. A quote's body is passed on as the bytes that were stored."""
+
+from __future__ import annotations
+
+import json
+from datetime import date
+from typing import cast
+
+import redis
+
+from services.chassis.resources import Resources
+from services.quoting.errors import QuoteNotReady
+from services.quoting.explain.explanation import explain
+from services.quoting.explain.figure_at import figure_at
+from services.quoting.service.estimate import estimate
+from services.quoting.service.intake import job_of
+from services.quoting.sheet import Head, sheet_page
+from services.quoting.store.repository import QuoteStore
+from services.quoting.store.rows import Decision, StoredQuote
+from shared_schemas.blanks import BlankPlan
+from shared_schemas.figure import PointedFigure
+from shared_schemas.operations import OperationPlan
+from shared_schemas.pipeline import STATIONS
+from shared_schemas.problem import Problem
+from shared_schemas.quote import Estimate, Explanation, Quote, QuoteBody, QuoteDecision, QuoteState, QuoteStatus
+
+
+def status_now(row: StoredQuote, resources: Resources) -> QuoteStatus:
+    """The status of a quote at this moment: an accepted one is where its traveller is."""
+    if row.status != "accepted":
+        return cast(QuoteStatus, row.status)
+    try:
+        stamped = resources.travellers.stamped(row.number, row.attempt)
+    except redis.RedisError:
+        return "accepted"
+    if "job" not in stamped:
+        return "accepted"
+    here = next(station for station in STATIONS if station.section not in stamped)
+    return cast(QuoteStatus, here.status)
+
+
+def state_of(row: StoredQuote, *, today: date) -> QuoteState | None:
+    """Where a ready quote stands with the customer on that day: what was decided, or else whether it is still valid."""
+    if row.decision is not None:
+        return cast(QuoteState, row.decision.decision)
+    if row.status != "ready":
+        return None
+    return "expired" if row.valid_until is not None and row.valid_until < today else "open"
+
+
+def decision_document(row: StoredQuote, decision: Decision) -> QuoteDecision:
+    """A decision on a revision as callers see it."""
+    return QuoteDecision.model_validate(
+        {
+            "number": row.quote_number,
+            "revision": row.revision,
+            "decision": decision.decision,
+            "quantity": decision.quantity,
+            "by": decision.decided_by,
+            "note": decision.note,
+            "key_id": decision.key_id,
+            "at": decision.at,
+        }
+    )
+
+
+def quote_document(row: StoredQuote, status: QuoteStatus, *, today: date) -> bytes:
+    """The quote as JSON; what was worked out goes in as it was stored, byte for byte."""
+    head = Quote(
+        number=row.quote_number,
+        revision=row.revision,
+        latest_revision=row.latest_revision,
+        status=status,
+        state=state_of(row, today=today),
+        decision=decision_document(row, row.decision) if row.decision else None,
+        attempt=row.attempt,
+        created_at=row.created_at,
+        finished_at=row.finished_at,
+        customer=row.customer,
+        digest=row.digest,
+        problem=Problem.model_validate_json(row.problem) if row.problem else None,
+        rate_revision=row.rate_revision,
+    )
+    if row.body is None:
+        return head.model_dump_json().encode()
+    return head.model_dump_json(exclude=set(QuoteBody.model_fields))[:-1].encode() + b"," + row.body[1:]
+
+
+def explanation_document(row: StoredQuote, resources: Resources) -> Explanation:
+    """What lies behind a ready quote, worked out again from what it was made of; raises `QuoteNotReady` for any other."""
+    kept = QuoteStore(resources.database).sections(row.number)
+    if kept is None:
+        raise QuoteNotReady(row.quote_number, row.revision)
+    begun, blanks, operations = kept
+    return explain(
+        job=job_of(begun),
+        blanks=BlankPlan.model_validate_json(blanks),
+        operations=OperationPlan.model_validate_json(operations),
+        rates=resources.rates.revision(begun.rate_revision).rates,
+    )
+
+
+def figure_document(row: StoredQuote, pointer: str, resources: Resources) -> PointedFigure:
+    """What stands at a pointer of a ready quote, and what lies behind it; raises `QuoteNotReady` and `PointerNamesNoFigure`."""
+    if row.body is None:
+        raise QuoteNotReady(row.quote_number, row.revision)
+    document = {"number": row.quote_number, "revision": row.revision, "digest": row.digest, **json.loads(row.body)}
+    return figure_at(pointer=pointer, document=document, explained=lambda: explanation_document(row, resources).breaks)
+
+
+def sheet_document(row: StoredQuote, *, today: date) -> str:
+    """The customer's sheet of a ready quote, as HTML; raises `QuoteNotReady` for any other."""
+    if row.body is None or row.digest is None:
+        raise QuoteNotReady(row.quote_number, row.revision)
+    head = Head(
+        number=row.quote_number,
+        revision=row.revision,
+        latest_revision=row.latest_revision,
+        customer=row.customer,
+        digest=row.digest,
+        state=state_of(row, today=today),
+        decision=decision_document(row, row.decision) if row.decision else None,
+    )
+    return sheet_page(head=head, body=QuoteBody.model_validate_json(row.body))
+
+
+def estimate_document(row: StoredQuote, number: str) -> Estimate:
+    """The job estimate of a ready quote."""
+    assert row.body is not None
+    assert row.finished_at is not None
+    return estimate(
+        number=number,
+        quote_number=row.quote_number,
+        revision=row.revision,
+        customer=row.customer,
+        finished_at=row.finished_at,
+        body=QuoteBody.model_validate_json(row.body),
+    ).model_copy(update={"decision": decision_document(row, row.decision) if row.decision else None})

@@ -1,0 +1,96 @@
+"""What becomes of a quote once it is issued: it is compared with another revision, accepted or declined, or it expires."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from datetime import datetime
+from typing import Any
+
+from services.chassis.resources import Resources
+from services.quoting.errors import DecisionStands, QuantityNotQuoted, QuoteExpired, QuoteNotIssued, QuoteNotReady
+from services.quoting.service.comparison import Issued, compare
+from services.quoting.service.documents import decision_document, explanation_document, state_of
+from services.quoting.store.life import LifeStore
+from services.quoting.store.repository import QuoteStore
+from services.quoting.store.rows import Decision, StoredQuote
+from shared_schemas.quote import QuoteBody, QuoteDecision, QuoteRequest
+from shared_schemas.quote_life import Comparison, DecisionRequest
+
+
+def decide(number: str, asked: DecisionRequest, *, key_id: str, now: datetime, resources: Resources) -> QuoteDecision:
+    """Record what the customer decided on a revision, once; the same decision told again gets the same answer.
+
+    Raises `QuoteUnknown`, `RevisionUnknown`, `DecisionStands` for another decision than the one that stands,
+    `QuoteNotIssued`, `QuoteExpired`, `QuantityNotQuoted`.
+    """
+    row = QuoteStore(resources.database).quote(number, asked.revision)
+    wanted = Decision(asked.decision, asked.quantity, asked.by, asked.note, key_id, now)
+    stands = row.decision
+    if stands is None:
+        _refuse_undecidable(row, wanted, now=now)
+        stands = LifeStore(resources.database).decide(row.number, wanted)
+    if not stands.says_the_same_as(wanted):
+        raise DecisionStands(number, row.revision, _in_words(stands))
+    return decision_document(row, stands)
+
+
+def _refuse_undecidable(row: StoredQuote, wanted: Decision, *, now: datetime) -> None:
+    if row.status != "ready" or row.body is None:
+        status = "still being worked on" if row.status == "accepted" else row.status
+        raise QuoteNotIssued(row.quote_number, row.revision, status)
+    if state_of(row, today=now.date()) == "expired" and row.valid_until is not None:
+        raise QuoteExpired(row.quote_number, row.revision, row.valid_until)
+    quoted = [one["quantity"] for one in json.loads(row.body)["breaks"]]
+    if wanted.quantity is not None and wanted.quantity not in quoted:
+        raise QuantityNotQuoted(row.quote_number, wanted.quantity, quoted)
+
+
+def _in_words(decision: Decision) -> str:
+    quantity = f" for {decision.quantity}" if decision.quantity is not None else ""
+    note = f" with the note {decision.note!r}" if decision.note else ""
+    return f"{decision.decision}{quantity} by {decision.decided_by} on {decision.at:%Y-%m-%d}{note}"
+
+
+def compare_revisions(number: str, *, with_revision: int, revision: int | None, resources: Resources) -> Comparison:
+    """What changed from `with_revision` to `revision` (the latest without it); raises `QuoteUnknown`, `RevisionUnknown`, `QuoteNotReady`."""
+    store = QuoteStore(resources.database)
+    old, new = store.quote(number, with_revision), store.quote(number, revision)
+    for row in (old, new):
+        if row.body is None:
+            raise QuoteNotReady(number, row.revision)
+    # Two revisions at the same rates rest on the same rows.
+    need_rows = old.rate_revision != new.rate_revision
+    return compare(
+        number=number, old=_issued(old, resources, with_rows=need_rows), new=_issued(new, resources, with_rows=need_rows)
+    )
+
+
+def _issued(row: StoredQuote, resources: Resources, *, with_rows: bool) -> Issued:
+    assert row.body is not None
+    assert row.digest is not None
+    rows: set[tuple[str, str]] = set()
+    if with_rows:
+        rows.update(rows_named(json.loads(row.body)))
+        rows.update(rows_named(explanation_document(row, resources).model_dump(mode="json")))
+    return Issued(
+        revision=row.revision,
+        request=QuoteRequest.model_validate_json(LifeStore(resources.database).request_of(row.number)),
+        body=QuoteBody.model_validate_json(row.body),
+        digest=row.digest,
+        rates=resources.rates.revision(row.rate_revision).rates,
+        rows=rows,
+    )
+
+
+def rows_named(document: Any) -> Iterator[tuple[str, str]]:
+    """Table and row of every rate row that figures in a document name."""
+    if isinstance(document, dict):
+        ref = document.get("rate_row")
+        if isinstance(ref, dict):
+            yield ref["table"], ref["row"]
+        for inner in document.values():
+            yield from rows_named(inner)
+    elif isinstance(document, list):
+        for inner in document:
+            yield from rows_named(inner)

@@ -1,0 +1,110 @@
+"""What a request asks for that the rates do not have, told at the door."""
+
+from __future__ import annotations
+
+from datetime import date
+
+from services.quoting.costs.money import currency_on
+from services.quoting.errors import CurrencyNotOfTheDay
+from shared_schemas.glass_reference import GlassNotFound, find_glass
+from shared_schemas.indications import slips_of_notation
+from shared_schemas.problem import ProblemDetail
+from shared_schemas.quote import QuoteRequest
+from shared_schemas.rates import Rates
+
+
+def faults_of_request(request: QuoteRequest, *, rates: Rates, today: date) -> list[ProblemDetail]:
+    """Every glass, coating, currency and class of customer that the rates do not know, slips in indications, and a day that is gone."""
+    return [
+        *_glasses(request, rates),
+        *_coatings(request, rates),
+        *_indications(request),
+        *_terms(request, rates),
+        *_currency_of_the_day(request, rates, today),
+        *_day(request, today),
+    ]
+
+
+def _glasses(request: QuoteRequest, rates: Rates) -> list[ProblemDetail]:
+    found = []
+    for number, element in enumerate(request.prescription.elements):
+        if isinstance(element.glass, str):
+            try:
+                find_glass(element.glass, rates.glasses)
+            except GlassNotFound as fault:
+                found.append(
+                    ProblemDetail(
+                        pointer=f"/prescription/elements/{number}/glass",
+                        reason=str(fault),
+                        figure=element.glass,
+                        limit=f"one of the {len(rates.glasses)} glasses in the rates",
+                        remedy=f"write {' or '.join(fault.candidates)}"
+                        if fault.candidates
+                        else "a name of the table glasses, or nd and vd",
+                    )
+                )
+    return found
+
+
+def _coatings(request: QuoteRequest, rates: Rates) -> list[ProblemDetail]:
+    known = [row.name for row in rates.coatings]
+    return [
+        ProblemDetail(
+            pointer=f"/prescription/elements/{number}/{face}/coating",
+            reason=f"no coating is called {surface.coating}",
+            figure=surface.coating,
+            limit=", ".join(known),
+            remedy=f"one of {', '.join(known)}, a reflectance and band in place of a name, or null for an uncoated face",
+        )
+        for number, element in enumerate(request.prescription.elements)
+        for face, surface in (("front", element.front), ("back", element.back))
+        if isinstance(surface.coating, str) and surface.coating not in known
+    ]
+
+
+def _indications(request: QuoteRequest) -> list[ProblemDetail]:
+    # Here and not in the contract: requests that were stored before this was asked stay readable, and a check by hand names
+    # the position of the slip beside everything else that it finds.
+    return [slip.model_copy(update={"pointer": f"/prescription{slip.pointer}"}) for slip in slips_of_notation(request.prescription)]
+
+
+def _terms(request: QuoteRequest, rates: Rates) -> list[ProblemDetail]:
+    choices = (
+        ("/currency", "currency", request.currency, [row.name for row in rates.currencies]),
+        ("/customer_class", "class of customer", request.customer_class, [row.name for row in rates.commercial]),
+    )
+    return [
+        ProblemDetail(
+            pointer=pointer,
+            reason=f"the rates have no {what} {asked}",
+            figure=asked,
+            limit=", ".join(known),
+            remedy=f"one of {', '.join(known)}",
+        )
+        for pointer, what, asked, known in choices
+        if asked not in known
+    ]
+
+
+def _currency_of_the_day(request: QuoteRequest, rates: Rates, today: date) -> list[ProblemDetail]:
+    if request.currency not in {row.name for row in rates.currencies}:
+        return []
+    try:
+        currency_on(today, request.currency, rates)
+    except CurrencyNotOfTheDay as fault:
+        return list(fault.errors)
+    return []
+
+
+def _day(request: QuoteRequest, today: date) -> list[ProblemDetail]:
+    if request.needed_by is None or request.needed_by >= today:
+        return []
+    return [
+        ProblemDetail(
+            pointer="/needed_by",
+            reason="that day is gone",
+            figure=request.needed_by.isoformat(),
+            limit=today.isoformat(),
+            remedy="a day to come, or null",
+        )
+    ]
