@@ -9,7 +9,7 @@ from typing import Annotated
 
 from pydantic import Field
 
-from shared_schemas.base import Contract, Name, Text
+from shared_schemas.base import Contract, Name, Pointer, Text
 
 
 class RateRowRef(Contract):
@@ -22,15 +22,23 @@ class RateRowRef(Contract):
 
 
 class Figure(Contract):
-    """One figure; an empty field is left out of its JSON. `formula` is written in the names of the inputs; a leaf has a rate row or a `source`, or is given."""
+    """One figure; an empty field is left out of its JSON.
+
+    `formula` is the equation by which it was worked out, in the names of the inputs; a test holds every formula against the function
+    that gave the value. `reason` says in words why a figure was decided that no equation gives, with the alternatives as inputs.
+    A leaf stands in `rate_row`, or at another place of the same quote (`at`, a JSON pointer), or is from `source`; one that says
+    nothing is a column of the rate row that the figure above it quotes.
+    """
 
     name: Name
     value: float | int | Decimal | str
     # A quote carries thousands of figures; what is empty is left out of their JSON.
     unit: str = Field("", exclude_if=not_)
     formula: Text | None = Field(None, exclude_if=not_)
+    reason: Text | None = Field(None, exclude_if=not_)
     inputs: tuple[Figure, ...] = Field((), exclude_if=not_)
     rate_row: RateRowRef | None = Field(None, exclude_if=not_)
+    at: Pointer | None = Field(None, exclude_if=not_)
     source: Text | None = Field(None, exclude_if=not_)
 
 

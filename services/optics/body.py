@@ -9,6 +9,7 @@ from functools import cache
 import numpy as np
 from numpy.typing import NDArray
 
+from services.optics.law import law
 from services.optics.surface import Profile, is_aspheric, profile, reach_mm
 from shared_schemas.prescription import Element
 from shared_schemas.problem import FigureOutOfRange
@@ -196,9 +197,11 @@ def _rule(points: int) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     return (nodes + 1) / 2, weights / 2
 
 
+@law
 def mass_g(*, volume_mm3: float, density_g_cm3: float) -> float:
     """Mass [g] of a volume [mm^3] of glass of a density [g/cm^3].
 
+    Equation: volume_mm3 * density_g_cm3 / 1000
     Source: derived.
     """
     return volume_mm3 * density_g_cm3 / 1000.0

@@ -6,14 +6,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from services.optics.law import unit_by_name
 from shared_schemas.figure import Figure, RateRowRef
-
-UNITS = (
-    ("_nm_per_cm", "nm/cm"), ("_1e6_per_k", "1e-6/K"), ("_g_cm3", "g/cm3"), ("_mm3", "mm3"), ("_mm", "mm"), ("_um", "um"), ("_nm", "nm"),
-    ("_arcmin", "arcmin"), ("_mrad", "mrad"), ("_deg", "deg"), ("_fringes", "fringe"), ("_days", "days"), ("days_saved", "days"),
-    ("_min", "min"), ("_g", "g"), ("_kg", "kg"),
-)  # fmt: skip
-"""Units by how a name ends, the longer endings first."""
 
 MONEY = frozenset(
     {
@@ -88,7 +82,7 @@ def unit_of(name: str, currency: str) -> str:
     """The unit that a name ends with; that of money is the quote's currency."""
     if name in MONEY:
         return currency
-    return next((unit for ending, unit in UNITS if name.endswith(ending)), "")
+    return unit_by_name(name)
 
 
 def given(place: Place) -> Figure:

@@ -1,0 +1,100 @@
+"""Equations of laws read by SymPy and held against the functions that state them."""
+
+from __future__ import annotations
+
+import ast
+import inspect
+import math
+import random
+from collections.abc import Callable, Iterator
+from decimal import Decimal
+from typing import Any
+
+import sympy
+
+from services.optics.law import Law
+from shared_schemas.figure import Figure
+
+DRAWS = 200
+ITEMS = 3
+"""How many figures a sequence argument is drawn with."""
+
+FUNCTIONS: dict[str, Callable[..., Any]] = {
+    "sqrt": sympy.sqrt, "exp": sympy.exp, "log": sympy.log, "log2": lambda x: sympy.log(x) / sympy.log(2), "sin": sympy.sin, "cos": sympy.cos,
+    "tan": sympy.tan, "asin": sympy.asin, "acos": sympy.acos, "atan": sympy.atan, "radians": lambda x: x * sympy.pi / 180,
+    "degrees": lambda x: x * 180 / sympy.pi, "ceil": sympy.ceiling, "floor": sympy.floor, "min": sympy.Min, "max": sympy.Max,
+    "abs": sympy.Abs, "sum": lambda items: sympy.Add(*items), "product": lambda items: sympy.Mul(*items), "len": len, "pi": sympy.pi,
+}  # fmt: skip
+"""What an equation may name besides the arguments of its law; all in the sense of Python's `math`."""
+
+
+def is_sequence(law: Law, argument: str) -> bool:
+    """Whether a law takes several figures as one argument."""
+    return "Sequence" in str(inspect.signature(law.function).parameters[argument].annotation)
+
+
+def arguments_of(law: Law) -> list[str]:
+    """The names of a law's arguments."""
+    return list(inspect.signature(law.function).parameters)
+
+
+def names_in(equation: str) -> set[str]:
+    """Every name in an equation that is no function of it."""
+    tree = ast.parse(equation, mode="eval")
+    return {node.id for node in ast.walk(tree) if isinstance(node, ast.Name)} - set(FUNCTIONS)
+
+
+def worked_out(law: Law, values: dict[str, Any]) -> float:
+    """What the equation gives for values, by SymPy; it knows nothing of the function."""
+    symbols: dict[str, Any] = {}
+    numbers: dict[Any, float] = {}
+    for name, value in values.items():
+        if isinstance(value, (list, tuple)):
+            symbols[name] = sympy.symbols(f"{name}_0:{len(value)}", real=True)
+            numbers |= dict(zip(symbols[name], map(float, value), strict=True))
+        else:
+            symbols[name] = sympy.Symbol(name, real=True)
+            numbers[symbols[name]] = float(value)
+    expression = sympy.sympify(law.equation, locals={**FUNCTIONS, **symbols})
+    return float(
+        sympy.lambdify(list(numbers), expression, modules=["math", {"Min": min, "Max": max, "Abs": abs, "ceiling": math.ceil}])(
+            *numbers.values()
+        )
+    )
+
+
+def drawn(law: Law, generator: random.Random, ranges: dict[str, tuple[float, float]]) -> dict[str, Any]:
+    """Values for the arguments of a law: whole ones where it takes whole ones, decimal ones where it takes money."""
+    parameters = inspect.signature(law.function).parameters
+    return {name: _drawn(name, str(one.annotation), generator, ranges) for name, one in parameters.items()}
+
+
+def _drawn(name: str, annotation: str, generator: random.Random, ranges: dict[str, tuple[float, float]]) -> Any:
+    if "Sequence" in annotation:
+        inner = annotation[annotation.index("[") + 1 : -1]
+        return [_drawn(name, inner, generator, ranges) for _ in range(ITEMS)]
+    low, high = ranges.get(name) or ((0.02, 0.98) if "share" in name or "yield" in name else (0.5, 20.0))
+    if annotation == "int":
+        return generator.randint(max(1, math.ceil(low)), max(2, math.floor(high)))
+    figure = generator.uniform(low, high)
+    return Decimal(repr(round(figure, 4))) if "Decimal" in annotation and "float" not in annotation else figure
+
+
+def figures_in(document: Any) -> Iterator[Figure]:
+    """Every figure in a tree of figures, or of objects that carry some."""
+    if isinstance(document, Figure):
+        yield document
+        for one in document.inputs:
+            yield from figures_in(one)
+    elif isinstance(document, (list, tuple)):
+        for one in document:
+            yield from figures_in(one)
+
+
+def bound(law: Law, figure: Figure) -> dict[str, Any]:
+    """The inputs of a figure as arguments of its law; what is left over goes to the one argument that takes several."""
+    names = arguments_of(law)
+    single = {one.name: one.value for one in figure.inputs if one.name in names and not is_sequence(law, one.name)}
+    several = [name for name in names if is_sequence(law, name)]
+    rest = [one.value for one in figure.inputs if one.name not in single]
+    return {**single, **({several[0]: rest} if several else {})}
