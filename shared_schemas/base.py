@@ -38,6 +38,9 @@ Currency = Annotated[str, Field(pattern=r"^[A-Z]{3}$")]
 """An ISO 4217 code."""
 
 NO_CONTROLS = r"^[^\x00-\x1f\x7f]*$"
+HIGHEST_INDEX = 5.0
+"""Refractive index that no optical material reaches: germanium has 4.003 at 10.6 um and 4.1 at 2 um. From memory."""
+
 Name = Annotated[str, Field(min_length=1, max_length=60, pattern=NO_CONTROLS)]
 Text = Annotated[str, Field(max_length=2000, pattern=NO_CONTROLS)]
 Pointer = Annotated[str, Field(pattern=r"^(/[^/]*)*$", max_length=200)]

@@ -6,7 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
 
-from shared_schemas.base import NO_CONTROLS, Contract, Fault, Name, Number, Positive, Text, refuse_if_any
+from shared_schemas.base import HIGHEST_INDEX, NO_CONTROLS, Contract, Fault, Name, Number, Positive, Text, refuse_if_any
 
 MOST_ELEMENTS = 60
 LARGEST_LENGTH_MM = 10_000.0
@@ -105,7 +105,7 @@ class Surface(Contract):
 class IndexGlass(Contract):
     """A glass known only by its index and Abbe number: it is checked, but not priced."""
 
-    nd: Annotated[float, Field(strict=True, ge=1.0, le=4.0)]
+    nd: Annotated[float, Field(strict=True, ge=1.0, le=HIGHEST_INDEX)]
     vd: Annotated[float, Field(strict=True, ge=5.0, le=150.0)]
 
 

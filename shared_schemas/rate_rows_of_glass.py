@@ -9,6 +9,7 @@ from typing import Annotated, Literal
 from pydantic import Field, model_validator
 
 from shared_schemas.base import (
+    HIGHEST_INDEX,
     Contract,
     Count,
     Fault,
@@ -29,7 +30,7 @@ class GlassRow(RateRow):
 
     maker: Name
     code: Annotated[str, Field(pattern=r"^\d{6}(\.\d{3})?$")]
-    nd: Annotated[float, Field(strict=True, gt=1, lt=4)]
+    nd: Annotated[float, Field(strict=True, gt=1, le=HIGHEST_INDEX)]
     vd: Positive
     density_g_cm3: Positive | None = None
     cte_30_70_1e6_per_k: Number | None = None

@@ -12,7 +12,7 @@ from services.optics.body import Body, disc_volume_mm3, envelope_mm
 from services.optics.surface import profile, sag_mm
 from shared_schemas.glass_reference import GlassNotFound, find_glass
 from shared_schemas.prescription import Surface
-from shared_schemas.rates import Rates
+from shared_schemas.rates import GlassRow, Rates
 
 
 def face(radius_mm: float | None, clear_mm: float = 20.0) -> Surface:
@@ -119,10 +119,22 @@ def test_the_same_six_digits_are_not_the_same_glass(rates: Rates) -> None:
     assert {"SF6", "N-SF6"} <= set(caught.value.candidates)
 
 
-# Grindability classes of the same sheets: N-SF11 HG 4, N-BK7 HG 3. Lead: 18 entries are marked.
+# Grindability classes of the same sheets: N-SF11 HG 4, N-BK7 HG 3. Lead: 18 entries are marked, and two grades that are as heavy, as soft and expand
+# as much as a leaded glass (LF5HTi, LLF1HTi).
 def test_hardness_and_lead_of_the_sheets(rates: Rates) -> None:
     assert (rates.glass("N-SF11").grindability_hg, rates.glass("N-BK7").grindability_hg) == (4, 3)
-    assert sum(row.lead for row in rates.glasses) == 18
+    assert sum(row.lead for row in rates.glasses) == 20
+
+
+# Density, expansion and hardness tell what is melted: a glass that has those of a leaded one to the digit is leaded too.
+def test_no_glass_with_the_body_of_a_leaded_one_is_called_free_of_lead(rates: Rates) -> None:
+    def melt(row: GlassRow) -> tuple[float | None, ...]:
+        return row.density_g_cm3, row.cte_30_70_1e6_per_k, row.knoop_hk, row.young_gpa
+
+    leaded = {melt(row) for row in rates.glasses if row.lead}
+    assert [row.name for row in rates.glasses if not row.lead and melt(row) in leaded] == []
+    assert rates.glass("LF5HTi").lead
+    assert rates.glass("LLF1HTi").lead
 
 
 # Common practice: optical glass costs from some tens up to about 1000 USD per kilogram.

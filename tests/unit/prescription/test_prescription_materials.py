@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from pydantic import ValidationError
 
 from services.optics.dispersion import glass_index, index_from_abbe, range_of
 from services.optics.errors import WavelengthOutsideRange
@@ -242,3 +243,11 @@ def test_the_estimate_from_the_abbe_number_gives_the_abbe_number_back(nd: float,
 def test_a_glass_by_index_is_kept_as_given(rates: Rates) -> None:
     one = material_of(glass=IndexGlass(nd=1.6, vd=50.0), where="", rates=rates)
     assert (one.row, one.nd, one.vd, one.findings[0].code) == (None, 1.6, 50.0, "glass-by-index")
+
+
+def test_an_index_as_high_as_germanium_is_checked_and_one_above_five_is_no_material(report: Report) -> None:
+    # 4.003 at 10.6 um: from memory
+    checked = report(lambda lens: lens["elements"][0].update(glass={"nd": 4.003, "vd": 100.0}))
+    assert checked.elements[0].refractive_index == 4.003
+    with pytest.raises(ValidationError):
+        IndexGlass(nd=5.001, vd=100.0)
