@@ -16,13 +16,13 @@ class Finding(Contract):
 
     code: Name
     severity: Severity
-    where: Pointer
+    pointer: Pointer
     message: Text
     figure: float | str | None = None
     limit: float | str | None = None
     unit: str = ""
     source: Text = ""
-    repair: Text | None = None
+    remedy: Text | None = None
 
 
 class FindingKind(Contract):

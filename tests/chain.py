@@ -28,7 +28,7 @@ class Refused(AssertionError):
 
     def __init__(self, refusal: Refusal) -> None:
         self.refusal = refusal
-        super().__init__("; ".join(f"{reason.code} at {reason.where}: {reason.message}" for reason in refusal.reasons))
+        super().__init__("; ".join(f"{reason.code} at {reason.pointer}: {reason.message}" for reason in refusal.reasons))
 
 
 def job_of(request: QuoteRequest) -> Job:

@@ -257,8 +257,8 @@ def _findings(findings: Iterable[Finding], prescription: Prescription, *, notes:
         if several and one.code == DEFAULTED:
             continue
         mark = {"stop": "Stop: ", "care": "", "note": "Note: "}[one.severity]
-        repair = f" What would do: {one.repair.rstrip('.')}." if one.repair else ""
-        lines.append(f"{mark}{in_words(one.where, prescription)}: {one.message.rstrip('.')}.{repair}")
+        repair = f" What would do: {one.remedy.rstrip('.')}." if one.remedy else ""
+        lines.append(f"{mark}{in_words(one.pointer, prescription)}: {one.message.rstrip('.')}.{repair}")
     if several:
         lines.append(f"Note: {len(defaulted)} tolerances are not stated and take the defaults of ISO 10110-11, which are loose "
                      f"(from memory, check the licensed text): {_by_element(defaulted, prescription)}.")  # fmt: skip
@@ -272,7 +272,7 @@ def _by_element(findings: Iterable[Finding], prescription: Prescription) -> str:
     """Where findings stand, the places of one element together."""
     places: dict[str, list[str]] = {}
     for one in findings:
-        element, _, rest = in_words(one.where, prescription).partition(", ")
+        element, _, rest = in_words(one.pointer, prescription).partition(", ")
         places.setdefault(element, []).append(rest.removeprefix("tolerances, ").replace(", ", " "))
     return "; ".join(f"{element}: {', '.join(rests)}" for element, rests in places.items())
 

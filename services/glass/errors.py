@@ -89,7 +89,7 @@ class BlanksRefused(GlassError):
             f"The blanks cannot be planned. {reasons[0].message}",
             *(
                 ProblemDetail(
-                    pointer=found.where, reason=found.message, figure=found.figure, limit=found.limit, remedy=found.repair
+                    pointer=found.pointer, reason=found.message, figure=found.figure, limit=found.limit, remedy=found.remedy
                 )
                 for found in reasons
             ),

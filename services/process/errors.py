@@ -42,8 +42,8 @@ class OperationsRefused(ProcessError):
             f"This shop cannot make the lens. First: {refusal.reasons[0].message}",
             *(
                 ProblemDetail(
-                    pointer=f"/request/prescription{reason.where}", reason=reason.message, figure=reason.figure, limit=reason.limit,
-                    remedy=reason.repair,
+                    pointer=f"/request/prescription{reason.pointer}", reason=reason.message, figure=reason.figure, limit=reason.limit,
+                    remedy=reason.remedy,
                 )
                 for reason in refusal.reasons
             ),

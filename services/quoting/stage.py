@@ -101,11 +101,11 @@ def _refused(refusal: Refusal) -> Outcome:
         f"The {refusal.stage} stage has {reasons} against this lens. First: {refusal.reasons[0].message}",
         errors=[
             ProblemDetail(
-                pointer=f"/prescription{reason.where}",
+                pointer=f"/prescription{reason.pointer}",
                 reason=reason.message,
                 figure=reason.figure,
                 limit=reason.limit,
-                remedy=reason.repair,
+                remedy=reason.remedy,
             )
             for reason in refusal.reasons
         ],

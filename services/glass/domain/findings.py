@@ -22,12 +22,12 @@ def not_priced(*, position: int, element: Element) -> Finding:
     return Finding(
         code="glass-not-priced",
         severity="stop",
-        where=f"/elements/{position}/glass",
+        pointer=f"/elements/{position}/glass",
         message=f"{element.name} was checked, but cannot be priced: its glass is given by index alone, or is not in the rates.",
         figure=element.glass if isinstance(element.glass, str) else f"nd {element.glass.nd:g}, vd {element.glass.vd:g}",
         limit="a glass of the table glasses",
         source="rate table glasses",
-        repair="name a catalogue glass, or have its row added to glasses and stock_forms",
+        remedy="name a catalogue glass, or have its row added to glasses and stock_forms",
     )
 
 
@@ -36,13 +36,13 @@ def over_the_allowances(*, position: int, element: Element, largest_mm: float) -
     return Finding(
         code="blank-too-large",
         severity="stop",
-        where=f"/elements/{position}/diameter_mm",
+        pointer=f"/elements/{position}/diameter_mm",
         message=f"{element.name} has a diameter of {element.diameter_mm:g} mm; the shop cuts blanks for diameters up to {largest_mm:g} mm.",
         figure=element.diameter_mm,
         limit=largest_mm,
         unit="mm",
         source="rate table allowances",
-        repair=f"a diameter of at most {largest_mm:g} mm",
+        remedy=f"a diameter of at most {largest_mm:g} mm",
     )
 
 
@@ -56,13 +56,13 @@ def too_large_for_all(*, position: int, element: Element, misfits: Sequence[Misf
     return Finding(
         code="blank-too-large",
         severity="stop",
-        where=f"/elements/{position}/{field}",
+        pointer=f"/elements/{position}/{field}",
         message=f"The blank of {element.name} needs a {what} of {nearest.needed_mm:.4g} mm; no stock of its glass gives that: {offers}.",
         figure=nearest.needed_mm,
         limit=nearest.available_mm,
         unit="mm",
         source="rate table stock_forms",
-        repair=f"a blank of at most {nearest.available_mm:.4g} mm, another glass, or a larger form in stock_forms",
+        remedy=f"a blank of at most {nearest.available_mm:.4g} mm, another glass, or a larger form in stock_forms",
     )
 
 
@@ -87,12 +87,12 @@ def _little_used(where: str, option: BlankOption) -> Finding | None:
     return Finding(
         code="stock-little-used",
         severity="care",
-        where=where,
+        pointer=where,
         message=f"Only {share:.0%} of {option.stock.name} becomes blanks of {option.element.name}; the rest is slurry and remnants.",
         figure=share,
         limit=LITTLE_USED_SHARE,
         source="common practice",
-        repair="ask for a form nearer to the blank",
+        remedy="ask for a form nearer to the blank",
     )
 
 
@@ -102,13 +102,13 @@ def _wide_cut(where: str, option: BlankOption) -> Finding | None:
     return Finding(
         code="kerf-wider-than-blank",
         severity="care",
-        where=where,
+        pointer=where,
         message=f"Between two blanks of {option.element.name} more glass is cut away than stands in one.",
         figure=option.allowances.gap_mm,
         limit=option.shape.diameter_mm,
         unit="mm",
         source="rate table allowances",
-        repair="rod of nearly the diameter, or a thinner core drill",
+        remedy="rod of nearly the diameter, or a thinner core drill",
     )
 
 
@@ -120,13 +120,13 @@ def _long_lead(where: str, option: BlankOption, lots: Mapping[int, Lot]) -> Find
     return Finding(
         code="glass-long-lead",
         severity="care",
-        where=where,
+        pointer=where,
         message=f"The glass of {option.element.name} ({slow.stock.name}) takes {days:g} days to come.",
         figure=days,
         limit=LONG_LEAD_DAYS,
         unit="days",
         source=f"rate table stock_forms; {slow.stock.source}"[:2000],
-        repair="order the glass ahead, or take one that is in stock",
+        remedy="order the glass ahead, or take one that is in stock",
     )
 
 
@@ -139,12 +139,12 @@ def _other_form(where: str, option: BlankOption, lots: Mapping[int, Lot]) -> Fin
     return Finding(
         code="blank-form-changes",
         severity="note",
-        where=where,
+        pointer=where,
         message=f"The route of {option.element.name} is that of a {option.stock.form}; at a quantity of {quantities} a {forms} costs less.",
         figure=option.stock.form,
         limit=forms,
         source="rate table stock_forms",
-        repair="ask for these quantities apart from the others",
+        remedy="ask for these quantities apart from the others",
     )
 
 
@@ -153,7 +153,7 @@ def _turn(where: str, option: BlankOption, turn: Crossover) -> Finding:
     return Finding(
         code="cut-or-pressed",
         severity="note",
-        where=where,
+        pointer=where,
         message=f"Up to {turn.blanks - 1} blanks of {option.element.name} are cheaper cut, from {turn.blanks} on pressed.",
         figure=turn.blanks,
         limit=turn.blanks - 1,
@@ -169,13 +169,13 @@ def _store_at_full_price(where: str, option: BlankOption) -> Finding | None:
     return Finding(
         code="store-at-full-price",
         severity="care",
-        where=where,
+        pointer=where,
         message=f"{option.stock.name} lies in the store, and its row states no remnant_credit: it is charged at its full price.",
         figure=option.stock.owned_pieces,
         limit="remnant_credit above 0",
         unit="pieces",
         source="rate table stock_forms",
-        repair=f"state the remnant_credit of {option.stock.name}",
+        remedy=f"state the remnant_credit of {option.stock.name}",
     )
 
 
@@ -184,7 +184,7 @@ def thicker_plate(*, position: int, option: BlankOption, own_thickness_mm: float
     return Finding(
         code="blank-out-of-thicker-plate",
         severity="note",
-        where=f"/elements/{position}",
+        pointer=f"/elements/{position}",
         message=(
             f"{option.element.name} comes out of plates {option.shape.thickness_mm:.4g} mm thick, together with {', '.join(others)}: "
             f"that takes less glass than plates of its own {own_thickness_mm:.4g} mm."
@@ -202,7 +202,7 @@ def bought_together(*, glass: str, positions: Sequence[int], members: Sequence[s
     return Finding(
         code="glass-bought-together",
         severity="note",
-        where=f"/elements/{positions[0]}/glass",
+        pointer=f"/elements/{positions[0]}/glass",
         message=f"{where} {glass} for {', '.join(members)} is bought and sawn together: that costs less than lots of their own.",
         figure=len(members),
         limit=1,

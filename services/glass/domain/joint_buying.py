@@ -70,7 +70,7 @@ def buy_together(*, lenses: Sequence[LensToBuyFor], rates: Rates) -> JointPurcha
     for place, lens in enumerate(lenses):
         for way, blanks, element in _ways_of_lens(lens, place, rates):
             if isinstance(way, Finding):
-                reasons.append(way.model_copy(update={"where": f"/lenses/{place}/prescription{way.where}"}))
+                reasons.append(way.model_copy(update={"pointer": f"/lenses/{place}/prescription{way.pointer}"}))
                 continue
             glasses[way.glass.name] = way.glass
             member = BuyingFor(lens=lens.name, element=element, blanks=blanks)

@@ -28,7 +28,7 @@ def beam_findings(
             yield found(
                 "clear-below-beam", f"/elements/{face // 2}/{side}/clear_diameter_mm",
                 f"The clear diameter of {2 * semi:g} mm on the {side} of {name} cuts the axial beam, which is {wanted:.4g} mm wide there.",
-                figure=2 * semi, limit=wanted, unit="mm", repair=f"a clear diameter of at least {wanted:.4g} mm, or a smaller aperture",
+                figure=2 * semi, limit=wanted, unit="mm", remedy=f"a clear diameter of at least {wanted:.4g} mm, or a smaller aperture",
             )  # fmt: skip
     if marginal_heights_mm and chief_heights_mm:
         yield from _of_field(prescription, marginal_heights_mm, chief_heights_mm, semis)
@@ -46,7 +46,7 @@ def _of_field(
     yield found(
         code, f"/elements/{face // 2}/{side}/clear_diameter_mm",
         f"At a field of {prescription.field_half_angle_deg:g} deg {100 * passed:.0f} % of the pupil's width pass; the {side} of {name} cuts the most.",
-        figure=passed, limit=1.0, unit="mm/mm", repair=f"a clear diameter of {wanted:.4g} mm there, or accept the darker edge of the field",
+        figure=passed, limit=1.0, unit="mm/mm", remedy=f"a clear diameter of {wanted:.4g} mm there, or accept the darker edge of the field",
     )  # fmt: skip
 
 

@@ -71,5 +71,5 @@ def bevel_findings(*, body: Body, name: str, pointer: str) -> Iterator[Finding]:
         yield found(
             "bevel-in-clear", f"{pointer}/{side}/clear_diameter_mm",
             f"The {side} of {name} has {room:.3g} mm between its clear diameter of {clear_mm:g} mm and its rim; a bevel takes {usual.least_mm:g} mm or more.",
-            figure=room, limit=usual.least_mm, unit="mm", repair=f"a clear diameter of at most {most:.4g} mm, or a larger element",
+            figure=room, limit=usual.least_mm, unit="mm", remedy=f"a clear diameter of at most {most:.4g} mm, or a larger element",
         )  # fmt: skip

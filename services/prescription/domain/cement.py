@@ -97,7 +97,7 @@ def _coated(first: Element, second: Element, number: int) -> Iterator[Finding]:
             yield found(
                 "cement-coated", f"/elements/{at}/{side}/coating",
                 f"The {side} of {element.name} is cemented and asks for the coating {surface.coating}, which would work against air.",
-                figure=str(surface.coating), limit="no coating on a cemented face", repair="null on both cemented faces",
+                figure=str(surface.coating), limit="no coating on a cemented face", remedy="null on both cemented faces",
             )  # fmt: skip
 
 
@@ -112,13 +112,13 @@ def _fits(first: Element, second: Element, number: int, fit: Fit) -> Iterator[Fi
         yield found(
             "cement-radii-far", where,
             f"The cemented faces of {names} touch {touch} and stand {abs(fit.apart_mm):.3g} mm apart {'at the centre' if fit.apart_mm > 0 else 'at the rim'}; a film of cement is at most {THICKEST_FILM_MM:g} mm.",
-            figure=abs(fit.apart_mm), limit=THICKEST_FILM_MM, unit="mm", repair=repair,
+            figure=abs(fit.apart_mm), limit=THICKEST_FILM_MM, unit="mm", remedy=repair,
         )  # fmt: skip
     else:
         yield found(
             "cement-radii-differ", where,
             f"The cemented faces of {names} differ by {fit.fringes:.4g} fringe spacings at {fit.height_mm:g} mm; they touch {touch}.",
-            figure=fit.fringes, limit=MOST_FRINGES, unit="fringe spacings", repair=repair,
+            figure=fit.fringes, limit=MOST_FRINGES, unit="fringe spacings", remedy=repair,
         )  # fmt: skip
 
 
@@ -131,10 +131,10 @@ def _strained(first: Element, second: Element, number: int, strain: Strain) -> I
     if difference > COMPLIANT_1E6_PER_K:
         yield found(
             "cement-strain-high", f"/spaces/{number}/cemented", said, figure=difference, limit=COMPLIANT_1E6_PER_K, unit="1e-6/K",
-            repair="a compliant cement, an air space, or oil",
+            remedy="a compliant cement, an air space, or oil",
         )  # fmt: skip
     elif difference > SOFT_CEMENT_1E6_PER_K and diameter > SMALL_ENOUGH_MM:
         yield found(
             "cement-strain", f"/spaces/{number}/cemented", said, figure=difference, limit=SOFT_CEMENT_1E6_PER_K, unit="1e-6/K",
-            repair=f"a softer cement, or a diameter of at most {SMALL_ENOUGH_MM:g} mm",
+            remedy=f"a softer cement, or a diameter of at most {SMALL_ENOUGH_MM:g} mm",
         )  # fmt: skip

@@ -115,7 +115,7 @@ def work_diameter(*, element: Element, pointer: str, rates: Rates) -> tuple[floa
     message = f"{element.name} has a diameter of {size:g} mm; the shop works diameters up to {largest:g} mm."
     where = f"{pointer}/diameter_mm"
     repair = f"a diameter of at most {largest:g} mm"
-    return size, (found("size-beyond-shop", where, message, figure=size, limit=largest, unit="mm", repair=repair),)
+    return size, (found("size-beyond-shop", where, message, figure=size, limit=largest, unit="mm", remedy=repair),)
 
 
 def _covers(row: AllowanceRow, size_mm: float) -> bool:
@@ -133,7 +133,7 @@ def _unmakeable_sizes(prescription: Prescription) -> Iterator[Finding]:
             if size < SMALLEST_MM:
                 message = f"{element.name} has a size of {size:g} mm, which cannot be held and worked."
                 repair = f"at least {SMALLEST_MM:g} mm; look for a slipped decimal point"
-                yield found("size-unmakeable", where, message, figure=size, limit=SMALLEST_MM, unit="mm", repair=repair)
+                yield found("size-unmakeable", where, message, figure=size, limit=SMALLEST_MM, unit="mm", remedy=repair)
 
 
 def _materials(prescription: Prescription, rates: Rates) -> list[Material]:
@@ -151,7 +151,7 @@ def _coatings(prescription: Prescription, rates: Rates) -> Iterator[Finding]:
                 names = ", ".join(list(known)[:12])
                 yield found(
                     "coating-unknown", f"/elements/{i}/{face}/coating", f"No coating of the rates is called {surface.coating}.",
-                    figure=surface.coating, limit=names or "none", repair=f"one of {names}, a reflectance and band in place of a name, or null for an uncoated face",
+                    figure=surface.coating, limit=names or "none", remedy=f"one of {names}, a reflectance and band in place of a name, or null for an uncoated face",
                 )  # fmt: skip
             elif surface.coating is not None:
                 band = surface.coating.band_nm if isinstance(surface.coating, CoatingDemand) else _band_of(known[surface.coating])
@@ -169,7 +169,7 @@ def _off_wavelength(band_nm: tuple[float, float] | None, wavelength_nm: float, w
         band = f"{band_nm[0]:g} to {band_nm[1]:g} nm"
         yield found(
             "coating-off-wavelength", where, f"{whose} is coated for {band}; the lens is for {wavelength_nm:g} nm.",
-            figure=wavelength_nm, limit=band, unit="nm", repair="a coating for the wavelength of the lens, or the other wavelength",
+            figure=wavelength_nm, limit=band, unit="nm", remedy="a coating for the wavelength of the lens, or the other wavelength",
         )  # fmt: skip
 
 

@@ -69,7 +69,7 @@ class _Reading:
             message = f"The {what} is not stated, and defaults end at a size of {TABLE[-1].up_to_mm:g} mm."
             limit = TABLE[-1].up_to_mm
             self.findings.append(
-                found("tolerance-without-default", where, message, figure=self.diameter_mm, limit=limit, unit="mm", repair=f"state it, as {indication}")
+                found("tolerance-without-default", where, message, figure=self.diameter_mm, limit=limit, unit="mm", remedy=f"state it, as {indication}")
             )  # fmt: skip
             return
         text = f"{figure:g}" if isinstance(figure, float) else figure
@@ -78,7 +78,7 @@ class _Reading:
             + " (from memory, check the licensed text)."
         )
         self.findings.append(
-            found("tolerance-defaulted", where, message, figure=figure, unit=unit, repair=f"state it, as {indication}")
+            found("tolerance-defaulted", where, message, figure=figure, unit=unit, remedy=f"state it, as {indication}")
         )
 
     def read(self, text: str | None, where: str, reader: Callable[[str], T]) -> T | None:
@@ -90,7 +90,7 @@ class _Reading:
         except IndicationUnreadable as fault:
             limit = f"{fault.expected} at position {fault.position}"
             said = found(
-                "indication-unreadable", where, str(fault), figure=text, limit=limit[:200], repair=f"write {fault.expected}"
+                "indication-unreadable", where, str(fault), figure=text, limit=limit[:200], remedy=f"write {fault.expected}"
             )
             self.findings.append(said)
             return None
@@ -229,7 +229,7 @@ def _say_what_rms_stands_for(reading: _Reading, form: Form, where: str) -> None:
         message = f"The form is stated by RMS. Time is planned for {' and '.join(planned)}, in fringe spacings."
         figure = form.power_demand_fringes if form.irregularity_rms_sign is None else form.irregularity_demand_fringes
         reading.findings.append(
-            found("form-from-rms", where, message, figure=figure, unit="fringe spacings", repair="state it as 3/A(B)")
+            found("form-from-rms", where, message, figure=figure, unit="fringe spacings", remedy="state it as 3/A(B)")
         )
 
 
@@ -254,7 +254,7 @@ def _imperfections(reading: _Reading, surface: Surface, where: str, defaulted: l
             message,
             figure=f"{read.scratch}-{read.dig}",
             limit=f"5/{taken.count}x{taken.grade_mm:g}",
-            repair="state it as 5/NxA; L NxA",
+            remedy="state it as 5/NxA; L NxA",
         )
         reading.findings.append(said)
         return taken.count, taken.grade_mm

@@ -161,7 +161,7 @@ def _wedge(element: Element, demand: ElementDemand, pointer: str) -> Iterator[Fi
     yield found(
         "wedge-fine", f"{pointer}/tolerances/centring",
         f"The centring of {element.name}, {demand.centring_arcmin:g}', lets its edge differ by {1000 * allowed:.2g} um over {element.diameter_mm:g} mm.",
-        figure=allowed, limit=FINE_EDGE_DIFFERENCE_MM, unit="mm", repair=f"4/{wanted:g}' or looser, where the design allows",
+        figure=allowed, limit=FINE_EDGE_DIFFERENCE_MM, unit="mm", remedy=f"4/{wanted:g}' or looser, where the design allows",
     )  # fmt: skip
 
 
@@ -178,10 +178,10 @@ def _edge(element: Element, body: Body, work_diameter_mm: float, pointer: str) -
             f"{element.name} has a knife edge: at its work diameter of {work_diameter_mm:g} mm the edge thickness is {edge:.3f} mm, "
             f"so {-edge:.3f} mm are missing before there is any edge."
         )
-        yield found("edge-knife", where, message, figure=edge, limit=0.0, unit="mm", repair=repair)
+        yield found("edge-knife", where, message, figure=edge, limit=0.0, unit="mm", remedy=repair)
     else:
         message = f"{element.name} has an edge of {edge:.3f} mm at its work diameter of {work_diameter_mm:g} mm; practice asks for {least:g} mm."
-        yield found("edge-thin", where, message, figure=edge, limit=least, unit="mm", repair=repair)
+        yield found("edge-thin", where, message, figure=edge, limit=least, unit="mm", remedy=repair)
 
 
 def _rounded_up(length_mm: float) -> float:
@@ -201,7 +201,7 @@ def _thickness(element: Element, pointer: str) -> Iterator[Finding]:
             yield found(
                 code, f"{pointer}/centre_thickness_mm",
                 f"{element.name} is {ratio:.1f} times as wide as it is thick at its centre; above {limit:g} {why}.",
-                figure=ratio, limit=limit, unit="mm/mm", repair=f"a centre thickness of at least {thicker:g} mm",
+                figure=ratio, limit=limit, unit="mm/mm", remedy=f"a centre thickness of at least {thicker:g} mm",
             )  # fmt: skip
             return
 
@@ -215,12 +215,12 @@ def _axis(element: Element, body: Body, pointer: str) -> Iterator[Finding]:
         if apart < LEAST_CENTRES_APART_MM:
             yield found(
                 "faces-concentric", pointer, f"The centres of curvature of {element.name} lie {apart:.3f} mm apart: nearly concentric.",
-                figure=apart, limit=LEAST_CENTRES_APART_MM, unit="mm", repair="other radii, or another centre thickness",
+                figure=apart, limit=LEAST_CENTRES_APART_MM, unit="mm", remedy="other radii, or another centre thickness",
             )  # fmt: skip
     z = _z_a(element, body)
     if z < SELF_CENTRING_Z_A:
         yield found(
             "centring-by-hand", pointer,
             f"{element.name} has Z_A = {z:.3f} (Z_B = {z / 4:.3f}): it does not slide to its axis between bells and is centred optically.",
-            figure=z, limit=SELF_CENTRING_Z_A, unit="Z_A", repair="steeper or less alike faces, where the design allows",
+            figure=z, limit=SELF_CENTRING_Z_A, unit="Z_A", remedy="steeper or less alike faces, where the design allows",
         )  # fmt: skip

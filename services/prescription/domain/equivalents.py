@@ -145,5 +145,5 @@ def equivalent_findings(*, row: GlassRow, where: str, rates: Rates) -> Iterator[
         f"{row.name} of {row.maker} {price}. {other.row.name} of {other.row.maker} is near it: nd {other.nd_difference:+.5f}, "
         f"vd {other.vd_difference:+.2f}, {other.distance:.2f} of the commercial tolerance of a melt.",
         figure=other.distance, limit=STANDS_IN_WITHIN, unit="commercial melt tolerances",
-        repair=f"ask whether {other.row.name} will do, with the radii computed again for its index",
+        remedy=f"ask whether {other.row.name} will do, with the radii computed again for its index",
     )  # fmt: skip

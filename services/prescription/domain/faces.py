@@ -20,7 +20,7 @@ def face_findings(*, surface: Surface, face: Profile, name: str, pointer: str) -
         yield found(
             "asphere-runs-away", f"{pointer}/asphere",
             f"{called} departs from its conic by {face.runaway_mm:.3g} mm within a semi-diameter of {face.rim_mm:g} mm; the figures are without its terms.",
-            figure=min(face.runaway_mm, 1e300), limit=face.rim_mm, unit="mm", repair="check the unit and the power of ten of the terms",
+            figure=min(face.runaway_mm, 1e300), limit=face.rim_mm, unit="mm", remedy="check the unit and the power of ten of the terms",
         )  # fmt: skip
     elif face.aspheric:
         yield found(
@@ -31,7 +31,7 @@ def face_findings(*, surface: Surface, face: Profile, name: str, pointer: str) -
     if surface.radius_mm is not None and sag <= NEARLY_FLAT_SAG_MM:
         yield found(
             "face-nearly-flat", f"{pointer}/radius_mm", f"{called} has a sagitta of {sag:.3f} mm over its clear diameter: nearly flat.",
-            figure=sag, limit=NEARLY_FLAT_SAG_MM, unit="mm", repair="a plane face, where the design allows",
+            figure=sag, limit=NEARLY_FLAT_SAG_MM, unit="mm", remedy="a plane face, where the design allows",
         )  # fmt: skip
 
 
@@ -45,16 +45,16 @@ def _steepness(surface: Surface, face: Profile, called: str, pointer: str) -> It
     if clear_share >= TOO_STEEP:
         yield found(
             "face-too-steep", where, f"{called} is all but a hemisphere: its clear semi-diameter is {clear_share:.3f} of where it ends.",
-            figure=clear_share, limit=TOO_STEEP, unit="mm/mm", repair=f"a clear diameter of at most {2 * STEEP * reach_mm(surface=face.surface):.4g} mm, or a longer radius",
+            figure=clear_share, limit=TOO_STEEP, unit="mm/mm", remedy=f"a clear diameter of at most {2 * STEEP * reach_mm(surface=face.surface):.4g} mm, or a longer radius",
         )  # fmt: skip
     elif worked_share >= STEEP:
         yield found(
             "face-steep", where, f"{called} is steep: its semi-diameter is {worked_share:.3f} of its radius.",
-            figure=worked_share, limit=STEEP, unit="mm/mm", repair="a longer radius or a smaller diameter",
+            figure=worked_share, limit=STEEP, unit="mm/mm", remedy="a longer radius or a smaller diameter",
         )  # fmt: skip
     if face.needs_seat:
         yield found(
             "face-needs-seat", where,
             f"{called} cannot reach the diameter of {2 * face.rim_mm:g} mm; it gets a flat seat or a step outside {2 * face.curved_to_mm:g} mm.",
-            figure=reach_mm(surface=face.surface), limit=face.rim_mm, unit="mm", repair="draw the seat, or take a smaller diameter",
+            figure=reach_mm(surface=face.surface), limit=face.rim_mm, unit="mm", remedy="draw the seat, or take a smaller diameter",
         )  # fmt: skip

@@ -132,17 +132,17 @@ def finding_kinds() -> tuple[FindingKind, ...]:
 
 def found(
     code: str,
-    where: str,
+    pointer: str,
     message: str,
     *,
     figure: float | str | None = None,
     limit: float | str | None = None,
     unit: str = "",
-    repair: str | None = None,
+    remedy: str | None = None,
 ) -> Finding:
     """A finding of the catalogue at a place, a JSON pointer into the prescription; severity and source are the catalogue's."""
     entry = CATALOGUE[code]
     return Finding(
-        code=code, severity=entry.severity, where=where, message=message, figure=figure, limit=limit, unit=unit,
-        source=entry.source, repair=repair,
+        code=code, severity=entry.severity, pointer=pointer, message=message, figure=figure, limit=limit, unit=unit,
+        source=entry.source, remedy=remedy,
     )  # fmt: skip

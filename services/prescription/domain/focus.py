@@ -45,7 +45,7 @@ def _findings(prescription: Prescription, indices: Sequence[float], axis: Spot) 
     if inches is not None:
         yield found(
             "units-mistaken", inches.pointer, inches.sentence, figure=str(inches.was), limit=str(inches.becomes),
-            repair=f"read the file as {inches.becomes} instead of {inches.was}",
+            remedy=f"read the file as {inches.becomes} instead of {inches.was}",
         )  # fmt: skip
     fault = does_not_focus(prescription, indices, axis=axis)
     if fault is None:
@@ -60,7 +60,7 @@ def _findings(prescription: Prescription, indices: Sequence[float], axis: Spot) 
     others = f" Nearly as well: {'; or '.join(slip.others)}." if slip.others else ""
     yield found(
         "focus-missing", slip.pointer, slip.sentence + others, figure=fault.spot_mm, limit=_finite(fault.limit_mm), unit="mm",
-        repair=f"{slip.becomes:g} instead of {slip.was:g}"
+        remedy=f"{slip.becomes:g} instead of {slip.was:g}"
         if isinstance(slip.was, float) and isinstance(slip.becomes, float)
         else f"{slip.becomes} instead of {slip.was}",
     )  # fmt: skip

@@ -63,7 +63,7 @@ def material_of(*, glass: str | IndexGlass, where: str, rates: Rates) -> Materia
     if isinstance(glass, IndexGlass):
         said = found(
             "glass-by-index", where, f"A glass of nd {glass.nd:g}, vd {glass.vd:g} is checked, but not priced.",
-            figure=f"nd {glass.nd:g}, vd {glass.vd:g}", limit="a glass of the rates", repair="name a catalogue glass to have it priced",
+            figure=f"nd {glass.nd:g}, vd {glass.vd:g}", limit="a glass of the rates", remedy="name a catalogue glass to have it priced",
         )  # fmt: skip
         return Material(None, glass.nd, glass.vd, (said,))
     if radioactive_in(glass) is not None:
@@ -84,7 +84,7 @@ def _unknown(glass: str, where: str, fault: GlassNotFound, rates: Rates) -> Mate
         f"{str(fault)[0].upper()}{str(fault)[1:]}."[:2000].replace("?.", "?"),
         figure=glass,
         limit=names or f"one of the {len(rates.glasses)} glasses of the rates",
-        repair=f"write {names}" if names else "a name of the table glasses, or nd and vd",
+        remedy=f"write {names}" if names else "a name of the table glasses, or nd and vd",
     )
     coded = CODE.fullmatch(glass.strip())
     if coded is not None:
@@ -143,7 +143,7 @@ def _lead(row: GlassRow, where: str, rates: Rates) -> Finding:
         )
     return found(
         "glass-lead", where, f"{row.name} contains lead{dense}: work wet, collect its slurry separately, and check what rules hold now.",
-        figure=row.name, limit="lead-free glass", repair=repair,
+        figure=row.name, limit="lead-free glass", remedy=repair,
     )  # fmt: skip
 
 
@@ -163,7 +163,7 @@ def radioactive_findings(prescription: Prescription) -> Iterator[Finding]:
                 "glass-radioactive", where,
                 f"{named} is named here. Radioactive glass or coating is not shaped, ground, polished or re-worked on the "
                 "ground of a quote: local law and a licensed practice decide.",
-                figure=named, limit="none", repair="take a modern glass without it, or ask a licensed practice",
+                figure=named, limit="none", remedy="take a modern glass without it, or ask a licensed practice",
             )  # fmt: skip
 
 
@@ -188,7 +188,7 @@ def indices_at(*, prescription: Prescription, materials: list[Material]) -> Indi
             limit = f"{fault.shortest_nm:g} to {fault.longest_nm:g} nm"
             said = found(
                 "wavelength-outside-glass", f"/elements/{i}/glass", f"{fault} The figures are for the d line.",
-                figure=wavelength_nm, limit=limit, unit="nm", repair=f"a wavelength from {limit}, or a glass with a dispersion formula",
+                figure=wavelength_nm, limit=limit, unit="nm", remedy=f"a wavelength from {limit}, or a glass with a dispersion formula",
             )  # fmt: skip
             findings.append(said)
             continue

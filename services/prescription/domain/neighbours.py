@@ -133,7 +133,7 @@ def _collision(prescription: Prescription, bodies: Sequence[Body], i: int, axial
     said = found(
         "neighbours-collide", f"/spaces/{i}/gap_mm",
         f"{first.name} and {second.name} run {-least:.3f} mm into each other at a height of {height:.4g} mm.",
-        figure=least, limit=0.0, unit="mm", repair=f"a gap of at least {wanted:g} mm, or smaller diameters",
+        figure=least, limit=0.0, unit="mm", remedy=f"a gap of at least {wanted:g} mm, or smaller diameters",
     )  # fmt: skip
     return (said,)
 
@@ -146,5 +146,5 @@ def _thin(prescription: Prescription, i: int, ring: Spacer | None) -> Iterator[F
     yield found(
         "spacer-thin", f"/spaces/{i}/gap_mm",
         f"The spacer between {first.name} and {second.name} is {length:.3f} mm long; below {THIN_SPACER_MM:g} mm it is foil or shim, or the glasses touch.",
-        figure=length, limit=THIN_SPACER_MM, unit="mm", repair=f"a gap longer by {THIN_SPACER_MM - length:.3f} mm, where the design allows",
+        figure=length, limit=THIN_SPACER_MM, unit="mm", remedy=f"a gap longer by {THIN_SPACER_MM - length:.3f} mm, where the design allows",
     )  # fmt: skip

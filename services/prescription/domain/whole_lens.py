@@ -138,7 +138,7 @@ def _pupil_disagrees(prescription: Prescription, entrance: Pupil | None) -> Iter
         yield found(
             "pupil-disagrees", "/entrance_pupil_diameter_mm",
             f"The entrance pupil is stated as {stated:g} mm, but the stop shows as {entrance.diameter_mm:.4g} mm.",
-            figure=stated, limit=entrance.diameter_mm, unit="mm", repair=f"an entrance pupil of {entrance.diameter_mm:.4g} mm, or another stop",
+            figure=stated, limit=entrance.diameter_mm, unit="mm", remedy=f"an entrance pupil of {entrance.diameter_mm:.4g} mm, or another stop",
         )  # fmt: skip
 
 
@@ -155,5 +155,5 @@ def _stop_in_glass(prescription: Prescription) -> Iterator[Finding]:
         "stop-in-glass", "/stop/distance_mm",
         f"The stop lies {stop.distance_mm:g} mm behind {prescription.elements[stop.after_element - 1].name}, where there is no air.",
         figure=stop.distance_mm, limit="0 or more" if last else f"0 to {limit:g} mm", unit="mm",
-        repair="a distance within the air behind the element",
+        remedy="a distance within the air behind the element",
     )  # fmt: skip

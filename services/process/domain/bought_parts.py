@@ -53,13 +53,13 @@ def too_large_to_buy(wanted: Sequence[Wanted], rates: Rates) -> Iterator[Finding
             yield Finding(
                 code="no_part_so_large",
                 severity="stop",
-                where=one.where,
+                pointer=one.where,
                 message=f"The lens needs a {name} for {one.diameter_mm:g} mm; the largest to be bought is for {largest:g} mm.",
                 figure=one.diameter_mm,
                 limit=largest,
                 unit="mm",
                 source="rate table hardware",
-                repair=f"at most {largest:g} mm, or a row for a larger one in hardware",
+                remedy=f"at most {largest:g} mm, or a row for a larger one in hardware",
             )
 
 

@@ -33,14 +33,14 @@ def _tolerances(work: ElementWork, rates: Rates) -> Iterator[Finding]:
             yield Finding(
                 code="beyond_capability",
                 severity="stop",
-                where=demand.where,
+                pointer=demand.where,
                 message=f"{work.name} asks for a {demand.attribute.replace('_', ' ')} of {demand.figure:g} {row.unit}; "
                 f"this shop holds {row.capability:g}.",
                 figure=demand.figure,
                 limit=row.capability,
                 unit=row.unit,
                 source=f"rate table tolerance_classes, row {row.name}",
-                repair=f"{row.capability:g} {row.unit} or looser",
+                remedy=f"{row.capability:g} {row.unit} or looser",
             )
 
 
@@ -52,14 +52,14 @@ def _machines(work: ElementWork, rates: Rates) -> Iterator[Finding]:
         yield Finding(
             code="too_large_for_machines",
             severity="stop",
-            where=f"{work.where}/diameter_mm",
+            pointer=f"{work.where}/diameter_mm",
             message=f"The blank of {work.name} is {work.blank.diameter_mm:g} mm wide; {narrowest.replace('_', ' ')} takes "
             f"{limits[narrowest]:g} mm.",
             figure=work.blank.diameter_mm,
             limit=limits[narrowest],
             unit="mm",
             source="rate table work_centres",
-            repair="a smaller element, or a larger machine in work_centres",
+            remedy="a smaller element, or a larger machine in work_centres",
         )
 
 
@@ -72,11 +72,11 @@ def _seats(work: ElementWork, rates: Rates) -> Iterator[Finding]:
             yield Finding(
                 code="no_seat",
                 severity="stop",
-                where=f"{face.where}/coating",
+                pointer=f"{face.where}/coating",
                 message=f"{work.name} is too wide for the calottes of {coating.name}.",
                 figure=work.diameter_mm,
                 limit=coating.calotte_diameter_mm - coating.seat_rim_mm,
                 unit="mm",
                 source=f"rate table coatings, row {coating.name}",
-                repair="a smaller element, or no coating",
+                remedy="a smaller element, or no coating",
             )

@@ -28,13 +28,13 @@ def unmeetable_coatings(work: ElementWork, rates: Rates) -> Iterator[Finding]:
             yield Finding(
                 code="reflectance_unmeetable",
                 severity="stop",
-                where=f"{face.where}/coating",
+                pointer=f"{face.where}/coating",
                 message=f"The {face.face} of {work.name} asks for {face.coating_demand}; the best that the rates reach on "
                 f"{work.glass.name} is {_percent(best.worst)}, with {chosen.row.name}, worst at {best.worst_at_nm:g} nm.",
                 figure=best.worst,
                 limit=face.coating_demand.reflectance_max_share,
                 source=f"rate table coatings, row {chosen.row.name}",
-                repair=f"{_percent(best.worst, up=True)} or more, a narrower band, or a stack for {work.glass.name} in coatings",
+                remedy=f"{_percent(best.worst, up=True)} or more, a narrower band, or a stack for {work.glass.name} in coatings",
             )
 
 
@@ -61,7 +61,7 @@ def _chosen(
     yield Finding(
         code="coating_chosen",
         severity="note",
-        where=where,
+        pointer=where,
         message=f"The {face.face} of {work.name} gets {coating} for {demand}: on {work.glass.name} it leaves {_percent(left.worst)} at "
         f"the worst and {_percent(left.mean)} in the mean.",
         figure=left.worst,
@@ -72,12 +72,12 @@ def _chosen(
         yield Finding(
             code="coating_not_needed",
             severity="care",
-            where=where,
+            pointer=where,
             message=f"Uncoated {work.glass.name} reflects {_percent(bare.worst)} at the worst, which is what the {face.face} of {work.name} asks for.",
             figure=bare.worst,
             limit=demand.reflectance_max_share,
             source="the dispersion of the glass",
-            repair="null, and no coating is paid for",
+            remedy="null, and no coating is paid for",
         )
 
 
@@ -91,25 +91,25 @@ def _named(work: ElementWork, face: FaceWork, coating: str, glass: Dispersion, r
         yield Finding(
             code="coating_not_evaluated",
             severity="care",
-            where=where,
+            pointer=where,
             message=f"{coating} works {asked}; the index of {work.glass.name} is known from {shortest:g} to {longest:g} nm only.",
             figure=f"{asked.from_nm:g} to {asked.to_nm:g}",
             limit=f"{shortest:g} to {longest:g}",
             unit="nm",
             source=source,
-            repair="a coating for the range of the glass, or a glass for this coating",
+            remedy="a coating for the range of the glass, or a glass for this coating",
         )
     elif row.promised_reflectance is not None and left.worst > row.promised_reflectance:
         yield Finding(
             code="coating_promise_missed",
             severity="care",
-            where=where,
+            pointer=where,
             message=f"On {work.glass.name} {coating} leaves {_percent(left.worst)} at {left.worst_at_nm:g} nm and {_percent(left.mean)} in the "
             f"mean {asked}; its row promises at most {_percent(row.promised_reflectance)}.",
             figure=left.worst,
             limit=row.promised_reflectance,
             source=source,
-            repair="say what reflectance is wanted, and the simplest coating that has it on this glass is taken",
+            remedy="say what reflectance is wanted, and the simplest coating that has it on this glass is taken",
         )
 
 
@@ -118,13 +118,13 @@ def _beyond_the_glass(work: ElementWork, face: FaceWork, demand: CoatingDemand, 
     return Finding(
         code="coating_band_beyond_glass",
         severity="stop",
-        where=f"{face.where}/coating/band_nm",
+        pointer=f"{face.where}/coating/band_nm",
         message=f"The {face.face} of {work.name} asks for {demand}; the index of {work.glass.name} is known from {shortest:g} to {longest:g} nm.",
         figure=f"{demand.band_nm[0]:g} to {demand.band_nm[1]:g}",
         limit=f"{shortest:g} to {longest:g}",
         unit="nm",
         source=f"rate table glasses, row {work.glass.name}",
-        repair=f"a band within {shortest:g} to {longest:g} nm",
+        remedy=f"a band within {shortest:g} to {longest:g} nm",
     )
 
 

@@ -25,7 +25,7 @@ def notes_of(work: ElementWork, rates: Rates) -> Iterator[Finding]:
             yield Finding(
                 code="worked_singly",
                 severity="note",
-                where=face.where,
+                pointer=face.where,
                 message=f"The {face.face} of {work.name} is ground and polished one lens at a time ({block.rule}).",
                 figure=1,
                 unit="lens per block",
@@ -38,7 +38,7 @@ def notes_of(work: ElementWork, rates: Rates) -> Iterator[Finding]:
         yield Finding(
             code="face_order",
             severity="note",
-            where=work.in_order[0].where,
+            pointer=work.in_order[0].where,
             message=f"The {work.order.first} of {work.name} is worked first: {work.order.reason}.",
             figure=work.order.first,
             source="common practice",
@@ -56,13 +56,13 @@ def _softly(work: ElementWork, face: FaceWork, block: Block) -> Finding:
     return Finding(
         code="blocked_softly",
         severity="note",
-        where=face.where,
+        pointer=face.where,
         message=f"{work.name} is {ratio:.3g} times as wide as thick and bends: its {face.face} is blocked softly, {block.lenses} "
         f"to a block, and polished lightly.",
         figure=ratio,
         unit="mm/mm",
         source="rate table polishing; common practice",
-        repair="a thicker element",
+        remedy="a thicker element",
     )
 
 
@@ -78,7 +78,7 @@ def _care(work: ElementWork) -> Iterator[Finding]:
     yield Finding(
         code="glass_care",
         severity="note",
-        where=f"{work.where}/glass",
+        pointer=f"{work.where}/glass",
         message=f"{work.glass.name} of {work.name} asks for care ({', '.join(why)}): {'; '.join(row.name for row in rows)}.",
         figure=", ".join(why),
         source="rate table extra_work",
@@ -89,9 +89,9 @@ def _fitted(work: ElementWork, code: str, what: str, figure: float, properties: 
     return Finding(
         code=code,
         severity="note",
-        where=f"{work.where}/glass",
+        pointer=f"{work.where}/glass",
         message=f"No {what} is published for {work.glass.name}; {figure:.3g} is fitted from its {properties}.",
         figure=figure,
         source=f"rate table glasses, row {work.glass.name}",
-        repair=f"fill in the {what} of {work.glass.name} from the shop's own trials",
+        remedy=f"fill in the {what} of {work.glass.name} from the shop's own trials",
     )

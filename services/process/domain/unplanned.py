@@ -58,5 +58,5 @@ def _laser(work: ElementWork, face: FaceWork, surface: Surface) -> Iterator[Find
 
 def _finding(code: str, where: str, figure: str, message: str, repair: str, *, severity: Severity = "note") -> Finding:
     return Finding(
-        code=code, severity=severity, where=where, message=message, figure=figure, source="common practice", repair=repair
+        code=code, severity=severity, pointer=where, message=message, figure=figure, source="common practice", remedy=repair
     )

@@ -25,7 +25,7 @@ def _too_long(one: Evaluation, plans: Plans) -> Iterator[Finding]:
     yield Finding(
         code="lead-time-too-long",
         severity="stop",
-        where="",
+        pointer="",
         message=(
             f"{one.quantity} pieces take {lead.p90_days} days (the terms allow {limit}): the price and date of this quantity are "
             f"arithmetic, not an offer. The work centre that holds it up most is the {centre}."
@@ -34,7 +34,7 @@ def _too_long(one: Evaluation, plans: Plans) -> Iterator[Finding]:
         limit=limit,
         unit="days",
         source=f"rate table commercial, row {plans.terms.name}",
-        repair=f"ask for fewer, agree on part deliveries, or have more stations at the {centre}",
+        remedy=f"ask for fewer, agree on part deliveries, or have more stations at the {centre}",
     )
 
 
@@ -52,11 +52,11 @@ def _cheaper_at(one: Evaluation, quantities: Sequence[Evaluation], plans: Plans)
     yield Finding(
         code="more-cost-less",
         severity="care",
-        where="",
+        pointer="",
         message=f"{best.quantity} pieces cost {saved} {plans.currency.name} less in total than {one.quantity}: {best.price.total}.",
         figure=float(one.price.total),
         limit=float(best.price.total),
         unit=plans.currency.name,
         source=f"rate table commercial, row {plans.terms.name}",
-        repair=f"ask for {best.quantity}",
+        remedy=f"ask for {best.quantity}",
     )

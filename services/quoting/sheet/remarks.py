@@ -72,7 +72,7 @@ def _assumed(body: QuoteBody) -> Iterator[str]:
     taken: dict[str, list[str]] = {}
     for one in body.check.findings:
         if one.code == DEFAULTED:
-            place, _, rest = in_words(one.where, drawn).partition(" ")
+            place, _, rest = in_words(one.pointer, drawn).partition(" ")
             taken.setdefault(place, []).append(f"{rest} {_default(one)}")
     alike: dict[tuple[str, ...], list[str]] = {}
     for place, rests in taken.items():
@@ -168,16 +168,16 @@ def _to_look_at(body: QuoteBody) -> Iterator[str]:
     chosen += [one for one in body.findings if one.severity == "care" and one.code in OF_LATER_STAGES | IN_OTHER_WORDS.keys()]
     for one in chosen:
         said = IN_OTHER_WORDS[one.code](one) if one.code in IN_OTHER_WORDS else one.message
-        repair = f" What would do: {_sentence(one.repair)}" if one.repair and one.code not in SHOPS_REPAIR else ""
-        yield f"{_capital(in_words(one.where, body.prescription))}: {_sentence(said)}{repair}"
+        repair = f" What would do: {_sentence(one.remedy)}" if one.remedy and one.code not in SHOPS_REPAIR else ""
+        yield f"{_capital(in_words(one.pointer, body.prescription))}: {_sentence(said)}{repair}"
 
 
 def _handling(body: QuoteBody) -> Iterator[str]:
     places: dict[tuple[str, str, str], list[str]] = {}
     for one in body.check.findings:
         if one.code in HANDLING:
-            place = in_words(one.where, body.prescription).partition(" ")[0]
-            instead = f" {_capital(_sentence(one.repair))}" if one.repair and one.code == LEAD else ""
+            place = in_words(one.pointer, body.prescription).partition(" ")[0]
+            instead = f" {_capital(_sentence(one.remedy))}" if one.remedy and one.code == LEAD else ""
             places.setdefault((_glass_at(place, body), one.code, instead), []).append(place)
     for (glass, code, instead), names in places.items():
         yield f"{glass} ({', '.join(dict.fromkeys(names))}) {HANDLING[code]}{instead}"

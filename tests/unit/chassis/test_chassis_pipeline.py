@@ -124,7 +124,7 @@ def test_a_hop_that_runs_twice_works_out_its_section_once_and_rings_again(box: F
 
 
 def test_a_refusal_goes_straight_to_the_last_station(box: FakeResources) -> None:
-    reason = Finding(code="knife_edge", severity="stop", where="/elements/0", message="The edge is gone.")
+    reason = Finding(code="knife_edge", severity="stop", pointer="/elements/0", message="The edge is gone.")
     go(stage(lambda job, rates: Refusal(stage="prescription", reasons=(reason,))), box)
     assert box.travellers.stamped("Q-2026-000001", 1) == {"job", "refusal"}
     assert [call[0] for call in box.rung] == ["quoting.assemble"]

@@ -64,8 +64,8 @@ def report() -> CheckReport:
         ),
         elements=(_element_check("L1", "N-SK5"),),
         findings=(
-            Finding(code="steep", severity="care", where="/elements/4/back/radius_mm", message="The face is steep.", repair="a flatter face"),
-            Finding(code="default", severity="note", where="/elements/0/front/texture", message="It takes the default."),
+            Finding(code="steep", severity="care", pointer="/elements/4/back/radius_mm", message="The face is steep.", remedy="a flatter face"),
+            Finding(code="default", severity="note", pointer="/elements/0/front/texture", message="It takes the default."),
         ),
     )  # fmt: skip
 

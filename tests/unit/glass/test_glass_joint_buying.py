@@ -102,7 +102,7 @@ def test_what_cannot_be_bought_is_refused_with_the_lens_it_is_of(
     unknown = lens_of("Q-2", [element("L1", glass=IndexGlass(nd=1.6, vd=50.0))], L1=3)
     found = buy_together(lenses=[lens_of("Q-1", [element("L1")], L1=3), unknown], rates=rates)
     assert isinstance(found, Refusal)
-    assert [reason.where for reason in found.reasons] == ["/lenses/1/prescription/elements/0/glass"]
+    assert [reason.pointer for reason in found.reasons] == ["/lenses/1/prescription/elements/0/glass"]
 
 
 def test_blanks_of_no_element_and_reports_of_another_lens_are_named(

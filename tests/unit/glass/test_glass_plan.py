@@ -85,7 +85,7 @@ def test_glass_given_by_index_alone_is_checked_but_not_priced(element: Makes, ch
     found = plan_blanks(job=job_of(elements), check=check_of(elements), rates=rates)
     assert isinstance(found, Refusal)
     (reason,) = found.reasons
-    assert reason.where == "/elements/1/glass"
+    assert reason.pointer == "/elements/1/glass"
     assert "checked, but cannot be priced" in reason.message
     assert "nd 1.6" in str(reason.figure)
 
@@ -112,7 +112,7 @@ def test_a_blank_thicker_than_every_slab_is_refused_with_the_thickness(
     elements = [element("L1", glass="LASF35", centre_thickness_mm=35.0)]
     found = plan_blanks(job=job_of(elements), check=check_of(elements), rates=rates)
     assert isinstance(found, Refusal)
-    assert found.reasons[0].where.endswith("centre_thickness_mm")
+    assert found.reasons[0].pointer.endswith("centre_thickness_mm")
     assert (found.reasons[0].figure, found.reasons[0].limit) == (36.0, 28.0)
 
 

@@ -30,13 +30,13 @@ def test_a_demand_on_a_cemented_face_is_told_in_words(report: Report) -> None:
         lambda lens: lens["elements"][1]["front"].update(radius_mm=-60.0, coating=DEMAND),
     )
     (care,) = [one for one in found.findings if one.code == "cement-coated"]
-    assert care.where == "/elements/1/front/coating"
+    assert care.pointer == "/elements/1/front/coating"
     assert care.figure == "R <= 0.5 % 450 to 650 nm, 10 deg"
 
 
 def test_a_named_coating_is_held_against_the_wavelength_of_the_lens_too(report: Report) -> None:
     found = report(front("ar-single"), lambda lens: lens.update(wavelength_nm=1064.0))
-    (care,) = [one for one in found.findings if (one.code, one.where) == ("coating-off-wavelength", "/elements/0/front/coating")]
+    (care,) = [one for one in found.findings if (one.code, one.pointer) == ("coating-off-wavelength", "/elements/0/front/coating")]
     assert (care.figure, care.limit) == (1064.0, "450 to 650 nm")
 
 

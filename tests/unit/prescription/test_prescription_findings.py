@@ -105,7 +105,7 @@ CASES: list[tuple[str, str, tuple[Change, ...]]] = [
 
 @pytest.mark.parametrize(("code", "where", "changes"), CASES, ids=[f"{case[0]} {case[1]}" for case in CASES])
 def test_the_lens_that_deserves_it_gets_the_finding(report: Report, code: str, where: str, changes: tuple[Change, ...]) -> None:
-    found = [one for one in report(*changes).findings if (one.code, one.where) == (code, where)]
+    found = [one for one in report(*changes).findings if (one.code, one.pointer) == (code, where)]
     assert len(found) == 1
     assert found[0].severity == CATALOGUE[code].severity
     assert found[0].source == CATALOGUE[code].source

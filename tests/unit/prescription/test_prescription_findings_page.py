@@ -86,8 +86,8 @@ def test_the_page_is_the_catalogue_gravest_first() -> None:
 def test_every_kind_says_what_it_means_and_where_it_comes_from(kind: FindingKind) -> None:
     assert kind.meaning.endswith(".")
     assert kind.source
-    made = found(kind.code, "/title", "said.", figure=1.0, limit=2.0, unit="mm", repair="mend it")
-    assert (made.severity, made.source, made.repair) == (kind.severity, kind.source, "mend it")
+    made = found(kind.code, "/title", "said.", figure=1.0, limit=2.0, unit="mm", remedy="mend it")
+    assert (made.severity, made.source, made.remedy) == (kind.severity, kind.source, "mend it")
 
 
 def test_the_route_lists_them_as_json() -> None:

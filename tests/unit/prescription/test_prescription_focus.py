@@ -46,16 +46,16 @@ def test_a_good_triplet_focuses_and_its_spot_is_in_the_report(triplet: dict[str,
 def test_a_flipped_sign_is_named_with_the_radius_it_should_be(triplet: dict[str, Any], checked: Checked) -> None:
     triplet["elements"][1]["back"]["radius_mm"] *= -1
     (found,) = of_focus(checked(triplet))
-    assert found.where == "/elements/1/back/radius_mm"
-    assert found.repair == "36.4 instead of -36.4"
+    assert found.pointer == "/elements/1/back/radius_mm"
+    assert found.remedy == "36.4 instead of -36.4"
     assert found.figure is not None
 
 
 def test_a_slipped_decimal_is_named_with_the_radius_it_should_be(triplet: dict[str, Any], checked: Checked) -> None:
     triplet["elements"][2]["back"]["radius_mm"] = -370.5
     (found,) = of_focus(checked(triplet))
-    assert found.where == "/elements/2/back/radius_mm"
-    assert found.repair == "-37.05 instead of -370.5"
+    assert found.pointer == "/elements/2/back/radius_mm"
+    assert found.remedy == "-37.05 instead of -370.5"
 
 
 def test_a_file_in_inches_is_told_by_the_barrel_it_rattles_in(triplet: dict[str, Any], checked: Checked) -> None:
@@ -72,7 +72,7 @@ def test_a_file_in_inches_is_told_by_the_barrel_it_rattles_in(triplet: dict[str,
         triplet["stop"][key] /= 25.4
     (found,) = of_focus(checked(triplet))
     assert found.code == "units-mistaken"
-    assert found.repair == "read the file as inch instead of mm"
+    assert found.remedy == "read the file as inch instead of mm"
 
 
 def test_a_lens_that_no_single_change_mends_says_so(triplet: dict[str, Any], checked: Checked) -> None:
@@ -81,4 +81,4 @@ def test_a_lens_that_no_single_change_mends_says_so(triplet: dict[str, Any], che
     (found,) = of_focus(checked(triplet))
     assert found.code == "focus-missing"
     assert "No single change" in found.message
-    assert found.repair is None
+    assert found.remedy is None

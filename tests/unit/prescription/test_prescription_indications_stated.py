@@ -202,7 +202,7 @@ def test_rms_alone_is_planned_for_and_a_note_says_by_which_rule() -> None:
     assert demand.front.irregularity_fringes == pytest.approx(0.25)
     assert demand.front.defaulted == ()
     (note,) = findings
-    assert (note.code, note.severity, note.where) == ("form-from-rms", "note", "/elements/0/front/form")
+    assert (note.code, note.severity, note.pointer) == ("form-from-rms", "note", "/elements/0/front/form")
     assert note.figure == pytest.approx(0.25)
     assert "5 times its RMSi" in note.message
 
@@ -227,7 +227,7 @@ def test_a_total_rms_bounds_the_power_too() -> None:
 )
 def test_an_indication_that_cannot_be_read_is_a_stop_at_its_place(field: str, text: str, where: str) -> None:
     _, findings = of_element(**{field: text})
-    assert [(one.code, one.severity, one.where) for one in findings] == [("indication-unreadable", "stop", where)]
+    assert [(one.code, one.severity, one.pointer) for one in findings] == [("indication-unreadable", "stop", where)]
 
 
 def test_indications_of_the_whole_lens_are_read_too() -> None:
@@ -236,7 +236,7 @@ def test_indications_of_the_whole_lens_are_read_too() -> None:
     lens = Prescription.model_validate(
         {"title": "a lens", "elements": [element], "transmitted_wavefront": "13/?", "assembly_imperfections": "15/3x0.16"}
     )
-    assert [(one.code, one.where) for one in lens_indications(lens)] == [("indication-unreadable", "/transmitted_wavefront")]
+    assert [(one.code, one.pointer) for one in lens_indications(lens)] == [("indication-unreadable", "/transmitted_wavefront")]
 
 
 def test_what_is_asked_of_the_glass_is_stated_or_the_default_of_its_size() -> None:

@@ -86,7 +86,7 @@ def test_a_near_name_is_asked_back_for(rates: Rates, reference: str, meant: str)
     assert meant in caught.value.candidates
     assert len(caught.value.candidates) <= 3
     unknown = said(rates, reference)["glass-unknown"]
-    assert meant in str(unknown.repair)
+    assert meant in str(unknown.remedy)
 
 
 @settings(max_examples=60, deadline=None)
@@ -154,7 +154,7 @@ def test_lead_is_told_with_the_nearest_glass_without_it(rates: Rates) -> None:
     other = lead_free(row=rates.glass("SF6"), rates=rates)
     assert other is not None
     assert not other.row.lead
-    assert other.row.name in str(said(rates, "SF6")["glass-lead"].repair)
+    assert other.row.name in str(said(rates, "SF6")["glass-lead"].remedy)
     assert "5.18 g/cm3" in said(rates, "SF6")["glass-lead"].message
 
 
@@ -196,7 +196,7 @@ def test_a_thoriated_glass_or_coating_is_a_stop_that_defers_to_local_law(report:
         ("/title", lambda lens: lens.update(title="re-work of a thorium lens")),
     ):
         found = next(one for one in report(change).findings if one.code == "glass-radioactive")
-        assert (found.severity, found.where) == ("stop", place)
+        assert (found.severity, found.pointer) == ("stop", place)
         assert "local law" in found.message
         assert "10 CFR 40.13" in found.source
 

@@ -113,7 +113,7 @@ def test_a_demand_is_planned_as_the_coating_that_is_taken_and_a_note_says_so(
 ) -> None:
     plan = planned(lens(piece(coatings=(demand(0.005, 450, 650), None))), rates)
     (note,) = of_code(plan.findings, "coating_chosen")
-    assert (note.severity, note.where) == ("note", "/elements/0/front/coating")
+    assert (note.severity, note.pointer) == ("note", "/elements/0/front/coating")
     assert "ar-three-crown" in note.message
     assert "N-BK7" in note.message
     assert coats(plan)["front"].shared_run == "coat ar-three-crown"
@@ -124,7 +124,7 @@ def test_a_reflectance_that_nothing_meets_is_refused_with_the_best_there_is(
     lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates
 ) -> None:
     (stop,) = refused(lens(piece(coatings=(None, demand(0.001, 420, 680)))), rates)
-    assert (stop.code, stop.severity, stop.where) == ("reflectance_unmeetable", "stop", "/elements/0/back/coating")
+    assert (stop.code, stop.severity, stop.pointer) == ("reflectance_unmeetable", "stop", "/elements/0/back/coating")
     assert stop.figure == pytest.approx(0.00411, abs=2e-5)
     assert stop.limit == 0.001
     assert stop.source == "rate table coatings, row ar-three-crown"
@@ -140,7 +140,7 @@ def test_a_band_where_the_glass_has_no_index_is_refused_at_the_band(
     lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates
 ) -> None:
     (stop,) = refused(lens(piece(coatings=(demand(0.005, 3000, 5000), None))), rates)
-    assert (stop.code, stop.where) == ("coating_band_beyond_glass", "/elements/0/front/coating/band_nm")
+    assert (stop.code, stop.pointer) == ("coating_band_beyond_glass", "/elements/0/front/coating/band_nm")
 
 
 def test_a_demand_that_bare_glass_meets_is_said_to_need_no_coating(

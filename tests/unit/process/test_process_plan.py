@@ -331,14 +331,14 @@ def test_a_demand_beyond_the_shop_is_refused_with_figure_and_limit(
     rates: Rates,
 ) -> None:
     reason = refusal(lens(piece(**changes)), rates).reasons[0]
-    assert (reason.code, reason.severity, reason.where, reason.figure, reason.limit) == (
+    assert (reason.code, reason.severity, reason.pointer, reason.figure, reason.limit) == (
         "beyond_capability",
         "stop",
         where,
         figure,
         limit,
     )
-    assert reason.repair
+    assert reason.remedy
 
 
 def test_a_lens_too_wide_for_machine_and_calotte_is_refused_for_both(
@@ -352,7 +352,7 @@ def test_a_barrel_larger_than_any_to_be_bought_is_refused(
     lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates
 ) -> None:
     reasons = refusal(lens(piece(), barrel=BARREL.model_copy(update={"outer_diameter_mm": 500.0})), rates).reasons
-    assert [(reason.code, reason.where, reason.figure) for reason in reasons] == [
+    assert [(reason.code, reason.pointer, reason.figure) for reason in reasons] == [
         ("no_part_so_large", "/barrel/outer_diameter_mm", 500.0)
     ]
 

@@ -176,7 +176,7 @@ def test_a_thin_element_is_polished_lightly_and_the_plan_says_why(
     assert float(polish["pressure"].value) == pytest.approx(0.6 * float(polish["usual pressure"].value))
     assert one(soft.routes[0], "polish").batch_min > one(usual.routes[0], "polish").batch_min
     notes = [note for note in soft.findings if note.code == "blocked_softly"]
-    assert [note.where for note in notes] == ["/elements/0/front", "/elements/0/back"]
+    assert [note.pointer for note in notes] == ["/elements/0/front", "/elements/0/back"]
     assert notes[0].figure == pytest.approx(12)
     assert "blocked softly" in str(figures(one(soft.routes[0], "block"))["batch_size"].formula)
 
@@ -343,7 +343,7 @@ def test_a_texture_is_relaxed_like_any_tolerance_and_refused_beyond_the_shop(
     asked = drawn(made, texture="Rq 0.1 nm", check={"roughness_nm": 0.1})
     refused = plan_operations(job=asked.job, check=asked.check, blanks=asked.blanks, rates=rates)
     assert isinstance(refused, Refusal)
-    assert [(reason.code, reason.where, reason.limit) for reason in refused.reasons] == [
+    assert [(reason.code, reason.pointer, reason.limit) for reason in refused.reasons] == [
         ("beyond_capability", "/elements/0/front/texture", 0.3)
     ]
 
@@ -368,7 +368,7 @@ def test_what_no_minute_is_planned_for_is_said(
     rates: Rates,
 ) -> None:
     found = plan(drawn(lens(piece()), lens=lens_fields, **surface), rates).findings
-    assert [note.where for note in found if note.code == code] == [where]
+    assert [note.pointer for note in found if note.code == code] == [where]
     assert code not in {note.code for note in plan(lens(piece()), rates).findings}
 
 

@@ -130,7 +130,7 @@ def blank(element: str) -> Blank:
 
 def sections(**changes: Any) -> dict[str, Any]:
     """The sections of a traveller for two elements in one lens, as `assemble` takes them."""
-    finding = Finding(code="care", severity="care", where="/elements/0", message="Said by the stage.")
+    finding = Finding(code="care", severity="care", pointer="/elements/0", message="Said by the stage.")
     looser = LooserOperation(position=0, batch_size=8, batch_min=20.0, **{"yield": 0.97})
     values: dict[str, Any] = {
         "job": Job(number="Q-1", attempt=1, request=request(), rate_revision=3, quoted_on=date(2026, 11, 2)),

@@ -131,7 +131,10 @@ def test_the_shops_business_is_not_on_the_sheet(body: QuoteBody) -> None:
 
 def test_findings_of_later_stages_are_only_those_a_customer_may_read(body: QuoteBody) -> None:
     secret = Finding(
-        code="store-at-full-price", severity="care", where="/elements/0/glass", message="bought of Hidden & Sons at 66.80 USD a kg"
+        code="store-at-full-price",
+        severity="care",
+        pointer="/elements/0/glass",
+        message="bought of Hidden & Sons at 66.80 USD a kg",
     )
     unknown = secret.model_copy(update={"code": "of_a_later_day"})
     page = sheet_page(head=HEAD, body=body.model_copy(update={"findings": (secret, unknown)}))
