@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from services.shop.minutes import per_minute
 from shared_schemas.rates import Rates
 
 CLASS_OF_THE_ROW = 3
@@ -11,7 +12,7 @@ CLASS_OF_THE_ROW = 3
 def work_per_mm3(*, grindability_hg: int | None, rates: Rates) -> float | None:
     """Cost of grinding away a cubic millimetre [base currency] by curve generating, at the cheapest machine; `None` where no row says.
 
-    Notes: (machine rate + attended share x labour rate) / 60 / removal [mm3/min].
+    Notes: cost of an attended minute over the removal [mm3/min].
     Source: derived.
     """
     wanted = grindability_hg or CLASS_OF_THE_ROW
@@ -21,8 +22,6 @@ def work_per_mm3(*, grindability_hg: int | None, rates: Rates) -> float | None:
         if row.stage == "generate" and row.grindability_hg == wanted and row.removal_mm3_per_min
     ]
     per_min = [
-        float(centre.machine_rate_per_h) / 60 + centre.attended_share * float(centre.labour_rate_per_h) / 60
-        for centre in rates.work_centres
-        if "generate" in centre.operations
+        per_minute(centre).attended(centre.attended_share) for centre in rates.work_centres if "generate" in centre.operations
     ]
     return min(per_min) / max(removals) if removals and per_min else None

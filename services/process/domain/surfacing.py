@@ -17,6 +17,7 @@ from services.process.domain.operation_lines import Line, line, of_same_row
 from services.process.domain.preston import polishing_min
 from services.process.domain.rate_rows import can_take, grinding_row, grit_rows, polishing_for
 from services.process.domain.tolerance_knees import knee_of
+from services.shop.minutes import per_minute
 from shared_schemas.figure import Figure
 from shared_schemas.operations import OperationName
 from shared_schemas.rates import GrindingRow, PolishingRow, Rates
@@ -103,8 +104,8 @@ def _cost_of_one(steps: Iterable[Line]) -> float:
     """What the steps of a full batch cost for each piece in it, machine, people and consumables [base currency]."""
     cost = 0.0
     for one in steps:
-        per_h = float(one.centre.machine_rate_per_h) + one.attended_share * float(one.centre.labour_rate_per_h)
-        cost += (one.batch_min / one.batch_size + one.piece_min) / 60 * per_h + float(one.consumables) / one.batch_size
+        minutes = one.batch_min / one.batch_size + one.piece_min
+        cost += minutes * per_minute(one.centre).attended(one.attended_share) + float(one.consumables) / one.batch_size
     return cost
 
 

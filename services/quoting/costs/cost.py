@@ -11,13 +11,10 @@ from typing import NamedTuple
 from services.quoting.costs.learning import learning_of
 from services.quoting.costs.money import exact
 from services.quoting.costs.shared_runs import SharedRun
+from services.shop.minutes import attended_min, exact_minutes_cost
 from shared_schemas.blanks import MaterialModel, MaterialStep
 from shared_schemas.operations import BoughtPart, Operation, Route
 from shared_schemas.rates import Rates, WorkCentreRow
-
-MILLION = 1_000_000
-MILLIONTHS_PER_HOUR = Decimal(60 * MILLION)
-"""Minutes are counted in whole millionths, so that money times minutes stays in decimals."""
 
 
 class OperationCost(NamedTuple):
@@ -92,11 +89,10 @@ def _operation_cost(part: str, operation: Operation, pieces: int, rates: Rates, 
     else:
         run_min = borne * operation.batch_min + pieces * operation.piece_min
     machine_min = operation.setup_min + run_min
-    attended_min = operation.setup_min + operation.attended_share * run_min
-    minutes = round(machine_min * MILLION) * centre.machine_rate_per_h + round(attended_min * MILLION) * centre.labour_rate_per_h
+    attended = attended_min(setup_min=operation.setup_min, run_min=run_min, attended_share=operation.attended_share)
     consumables = (batches if shared is None else exact(borne, places=9)) * operation.consumables
-    amount = minutes / MILLIONTHS_PER_HOUR + consumables
-    return OperationCost(part, operation, centre, pieces, batches, machine_min, attended_min, amount, borne)
+    amount = exact_minutes_cost(machine_min=machine_min, attended_min=attended, centre=centre) + consumables
+    return OperationCost(part, operation, centre, pieces, batches, machine_min, attended, amount, borne)
 
 
 def run_minutes(operation: Operation, centre: WorkCentreRow, *, pieces: int, batches: float) -> float:

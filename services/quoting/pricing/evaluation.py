@@ -16,7 +16,8 @@ from services.quoting.promise.lead_time import Schedule, Shop, schedule, shop_of
 from services.quoting.risk.draws import Causes, Uncertain, causes_of
 from services.quoting.risk.losses import Losses, losses_of
 from services.quoting.risk.outcomes import outcomes
-from services.quoting.risk.worth import PerMinute, Worth, per_minute, worths_of
+from services.quoting.risk.worth import Worth, worths_of
+from services.shop.minutes import PerMinute, per_minute
 from shared_schemas.blanks import MaterialModel
 from shared_schemas.operations import BoughtPart, Route, Tooling
 from shared_schemas.quote import LeadTime
@@ -45,7 +46,7 @@ class Plans:
     @cached_property
     def per_minute(self) -> dict[str, PerMinute]:
         """What a minute of each work centre costs."""
-        return per_minute(self.rates)
+        return {row.name: per_minute(row) for row in self.rates.work_centres}
 
     @cached_property
     def causes(self) -> dict[str, Causes]:

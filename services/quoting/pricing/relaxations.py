@@ -18,7 +18,7 @@ from services.quoting.pricing.price import unit_price
 from services.quoting.pricing.starts import part_start
 from services.quoting.promise.lead_time import schedule, shared
 from services.quoting.risk.losses import losses_of
-from services.quoting.risk.worth import PerMinute
+from services.shop.minutes import PerMinute, attended_min
 from shared_schemas.operations import Relaxation, Route, ToolingOffer
 from shared_schemas.quote import CombinedSaving, QuotedRelaxation
 
@@ -64,8 +64,8 @@ def rough_cost(
         run_min = batches * operation.batch_min + pieces * operation.piece_min
         if centre.learns or operation.sampled:
             run_min = run_minutes(operation, centre.row, pieces=pieces, batches=batches)
-        amount += (operation.setup_min + run_min) * centre.machine
-        amount += (operation.setup_min + operation.attended_share * run_min) * centre.labour
+        attended = attended_min(setup_min=operation.setup_min, run_min=run_min, attended_share=operation.attended_share)
+        amount += centre.cost(machine_min=operation.setup_min + run_min, attended_min=attended)
         amount += batches * float(operation.consumables)
         hours[operation.work_centre] += (operation.setup_min + run_min) / 60
         reaching *= operation.yield_share * (1 - operation.batch_loss)
@@ -86,9 +86,7 @@ def runs_left(
         run = runs.get(name) if name is not None else None
         if run is not None:
             run_min, centre = run.runs * operation.batch_min, per_minute[operation.work_centre]
-            amount += run_min * (centre.machine + operation.attended_share * centre.labour) + run.runs * float(
-                operation.consumables
-            )
+            amount += run_min * centre.attended(operation.attended_share) + run.runs * float(operation.consumables)
             hours[operation.work_centre] += run_min / 60
     return RoughCost(amount, hours)
 

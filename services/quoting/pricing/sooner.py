@@ -11,6 +11,7 @@ from services.quoting.costs.money import changed, exact
 from services.quoting.pricing.evaluation import Evaluation, Plans
 from services.quoting.pricing.price import NAMES, Markups, markups, sum_of
 from services.quoting.promise.lead_time import Schedule, Shop, schedule
+from services.shop.minutes import per_minute
 from shared_schemas.quote import Expedite, Line, LineKind
 from shared_schemas.rates import StockFormRow
 
@@ -152,10 +153,9 @@ def faster_glass(material: MaterialCost, plans: Plans) -> FasterGlass | None:
 
 def _labour(found: Evaluation) -> Decimal:
     """What the attended minutes of all operations cost, in the base currency."""
-    minutes_cost = sum(
-        cost.attended_min * float(cost.work_centre.labour_rate_per_h) for costs in found.operations.values() for cost in costs
+    return exact(
+        sum(cost.attended_min * per_minute(cost.work_centre).labour for costs in found.operations.values() for cost in costs)
     )
-    return exact(minutes_cost / 60)
 
 
 def _surcharges(found: Evaluation, plans: Plans, labour: Decimal, glass: Sequence[FasterGlass]) -> Surcharges:

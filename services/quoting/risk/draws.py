@@ -21,6 +21,7 @@ from scipy.special import ndtri
 from services.quoting.costs.canonical import canonical_json
 from services.quoting.costs.cost import MaterialCost, OperationCost
 from services.quoting.risk.outcomes import Outcomes
+from services.shop.minutes import per_minute
 from shared_schemas.operations import Operation, OperationName
 from shared_schemas.quote import RiskDriver
 from shared_schemas.traveller import Job
@@ -162,8 +163,7 @@ class Uncertain:
 
 
 def _minutes_cost(cost: OperationCost) -> float:
-    centre = cost.work_centre
-    return (cost.machine_min * float(centre.machine_rate_per_h) + cost.attended_min * float(centre.labour_rate_per_h)) / 60
+    return per_minute(cost.work_centre).cost(machine_min=cost.machine_min, attended_min=cost.attended_min)
 
 
 def draws(uncertain: Uncertain, orders: Orders) -> np.ndarray:

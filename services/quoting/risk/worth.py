@@ -12,9 +12,10 @@ import numpy as np
 from services.quoting.costs.cost import material_costs
 from services.quoting.costs.learning import NOTHING_LEARNED, Learning, learning_of
 from services.quoting.risk.losses import Losses
+from services.shop.minutes import per_minute
 from shared_schemas.blanks import MaterialModel
 from shared_schemas.operations import BoughtPart, Operation, Route
-from shared_schemas.rates import Rates, WorkCentreRow
+from shared_schemas.rates import Rates
 
 CURVE_NUMBERS = np.unique(np.rint(np.geomspace(1, 1_000_000, 60)))
 
@@ -43,28 +44,6 @@ class Step:
         """Cost of one piece more there in a lot of so many started pieces."""
         learned = self.hand * (1 - self.learning.unit(started * self.reach)) if self.hand else 0.0
         return self.each - learned
-
-
-@dataclass(frozen=True)
-class PerMinute:
-    """What a minute of a work centre costs, in the base currency, and its row."""
-
-    machine: float
-    labour: float
-    row: WorkCentreRow
-
-    @property
-    def learns(self) -> bool:
-        """Whether a person's hands get faster there."""
-        return self.row.learning_share < 1
-
-
-def per_minute(rates: Rates) -> dict[str, PerMinute]:
-    """Of every work centre, by name."""
-    return {
-        row.name: PerMinute(float(row.machine_rate_per_h) / 60, float(row.labour_rate_per_h) / 60, row)
-        for row in rates.work_centres
-    }
 
 
 @dataclass(frozen=True)
@@ -153,15 +132,15 @@ def worth_of(operations: Sequence[Operation], *, inputs: float, rates: Rates) ->
     reach = 1.0
     for operation in operations:
         centre = rates.work_centre(operation.work_centre)
-        machine, labour = float(centre.machine_rate_per_h) / 60, float(centre.labour_rate_per_h) / 60
-        busy = machine + operation.attended_share * labour
+        minute = per_minute(centre)
+        busy = minute.attended(operation.attended_share)
         learning = learning_of(operation, centre)
         by_hand = learning is not NOTHING_LEARNED
         steps.append(
             Step(
                 reach=reach,
                 batch_size=operation.batch_size,
-                setup=operation.setup_min * (machine + labour),
+                setup=operation.setup_min * minute.attended(1.0),
                 batch=(0.0 if by_hand else operation.batch_min * busy) + float(operation.consumables),
                 piece=0.0 if by_hand else operation.piece_min * busy,
                 hand=(operation.batch_min + operation.piece_min) * busy if by_hand else 0.0,
