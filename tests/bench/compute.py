@@ -11,16 +11,16 @@ from datetime import date
 from functools import partial
 
 from services.glass.domain.buying import forget_lots
-from services.glass.domain.layout import forget_layouts
 from services.glass.domain.plan import plan_blanks
 from services.prescription.domain.check import check, check_prescription
 from services.prescription.domain.mending import mend
-from services.process.domain.block_layout import forget_layouts as forget_block_layouts
-from services.process.domain.block_layout import layout_of
 from services.process.domain.element_plan import forget_elements
 from services.process.domain.plan import plan_operations
 from services.quoting.pricing.quote import assemble
 from services.rates.domain.seed import seed_rates
+from services.shop.layout.discs_in_plate import forget_plates
+from services.shop.layout.lenses_on_block import forget_layouts as forget_block_layouts
+from services.shop.layout.lenses_on_block import layout_of
 from shared_schemas.prescription import Prescription
 from shared_schemas.quote import QuoteRequest
 from shared_schemas.traveller import Job, Refusal
@@ -105,7 +105,7 @@ def glass_rows(unit: float) -> list[Row]:
         return work
 
     measured = {
-        "plan blanks of 14 elements, nothing known": medians(forgetting(forget_layouts, forget_lots)),
+        "plan blanks of 14 elements, nothing known": medians(forgetting(forget_plates, forget_lots)),
         "plan blanks of 14 elements, layouts known": medians(forgetting(forget_lots)),
         "plan blanks of 14 elements, layouts and lots known": medians(plan),
     }

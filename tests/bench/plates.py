@@ -7,8 +7,9 @@ from collections.abc import Callable
 from functools import partial
 from itertools import count
 
-from services.glass.domain.layout import best_layout, forget_layouts
+from services.glass.domain.layout import best_layout
 from services.glass.domain.mixed_layout import Plate, Wanted, mixed_layout
+from services.shop.layout.discs_in_plate import forget_plates
 
 LAID = (50, 500, 5000)
 """Discs in the plates whose growth in time is shown."""
@@ -30,12 +31,12 @@ def plates_to_lay() -> dict[str, Callable[[], object]]:
 
 def _laid(length: float, width: float, diameter: float, *, new: bool = True) -> None:
     if new:
-        forget_layouts()
+        forget_plates()
     best_layout(length_mm=length, width_mm=width, diameter_mm=diameter, gap_mm=3.8, edge_margin_mm=1.0)
 
 
 def _shared(turns: count[int]) -> None:
     """A diameter a hair larger every time, so that the plate is new."""
-    forget_layouts()
+    forget_plates()
     small = Wanted("L2", 20.0 + next(turns) * 1e-4, 3.0, 60)
     mixed_layout(plate=Plate(156.0, 156.0, 1.0), wanted=[Wanted("L1", 54.0, 3.8, 5), small])

@@ -11,8 +11,8 @@ from itertools import combinations
 
 import pytest
 
-from services.glass.domain.packing_regions import Oblong, Region, Round
-from services.glass.domain.packing_search import find_places
+from services.shop.layout.regions import Oblong, Region, Round
+from services.shop.layout.search import find_places
 
 RADIUS_OF_CIRCLE = (
     1, 2, 2.154701, 2.414214, 2.701302, 3, 3, 3.304765, 3.613126, 3.813026,

@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from services.glass.domain.packing import HEXAGONAL_LIMIT, PATTERNS, RowPattern, best_rows, disc_count
+from services.shop.layout.rows import HEXAGONAL_LIMIT, PATTERNS, RowPattern, best_rows, disc_count
 
 # Discs in a plate: length, width, diameter, gap; square, hexagonal along length, along width. Computed independently.
 ROWS = [

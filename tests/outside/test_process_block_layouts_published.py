@@ -6,16 +6,16 @@ import math
 
 import pytest
 
-from services.process.domain.block_improving import Ground, least_distance, scattered, spread
-from services.process.domain.block_layout import layout_of
-from services.process.domain.blocks import (
+from services.process.domain.face_blocks import clearance_diameter_mm
+from services.shop.layout.lenses_on_block import (
     BEST_FLAT,
-    clearance_diameter_mm,
     flat_block_formula,
-    lenses_in_rings,
+    layout_of,
     lenses_on_flat_block,
     spherical_block_formula,
 )
+from services.shop.layout.pushing import Ground, least_distance, scattered, spread
+from services.shop.layout.rings_on_sphere import Cap, lenses_of, spaced_rings
 
 # Largest least angle of N points on a sphere (the Tammes problem). H. Cohn, Table of spherical codes, https://cohn.mit.edu/?p=232, and
 # OEIS A340918, A383859, A383860: cosines of N = 7 to 10 and angles of 10 and 14. N = 17 to 19 and 21 to 23: N. J. A. Sloane's tables of
@@ -29,6 +29,13 @@ TAMMES_DEG = {
 
 SPHERE = Ground(1.0, -1.0, 0.0)
 WITHIN = 0.002
+
+
+def lenses_in_rings(*, radius_ratio: float, half_angle_deg: float) -> int:
+    """Lenses in fixed rings on a sphere."""
+    lens = math.asin(1 / (2 * radius_ratio))
+    edge = min(math.radians(half_angle_deg), math.pi / 2 + lens) - lens
+    return lenses_of(spaced_rings(Cap(lens, edge)))
 
 
 def least_angle_deg(count: int, seed: int) -> float:

@@ -6,14 +6,9 @@ import math
 
 import pytest
 
-from services.process.domain.blocks import (
-    BEST_FLAT,
-    clearance_diameter_mm,
-    flat_block_formula,
-    lenses_in_rings,
-    lenses_on_flat_block,
-    spherical_block_formula,
-)
+from services.process.domain.face_blocks import clearance_diameter_mm
+from services.shop.layout.lenses_on_block import BEST_FLAT, flat_block_formula, lenses_on_flat_block, spherical_block_formula
+from services.shop.layout.rings_on_sphere import Cap, lenses_of, spaced_rings
 
 # Best-known packings of N equal circles in a circle: https://en.wikipedia.org/wiki/Circle_packing_in_a_circle
 PUBLISHED = {
@@ -22,6 +17,13 @@ PUBLISHED = {
     12: 4.029602, 13: 2 + math.sqrt(5), 14: 4.328429, 15: 4.521357, 16: 4.615426, 17: 4.792034,
     18: 1 + math.sqrt(2) + math.sqrt(6), 19: 1 + math.sqrt(2) + math.sqrt(6), 20: 5.122321,
 }  # fmt: skip
+
+
+def lenses_in_rings(*, radius_ratio: float, half_angle_deg: float) -> int:
+    """Lenses in fixed rings on a sphere."""
+    lens = math.asin(1 / (2 * radius_ratio))
+    edge = min(math.radians(half_angle_deg), math.pi / 2 + lens) - lens
+    return lenses_of(spaced_rings(Cap(lens, edge)))
 
 
 @pytest.mark.parametrize(("count", "ratio"), PUBLISHED.items())

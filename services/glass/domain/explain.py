@@ -6,8 +6,8 @@ from collections.abc import Mapping, Sequence
 
 from services.glass.domain.buying import Crossover, Group, GroupLot
 from services.glass.domain.options import BlankOption, depth_mm
-from services.glass.domain.packing import HEXAGONAL_LIMIT
 from services.glass.domain.purchase import Purchase
+from services.shop.layout.rows import HEXAGONAL_LIMIT
 from shared_schemas.blanks import Blank, MaterialModel, MaterialStep, PurchaseLine
 from shared_schemas.check import ElementCheck
 from shared_schemas.figure import Figure

@@ -16,11 +16,11 @@ from services.glass.domain.buying import PLATE_FORMS, owned_once, without_store
 from services.glass.domain.explain import density_of
 from services.glass.domain.lots import cheapest_lots, lot_for
 from services.glass.domain.options import BlankOption
-from services.glass.domain.packing import HAIR_MM
 from services.glass.domain.purchase import Lot
 from services.glass.domain.sharing import Partition, shared_offer
 from services.glass.domain.ways import Fitted, ways_of
 from services.glass.errors import BlanksForNoElement, CheckOfAnotherLens
+from services.shop.layout.rows import HAIR_MM
 from shared_schemas.blanks import BuyingFor, JointPurchase, JointPurchases, PurchaseLine
 from shared_schemas.by_hand import LensToBuyFor
 from shared_schemas.check import Finding

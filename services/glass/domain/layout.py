@@ -8,22 +8,16 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from functools import lru_cache
 from typing import Literal
 
-from services.glass.domain.packing import HAIR_MM, Centre, RowPattern, best_rows, disc_centres
-from services.glass.domain.packing_regions import Oblong, Region
-from services.glass.domain.packing_search import QUICK, Effort, find_places, oler_surplus
-from services.glass.domain.row_families import best_family
 from services.glass.errors import SizeImpossible
+from services.shop.layout.discs_in_plate import PlatePattern, discs_in_plate
+from services.shop.layout.rows import HAIR_MM, Centre
 
-Pattern = RowPattern | Literal["rows_along_length", "rows_along_width", "searched", "mixed", "round", "single"]
+Pattern = PlatePattern | Literal["mixed", "round", "single"]
 
-SEARCH_UP_TO = 30
-"""Discs in a plate up to which one more is searched for; beyond, rows leave little and a search takes long."""
 KEY_MM = 1e-6
 """To what a size is rounded, to the safe side, before a layout is looked up among those known [mm]."""
-KNOWN_LAYOUTS = 4096
 
 
 @dataclass(frozen=True)
@@ -77,9 +71,7 @@ def best_layout(
     Notes: deterministic. Layouts are remembered by plate, disc and gap, rounded to the safe side by 1e-6 mm. Without `search`
     rows of every kind are all that is tried.
     """
-    pattern, centres = _known_places(
-        *room_of(length_mm, width_mm, diameter_mm, gap_mm, edge_margin_mm), rounded_up_mm(max(diameter_mm + gap_mm, KEY_MM)), search
-    )
+    pattern, centres = _places(length_mm, width_mm, diameter_mm, gap_mm, edge_margin_mm, search=search)
     off = edge_margin_mm + diameter_mm / 2
     discs = tuple(Disc(off + centre.x_mm, off + centre.y_mm, diameter_mm, gap_mm, owner) for centre in centres)
     return Layout(length_mm, width_mm, edge_margin_mm, pattern, discs)
@@ -89,70 +81,16 @@ def disc_capacity(
     *, length_mm: float, width_mm: float, diameter_mm: float, gap_mm: float, edge_margin_mm: float = 0.0
 ) -> tuple[int, Pattern]:
     """How many discs `best_layout` gives, and how they lie, without building it. Raises like it."""
-    room = room_of(length_mm, width_mm, diameter_mm, gap_mm, edge_margin_mm)
-    pattern, centres = _known_places(*room, rounded_up_mm(max(diameter_mm + gap_mm, KEY_MM)), True)
+    pattern, centres = _places(length_mm, width_mm, diameter_mm, gap_mm, edge_margin_mm)
     return len(centres), pattern
 
 
-def forget_layouts() -> None:
-    """Forget every layout known, as when the process started."""
-    _known_places.cache_clear()
-
-
-def known_layouts() -> int:
-    """How many layouts are remembered."""
-    return _known_places.cache_info().currsize
-
-
-def searched_places(
-    *, least: int, room_length_mm: float, room_width_mm: float, pitch_mm: float, effort: Effort = QUICK
-) -> tuple[Centre, ...]:
-    """Centres of at least so many discs, and of one more as long as the search finds it; empty where it does not find the first."""
-    long, short = max(room_length_mm, room_width_mm), min(room_length_mm, room_width_mm)
-    region = Oblong(long / pitch_mm, short / pitch_mm)
-    found: tuple[Centre, ...] = ()
-    for count in range(least, SEARCH_UP_TO + 1):
-        if not worth_searching(count=count, region=region):
-            break
-        points = find_places(count=count, region=region, effort=effort, seed=count)
-        if points is None:
-            break
-        across, up = (points + region.corner).T * pitch_mm
-        pairs = sorted(zip(across.tolist(), up.tolist(), strict=True))
-        found = tuple(Centre(x, y) if room_length_mm >= room_width_mm else Centre(y, x) for x, y in pairs)
-    return found
-
-
-def worth_searching(*, count: int, region: Region) -> bool:
-    """Whether the region is so roomy for a count that a search may find places.
-
-    Notes: 0.75 + 0.05 N or more below the bound of Oler. No proof: of 200 plates by chance 115 were spared a search, and a long
-    search filled none of those.
-    """
-    return oler_surplus(count=count, region=region) >= 0.75 + 0.05 * count
-
-
-@lru_cache(maxsize=KNOWN_LAYOUTS)
-def _known_places(room_length: float, room_width: float, pitch: float, search: bool) -> tuple[Pattern, tuple[Centre, ...]]:
-    """Centres measured from the corner of the rectangle that they may lie in."""
-    if min(room_length, room_width) < 0:
-        return "square", ()
-    rows = best_rows(length_mm=room_length + pitch, width_mm=room_width + pitch, diameter_mm=pitch, gap_mm=0.0)
-    family = best_family(room_length_mm=room_length, room_width_mm=room_width, pitch_mm=pitch)
-    pattern: Pattern = rows.pattern
-    most = rows.discs
-    if family is not None and family.discs > most:
-        pattern, most = ("rows_along_length" if family.along_length else "rows_along_width"), family.discs
-    if search:
-        found = searched_places(least=most + 1, room_length_mm=room_length, room_width_mm=room_width, pitch_mm=pitch)
-        if found:
-            return "searched", found
-    if family is not None and family.discs > rows.discs:
-        return pattern, family.centres(pitch)
-    plain = disc_centres(
-        pattern=rows.pattern, length_mm=room_length + pitch, width_mm=room_width + pitch, diameter_mm=pitch, gap_mm=0.0
-    )
-    return pattern, tuple(Centre(centre.x_mm - pitch / 2, centre.y_mm - pitch / 2) for centre in plain)
+def _places(
+    length_mm: float, width_mm: float, diameter_mm: float, gap_mm: float, edge_margin_mm: float, *, search: bool = True
+) -> tuple[PlatePattern, tuple[Centre, ...]]:
+    length, width = room_of(length_mm, width_mm, diameter_mm, gap_mm, edge_margin_mm)
+    pitch = rounded_up_mm(max(diameter_mm + gap_mm, KEY_MM))
+    return discs_in_plate(room_length_mm=length, room_width_mm=width, pitch_mm=pitch, search=search)
 
 
 def room_of(length: float, width: float, diameter: float, gap: float, margin: float) -> tuple[float, float]:

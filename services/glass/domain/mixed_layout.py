@@ -12,8 +12,8 @@ from dataclasses import dataclass, field
 from functools import lru_cache
 
 from services.glass.domain.layout import Disc, Layout, best_layout
-from services.glass.domain.packing import HAIR_MM, PATTERNS, disc_centres
 from services.glass.errors import SizeImpossible
+from services.shop.layout.rows import HAIR_MM, PATTERNS, disc_centres
 
 Place = tuple[float, float]
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import math
 
-from services.glass.domain.packing import HAIR_MM
 from services.glass.errors import SizeImpossible
+from services.shop.layout.rows import HAIR_MM
 
 
 def plates_of(*, depth_mm: float, plate_mm: float, kerf_mm: float, skin_mm: float) -> int:

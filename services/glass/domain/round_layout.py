@@ -7,11 +7,12 @@ from functools import lru_cache
 
 import numpy as np
 
-from services.glass.domain.layout import KEY_MM, KNOWN_LAYOUTS, SEARCH_UP_TO, Disc, Layout, room_of, rounded_up_mm, worth_searching
-from services.glass.domain.packing import HAIR_MM, Centre
-from services.glass.domain.packing_regions import Points, Round
-from services.glass.domain.packing_search import QUICK, find_places
-from services.glass.domain.packing_starts import lattices
+from services.glass.domain.layout import KEY_MM, Disc, Layout, room_of, rounded_up_mm
+from services.shop.layout.discs_in_plate import KNOWN_LAYOUTS, SEARCH_UP_TO, worth_searching
+from services.shop.layout.regions import Points, Round
+from services.shop.layout.rows import HAIR_MM, Centre
+from services.shop.layout.search import QUICK, find_places
+from services.shop.layout.starts import lattices
 
 
 def best_round_layout(

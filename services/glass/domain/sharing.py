@@ -16,10 +16,10 @@ from typing import NamedTuple
 import numpy as np
 
 from services.glass.domain.options import BlankOption
-from services.glass.domain.packing import HAIR_MM
 from services.glass.domain.purchase import Amounts, Counts, Lot, Purchase, Source, amounts, bought, rounded_up, taken
 from services.glass.domain.seats import Kind, gap_seats
 from services.glass.domain.slabs import Slabs, per_slab, slabs_needed
+from services.shop.layout.rows import HAIR_MM
 
 Partition = tuple[tuple[str, ...], ...]
 """Names of the elements that come out of plates of one thickness, class by class."""

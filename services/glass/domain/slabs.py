@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from functools import lru_cache
 from typing import NamedTuple
 
-from services.glass.domain.packing import HAIR_MM
+from services.shop.layout.rows import HAIR_MM
 
 Plates = tuple[int, ...]
 Depths = tuple[float, ...]

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from services.glass.domain.layout import Layout
-from services.glass.domain.packing import HEXAGONAL_LIMIT
 from services.glass.errors import SizeImpossible
+from services.shop.layout.rows import HEXAGONAL_LIMIT
 
 
 def utilisation(*, layout: Layout) -> float:

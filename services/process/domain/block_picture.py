@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from xml.sax.saxutils import escape  # nosec B406  it parses nothing
 
-from services.process.domain.block_layout import BlockLayout
+from services.shop.layout.lenses_on_block import BlockLayout
 
 PICTURE_WIDTH = 520.0
 """Width of the block in the picture, in units of the picture."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from services.process.domain.circles_in_circle import Packing, circles_in_circle
+from services.shop.layout.circles_in_circle import Packing, circles_in_circle
 from shared_schemas.rates import CoatingLayer, CoatingRow
 
 

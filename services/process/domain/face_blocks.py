@@ -5,11 +5,11 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from services.process.domain.block_layout import BlockLayout, layout_of
-from services.process.domain.blocks import (
+from services.shop.layout.lenses_on_block import (
     BEST_FLAT,
-    clearance_diameter_mm,
+    BlockLayout,
     flat_block_formula,
+    layout_of,
     lenses_on_flat_block,
     spherical_block_formula,
 )
@@ -118,3 +118,19 @@ def _spherical_block(radius_mm: float, convex: bool, pitch_mm: float, edge_mm: f
     if layout.count <= 1:
         return Block(1, "singly: a second lens finds no room on the block", pitch_mm, angle)
     return Block(layout.count, layout.pattern, pitch_mm, angle, radius_mm)
+
+
+def clearance_diameter_mm(*, radius_mm: float, diameter_mm: float, edge_mm: float) -> float:
+    """Diameter that a lens takes on a convex block, whose bodies converge behind the surface [mm].
+
+    Notes: the back corner stands at (d/2, R cos a - ET) from the centre, sin a = d/2R; d_eff = 2 R sin a_b with
+    tan a_b = (d/2)/(R cos a - ET). Derived.
+
+    Raises: FigureOutOfRange when the lens is wider than the sphere, or its back corner lies behind the centre.
+    """
+    if diameter_mm / 2 > radius_mm:
+        raise FigureOutOfRange("semi-diameter over radius", diameter_mm / 2 / radius_mm, "up to 1")
+    depth = radius_mm * math.cos(math.asin(diameter_mm / 2 / radius_mm)) - edge_mm
+    if depth <= 0:
+        raise FigureOutOfRange("edge thickness", edge_mm, "less than the distance from the rim to the centre of curvature")
+    return 2 * radius_mm * math.sin(math.atan(diameter_mm / 2 / depth))

@@ -11,13 +11,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from services.glass.domain.layout import Layout, best_layout, disc_capacity, forget_layouts, known_layouts, searched_places
+from services.glass.domain.layout import Layout, best_layout, disc_capacity
 from services.glass.domain.mixed_layout import Plate, Wanted, mixed_layout, mixed_plates
-from services.glass.domain.packing import HEXAGONAL_LIMIT, best_rows
-from services.glass.domain.packing_regions import Oblong, Round
-from services.glass.domain.packing_search import Effort, find_places, oler_surplus
 from services.glass.domain.plate_picture import PlateText, free_strip_mm, plate_svg
-from services.glass.domain.row_families import best_family
 from services.glass.domain.utilisation import (
     grams_paid_per_gram_shipped,
     hexagonal_limit_with_gap,
@@ -25,6 +21,10 @@ from services.glass.domain.utilisation import (
     utilisation,
 )
 from services.glass.errors import SizeImpossible
+from services.shop.layout.discs_in_plate import forget_plates, known_plates, searched_places
+from services.shop.layout.regions import Oblong, Round
+from services.shop.layout.rows import HEXAGONAL_LIMIT, best_family, best_rows
+from services.shop.layout.search import Effort, find_places, oler_surplus
 
 TOLERANCE_MM = 2e-9
 
@@ -121,12 +121,12 @@ def test_plates_by_chance_are_filled_better_than_by_rows() -> None:
 
 def test_a_layout_is_the_same_when_it_is_found_again_and_is_remembered() -> None:
     plate = {"length_mm": 172.9, "width_mm": 109.3, "diameter_mm": 26.0, "gap_mm": 3.8, "edge_margin_mm": 1.0}
-    forget_layouts()
+    forget_plates()
     first = best_layout(**plate)
-    assert known_layouts() == 1
+    assert known_plates() == 1
     assert best_layout(**plate) == first
-    assert known_layouts() == 1
-    forget_layouts()
+    assert known_plates() == 1
+    forget_plates()
     assert best_layout(**plate) == first
 
 

@@ -7,9 +7,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from services.glass.domain.packing import PATTERNS, RowPattern, best_rows, disc_centres, disc_count
 from services.glass.domain.plates import plates_of
 from services.glass.errors import SizeImpossible
+from services.shop.layout.rows import PATTERNS, RowPattern, best_rows, disc_centres, disc_count
+from shared_schemas.problem import FigureOutOfRange
 
 sizes = st.floats(20, 200)
 discs = st.floats(5, 60)
@@ -57,7 +58,7 @@ def test_a_row_that_fits_exactly_is_not_lost_to_binary_arithmetic() -> None:
 
 @pytest.mark.parametrize(("diameter", "gap"), [(0.0, 1.0), (-1.0, 1.0), (5.0, -0.1), (float("nan"), 1.0)])
 def test_a_disc_or_a_gap_that_cannot_be_is_refused(diameter: float, gap: float) -> None:
-    with pytest.raises(SizeImpossible):
+    with pytest.raises(FigureOutOfRange):
         best_rows(length_mm=100, width_mm=100, diameter_mm=diameter, gap_mm=gap)
 
 

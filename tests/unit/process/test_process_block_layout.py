@@ -13,13 +13,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from services.process.domain.block_improving import Ground, least_distance, pushed_apart, scattered, spread, with_one_more
-from services.process.domain.block_layout import BlockLayout, forget_layouts, layout_of
 from services.process.domain.block_picture import BlockDrawn, block_svg
-from services.process.domain.block_rings import Cap, lenses_of, nested_rings, spaced_rings
-from services.process.domain.blocks import clearance_diameter_mm, lenses_in_rings, spherical_block_formula
-from services.process.domain.face_blocks import Block, block_for
+from services.process.domain.face_blocks import Block, block_for, clearance_diameter_mm
 from services.process.domain.plan import plan_operations
+from services.shop.layout.lenses_on_block import BlockLayout, forget_layouts, layout_of, spherical_block_formula
+from services.shop.layout.pushing import Ground, least_distance, pushed_apart, scattered, spread, with_one_more
+from services.shop.layout.rings_on_sphere import Cap, lenses_of, nested_rings, spaced_rings
 from shared_schemas.operations import BlockPicture, OperationPlan
 from shared_schemas.problem import FigureOutOfRange
 from shared_schemas.rates import PolishingRow, Rates
@@ -32,6 +31,13 @@ TAKEN_FROM_THE_GAP = 1e-5
 blocks_drawn = st.tuples(st.floats(0.7, 9.0), st.floats(6.0, 90.0)).filter(
     lambda block: spherical_block_formula(radius_ratio=block[0], half_angle_deg=block[1]) < 120
 )
+
+
+def lenses_in_rings(*, radius_ratio: float, half_angle_deg: float) -> int:
+    """Lenses in fixed rings on a sphere."""
+    lens = math.asin(1 / (2 * radius_ratio))
+    edge = min(math.radians(half_angle_deg), math.pi / 2 + lens) - lens
+    return lenses_of(spaced_rings(Cap(lens, edge)))
 
 
 def apart(one: Place, other: Place) -> float:

@@ -8,7 +8,7 @@ from itertools import islice
 
 import numpy as np
 
-from services.glass.domain.packing_regions import Oblong, Points, Region, Round
+from services.shop.layout.regions import Oblong, Points, Region, Round
 
 TIGHT = 0.8
 """Rows that would stand closer than this part of a pitch in themselves, or than half of it behind each other, are no start."""

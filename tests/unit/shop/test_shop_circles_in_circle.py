@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from services.process.domain.blocks import BEST_FLAT
-from services.process.domain.circles_in_circle import MOST_DRAWN, circles_in_circle, hexagonal, ring_counts
+from services.shop.layout.circles_in_circle import MOST_DRAWN, circles_in_circle, hexagonal, ring_counts
+from services.shop.layout.lenses_on_block import BEST_FLAT
 
 
 @given(st.floats(1.0, 25.0))

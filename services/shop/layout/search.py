@@ -12,8 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from services.glass.domain.packing_regions import Points, Region
-from services.glass.domain.packing_starts import starting_points
+from services.shop.layout.regions import Points, Region
+from services.shop.layout.starts import starting_points
 
 Floats = npt.NDArray[np.float64]
 Batch = npt.NDArray[np.float64]

@@ -10,7 +10,7 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
-from services.process.domain.blocks import BEST_FLAT
+from services.shop.layout.lenses_on_block import BEST_FLAT
 
 Places = npt.NDArray[np.float64]
 
