@@ -7,7 +7,7 @@ RUN := $(BIN)/blankwright
 QUOTES ?= 200
 
 .DEFAULT_GOAL := help
-.PHONY: help quote up down status bench fuzz drill compose-test test test-unit test-outside test-architecture test-integration test-system check format lock clean
+.PHONY: help quote up down status bench fuzz drill compose-test test test-unit test-outside test-laws test-architecture test-integration test-system laws check format lock clean
 
 help:  ## list the targets
 	@grep -E '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/' | expand -t 20
@@ -27,8 +27,11 @@ status: $(VENV)/installed  ## say whether the one box runs, and where
 test: $(VENV)/installed-dev  ## every tier that needs no container engine
 	$(BIN)/python -m pytest tests
 
-test-unit test-outside test-architecture test-integration test-system: test-%: $(VENV)/installed-dev  ## one tier
+test-unit test-outside test-laws test-architecture test-integration test-system: test-%: $(VENV)/installed-dev  ## one tier
 	$(BIN)/python -m pytest tests/$*
+
+laws: $(VENV)/installed-dev  ## rooms held against each other over more drawn elements; LAWS_DRAWN=50000, another seed with LAWS_SEED=7
+	LAWS_DRAWN=$(or $(LAWS_DRAWN),20000) LAWS_SEED=$(or $(LAWS_SEED),11) $(BIN)/python -m pytest tests/laws
 
 bench: $(VENV)/installed-dev  ## how long quotes and their parts take, beside the floor of the queue; ratios within one run
 	$(BIN)/python -m tests.bench

@@ -18,6 +18,7 @@ from typing import Literal
 import numpy as np
 from scipy.special import ndtri
 
+from services.optics.surface import lens_as_worked
 from services.quoting.costs.canonical import canonical_json
 from services.quoting.costs.cost import MaterialCost, OperationCost
 from services.quoting.risk.outcomes import Outcomes
@@ -64,9 +65,13 @@ class Orders:
 
 
 def orders_for(job: Job, rate_digest: str) -> Orders:
-    """Orders seeded from all that a quote is made from: the request, the rates and the day; not who asked, nor how it named the rates."""
+    """Orders seeded from all that a quote is made from: the request, the rates and the day; not who asked, nor how it named the rates.
+
+    Two ways of writing one shape are one seed, as they are one shape to every other room.
+    """
+    shape = lens_as_worked(job.request.prescription)
     said = (
-        canonical_json(job.request.model_copy(update={"rate_revision": None, "customer": ""}))
+        canonical_json(job.request.model_copy(update={"rate_revision": None, "customer": "", "prescription": shape}))
         + rate_digest.encode()
         + job.quoted_on.isoformat().encode()
     )

@@ -66,6 +66,26 @@ def test_a_sphere_in_other_words_is_the_sphere(radius: float, written: dict[str,
     assert as_worked(surface=face(radius, 20.0, **written), rim_mm=15.0) == face(radius, 20.0)
 
 
+@pytest.mark.parametrize("conic", [1e-12, -1e-12])
+def test_a_sphere_in_other_words_is_the_sphere_also_where_a_flat_seat_lies_outside(conic: float) -> None:
+    assert as_worked(surface=face(-14.0, 22.0, conic=conic), rim_mm=15.0) == face(-14.0, 22.0)
+
+
+def test_a_term_of_nothing_beside_a_real_one_is_left_out() -> None:
+    assert as_worked(surface=face(50.0, asphere={"4": 1e-5, "6": 0.0}), rim_mm=10.0) == face(50.0, asphere={"4": 1e-5})
+
+
+def test_the_extreme_of_a_face_that_turns_back_is_met_between_the_samples() -> None:
+    plate = profile(surface=face(None, 100.0, asphere={"4": 1e-6, "6": -2.7e-10}), rim_mm=55.0)
+    turns_at = math.sqrt(4e-6 / (6 * 2.7e-10))
+    assert plate.sag_range_mm(55.0)[1] == pytest.approx(1e-6 * turns_at**4 - 2.7e-10 * turns_at**6, abs=1e-12)
+
+
+def test_a_kink_at_the_rim_of_the_part_is_seen_on_the_blank() -> None:
+    kinked = profile(surface=face(-50.0, 20.0, asphere={"4": 2e-4}), rim_mm=11.0)
+    assert kinked.sag_range_mm(14.0)[1] == kinked.sag_mm(11.0) > kinked.sag_mm(10.999)
+
+
 @pytest.mark.parametrize("written", [{"conic": -0.01}, {"asphere": {"4": 1e-9}}])
 def test_what_departs_by_more_than_a_nanometre_is_an_asphere(written: dict[str, Any]) -> None:
     surface = face(-30.0, 20.0, **written)

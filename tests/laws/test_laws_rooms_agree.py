@@ -1,0 +1,225 @@
+"""Rooms held against each other: picture, check, blank and route of one element are of one shape.
+
+`make laws` draws more (`LAWS_DRAWN=50000`), or others (`LAWS_SEED=7`).
+"""
+
+from __future__ import annotations
+
+import os
+from collections import Counter
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pytest
+
+from services.glass.domain.explain import blank_of
+from services.glass.domain.options import BlankOption, Shape, blank_shape, option_for
+from services.prescription.domain.check import check_prescription
+from services.process.domain.edging import rim_volume_mm3
+from services.process.domain.element_work import ElementWork, FaceWork, elements_of
+from services.process.domain.generating import generated_volume_mm3
+from services.quoting.sheet.section_picture import ElementSection, sections
+from services.shop.allowances import Allowances, allowances_for
+from shared_schemas.blanks import BlankForm, BlankPlan
+from shared_schemas.check import CheckReport, SurfaceCheck
+from shared_schemas.prescription import Prescription
+from shared_schemas.rates import Rates
+from tests.chain import Refused, request_of, through_stages
+from tests.laws.drawn_elements import KINDS, Face, curve_ends_mm, depths, extremes, lenses, volume_mm3
+
+DRAWN = int(os.environ.get("LAWS_DRAWN", "5000"))
+SEED = int(os.environ.get("LAWS_SEED", "11"))
+THROUGH_THE_CHAIN = DRAWN // 125
+SAME_MM = 1e-9
+NOTHING_MM = 1e-6
+"""A nanometre: what departs by less is worked as the sphere, so that the drawing and the shop differ by no more."""
+
+
+@dataclass(frozen=True)
+class Drawn:
+    """One drawn element in every room."""
+
+    kind: str
+    as_json: dict[str, Any]
+    report: CheckReport
+    picture: ElementSection
+    shapes: dict[BlankForm, tuple[Shape, Allowances]]
+    work: ElementWork
+
+    @property
+    def rim_mm(self) -> float:
+        """Finished semi-diameter."""
+        return float(self.as_json["diameter_mm"]) / 2
+
+    def __str__(self) -> str:
+        return f"{self.kind}: {self.as_json}"
+
+
+def makeable(rates: Rates, seed: int = SEED) -> Iterator[tuple[str, dict[str, Any], Prescription, CheckReport]]:
+    """Drawn lenses that the check does not stop."""
+    for kind, drawn in lenses(seed=seed):
+        prescription = Prescription.model_validate(drawn)
+        report = check_prescription(prescription, rates)
+        if report.makeable != "no":
+            yield kind, drawn, prescription, report
+
+
+def in_every_room(kind: str, drawn: dict[str, Any], prescription: Prescription, report: CheckReport, rates: Rates) -> Drawn:
+    element, glass = prescription.elements[0], rates.glass("N-BK7")
+    assert glass.density_g_cm3 is not None
+    shapes: dict[BlankForm, tuple[Shape, Allowances]] = {}
+    forms: tuple[BlankForm, ...] = ("slab", "disc", "pressing")
+    for form in forms:
+        allowances = allowances_for(form=form, diameter_mm=element.diameter_mm, rates=rates)
+        shapes[form] = (blank_shape(element=element, form=form, allowances=allowances, stock_diameter_mm=None), allowances)
+    pressed = next(row for row in rates.stock_forms if row.glass == "N-BK7" and row.form == "pressing")
+    option = option_for(element=element, stock=pressed, density_g_cm3=glass.density_g_cm3, rates=rates)
+    assert isinstance(option, BlankOption)
+    blank = blank_of(option=option, others=(), checked=report.elements[0], glass=glass)
+    plan = BlankPlan(currency="USD", blanks=(blank,), materials=())
+    (work,) = elements_of(prescription, report, plan, rates)
+    return Drawn(kind, drawn["elements"][0], report, sections(prescription=prescription)[0], shapes, work)
+
+
+@pytest.fixture(scope="module")
+def drawn(rates: Rates) -> list[Drawn]:
+    source = makeable(rates)
+    return [in_every_room(*next(source), rates) for _ in range(DRAWN)]
+
+
+def z_of(face: Face, rim_mm: float, height_mm: float) -> float:
+    """Depth by the second hand."""
+    return float(depths(face, rim_mm, np.array([height_mm]))[0])
+
+
+def tolerance(one: Drawn) -> float:
+    """The last digits; where a face is drawn with terms or a conic that may depart by less than a nanometre, as many nanometres."""
+    return (
+        4 * NOTHING_MM if any(_all_but_plain(face, one.rim_mm) for face in (one.as_json["front"], one.as_json["back"])) else SAME_MM
+    )
+
+
+def _all_but_plain(face: Face, rim_mm: float) -> bool:
+    heights = np.linspace(0.0, min(rim_mm, curve_ends_mm(face, rim_mm)), 33)
+    drawn, conic, terms = (depths(part, rim_mm, heights) for part in (face, {**face, "asphere": {}}, {**face, "conic": 0.0}))
+    return any(0 < abs(drawn - other).max() < 2 * NOTHING_MM for other in (conic, terms))
+
+
+def test_every_kind_of_element_is_among_those_that_were_drawn(drawn: list[Drawn]) -> None:
+    counted = Counter(one.kind for one in drawn)
+    assert set(counted) == set(KINDS)
+    assert min(counted.values()) > len(drawn) / (4 * len(KINDS)), counted
+
+
+def test_the_blank_contains_the_finished_element_with_its_allowances(drawn: list[Drawn]) -> None:
+    for one in drawn:
+        foremost, _ = extremes(one.as_json["front"], one.rim_mm, one.rim_mm)
+        _, hindmost = extremes(one.as_json["back"], one.rim_mm, one.rim_mm)
+        deep = one.as_json["centre_thickness_mm"] + hindmost - foremost
+        for shape, allowed in one.shapes.values():
+            assert shape.thickness_mm >= deep + 2 * allowed.per_face.allowance_mm - 2 * NOTHING_MM, str(one)
+            assert shape.diameter_mm >= 2 * one.rim_mm + allowed.on_diameter.allowance_mm - SAME_MM, str(one)
+
+
+def test_the_blank_is_no_thicker_than_the_envelope_at_its_diameter_and_the_allowances(drawn: list[Drawn]) -> None:
+    for one in drawn:
+        for shape, allowed in one.shapes.values():
+            foremost, _ = extremes(one.as_json["front"], one.rim_mm, shape.diameter_mm / 2)
+            _, hindmost = extremes(one.as_json["back"], one.rim_mm, shape.diameter_mm / 2)
+            deep = one.as_json["centre_thickness_mm"] + hindmost - foremost
+            assert shape.envelope_mm == pytest.approx(deep, abs=tolerance(one)), str(one)
+            assert shape.thickness_mm == pytest.approx(shape.envelope_mm + 2 * allowed.per_face.allowance_mm, abs=SAME_MM), str(one)
+
+
+def test_the_lens_and_what_is_taken_off_make_up_the_blank(drawn: list[Drawn]) -> None:
+    for one in drawn:
+        work = one.work
+        finished = volume_mm3(one.as_json)
+        assert work.finished_volume_mm3 == pytest.approx(finished, rel=1e-9, abs=tolerance(one) * np.pi * one.rim_mm**2), str(one)
+        rim = rim_volume_mm3(blank_diameter_mm=work.blank.diameter_mm, diameter_mm=work.diameter_mm, edge_mm=work.edge_mm)
+        off = generated_volume_mm3(blank_mm3=work.blank.volume_mm3, lens_mm3=work.finished_volume_mm3, rim_mm3=rim)
+        assert off > 0, str(one)
+        assert work.finished_volume_mm3 + off + rim == pytest.approx(
+            np.pi / 4 * work.blank.diameter_mm**2 * work.blank.thickness_mm, rel=1e-12
+        ), str(one)
+
+
+def test_picture_check_blank_and_route_use_the_same_sags(drawn: list[Drawn]) -> None:
+    for one in drawn:
+        checked, rim = one.report.elements[0], one.rim_mm
+        ct = one.as_json["centre_thickness_mm"]
+        for face, points, vertex, of_check, of_route in (
+            (one.as_json["front"], one.picture.front, 0.0, checked.front, one.work.front),
+            (one.as_json["back"], one.picture.back, ct, checked.back, one.work.back),
+        ):
+            _the_rooms_agree(one, face, points, vertex, of_check, of_route)
+        edge = ct - z_of(one.as_json["front"], rim, rim) + z_of(one.as_json["back"], rim, rim)
+        assert checked.edge_thickness_mm == pytest.approx(edge, abs=tolerance(one)), str(one)
+        assert one.work.edge_mm == checked.edge_thickness_mm, str(one)
+        assert one.picture.back[-1][0] - one.picture.front[-1][0] == pytest.approx(checked.edge_thickness_mm, abs=SAME_MM), str(one)
+
+
+def _the_rooms_agree(
+    one: Drawn, face: Face, points: tuple[tuple[float, float], ...], vertex_mm: float, of_check: SurfaceCheck, of_route: FaceWork
+) -> None:
+    shown = np.array(points)
+    assert np.abs(shown[:, 0] - vertex_mm - depths(face, one.rim_mm, shown[:, 1])).max() <= tolerance(one), str(one)
+    at_rim = shown[-1, 0] - vertex_mm
+    assert of_check.sag_mm == pytest.approx(at_rim, abs=SAME_MM), str(one)
+    assert of_route.sag_mm == pytest.approx(abs(of_check.sag_mm), abs=SAME_MM), str(one)
+    on_blank = z_of(face, one.rim_mm, one.work.blank.diameter_mm / 2)
+    assert of_route.sag_at_blank_mm == pytest.approx(abs(on_blank), abs=tolerance(one)), str(one)
+    assert of_check.seat_width_mm == pytest.approx(max(0.0, one.rim_mm - of_check.semi_diameter_mm), abs=SAME_MM), str(one)
+
+
+IN_OTHER_WORDS: tuple[Face, ...] = ({"conic": 1e-12}, {"conic": -1e-12}, {"asphere": {"4": 1e-12}}, {"asphere": {"4": 0.0}})
+
+
+def spherical(rates: Rates) -> Iterator[tuple[str, dict[str, Any]]]:
+    """Drawn lenses of which at least one face is a sphere, as drawn."""
+    for kind, drawn, *_ in makeable(rates, seed=SEED + 1):
+        if "asphere" not in drawn["elements"][0]["front"] and "conic" not in drawn["elements"][0]["front"]:
+            yield kind, drawn
+
+
+def in_other_words(drawn: dict[str, Any], words: Face) -> dict[str, Any]:
+    element = drawn["elements"][0]
+    face = element["front"]
+    small = {n: term * (10.0 / element["diameter_mm"]) ** int(n) for n, term in words.get("asphere", {}).items()}
+    written = {**words, "asphere": small} if small else words
+    return {**drawn, "elements": [{**element, "front": {**face, **written}}]}
+
+
+def test_a_sphere_written_three_ways_is_checked_cut_and_worked_alike(rates: Rates) -> None:
+    source = spherical(rates)
+    for _ in range(DRAWN // 10):
+        kind, drawn = next(source)
+        plain = check_prescription(Prescription.model_validate(drawn), rates)
+        for words in IN_OTHER_WORDS:
+            try:
+                other = Prescription.model_validate(in_other_words(drawn, words))
+            except ValueError:
+                continue  # a conic constant may end the curve a hair before a clear diameter that reaches all of it
+            assert check_prescription(other, rates).model_dump_json() == plain.model_dump_json(), f"{kind}: {drawn} {words}"
+
+
+def test_a_sphere_written_three_ways_is_the_same_bytes_in_every_section(rates: Rates) -> None:
+    source = spherical(rates)
+    compared = 0
+    while compared < THROUGH_THE_CHAIN:
+        kind, drawn = next(source)
+        try:
+            plain = sections_as_bytes(drawn, rates)
+        except Refused:
+            continue
+        compared += 1
+        for words in IN_OTHER_WORDS[:3]:
+            assert sections_as_bytes(in_other_words(drawn, words), rates) == plain, f"{kind}: {drawn} {words}"
+
+
+def sections_as_bytes(drawn: dict[str, Any], rates: Rates) -> list[str]:
+    """Check report, blank plan, operation plan and the breaks of the quote."""
+    report, blanks, operations, quote = through_stages(request_of(drawn, (5, 100)), rates)
+    return [section.model_dump_json() for section in (report, blanks, operations, *quote.breaks)]
