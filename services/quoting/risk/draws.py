@@ -192,10 +192,14 @@ def draws(uncertain: Uncertain, orders: Orders) -> np.ndarray:
 
 def _drawn(outcome: Outcomes) -> np.ndarray:
     """The cost of each outcome, as often as its chance says."""
-    edges = np.rint(np.cumsum(outcome.chance) * DRAWS).astype(int)
+    return np.repeat(outcome.cost, np.diff(edges_of(outcome.chance), prepend=0))
+
+
+def edges_of(chances: np.ndarray) -> np.ndarray:
+    """After which draw each of several chances, which have the sum 1, ends; never falling, the last one after all draws."""
+    edges: np.ndarray = np.rint(np.cumsum(chances) * DRAWS).astype(int)
     edges[-1] = DRAWS
-    edges[1:] -= edges[:-1].copy()
-    return np.repeat(outcome.cost, edges)
+    return edges
 
 
 @dataclass(frozen=True)

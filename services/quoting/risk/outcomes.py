@@ -20,7 +20,7 @@ FINEST = 60
 
 @dataclass(frozen=True)
 class Outcomes:
-    """Ways a lot may turn out. Arrays of shape (k,): chance (sum 1 to a millionth), good pieces, cost beyond the plan (mean of those that fall not short is 0)."""
+    """Ways a lot may turn out. Arrays of shape (k,): chance (sum 1), good pieces, cost beyond the plan (mean of those that fall not short is 0)."""
 
     chance: np.ndarray
     good: np.ndarray
@@ -57,10 +57,7 @@ def outcomes(*, started: int, needed: int, losses: Losses, worth: Worth) -> Outc
     """
     left = left_after_batches(started=started, batches=losses.batches)
     expected = left.pieces * losses.yield_share
-    half = math.ceil(WIDTH * math.sqrt(started * losses.yield_share * (1 - losses.yield_share))) + 1
-    stride = 1 + half // FINEST
-    good = np.rint(expected).astype(int)[:, None] + stride * np.arange(-(half // stride), half // stride + 1)
-    weight = stride * _binomial(good, left.pieces, losses.yield_share, half)
+    good, weight = _good_out_of(left.pieces, losses.yield_share)
     cost = worth.spread_by_piece(losses, started=started) * (good - expected[:, None])
     short = good < needed
     if short.any():
@@ -82,6 +79,21 @@ def _made_again(missing: np.ndarray, losses: Losses, worth: Worth) -> np.ndarray
     """Cost of the lots that make good what is missing, 1 or more."""
     curve = worth.again
     return np.asarray(np.interp(np.ceil(missing / losses.mean_yield - 1e-9), curve.number, curve.cost))
+
+
+def _good_out_of(pieces: np.ndarray, share: float) -> tuple[np.ndarray, np.ndarray]:
+    """Numbers of good pieces about the mean of each row of pieces left, and their chances; each row of chances has the sum 1.
+
+    Notes:
+        Few pieces left spread less than many: each row has a stride of its own, or what is left of a row would be counted
+        as often as the stride of the widest is long.
+    """
+    half = np.ceil(WIDTH * np.sqrt(pieces * share * (1 - share))).astype(int) + 1
+    stride = 1 + half // FINEST
+    furthest = int((half // stride).max())
+    good = np.rint(pieces * share).astype(int)[:, None] + stride[:, None] * np.arange(-furthest, furthest + 1)
+    weight = _binomial(good, pieces, share, int(stride.max()) * furthest)
+    return good, weight / weight.sum(axis=1, keepdims=True)
 
 
 @lru_cache(maxsize=16)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+import random
 from itertools import pairwise
 
 import numpy as np
@@ -11,6 +13,7 @@ from hypothesis import strategies as st
 
 from services.quoting.pricing.start_quantity import start_quantity
 from services.quoting.pricing.starts import part_start, part_starts
+from services.quoting.risk.draws import edges_of
 from services.quoting.risk.losses import Batches, Losses, chances_of_enough, left_after_batches, losses_of
 from services.quoting.risk.outcomes import outcomes
 from services.quoting.risk.worth import Step, Worth
@@ -112,7 +115,7 @@ def test_the_variance_of_outcomes_falls_into_batches_and_pieces_and_spares_are_w
     losses = Losses(0.9, (Batches(10, 10, 0.05),))
     found = outcomes(started=40, needed=30, losses=losses, worth=WORTH)
     mean = found.mean_cost
-    assert found.chance.sum() == pytest.approx(1, abs=1e-4)
+    assert found.chance.sum() == pytest.approx(1, abs=1e-12)
     assert found.from_batches + found.from_pieces == pytest.approx(found.chance @ (found.cost - mean) ** 2, rel=1e-3)
     good = found.chance @ found.good
     short = found.chance @ np.maximum(30 - found.good, 0)
@@ -130,3 +133,33 @@ def test_more_is_started_when_blocks_are_lost() -> None:
     lossy = lens.model_copy(update={"operations": (lens.operations[0].model_copy(update={"batch_loss": 0.05}),)})
     sure, risky = (part_starts(routes=(one,), quantity=100, confidence=0.95)["lens"].started for one in (lens, lossy))
     assert risky > sure * 1.05
+
+
+def test_chances_of_two_thousand_mixtures_have_the_sum_one_and_none_is_negative() -> None:
+    generator = random.Random("mixtures")
+    for _ in range(2000):
+        needed = round(10 ** generator.uniform(0, 5))
+        losses = a_mixture(generator, needed)
+        started = math.ceil(needed / losses.mean_yield * generator.uniform(1.0, 1.2))
+        drawn = outcomes(started=started, needed=needed, losses=losses, worth=WORTH)
+        edges = edges_of(drawn.chance)
+        assert drawn.chance.min() >= 0, losses
+        assert math.isclose(drawn.chance.sum(), 1.0, abs_tol=1e-9), (needed, losses)
+        assert edges[0] >= 0, losses
+        assert (np.diff(edges) >= 0).all(), losses
+
+
+def a_mixture(generator: random.Random, needed: int) -> Losses:
+    """Losses of up to four kinds of batches, from two pieces to three orders together."""
+    kinds = []
+    for _ in range(generator.randint(0, 4)):
+        starts = max(2, round(10 ** generator.uniform(0.3, math.log10(3 * needed + 10))))
+        kinds.append(Batches(starts, max(2, round(0.8 * starts)), generator.uniform(0.0005, 0.08)))
+    return Losses(1.0 if generator.random() < 0.05 else generator.uniform(0.3, 0.9999), tuple(kinds))
+
+
+def test_few_pieces_left_of_a_large_lot_are_counted_once() -> None:
+    losses = Losses(0.78, (Batches(2674, 2161, 0.01), Batches(2729, 2161, 0.01)))
+    drawn = outcomes(started=943, needed=700, losses=losses, worth=WORTH)
+    nothing_left = float(drawn.chance[drawn.good == 0].sum())
+    assert math.isclose(nothing_left, 1 - 0.99**2, rel_tol=1e-9)
