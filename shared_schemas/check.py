@@ -9,6 +9,8 @@ from shared_schemas.prescription import CoatingDemand
 
 Severity = Literal["note", "care", "stop"]
 Makeable = Literal["yes", "with_care", "no"]
+Audience = Literal["shop", "customer", "both"]
+SheetSection = Literal["assumed", "to look at", "handling"]
 
 
 class Finding(Contract):
@@ -26,16 +28,23 @@ class Finding(Contract):
 
 
 class FindingKind(Contract):
-    """What a finding code stands for: how grave it is, what it means, where the rule comes from."""
+    """What a finding code stands for: how grave it is, what it means, where the rule comes from, and who is to read it.
+
+    `customer_words` is what the customer's sheet says, in the section `sheet_section`: the finding's own `{message}`, `{figure}`,
+    `{limit}` and `{remedy}` are filled in; words that name `{places}` are said once for all the places they are true of.
+    """
 
     code: Name
     severity: Severity
     meaning: Text
     source: Text
+    audience: Audience
+    customer_words: Text | None = None
+    sheet_section: SheetSection | None = None
 
 
 class FindingKindList(Contract):
-    """Every kind of finding that a check can make; there is one page of them."""
+    """Every kind of finding that a check or a quote can make; there is one page of them."""
 
     items: tuple[FindingKind, ...]
     next: str | None = None

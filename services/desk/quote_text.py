@@ -14,12 +14,12 @@ from rich.text import Text
 
 from services.desk.hints import as_called
 from services.desk.page_parts import cells, console_for, listed, money, section, table_with
-from services.desk.places import in_words
 from services.desk.problem_text import problem_lines
 from services.desk.savings_text import savings
 from services.desk.sooner_text import sooner
 from shared_schemas.check import CheckReport, Finding, FirstOrder
 from shared_schemas.operations import Operation, Tooling
+from shared_schemas.place import place_of
 from shared_schemas.prescription import Prescription
 from shared_schemas.quote import Break, Quote, QuoteBody, QuotedElement
 
@@ -257,8 +257,8 @@ def _findings(findings: Iterable[Finding], prescription: Prescription, *, notes:
         if several and one.code == DEFAULTED:
             continue
         mark = {"stop": "Stop: ", "care": "", "note": "Note: "}[one.severity]
-        repair = f" What would do: {one.remedy.rstrip('.')}." if one.remedy else ""
-        lines.append(f"{mark}{in_words(one.pointer, prescription)}: {one.message.rstrip('.')}.{repair}")
+        remedy = f" What would do: {one.remedy.rstrip('.')}." if one.remedy else ""
+        lines.append(f"{mark}{place_of(one.pointer, prescription)}: {one.message.rstrip('.')}.{remedy}")
     if several:
         lines.append(f"Note: {len(defaulted)} tolerances are not stated and take the defaults of ISO 10110-11, which are loose "
                      f"(from memory, check the licensed text): {_by_element(defaulted, prescription)}.")  # fmt: skip
@@ -272,9 +272,9 @@ def _by_element(findings: Iterable[Finding], prescription: Prescription) -> str:
     """Where findings stand, the places of one element together."""
     places: dict[str, list[str]] = {}
     for one in findings:
-        element, _, rest = in_words(one.pointer, prescription).partition(", ")
-        places.setdefault(element, []).append(rest.removeprefix("tolerances, ").replace(", ", " "))
-    return "; ".join(f"{element}: {', '.join(rests)}" for element, rests in places.items())
+        place = place_of(one.pointer, prescription)
+        places.setdefault(place.part, []).append(place.of_it)
+    return "; ".join(f"{part}: {', '.join(of_it)}" for part, of_it in places.items())
 
 
 __all__ = ["check_page", "console_for", "quote_page"]

@@ -6,7 +6,7 @@ from rich.console import RenderableType
 from rich.text import Text
 
 from services.desk.page_parts import cells, listed, money, section, table_with
-from services.desk.places import in_words
+from shared_schemas.place import face_of, place_of
 from shared_schemas.quote import CombinedSaving, QuoteBody, QuotedOffer, QuotedRelaxation
 
 SHOWN = 12
@@ -26,7 +26,7 @@ def _relaxations(body: QuoteBody) -> list[RenderableType]:
         table.add_row(
             *cells(
                 one.tolerance.replace("_", " "),
-                in_words(one.where, body.prescription),
+                str(place_of(one.where, body.prescription)),
                 f"{one.from_figure:g}",
                 f"{one.to_figure:g} {one.unit}",
                 f"{one.quantity:,}",
@@ -54,10 +54,8 @@ def _together(best: CombinedSaving) -> str:
 
 
 def _offer(one: QuotedOffer, body: QuoteBody) -> str:
-    """`L2, back: R 36.4 → 36.52, plate owned; …`, as a designer reads it."""
-    places = ", ".join(
-        in_words(where.removesuffix("/radius_mm"), body.prescription).replace(", ", " ") for where in (one.where, *one.also)
-    )
+    """`L2 back: R 36.4 → 36.52, plate owned; …`, as a designer reads it."""
+    places = ", ".join(str(face_of(where, body.prescription)) for where in (one.where, *one.also))
     sooner = f", {one.days_saved} days sooner" if one.days_saved else ""
     return (
         f"{places}: R {one.from_radius_mm:g} → {one.to_radius_mm:g}, plate owned. The focal length changes by "

@@ -8,6 +8,7 @@ from services.glass.domain.buying import Crossover
 from services.glass.domain.options import BlankOption, Misfit
 from services.glass.domain.purchase import Lot
 from shared_schemas.check import Finding
+from shared_schemas.finding_kinds import finding
 from shared_schemas.prescription import Element
 
 LITTLE_USED_SHARE = 0.2
@@ -19,29 +20,25 @@ LONG_LEAD_DAYS = 60.0
 
 def not_priced(*, position: int, element: Element) -> Finding:
     """A glass that the rates do not know is checked, but cannot be priced."""
-    return Finding(
-        code="glass-not-priced",
-        severity="stop",
-        pointer=f"/elements/{position}/glass",
-        message=f"{element.name} was checked, but cannot be priced: its glass is given by index alone, or is not in the rates.",
+    return finding(
+        "glass-not-priced",
+        f"/elements/{position}/glass",
+        f"{element.name} was checked, but cannot be priced: its glass is given by index alone, or is not in the rates.",
         figure=element.glass if isinstance(element.glass, str) else f"nd {element.glass.nd:g}, vd {element.glass.vd:g}",
         limit="a glass of the table glasses",
-        source="rate table glasses",
         remedy="name a catalogue glass, or have its row added to glasses and stock_forms",
     )
 
 
 def over_the_allowances(*, position: int, element: Element, largest_mm: float) -> Finding:
     """An element larger than the shop has allowances for."""
-    return Finding(
-        code="blank-too-large",
-        severity="stop",
-        pointer=f"/elements/{position}/diameter_mm",
-        message=f"{element.name} has a diameter of {element.diameter_mm:g} mm; the shop cuts blanks for diameters up to {largest_mm:g} mm.",
+    return finding(
+        "blank-too-large",
+        f"/elements/{position}/diameter_mm",
+        f"{element.name} has a diameter of {element.diameter_mm:g} mm; the shop cuts blanks for diameters up to {largest_mm:g} mm.",
         figure=element.diameter_mm,
         limit=largest_mm,
         unit="mm",
-        source="rate table allowances",
         remedy=f"a diameter of at most {largest_mm:g} mm",
     )
 
@@ -53,15 +50,13 @@ def too_large_for_all(*, position: int, element: Element, misfits: Sequence[Misf
     nearest = max(short or misfits, key=lambda misfit: misfit.available_mm)
     what, field = ("thickness", "centre_thickness_mm") if thick else ("diameter", "diameter_mm")
     offers = ", ".join(f"{misfit.stock.name} ({misfit.dimension} {misfit.available_mm:.4g} mm)" for misfit in misfits[:6])
-    return Finding(
-        code="blank-too-large",
-        severity="stop",
-        pointer=f"/elements/{position}/{field}",
-        message=f"The blank of {element.name} needs a {what} of {nearest.needed_mm:.4g} mm; no stock of its glass gives that: {offers}.",
+    return finding(
+        "blank-too-large",
+        f"/elements/{position}/{field}",
+        f"The blank of {element.name} needs a {what} of {nearest.needed_mm:.4g} mm; no stock of its glass gives that: {offers}.",
         figure=nearest.needed_mm,
         limit=nearest.available_mm,
         unit="mm",
-        source="rate table stock_forms",
         remedy=f"a blank of at most {nearest.available_mm:.4g} mm, another glass, or a larger form in stock_forms",
     )
 
@@ -84,14 +79,12 @@ def _little_used(where: str, option: BlankOption) -> Finding | None:
     share = option.mass_g / option.bought_per_blank_g
     if share >= LITTLE_USED_SHARE:
         return None
-    return Finding(
-        code="stock-little-used",
-        severity="care",
-        pointer=where,
-        message=f"Only {share:.0%} of {option.stock.name} becomes blanks of {option.element.name}; the rest is slurry and remnants.",
+    return finding(
+        "stock-little-used",
+        where,
+        f"Only {share:.0%} of {option.stock.name} becomes blanks of {option.element.name}; the rest is slurry and remnants.",
         figure=share,
         limit=LITTLE_USED_SHARE,
-        source="common practice",
         remedy="ask for a form nearer to the blank",
     )
 
@@ -99,15 +92,13 @@ def _little_used(where: str, option: BlankOption) -> Finding | None:
 def _wide_cut(where: str, option: BlankOption) -> Finding | None:
     if option.stock.form not in ("slab", "strip") or option.allowances.gap_mm <= option.shape.diameter_mm:
         return None
-    return Finding(
-        code="kerf-wider-than-blank",
-        severity="care",
-        pointer=where,
-        message=f"Between two blanks of {option.element.name} more glass is cut away than stands in one.",
+    return finding(
+        "kerf-wider-than-blank",
+        where,
+        f"Between two blanks of {option.element.name} more glass is cut away than stands in one.",
         figure=option.allowances.gap_mm,
         limit=option.shape.diameter_mm,
         unit="mm",
-        source="rate table allowances",
         remedy="rod of nearly the diameter, or a thinner core drill",
     )
 
@@ -117,15 +108,14 @@ def _long_lead(where: str, option: BlankOption, lots: Mapping[int, Lot]) -> Find
     days = slow.lead_days
     if days <= LONG_LEAD_DAYS:
         return None
-    return Finding(
-        code="glass-long-lead",
-        severity="care",
-        pointer=where,
-        message=f"The glass of {option.element.name} ({slow.stock.name}) takes {days:g} days to come.",
+    return finding(
+        "glass-long-lead",
+        where,
+        f"The glass of {option.element.name} ({slow.stock.name}) takes {days:g} days to come.",
         figure=days,
         limit=LONG_LEAD_DAYS,
         unit="days",
-        source=f"rate table stock_forms; {slow.stock.source}"[:2000],
+        row=slow.stock.name,
         remedy="order the glass ahead, or take one that is in stock",
     )
 
@@ -136,29 +126,26 @@ def _other_form(where: str, option: BlankOption, lots: Mapping[int, Lot]) -> Fin
         return None
     quantities = ", ".join(str(quantity) for quantity in other)
     forms = " and ".join(sorted({lot.source.stock.form for lot in other.values()}))
-    return Finding(
-        code="blank-form-changes",
-        severity="note",
-        pointer=where,
-        message=f"The route of {option.element.name} is that of a {option.stock.form}; at a quantity of {quantities} a {forms} costs less.",
+    return finding(
+        "blank-form-changes",
+        where,
+        f"The route of {option.element.name} is that of a {option.stock.form}; at a quantity of {quantities} a {forms} costs less.",
         figure=option.stock.form,
         limit=forms,
-        source="rate table stock_forms",
         remedy="ask for these quantities apart from the others",
     )
 
 
 def _turn(where: str, option: BlankOption, turn: Crossover) -> Finding:
     """From how many blanks on pressing is cheaper."""
-    return Finding(
-        code="cut-or-pressed",
-        severity="note",
-        pointer=where,
-        message=f"Up to {turn.blanks - 1} blanks of {option.element.name} are cheaper cut, from {turn.blanks} on pressed.",
+    return finding(
+        "cut-or-pressed",
+        where,
+        f"Up to {turn.blanks - 1} blanks of {option.element.name} are cheaper cut, from {turn.blanks} on pressed.",
         figure=turn.blanks,
         limit=turn.blanks - 1,
         unit="blanks",
-        source=f"rate table stock_forms: {turn.cut.stock.name} and {turn.pressed.stock.name}",
+        row=f"{turn.cut.stock.name} and row {turn.pressed.stock.name}",
     )
 
 
@@ -166,46 +153,40 @@ def _store_at_full_price(where: str, option: BlankOption) -> Finding | None:
     """Glass in the store whose row says nothing of what a remnant is worth."""
     if not option.stock.owned_pieces or option.stock.remnant_credit:
         return None
-    return Finding(
-        code="store-at-full-price",
-        severity="care",
-        pointer=where,
-        message=f"{option.stock.name} lies in the store, and its row states no remnant_credit: it is charged at its full price.",
+    return finding(
+        "store-at-full-price",
+        where,
+        f"{option.stock.name} lies in the store, and its row states no remnant_credit: it is charged at its full price.",
         figure=option.stock.owned_pieces,
         limit="remnant_credit above 0",
         unit="pieces",
-        source="rate table stock_forms",
         remedy=f"state the remnant_credit of {option.stock.name}",
     )
 
 
 def thicker_plate(*, position: int, option: BlankOption, own_thickness_mm: float, others: Sequence[str]) -> Finding:
     """A blank that comes out of plates sawn for a thicker one."""
-    return Finding(
-        code="blank-out-of-thicker-plate",
-        severity="note",
-        pointer=f"/elements/{position}",
-        message=(
+    return finding(
+        "blank-out-of-thicker-plate",
+        f"/elements/{position}",
+        (
             f"{option.element.name} comes out of plates {option.shape.thickness_mm:.4g} mm thick, together with {', '.join(others)}: "
             f"that takes less glass than plates of its own {own_thickness_mm:.4g} mm."
         ),
         figure=option.shape.thickness_mm,
         limit=own_thickness_mm,
         unit="mm",
-        source="derived from the rows of stock_forms and allowances",
     )
 
 
 def bought_together(*, glass: str, positions: Sequence[int], members: Sequence[str], at: Sequence[int] = ()) -> Finding:
     """Elements of one glass that buy together; `at` names the quantities where it is not at all of them."""
     where = f"At a quantity of {', '.join(str(quantity) for quantity in at)} the" if at else "The"
-    return Finding(
-        code="glass-bought-together",
-        severity="note",
-        pointer=f"/elements/{positions[0]}/glass",
-        message=f"{where} {glass} for {', '.join(members)} is bought and sawn together: that costs less than lots of their own.",
+    return finding(
+        "glass-bought-together",
+        f"/elements/{positions[0]}/glass",
+        f"{where} {glass} for {', '.join(members)} is bought and sawn together: that costs less than lots of their own.",
         figure=len(members),
         limit=1,
         unit="elements",
-        source="derived from the rows of stock_forms",
     )

@@ -6,8 +6,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from services.optics.body import Body
-from services.prescription.domain.findings import found
 from shared_schemas.check import Finding
+from shared_schemas.finding_kinds import finding
 from shared_schemas.prescription import Barrel, Prescription
 
 LEAST_WALL_MM = 1.0
@@ -59,12 +59,12 @@ def _width(prescription: Prescription, barrel: Barrel) -> Iterator[Finding]:
     where, repair = "/barrel/outer_diameter_mm", f"an outer diameter of at least {wanted:g} mm"
     if wall <= 0:
         message = f"{widest.name} is {widest.diameter_mm:g} mm wide and cannot go into a barrel of {barrel.outer_diameter_mm:g} mm."
-        yield found(
+        yield finding(
             "barrel-narrow", where, message, figure=barrel.outer_diameter_mm, limit=widest.diameter_mm, unit="mm", remedy=repair
         )
     elif wall < LEAST_WALL_MM:
         message = f"The barrel has a wall of {wall:.3g} mm around {widest.name}; practice asks for {LEAST_WALL_MM:g} mm."
-        yield found("barrel-wall-thin", where, message, figure=wall, limit=LEAST_WALL_MM, unit="mm", remedy=repair)
+        yield finding("barrel-wall-thin", where, message, figure=wall, limit=LEAST_WALL_MM, unit="mm", remedy=repair)
 
 
 def _length(prescription: Prescription, bodies: Sequence[Body], barrel: Barrel) -> Iterator[Finding]:
@@ -73,10 +73,10 @@ def _length(prescription: Prescription, bodies: Sequence[Body], barrel: Barrel) 
     where, repair = "/barrel/length_mm", f"a length of at least {whole:.4g} mm"
     if barrel.length_mm < held:
         message = f"The barrel is {barrel.length_mm:g} mm long; from the first edge to the last the lens takes {held:.4g} mm."
-        yield found("barrel-short", where, message, figure=barrel.length_mm, limit=held, unit="mm", remedy=repair)
+        yield finding("barrel-short", where, message, figure=barrel.length_mm, limit=held, unit="mm", remedy=repair)
     elif barrel.length_mm < whole:
         message = f"The barrel is {barrel.length_mm:g} mm long and the lens {whole:.4g} mm: glass stands out of it, unprotected."
-        yield found("barrel-glass-proud", where, message, figure=barrel.length_mm, limit=whole, unit="mm", remedy=repair)
+        yield finding("barrel-glass-proud", where, message, figure=barrel.length_mm, limit=whole, unit="mm", remedy=repair)
 
 
 def _groups(prescription: Prescription) -> tuple[_Group, ...]:
@@ -95,7 +95,7 @@ def _order(groups: Sequence[_Group]) -> Iterator[Finding]:
         behind = min(one.diameter_mm for one in groups[i + 1 :])
         passage = max(before, behind)
         if group.diameter_mm > passage + SAME_BORE_MM:
-            yield found(
+            yield finding(
                 "barrel-order", f"/elements/{group.first}/diameter_mm",
                 f"{group.name}, {group.diameter_mm:g} mm wide, has narrower glass on both sides and cannot be dropped into a stepped bore from either end.",
                 figure=group.diameter_mm, limit=passage, unit="mm", remedy=f"a diameter of at most {passage:g} mm, wider neighbours, or a split barrel",

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from services.prescription.domain.beam import clear_semi_diameters_mm, share_passed
-from services.prescription.domain.findings import found
 from shared_schemas.check import Finding
+from shared_schemas.finding_kinds import finding
 from shared_schemas.prescription import Prescription
 
 SCREEN_SHARE = 0.01
@@ -25,7 +25,7 @@ def beam_findings(
     for face, (height, semi) in enumerate(zip(marginal_heights_mm if aperture_stated else (), semis, strict=False)):
         if semi < abs(height) * (1 - SCREEN_SHARE):
             (side, name), wanted = _face(prescription, face), 2 * abs(height)
-            yield found(
+            yield finding(
                 "clear-below-beam", f"/elements/{face // 2}/{side}/clear_diameter_mm",
                 f"The clear diameter of {2 * semi:g} mm on the {side} of {name} cuts the axial beam, which is {wanted:.4g} mm wide there.",
                 figure=2 * semi, limit=wanted, unit="mm", remedy=f"a clear diameter of at least {wanted:.4g} mm, or a smaller aperture",
@@ -43,7 +43,7 @@ def _of_field(
     side, name = _face(prescription, face)
     wanted = 2 * (abs(marginal_mm[face]) + abs(chief_mm[face]))
     code = "field-cut-off" if passed == 0 else "vignetting"
-    yield found(
+    yield finding(
         code, f"/elements/{face // 2}/{side}/clear_diameter_mm",
         f"At a field of {prescription.field_half_angle_deg:g} deg {100 * passed:.0f} % of the pupil's width pass; the {side} of {name} cuts the most.",
         figure=passed, limit=1.0, unit="mm/mm", remedy=f"a clear diameter of {wanted:.4g} mm there, or accept the darker edge of the field",

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 from services.optics.body import Body, needs_bevel
 from services.optics.surface import Profile
-from services.prescription.domain.findings import found
 from shared_schemas.check import Finding
+from shared_schemas.finding_kinds import finding
 
 
 @dataclass(frozen=True)
@@ -68,7 +68,7 @@ def bevel_findings(*, body: Body, name: str, pointer: str) -> Iterator[Finding]:
         if usual is None or room >= usual.least_mm * (1 - 1e-9):
             continue
         most = 2 * (body.rim_mm - usual.least_mm)
-        yield found(
+        yield finding(
             "bevel-in-clear", f"{pointer}/{side}/clear_diameter_mm",
             f"The {side} of {name} has {room:.3g} mm between its clear diameter of {clear_mm:g} mm and its rim; a bevel takes {usual.least_mm:g} mm or more.",
             figure=room, limit=usual.least_mm, unit="mm", remedy=f"a clear diameter of at most {most:.4g} mm, or a larger element",

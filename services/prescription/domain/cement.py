@@ -7,9 +7,9 @@ from dataclasses import dataclass
 
 from services.optics.body import Body
 from services.optics.fringes import fringes_of_sag
-from services.prescription.domain.findings import found
 from services.prescription.domain.materials import Material
 from shared_schemas.check import Finding
+from shared_schemas.finding_kinds import finding
 from shared_schemas.prescription import Element
 
 MOST_FRINGES = 5.0
@@ -94,7 +94,7 @@ def cement_findings(*, first: Element, second: Element, number: int, fit: Fit, s
 def _coated(first: Element, second: Element, number: int) -> Iterator[Finding]:
     for at, side, element, surface in ((number, "back", first, first.back), (number + 1, "front", second, second.front)):
         if surface.coating is not None:
-            yield found(
+            yield finding(
                 "cement-coated", f"/elements/{at}/{side}/coating",
                 f"The {side} of {element.name} is cemented and asks for the coating {surface.coating}, which would work against air.",
                 figure=str(surface.coating), limit="no coating on a cemented face", remedy="null on both cemented faces",
@@ -109,13 +109,13 @@ def _fits(first: Element, second: Element, number: int, fit: Fit) -> Iterator[Fi
     where, names = f"/elements/{number + 1}/front/radius_mm", f"{first.name} ({one}) and {second.name} ({other})"
     repair = f"the same radius on both, {one} or {other}"
     if abs(fit.apart_mm) > THICKEST_FILM_MM:
-        yield found(
+        yield finding(
             "cement-radii-far", where,
             f"The cemented faces of {names} touch {touch} and stand {abs(fit.apart_mm):.3g} mm apart {'at the centre' if fit.apart_mm > 0 else 'at the rim'}; a film of cement is at most {THICKEST_FILM_MM:g} mm.",
             figure=abs(fit.apart_mm), limit=THICKEST_FILM_MM, unit="mm", remedy=repair,
         )  # fmt: skip
     else:
-        yield found(
+        yield finding(
             "cement-radii-differ", where,
             f"The cemented faces of {names} differ by {fit.fringes:.4g} fringe spacings at {fit.height_mm:g} mm; they touch {touch}.",
             figure=fit.fringes, limit=MOST_FRINGES, unit="fringe spacings", remedy=repair,
@@ -129,12 +129,12 @@ def _strained(first: Element, second: Element, number: int, strain: Strain) -> I
         f"{strain.shift_um:.3g} um at the rim and shear a film of {1000 * FILM_MM:g} um by {strain.shear_strain:.2g}."
     )
     if difference > COMPLIANT_1E6_PER_K:
-        yield found(
+        yield finding(
             "cement-strain-high", f"/spaces/{number}/cemented", said, figure=difference, limit=COMPLIANT_1E6_PER_K, unit="1e-6/K",
             remedy="a compliant cement, an air space, or oil",
         )  # fmt: skip
     elif difference > SOFT_CEMENT_1E6_PER_K and diameter > SMALL_ENOUGH_MM:
-        yield found(
+        yield finding(
             "cement-strain", f"/spaces/{number}/cemented", said, figure=difference, limit=SOFT_CEMENT_1E6_PER_K, unit="1e-6/K",
             remedy=f"a softer cement, or a diameter of at most {SMALL_ENOUGH_MM:g} mm",
         )  # fmt: skip

@@ -11,13 +11,13 @@ from services.optics.surface import lens_as_worked
 from services.prescription.domain.barrel_fit import barrel_findings
 from services.prescription.domain.demands import ElementDemand, assembly_grade_mm, demands_of, lens_indications
 from services.prescription.domain.element import element_check, element_findings
-from services.prescription.domain.findings import found
 from services.prescription.domain.focus import images_and_findings
 from services.prescription.domain.materials import Indices, Material, indices_at, material_of, radioactive_findings
 from services.prescription.domain.neighbours import spaces_between
 from services.prescription.domain.tolerance_size import tolerance_findings
 from services.prescription.domain.whole_lens import first_order_of
 from shared_schemas.check import CheckReport, ElementCheck, Finding, FirstOrder, ImageSpot, Makeable, SpaceCheck
+from shared_schemas.finding_kinds import finding
 from shared_schemas.prescription import CoatingDemand, Element, Prescription
 from shared_schemas.rates import AllowanceRow, CoatingRow, RateMissing, Rates
 from shared_schemas.traveller import Job, Refusal
@@ -115,7 +115,7 @@ def work_diameter(*, element: Element, pointer: str, rates: Rates) -> tuple[floa
     message = f"{element.name} has a diameter of {size:g} mm; the shop works diameters up to {largest:g} mm."
     where = f"{pointer}/diameter_mm"
     repair = f"a diameter of at most {largest:g} mm"
-    return size, (found("size-beyond-shop", where, message, figure=size, limit=largest, unit="mm", remedy=repair),)
+    return size, (finding("size-beyond-shop", where, message, figure=size, limit=largest, unit="mm", remedy=repair),)
 
 
 def _covers(row: AllowanceRow, size_mm: float) -> bool:
@@ -133,7 +133,7 @@ def _unmakeable_sizes(prescription: Prescription) -> Iterator[Finding]:
             if size < SMALLEST_MM:
                 message = f"{element.name} has a size of {size:g} mm, which cannot be held and worked."
                 repair = f"at least {SMALLEST_MM:g} mm; look for a slipped decimal point"
-                yield found("size-unmakeable", where, message, figure=size, limit=SMALLEST_MM, unit="mm", remedy=repair)
+                yield finding("size-unmakeable", where, message, figure=size, limit=SMALLEST_MM, unit="mm", remedy=repair)
 
 
 def _materials(prescription: Prescription, rates: Rates) -> list[Material]:
@@ -149,7 +149,7 @@ def _coatings(prescription: Prescription, rates: Rates) -> Iterator[Finding]:
         for face, surface in (("front", element.front), ("back", element.back)):
             if isinstance(surface.coating, str) and surface.coating not in known:
                 names = ", ".join(list(known)[:12])
-                yield found(
+                yield finding(
                     "coating-unknown", f"/elements/{i}/{face}/coating", f"No coating of the rates is called {surface.coating}.",
                     figure=surface.coating, limit=names or "none", remedy=f"one of {names}, a reflectance and band in place of a name, or null for an uncoated face",
                 )  # fmt: skip
@@ -167,7 +167,7 @@ def _band_of(row: CoatingRow) -> tuple[float, float] | None:
 def _off_wavelength(band_nm: tuple[float, float] | None, wavelength_nm: float, whose: str, where: str) -> Iterator[Finding]:
     if band_nm is not None and not band_nm[0] <= wavelength_nm <= band_nm[1]:
         band = f"{band_nm[0]:g} to {band_nm[1]:g} nm"
-        yield found(
+        yield finding(
             "coating-off-wavelength", where, f"{whose} is coated for {band}; the lens is for {wavelength_nm:g} nm.",
             figure=wavelength_nm, limit=band, unit="nm", remedy="a coating for the wavelength of the lens, or the other wavelength",
         )  # fmt: skip

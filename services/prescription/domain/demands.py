@@ -20,8 +20,8 @@ from services.optics.drawing.laser import read_laser
 from services.optics.drawing.material import read_bubbles, read_homogeneity, read_stress
 from services.optics.drawing.texture import read_texture
 from services.optics.errors import IndicationUnreadable, SizeOutsideDefaults
-from services.prescription.domain.findings import found
 from shared_schemas.check import Finding, GlassQuality
+from shared_schemas.finding_kinds import finding
 from shared_schemas.prescription import Element, Prescription, Surface
 
 T = TypeVar("T")
@@ -69,7 +69,7 @@ class _Reading:
             message = f"The {what} is not stated, and defaults end at a size of {TABLE[-1].up_to_mm:g} mm."
             limit = TABLE[-1].up_to_mm
             self.findings.append(
-                found("tolerance-without-default", where, message, figure=self.diameter_mm, limit=limit, unit="mm", remedy=f"state it, as {indication}")
+                finding("tolerance-without-default", where, message, figure=self.diameter_mm, limit=limit, unit="mm", remedy=f"state it, as {indication}")
             )  # fmt: skip
             return
         text = f"{figure:g}" if isinstance(figure, float) else figure
@@ -78,7 +78,7 @@ class _Reading:
             + " (from memory, check the licensed text)."
         )
         self.findings.append(
-            found("tolerance-defaulted", where, message, figure=figure, unit=unit, remedy=f"state it, as {indication}")
+            finding("tolerance-defaulted", where, message, figure=figure, unit=unit, remedy=f"state it, as {indication}")
         )
 
     def read(self, text: str | None, where: str, reader: Callable[[str], T]) -> T | None:
@@ -89,7 +89,7 @@ class _Reading:
             return cast(T, _read_once(reader, text))
         except IndicationUnreadable as fault:
             limit = f"{fault.expected} at position {fault.position}"
-            said = found(
+            said = finding(
                 "indication-unreadable", where, str(fault), figure=text, limit=limit[:200], remedy=f"write {fault.expected}"
             )
             self.findings.append(said)
@@ -229,7 +229,7 @@ def _say_what_rms_stands_for(reading: _Reading, form: Form, where: str) -> None:
         message = f"The form is stated by RMS. Time is planned for {' and '.join(planned)}, in fringe spacings."
         figure = form.power_demand_fringes if form.irregularity_rms_sign is None else form.irregularity_demand_fringes
         reading.findings.append(
-            found("form-from-rms", where, message, figure=figure, unit="fringe spacings", remedy="state it as 3/A(B)")
+            finding("form-from-rms", where, message, figure=figure, unit="fringe spacings", remedy="state it as 3/A(B)")
         )
 
 
@@ -248,7 +248,7 @@ def _imperfections(reading: _Reading, surface: Surface, where: str, defaulted: l
             f"{read.scratch}-{read.dig} is kept as given. Time is planned by its dig of {read.dig / 100:g} mm, which comes to "
             f"5/{taken.count}x{taken.grade_mm:g}; its scratch number is compared by eye and is not turned into a width."
         )
-        said = found(
+        said = finding(
             "scratch-dig-kept",
             where,
             message,

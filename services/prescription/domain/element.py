@@ -31,9 +31,9 @@ from services.optics.surface import Profile, aspheric_departure
 from services.prescription.domain.bevels import Bevel, bevel, bevel_findings
 from services.prescription.domain.demands import ElementDemand, SurfaceDemand
 from services.prescription.domain.faces import face_findings
-from services.prescription.domain.findings import found
 from services.prescription.domain.materials import Material
 from shared_schemas.check import ElementCheck, Finding, SurfaceCheck
+from shared_schemas.finding_kinds import finding
 from shared_schemas.prescription import Element
 
 TOUCH_MM = 1e-9
@@ -158,7 +158,7 @@ def _wedge(element: Element, demand: ElementDemand, pointer: str) -> Iterator[Fi
     if "centring" in demand.defaulted or allowed >= FINE_EDGE_DIFFERENCE_MM:
         return
     wanted = math.ceil(60 * math.degrees(FINE_EDGE_DIFFERENCE_MM / element.diameter_mm) * 100) / 100
-    yield found(
+    yield finding(
         "wedge-fine", f"{pointer}/tolerances/centring",
         f"The centring of {element.name}, {demand.centring_arcmin:g}', lets its edge differ by {1000 * allowed:.2g} um over {element.diameter_mm:g} mm.",
         figure=allowed, limit=FINE_EDGE_DIFFERENCE_MM, unit="mm", remedy=f"4/{wanted:g}' or looser, where the design allows",
@@ -178,10 +178,10 @@ def _edge(element: Element, body: Body, work_diameter_mm: float, pointer: str) -
             f"{element.name} has a knife edge: at its work diameter of {work_diameter_mm:g} mm the edge thickness is {edge:.3f} mm, "
             f"so {-edge:.3f} mm are missing before there is any edge."
         )
-        yield found("edge-knife", where, message, figure=edge, limit=0.0, unit="mm", remedy=repair)
+        yield finding("edge-knife", where, message, figure=edge, limit=0.0, unit="mm", remedy=repair)
     else:
         message = f"{element.name} has an edge of {edge:.3f} mm at its work diameter of {work_diameter_mm:g} mm; practice asks for {least:g} mm."
-        yield found("edge-thin", where, message, figure=edge, limit=least, unit="mm", remedy=repair)
+        yield finding("edge-thin", where, message, figure=edge, limit=least, unit="mm", remedy=repair)
 
 
 def _rounded_up(length_mm: float) -> float:
@@ -198,7 +198,7 @@ def _thickness(element: Element, pointer: str) -> Iterator[Finding]:
     for code, limit, why in graded:
         if ratio > limit:
             thicker = _rounded_up(element.diameter_mm / limit)
-            yield found(
+            yield finding(
                 code, f"{pointer}/centre_thickness_mm",
                 f"{element.name} is {ratio:.1f} times as wide as it is thick at its centre; above {limit:g} {why}.",
                 figure=ratio, limit=limit, unit="mm/mm", remedy=f"a centre thickness of at least {thicker:g} mm",
@@ -213,13 +213,13 @@ def _axis(element: Element, body: Body, pointer: str) -> Iterator[Finding]:
     if front is not None and back is not None and front * back > 0:
         apart = centres_apart_mm(front_radius_mm=front, back_radius_mm=back, centre_thickness_mm=element.centre_thickness_mm)
         if apart < LEAST_CENTRES_APART_MM:
-            yield found(
+            yield finding(
                 "faces-concentric", pointer, f"The centres of curvature of {element.name} lie {apart:.3f} mm apart: nearly concentric.",
                 figure=apart, limit=LEAST_CENTRES_APART_MM, unit="mm", remedy="other radii, or another centre thickness",
             )  # fmt: skip
     z = _z_a(element, body)
     if z < SELF_CENTRING_Z_A:
-        yield found(
+        yield finding(
             "centring-by-hand", pointer,
             f"{element.name} has Z_A = {z:.3f} (Z_B = {z / 4:.3f}): it does not slide to its axis between bells and is centred optically.",
             figure=z, limit=SELF_CENTRING_Z_A, unit="Z_A", remedy="steeper or less alike faces, where the design allows",

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from decimal import Decimal
 from functools import cached_property, lru_cache
 
-from services.prescription.domain.findings import found
 from shared_schemas.check import Finding
+from shared_schemas.finding_kinds import finding
 from shared_schemas.rates import GlassRow, Rates
 
 COMMERCIAL_ND = 0.001
@@ -140,7 +140,7 @@ def equivalent_findings(*, row: GlassRow, where: str, rates: Rates) -> Iterator[
     price = f"has no row in stock_forms, {other.row.name} {theirs} {money} a kg" if ours is None else (
         f"costs {ours} {money} a kg, {other.row.name} {theirs}"
     )  # fmt: skip
-    yield found(
+    yield finding(
         "glass-equivalent", where,
         f"{row.name} of {row.maker} {price}. {other.row.name} of {other.row.maker} is near it: nd {other.nd_difference:+.5f}, "
         f"vd {other.vd_difference:+.2f}, {other.distance:.2f} of the commercial tolerance of a melt.",

@@ -8,9 +8,9 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from services.optics.rays import Spot, spots
-from services.prescription.domain.findings import found
 from services.prescription.domain.mending import does_not_focus, mend, whole_file_in_inches
 from shared_schemas.check import Finding, ImageSpot
+from shared_schemas.finding_kinds import finding
 from shared_schemas.prescription import Prescription
 
 
@@ -43,7 +43,7 @@ def images_and_findings(
 def _findings(prescription: Prescription, indices: Sequence[float], axis: Spot) -> Iterator[Finding]:
     inches = whole_file_in_inches(prescription)
     if inches is not None:
-        yield found(
+        yield finding(
             "units-mistaken", inches.pointer, inches.sentence, figure=str(inches.was), limit=str(inches.becomes),
             remedy=f"read the file as {inches.becomes} instead of {inches.was}",
         )  # fmt: skip
@@ -52,13 +52,13 @@ def _findings(prescription: Prescription, indices: Sequence[float], axis: Spot) 
         return
     slip = mend(prescription, indices, fault=fault)
     if slip is None:
-        yield found(
+        yield finding(
             "focus-missing", "/elements", f"{fault.sentence} No single change of a radius, a row, a decimal or a unit mends it.",
             figure=fault.spot_mm, limit=_finite(fault.limit_mm), unit="mm",
         )  # fmt: skip
         return
     others = f" Nearly as well: {'; or '.join(slip.others)}." if slip.others else ""
-    yield found(
+    yield finding(
         "focus-missing", slip.pointer, slip.sentence + others, figure=fault.spot_mm, limit=_finite(fault.limit_mm), unit="mm",
         remedy=f"{slip.becomes:g} instead of {slip.was:g}"
         if isinstance(slip.was, float) and isinstance(slip.becomes, float)

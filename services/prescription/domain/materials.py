@@ -9,8 +9,8 @@ from dataclasses import dataclass
 from services.optics.dispersion import D_LINE_NM, SAME_LINE_NM, glass_index, index_from_abbe, sellmeier_of
 from services.optics.errors import WavelengthOutsideRange
 from services.prescription.domain.equivalents import equivalent_findings, lead_free
-from services.prescription.domain.findings import found
 from shared_schemas.check import Finding
+from shared_schemas.finding_kinds import finding
 from shared_schemas.glass_reference import CODE, GlassNotFound, find_glass
 from shared_schemas.prescription import IndexGlass, Prescription
 from shared_schemas.rates import GlassRow, Rates
@@ -61,7 +61,7 @@ def material_of(*, glass: str | IndexGlass, where: str, rates: Rates) -> Materia
     name, so that the geometry can be looked at all the same; the finding says so.
     """
     if isinstance(glass, IndexGlass):
-        said = found(
+        said = finding(
             "glass-by-index", where, f"A glass of nd {glass.nd:g}, vd {glass.vd:g} is checked, but not priced.",
             figure=f"nd {glass.nd:g}, vd {glass.vd:g}", limit="a glass of the rates", remedy="name a catalogue glass to have it priced",
         )  # fmt: skip
@@ -78,7 +78,7 @@ def material_of(*, glass: str | IndexGlass, where: str, rates: Rates) -> Materia
 
 def _unknown(glass: str, where: str, fault: GlassNotFound, rates: Rates) -> Material:
     names = " or ".join(fault.candidates)
-    said = found(
+    said = finding(
         "glass-ambiguous" if fault.ambiguous else "glass-unknown",
         where,
         f"{str(fault)[0].upper()}{str(fault)[1:]}."[:2000].replace("?.", "?"),
@@ -109,11 +109,13 @@ def of_code(six_digits: str) -> tuple[float, float]:
 
 def _of_row(reference: str, row: GlassRow, where: str, rates: Rates) -> Iterator[Finding]:
     if CODE.fullmatch(reference.strip()):
-        yield found("glass-by-code", where, f"The code {reference} is {row.name} of {row.maker}.", figure=reference, limit=row.name)
+        yield finding(
+            "glass-by-code", where, f"The code {reference} is {row.name} of {row.maker}.", figure=reference, limit=row.name
+        )
     if row.lead:
         yield _lead(row, where, rates)
     if row.knoop_hk is not None and row.knoop_hk < SOFT_KNOOP_HK:
-        yield found(
+        yield finding(
             "glass-soft", where, f"{row.name} is soft (Knoop hardness {row.knoop_hk:g}); it scratches easily.",
             figure=row.knoop_hk, limit=SOFT_KNOOP_HK, unit="HK",
         )  # fmt: skip
@@ -121,12 +123,12 @@ def _of_row(reference: str, row: GlassRow, where: str, rates: Rates) -> Iterator
     weathering = row.climate_cr is not None and row.climate_cr >= WEATHERING_CLASS
     if staining or weathering:
         what, figure = ("stain class FR", row.stain_fr) if staining else ("climate class CR", row.climate_cr)
-        yield found(
+        yield finding(
             "glass-stains", where, f"{row.name} has {what} {figure:g}: polish late, clean fast, coat soon.",
             figure=figure, limit=STAINING_CLASS if staining else WEATHERING_CLASS, unit="class",
         )  # fmt: skip
     if row.cte_30_70_1e6_per_k is not None and row.cte_30_70_1e6_per_k > EXPANDING_1E6_PER_K:
-        yield found(
+        yield finding(
             "glass-expands", where, f"{row.name} expands by {row.cte_30_70_1e6_per_k:g}e-6 per K: warm and cool it slowly.",
             figure=row.cte_30_70_1e6_per_k, limit=EXPANDING_1E6_PER_K, unit="1e-6/K",
         )  # fmt: skip
@@ -141,7 +143,7 @@ def _lead(row: GlassRow, where: str, rates: Rates) -> Finding:
             f"ask whether {other.row.name} will do, the nearest without lead: nd {other.nd_difference:+.5f}, vd "
             f"{other.vd_difference:+.2f}, {other.distance:.2f} of the commercial tolerance of a melt"
         )
-    return found(
+    return finding(
         "glass-lead", where, f"{row.name} contains lead{dense}: work wet, collect its slurry separately, and check what rules hold now.",
         figure=row.name, limit="lead-free glass", remedy=repair,
     )  # fmt: skip
@@ -159,7 +161,7 @@ def radioactive_findings(prescription: Prescription) -> Iterator[Finding]:
     for where, text in places:
         named = radioactive_in(text)
         if named is not None:
-            yield found(
+            yield finding(
                 "glass-radioactive", where,
                 f"{named} is named here. Radioactive glass or coating is not shaped, ground, polished or re-worked on the "
                 "ground of a quote: local law and a licensed practice decide.",
@@ -186,7 +188,7 @@ def indices_at(*, prescription: Prescription, materials: list[Material]) -> Indi
             values.append(_index(material, wavelength_nm))
         except WavelengthOutsideRange as fault:
             limit = f"{fault.shortest_nm:g} to {fault.longest_nm:g} nm"
-            said = found(
+            said = finding(
                 "wavelength-outside-glass", f"/elements/{i}/glass", f"{fault} The figures are for the d line.",
                 figure=wavelength_nm, limit=limit, unit="nm", remedy=f"a wavelength from {limit}, or a glass with a dispersion formula",
             )  # fmt: skip
@@ -194,7 +196,7 @@ def indices_at(*, prescription: Prescription, materials: list[Material]) -> Indi
             continue
         if material.nd is not None and _is_estimated(material, wavelength_nm):
             message = f"The index at {wavelength_nm:g} nm is estimated from nd and vd; it may err by some 1e-4."
-            findings.append(found("index-estimated", f"/elements/{i}/glass", message, figure=values[-1], limit=material.nd))
+            findings.append(finding("index-estimated", f"/elements/{i}/glass", message, figure=values[-1], limit=material.nd))
     if len(values) < len(materials):
         return Indices(D_LINE_NM, tuple(material.nd for material in materials), tuple(findings))
     return Indices(wavelength_nm, tuple(values), tuple(findings))

@@ -8,9 +8,9 @@ from dataclasses import dataclass
 from services.optics.body import Body
 from services.optics.surface import Profile
 from services.prescription.domain.cement import Fit, Strain, cement_findings, fit, strain_of
-from services.prescription.domain.findings import found
 from services.prescription.domain.materials import Material
 from shared_schemas.check import Finding, SpaceCheck
+from shared_schemas.finding_kinds import finding
 from shared_schemas.prescription import Prescription
 
 INTO_EACH_OTHER_MM = 1e-6
@@ -130,7 +130,7 @@ def _collision(prescription: Prescription, bodies: Sequence[Body], i: int, axial
         return ()
     first, second = prescription.elements[i], prescription.elements[i + 1]
     wanted = -(-(axial_mm - least) * 100 // 1) / 100
-    said = found(
+    said = finding(
         "neighbours-collide", f"/spaces/{i}/gap_mm",
         f"{first.name} and {second.name} run {-least:.3f} mm into each other at a height of {height:.4g} mm.",
         figure=least, limit=0.0, unit="mm", remedy=f"a gap of at least {wanted:g} mm, or smaller diameters",
@@ -143,7 +143,7 @@ def _thin(prescription: Prescription, i: int, ring: Spacer | None) -> Iterator[F
     if length >= THIN_SPACER_MM:
         return
     first, second = prescription.elements[i], prescription.elements[i + 1]
-    yield found(
+    yield finding(
         "spacer-thin", f"/spaces/{i}/gap_mm",
         f"The spacer between {first.name} and {second.name} is {length:.3f} mm long; below {THIN_SPACER_MM:g} mm it is foil or shim, or the glasses touch.",
         figure=length, limit=THIN_SPACER_MM, unit="mm", remedy=f"a gap longer by {THIN_SPACER_MM - length:.3f} mm, where the design allows",

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from services.prescription.domain.findings import found
 from shared_schemas.check import Finding
+from shared_schemas.finding_kinds import finding
 from shared_schemas.prescription import Element
 
 WIDE_SHARE = 0.1
@@ -34,7 +34,7 @@ def _beside(what: str, name: str, size_mm: float, most_off_mm: float, stated: st
     tells = f"The {what} of {name}, {size_mm:g} mm, has a tolerance of {stated}"
     if most_off_mm >= size_mm:
         message = f"{tells}: as large as the {what} itself, of which nothing need be left."
-        yield found("tolerance-reaches-size", where, message, figure=most_off_mm, limit=size_mm, unit="mm", remedy=repair)
+        yield finding("tolerance-reaches-size", where, message, figure=most_off_mm, limit=size_mm, unit="mm", remedy=repair)
     else:
         message = f"{tells}: {most_off_mm / size_mm:.0%} of it."
-        yield found("tolerance-wide", where, message, figure=most_off_mm, limit=WIDE_SHARE * size_mm, unit="mm", remedy=repair)
+        yield finding("tolerance-wide", where, message, figure=most_off_mm, limit=WIDE_SHARE * size_mm, unit="mm", remedy=repair)

@@ -22,9 +22,9 @@ from services.optics.first_order import (
 )
 from services.prescription.domain.beam import Aperture, aperture_of, chief_ray, ray_heights_mm
 from services.prescription.domain.beam_clearance import beam_findings
-from services.prescription.domain.findings import found
 from services.prescription.domain.materials import Indices
 from shared_schemas.check import Finding, FirstOrder
+from shared_schemas.finding_kinds import finding
 from shared_schemas.prescription import Prescription
 
 PUPIL_DISAGREES_SHARE = 0.01
@@ -117,7 +117,7 @@ def _beam(
 
 def _findings(prescription: Prescription, seen: Foci | None, aperture: Aperture, beam: _Beam) -> Iterator[Finding]:
     if seen is None:
-        yield found(
+        yield finding(
             "afocal", "", "The lens has no focal length: parallel light leaves it parallel.", figure="none", limit="a focal length"
         )
     yield from _stop_in_glass(prescription)
@@ -135,7 +135,7 @@ def _pupil_disagrees(prescription: Prescription, entrance: Pupil | None) -> Iter
     if prescription.stop is None or stated is None or entrance is None:
         return
     if abs(entrance.diameter_mm / stated - 1) > PUPIL_DISAGREES_SHARE:
-        yield found(
+        yield finding(
             "pupil-disagrees", "/entrance_pupil_diameter_mm",
             f"The entrance pupil is stated as {stated:g} mm, but the stop shows as {entrance.diameter_mm:.4g} mm.",
             figure=stated, limit=entrance.diameter_mm, unit="mm", remedy=f"an entrance pupil of {entrance.diameter_mm:.4g} mm, or another stop",
@@ -151,7 +151,7 @@ def _stop_in_glass(prescription: Prescription) -> Iterator[Finding]:
     limit = float("inf") if space is None else (space.gap_mm or 0.0)
     if 0 <= stop.distance_mm <= limit:
         return
-    yield found(
+    yield finding(
         "stop-in-glass", "/stop/distance_mm",
         f"The stop lies {stop.distance_mm:g} mm behind {prescription.elements[stop.after_element - 1].name}, where there is no air.",
         figure=stop.distance_mm, limit="0 or more" if last else f"0 to {limit:g} mm", unit="mm",

@@ -9,6 +9,7 @@ from services.process.domain.element_work import ElementWork
 from services.process.domain.rate_rows import hardware_for, hardware_of
 from shared_schemas.check import Finding
 from shared_schemas.figure import Figure
+from shared_schemas.finding_kinds import finding
 from shared_schemas.operations import BoughtPart
 from shared_schemas.prescription import Prescription
 from shared_schemas.rates import HardwareRow, Rates
@@ -50,15 +51,13 @@ def too_large_to_buy(wanted: Sequence[Wanted], rates: Rates) -> Iterator[Finding
         largest = max(row.diameter_up_to_mm for row in hardware_of(rates, one.kind, one.material))
         if one.diameter_mm > largest:
             name = f"{one.material} {one.kind}".strip().replace("_", " ")
-            yield Finding(
-                code="no_part_so_large",
-                severity="stop",
-                pointer=one.where,
-                message=f"The lens needs a {name} for {one.diameter_mm:g} mm; the largest to be bought is for {largest:g} mm.",
+            yield finding(
+                "no-part-so-large",
+                one.where,
+                f"The lens needs a {name} for {one.diameter_mm:g} mm; the largest to be bought is for {largest:g} mm.",
                 figure=one.diameter_mm,
                 limit=largest,
                 unit="mm",
-                source="rate table hardware",
                 remedy=f"at most {largest:g} mm, or a row for a larger one in hardware",
             )
 

@@ -10,6 +10,7 @@ from services.process.domain.edging import centring_method
 from services.process.domain.element_work import ElementWork
 from services.process.domain.rate_rows import largest_diameter_mm, tolerance_row
 from shared_schemas.check import Finding
+from shared_schemas.finding_kinds import finding
 from shared_schemas.operations import OperationName
 from shared_schemas.rates import Rates
 
@@ -30,16 +31,15 @@ def _tolerances(work: ElementWork, rates: Rates) -> Iterator[Finding]:
     for demand in (*work.demands, *work.front.demands, *work.back.demands):
         row = tolerance_row(rates, demand.attribute)
         if demand.figure < row.capability:
-            yield Finding(
-                code="beyond_capability",
-                severity="stop",
-                pointer=demand.where,
-                message=f"{work.name} asks for a {demand.attribute.replace('_', ' ')} of {demand.figure:g} {row.unit}; "
+            yield finding(
+                "beyond-capability",
+                demand.where,
+                f"{work.name} asks for a {demand.attribute.replace('_', ' ')} of {demand.figure:g} {row.unit}; "
                 f"this shop holds {row.capability:g}.",
                 figure=demand.figure,
                 limit=row.capability,
                 unit=row.unit,
-                source=f"rate table tolerance_classes, row {row.name}",
+                row=row.name,
                 remedy=f"{row.capability:g} {row.unit} or looser",
             )
 
@@ -49,16 +49,14 @@ def _machines(work: ElementWork, rates: Rates) -> Iterator[Finding]:
     limits = {operation: largest_diameter_mm(rates, operation, methods.get(operation)) for operation in CLAMPED}
     narrowest = min(CLAMPED, key=lambda operation: limits[operation])
     if work.blank.diameter_mm > limits[narrowest]:
-        yield Finding(
-            code="too_large_for_machines",
-            severity="stop",
-            pointer=f"{work.where}/diameter_mm",
-            message=f"The blank of {work.name} is {work.blank.diameter_mm:g} mm wide; {narrowest.replace('_', ' ')} takes "
+        yield finding(
+            "too-large-for-machines",
+            f"{work.where}/diameter_mm",
+            f"The blank of {work.name} is {work.blank.diameter_mm:g} mm wide; {narrowest.replace('_', ' ')} takes "
             f"{limits[narrowest]:g} mm.",
             figure=work.blank.diameter_mm,
             limit=limits[narrowest],
             unit="mm",
-            source="rate table work_centres",
             remedy="a smaller element, or a larger machine in work_centres",
         )
 
@@ -69,14 +67,13 @@ def _seats(work: ElementWork, rates: Rates) -> Iterator[Finding]:
             continue
         coating = rates.coating(face.coating)
         if seats(coating, diameter_mm=work.diameter_mm) < 1:
-            yield Finding(
-                code="no_seat",
-                severity="stop",
-                pointer=f"{face.where}/coating",
-                message=f"{work.name} is too wide for the calottes of {coating.name}.",
+            yield finding(
+                "no-seat",
+                f"{face.where}/coating",
+                f"{work.name} is too wide for the calottes of {coating.name}.",
                 figure=work.diameter_mm,
                 limit=coating.calotte_diameter_mm - coating.seat_rim_mm,
                 unit="mm",
-                source=f"rate table coatings, row {coating.name}",
+                row=coating.name,
                 remedy="a smaller element, or no coating",
             )

@@ -9,6 +9,7 @@ from services.process.domain.coating_choice import choose
 from services.process.domain.element_work import ElementWork, FaceWork
 from services.process.domain.film_promise import bare_face, promise_of
 from shared_schemas.check import Finding
+from shared_schemas.finding_kinds import finding
 from shared_schemas.prescription import CoatingDemand
 from shared_schemas.rates import Rates
 
@@ -25,15 +26,14 @@ def unmeetable_coatings(work: ElementWork, rates: Rates) -> Iterator[Finding]:
         chosen = choose(face.coating_demand, glass=work.glass, diameter_mm=work.diameter_mm, rates=rates)
         if not chosen.meets and chosen.left is not None:
             best = chosen.left
-            yield Finding(
-                code="reflectance_unmeetable",
-                severity="stop",
-                pointer=f"{face.where}/coating",
-                message=f"The {face.face} of {work.name} asks for {face.coating_demand}; the best that the rates reach on "
+            yield finding(
+                "reflectance-unmeetable",
+                f"{face.where}/coating",
+                f"The {face.face} of {work.name} asks for {face.coating_demand}; the best that the rates reach on "
                 f"{work.glass.name} is {_percent(best.worst)}, with {chosen.row.name}, worst at {best.worst_at_nm:g} nm.",
                 figure=best.worst,
                 limit=face.coating_demand.reflectance_max_share,
-                source=f"rate table coatings, row {chosen.row.name}",
+                row=chosen.row.name,
                 remedy=f"{_percent(best.worst, up=True)} or more, a narrower band, or a stack for {work.glass.name} in coatings",
             )
 
@@ -57,26 +57,23 @@ def _chosen(
     left, bare = promise_of(row, face.works(row), glass), bare_face(face.works(row), glass)
     if left is None or bare is None:
         return
-    where, source = f"{face.where}/coating", f"rate table coatings, row {coating}"
-    yield Finding(
-        code="coating_chosen",
-        severity="note",
-        pointer=where,
-        message=f"The {face.face} of {work.name} gets {coating} for {demand}: on {work.glass.name} it leaves {_percent(left.worst)} at "
+    where = f"{face.where}/coating"
+    yield finding(
+        "coating-chosen",
+        where,
+        f"The {face.face} of {work.name} gets {coating} for {demand}: on {work.glass.name} it leaves {_percent(left.worst)} at "
         f"the worst and {_percent(left.mean)} in the mean.",
         figure=left.worst,
         limit=demand.reflectance_max_share,
-        source=source,
+        row=coating,
     )
     if bare.worst <= demand.reflectance_max_share:
-        yield Finding(
-            code="coating_not_needed",
-            severity="care",
-            pointer=where,
-            message=f"Uncoated {work.glass.name} reflects {_percent(bare.worst)} at the worst, which is what the {face.face} of {work.name} asks for.",
+        yield finding(
+            "coating-not-needed",
+            where,
+            f"Uncoated {work.glass.name} reflects {_percent(bare.worst)} at the worst, which is what the {face.face} of {work.name} asks for.",
             figure=bare.worst,
             limit=demand.reflectance_max_share,
-            source="the dispersion of the glass",
             remedy="null, and no coating is paid for",
         )
 
@@ -85,45 +82,42 @@ def _named(work: ElementWork, face: FaceWork, coating: str, glass: Dispersion, r
     row = rates.coating(coating)
     asked = face.works(row)
     left = promise_of(row, asked, glass)
-    where, source = f"{face.where}/coating", f"rate table coatings, row {coating}"
+    where = f"{face.where}/coating"
     if left is None:
         shortest, longest = glass.range_nm
-        yield Finding(
-            code="coating_not_evaluated",
-            severity="care",
-            pointer=where,
-            message=f"{coating} works {asked}; the index of {work.glass.name} is known from {shortest:g} to {longest:g} nm only.",
+        yield finding(
+            "coating-not-evaluated",
+            where,
+            f"{coating} works {asked}; the index of {work.glass.name} is known from {shortest:g} to {longest:g} nm only.",
             figure=f"{asked.from_nm:g} to {asked.to_nm:g}",
             limit=f"{shortest:g} to {longest:g}",
             unit="nm",
-            source=source,
+            row=coating,
             remedy="a coating for the range of the glass, or a glass for this coating",
         )
     elif row.promised_reflectance is not None and left.worst > row.promised_reflectance:
-        yield Finding(
-            code="coating_promise_missed",
-            severity="care",
-            pointer=where,
-            message=f"On {work.glass.name} {coating} leaves {_percent(left.worst)} at {left.worst_at_nm:g} nm and {_percent(left.mean)} in the "
+        yield finding(
+            "coating-promise-missed",
+            where,
+            f"On {work.glass.name} {coating} leaves {_percent(left.worst)} at {left.worst_at_nm:g} nm and {_percent(left.mean)} in the "
             f"mean {asked}; its row promises at most {_percent(row.promised_reflectance)}.",
             figure=left.worst,
             limit=row.promised_reflectance,
-            source=source,
+            row=coating,
             remedy="say what reflectance is wanted, and the simplest coating that has it on this glass is taken",
         )
 
 
 def _beyond_the_glass(work: ElementWork, face: FaceWork, demand: CoatingDemand, glass: Dispersion) -> Finding:
     shortest, longest = glass.range_nm
-    return Finding(
-        code="coating_band_beyond_glass",
-        severity="stop",
-        pointer=f"{face.where}/coating/band_nm",
-        message=f"The {face.face} of {work.name} asks for {demand}; the index of {work.glass.name} is known from {shortest:g} to {longest:g} nm.",
+    return finding(
+        "coating-band-beyond-glass",
+        f"{face.where}/coating/band_nm",
+        f"The {face.face} of {work.name} asks for {demand}; the index of {work.glass.name} is known from {shortest:g} to {longest:g} nm.",
         figure=f"{demand.band_nm[0]:g} to {demand.band_nm[1]:g}",
         limit=f"{shortest:g} to {longest:g}",
         unit="nm",
-        source=f"rate table glasses, row {work.glass.name}",
+        row=work.glass.name,
         remedy=f"a band within {shortest:g} to {longest:g} nm",
     )
 

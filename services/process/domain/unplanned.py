@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from services.process.domain.element_work import ElementWork, FaceWork
-from shared_schemas.check import Finding, Severity
+from shared_schemas.check import Finding
+from shared_schemas.finding_kinds import finding
 from shared_schemas.prescription import Prescription, Surface
 
 GROUND = "G"
@@ -18,45 +19,46 @@ def unplanned(elements: Sequence[ElementWork], prescription: Prescription) -> It
         for face, surface in ((work.front, element.front), (work.back, element.back)):
             yield from _texture(work, face, surface)
             yield from _laser(work, face, surface)
-    if prescription.transmitted_wavefront is not None and prescription.barrel is None:
-        yield _finding(
-            "wavefront_not_measured", "/transmitted_wavefront", prescription.transmitted_wavefront,
-            "The lens is delivered in parts, without a barrel: nobody measures the wavefront that it transmits, and it is not in the minutes.",
-            "a barrel, so that the lens is mounted and measured",
-        )  # fmt: skip
-    if prescription.assembly_imperfections is not None and not any(space.cemented for space in prescription.spaces):
-        yield _finding(
-            "assembly_imperfections_not_looked_at", "/assembly_imperfections", prescription.assembly_imperfections,
-            "The lens has no cemented faces; imperfections of the assembly are not looked for, and are not in the minutes.",
-            "state 5/ for each face",
-        )  # fmt: skip
+    wavefront, imperfections = prescription.transmitted_wavefront, prescription.assembly_imperfections
+    if wavefront is not None and prescription.barrel is None:
+        yield finding(
+            "wavefront-not-measured",
+            "/transmitted_wavefront",
+            "The lens is delivered in parts, without a barrel: its transmitted wavefront is not measured, and not in the minutes.",
+            figure=wavefront,
+            remedy="a barrel, so that the lens is mounted and measured",
+        )
+    if imperfections is not None and not any(space.cemented for space in prescription.spaces):
+        yield finding(
+            "assembly-imperfections-not-looked-at",
+            "/assembly_imperfections",
+            "The lens has no cemented faces; imperfections of the assembly are not inspected, and not in the minutes.",
+            figure=imperfections,
+            remedy="state 5/ for each face",
+        )
 
 
 def _texture(work: ElementWork, face: FaceWork, surface: Surface) -> Iterator[Finding]:
     if surface.texture is None:
         return
-    where, called = f"{face.where}/texture", f"The {face.face} of {work.name}"
+    pointer, name = f"{face.where}/texture", f"The {face.face} of {work.name}"
     if surface.texture.strip().startswith(GROUND):
-        message = f"{called} is drawn as ground; it is planned and priced as a polished face."
-        yield _finding(
-            "ground_face_polished", where, surface.texture, message, "ask for a price of the ground face", severity="care"
-        )
+        message = f"{name} is drawn as ground; it is planned and priced as a polished face."
+        yield finding("ground-face-polished", pointer, message, figure=surface.texture, remedy="ask for a price of the ground face")
     elif not face.textured:
-        message = f"{called} has a texture of {surface.texture} that no time is planned for: a peak-to-valley roughness cannot be turned into Rq."
-        yield _finding("texture_not_planned", where, surface.texture, message, "state it as P1 to P4, or as a limit of Rq")
+        message = f"{name} has a texture of {surface.texture}, for which no time is planned: peak-to-valley roughness does not convert to Rq."
+        yield finding(
+            "texture-not-planned", pointer, message, figure=surface.texture, remedy="state it as P1 to P4, or as a limit of Rq"
+        )
 
 
 def _laser(work: ElementWork, face: FaceWork, surface: Surface) -> Iterator[Finding]:
     if surface.laser_damage is not None:
-        message = (
-            f"The {face.face} of {work.name} is cleaned and looked at for laser light; that it stands {surface.laser_damage} is not "
-            f"measured, nor is it in the minutes."
+        yield finding(
+            "laser-damage-not-measured",
+            f"{face.where}/laser_damage",
+            f"The {face.face} of {work.name} is cleaned and inspected for use with a laser; that it withstands {surface.laser_damage} "
+            f"is not measured, nor is measuring it in the minutes.",
+            figure=surface.laser_damage,
+            remedy="witness pieces tested by a laboratory, ordered with the lenses",
         )
-        where, repair = f"{face.where}/laser_damage", "a test of witness pieces by a laboratory, ordered beside the lenses"
-        yield _finding("laser_damage_not_measured", where, surface.laser_damage, message, repair, severity="care")
-
-
-def _finding(code: str, where: str, figure: str, message: str, repair: str, *, severity: Severity = "note") -> Finding:
-    return Finding(
-        code=code, severity=severity, pointer=where, message=message, figure=figure, source="common practice", remedy=repair
-    )

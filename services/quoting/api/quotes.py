@@ -11,7 +11,7 @@ from fastapi.sse import EventSourceResponse, ServerSentEvent
 from services.chassis.keys import Caller
 from services.chassis.web import Tools, answers, needs_role
 from services.quoting import errors
-from services.quoting.api import batches, dead_letters, estimates, impact, life, sheet
+from services.quoting.api import batches, dead_letters, estimates, findings, impact, life, sheet
 from services.quoting.api.cursors import cursor_of, read_places
 from services.quoting.api.parts import QUOTE_FINISHED, How, Most, Now, Revision, Sales, SalesOrErp, accepting, quote_answer
 from services.quoting.service.documents import explanation_document, figure_document, quote_document, state_of, status_now
@@ -35,7 +35,7 @@ from shared_schemas.quote import (
 )
 
 router = APIRouter()
-for part in (life, sheet, batches, estimates, impact, dead_letters):
+for part in (life, sheet, batches, estimates, impact, dead_letters, findings):
     router.include_router(part.router)
 
 LARGER_BODIES = batches.LARGER_BODIES

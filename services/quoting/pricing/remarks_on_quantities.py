@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 
 from services.quoting.pricing.evaluation import Evaluation, Plans, evaluate
 from shared_schemas.check import Finding
+from shared_schemas.finding_kinds import finding
 
 NEAR = 1.1
 """A step of the margin is looked at up to a tenth above the quantity: who asks for so many may take the few more (common practice range)."""
@@ -22,18 +23,17 @@ def _too_long(one: Evaluation, plans: Plans) -> Iterator[Finding]:
     if lead.p90_days <= limit:
         return
     centre = one.schedule.bottleneck
-    yield Finding(
-        code="lead-time-too-long",
-        severity="stop",
-        pointer="",
-        message=(
+    yield finding(
+        "lead-time-too-long",
+        "",
+        (
             f"{one.quantity} pieces take {lead.p90_days} days (the terms allow {limit}): the price and date of this quantity are "
-            f"arithmetic, not an offer. The work centre that holds it up most is the {centre}."
+            "arithmetic, not an offer."
         ),
         figure=lead.p90_days,
         limit=limit,
         unit="days",
-        source=f"rate table commercial, row {plans.terms.name}",
+        row=plans.terms.name,
         remedy=f"ask for fewer, agree on part deliveries, or have more stations at the {centre}",
     )
 
@@ -49,14 +49,13 @@ def _cheaper_at(one: Evaluation, quantities: Sequence[Evaluation], plans: Plans)
     if best.price.total >= one.price.total:
         return
     saved = one.price.total - best.price.total
-    yield Finding(
-        code="more-cost-less",
-        severity="care",
-        pointer="",
-        message=f"{best.quantity} pieces cost {saved} {plans.currency.name} less in total than {one.quantity}: {best.price.total}.",
+    yield finding(
+        "more-cost-less",
+        "",
+        f"{best.quantity} pieces cost {saved} {plans.currency.name} less in total than {one.quantity}: {best.price.total}.",
         figure=float(one.price.total),
         limit=float(best.price.total),
         unit=plans.currency.name,
-        source=f"rate table commercial, row {plans.terms.name}",
+        row=plans.terms.name,
         remedy=f"ask for {best.quantity}",
     )

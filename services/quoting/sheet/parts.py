@@ -1,12 +1,10 @@
-"""What the page is made of: text that is never markup, tables, lists, amounts, and places on the lens in words."""
+"""What the page is made of: text that is never markup, tables, lists, amounts."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from decimal import Decimal
 from html import escape
-
-from shared_schemas.prescription import Prescription
 
 
 def text(words: object) -> str:
@@ -66,18 +64,3 @@ def _kind(kind: str) -> str:
 def counted(number: int, what: str) -> str:
     """`1 day`, `12 days`."""
     return f"{number:,} {what}" if number == 1 else f"{number:,} {what}s"
-
-
-def in_words(pointer: str, prescription: Prescription) -> str:
-    """Where a JSON pointer leads, by the names of the elements: `/elements/2/front/form` is "L3 front form"."""
-    steps = [step.replace("~1", "/").replace("~0", "~") for step in pointer.split("/")[1:]]
-    if steps[:1] == ["prescription"]:
-        steps = steps[1:]
-    number = int(steps[1]) if len(steps) > 1 and steps[1].isascii() and steps[1].isdigit() else None
-    names = [element.name for element in prescription.elements]
-    if steps[:1] == ["elements"] and number is not None and number < len(names):
-        steps = [names[number], *(step for step in steps[2:] if step != "tolerances")]
-    elif steps[:1] == ["spaces"] and number is not None and number + 1 < len(names):
-        steps = [f"between {names[number]} and {names[number + 1]}"]
-    words = " ".join(step.removesuffix("_mm").replace("_", " ") for step in steps)
-    return words or "the lens"

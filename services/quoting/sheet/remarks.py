@@ -1,15 +1,16 @@
 """What stands beside the price: what was assumed, what looser tolerances and other radii would save, what asks for attention.
 
-Findings of the check are about the customer's own drawing and go on the page unless they are of the shop's handling. Of those
-of later stages only the ones named here do: the others speak of the shop's stock, machines and prices.
+Which findings a customer reads, in which words and in which section, the catalogue of findings says.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Iterable, Iterator
 
-from services.quoting.sheet.parts import counted, in_words, money, paragraph, points, section, table
-from shared_schemas.check import Finding
+from services.quoting.sheet.parts import counted, money, paragraph, points, section, table
+from shared_schemas.check import Finding, FindingKind, SheetSection
+from shared_schemas.finding_kinds import CATALOGUE
+from shared_schemas.place import face_of, place_of
 from shared_schemas.prescription import Prescription
 from shared_schemas.quote import CombinedSaving, QuoteBody, QuotedRelaxation
 
@@ -17,36 +18,6 @@ SHOWN = 5
 """Of the relaxations so many are shown: those that save most."""
 RADIUS = "radius"
 DEFAULTED = "tolerance-defaulted"
-
-ASSUMED = frozenset(
-    {"glass-by-code", "index-estimated", "form-from-rms", "coating_chosen", "texture_not_planned", "wavefront_not_measured", "assembly_imperfections_not_looked_at"}
-)  # fmt: skip
-"""Notes that say how the drawing was read, or what is not part of the offer."""
-
-OF_LATER_STAGES = frozenset(
-    {"coating_not_needed", "coating_not_evaluated", "ground_face_polished", "laser_damage_not_measured"}
-)  # fmt: skip
-"""Findings of care after the check that a customer may read as they are."""
-
-IN_OTHER_WORDS: Mapping[str, Callable[[Finding], str]] = {
-    "coating_promise_missed": lambda one: (
-        f"On this glass the coating leaves up to {_percent(one.figure)} of reflection, over the {_percent(one.limit)} it is meant to keep"
-    ),
-    "glass-long-lead": lambda one: f"The glass takes {one.figure:g} days to come",
-}
-"""Findings that are said to the customer otherwise than to the shop."""
-
-SHOPS_REPAIR = frozenset({"glass-long-lead"})
-"""Of these the shop, not the customer, is told what would do."""
-
-LEAD = "glass-lead"
-HANDLING: Mapping[str, str] = {
-    LEAD: "contains lead: check whether the rules on hazardous substances allow it where the lens is used, and how it is disposed of.",
-    "glass-soft": "is soft and scratches when it is handled and cleaned.",
-    "glass-stains": "stains or weathers: keep uncoated faces dry, and wipe off finger marks and water at once.",
-    "glass-expands": "expands much when it is warmed: heat and cool it slowly.",
-}
-"""What the customer is to mind of a glass, in place of how the shop is to handle it."""
 
 
 def remarks(body: QuoteBody) -> Iterator[str]:
@@ -69,28 +40,29 @@ def _assumed(body: QuoteBody) -> Iterator[str]:
         f"Design wavelength {drawn.wavelength_nm:.10g} nm. Faces without a coating named stay uncoated. "
         "Demands that neither the drawing states nor this sheet names are not part of this offer."
     )
-    taken: dict[str, list[str]] = {}
-    for one in body.check.findings:
-        if one.code == DEFAULTED:
-            place, _, rest = in_words(one.pointer, drawn).partition(" ")
-            taken.setdefault(place, []).append(f"{rest} {_default(one)}")
-    alike: dict[tuple[str, ...], list[str]] = {}
-    for place, rests in taken.items():
-        alike.setdefault(tuple(rests), []).append(place)
-    for defaults, places in alike.items():
-        yield (
-            f"Not stated for {', '.join(places)}, so by default of ISO 10110-11 (loose; from memory, the licensed text decides): "
-            f"{', '.join(defaults)}."
-        )
+    yield from _defaults(body)
     unstated: dict[tuple[str, ...], list[str]] = {}
     for element in body.check.elements:
         if element.glass_quality is not None and element.glass_quality.defaulted:
             unstated.setdefault(element.glass_quality.defaulted, []).append(element.name)
     for what, names in unstated.items():
         yield f"Quality of the glass as ISO 10110-11 has it by default, where it has one ({', '.join(what)}): {', '.join(names)}."
-    for one in (*body.check.findings, *body.findings):
-        if one.code in ASSUMED:
-            yield _sentence(one.message)
+    yield from (_filled(kind, one) for kind, one in _for_the_customer(body, "assumed") if one.code != DEFAULTED)
+
+
+def _defaults(body: QuoteBody) -> Iterator[str]:
+    """Tolerances that were not stated, said once for all the parts that take the same defaults."""
+    of_part: dict[str, list[str]] = {}
+    for _, one in _for_the_customer(body, "assumed"):
+        if one.code == DEFAULTED:
+            place = place_of(one.pointer, body.prescription)
+            of_part.setdefault(place.part, []).append(f"{place.of_it} {_default(one)}")
+    parts_with: dict[tuple[str, ...], list[str]] = {}
+    for part, defaults in of_part.items():
+        parts_with.setdefault(tuple(defaults), []).append(part)
+    words = CATALOGUE[DEFAULTED].customer_words or ""
+    for figures, parts in parts_with.items():
+        yield words.format(places=", ".join(parts), figures=", ".join(figures))
 
 
 def _default(one: Finding) -> str:
@@ -126,10 +98,7 @@ def _means(one: QuotedRelaxation) -> str:
 
 def _where(pointer: str, drawn: Prescription) -> str:
     """The element and the face that a relaxation is of; what of them is said by the tolerance itself."""
-    if pointer.endswith("quantities"):
-        return "the order"
-    steps = pointer.split("/")
-    return in_words("/".join(steps[:4] if steps[3:4] in (["front"], ["back"]) else steps[:3]), drawn)
+    return "the order" if pointer.endswith("quantities") else str(face_of(pointer, drawn))
 
 
 def _days(saved: int) -> str:
@@ -150,7 +119,7 @@ def _offers(body: QuoteBody) -> str:
         ("Where", ">Radius, mm", ">Instead, mm", ">Focal length changes by", ">Saves once", *(("And",) if sooner else ())),
         (
             (
-                ", ".join(in_words(where.removesuffix("/radius_mm"), body.prescription) for where in (one.where, *one.also)),
+                ", ".join(str(face_of(where, body.prescription)) for where in (one.where, *one.also)),
                 f"{one.from_radius_mm:+.10g}",
                 f"{one.to_radius_mm:+.10g}",
                 f"{one.focal_length_change_mm:+.3f} mm ({one.focal_length_change_share:+.2%})",
@@ -163,33 +132,38 @@ def _offers(body: QuoteBody) -> str:
 
 
 def _to_look_at(body: QuoteBody) -> Iterator[str]:
-    """Findings of care in plain words, the same ones said once."""
-    chosen = [one for one in body.check.findings if one.severity == "care" and one.code not in HANDLING]
-    chosen += [one for one in body.findings if one.severity == "care" and one.code in OF_LATER_STAGES | IN_OTHER_WORDS.keys()]
-    for one in chosen:
-        said = IN_OTHER_WORDS[one.code](one) if one.code in IN_OTHER_WORDS else one.message
-        repair = f" What would do: {_sentence(one.remedy)}" if one.remedy and one.code not in SHOPS_REPAIR else ""
-        yield f"{_capital(in_words(one.pointer, body.prescription))}: {_sentence(said)}{repair}"
+    """What asks for the customer's attention, each at its place."""
+    for kind, one in _for_the_customer(body, "to look at"):
+        yield f"{_capital(str(place_of(one.pointer, body.prescription)))}: {_filled(kind, one)}"
 
 
 def _handling(body: QuoteBody) -> Iterator[str]:
-    places: dict[tuple[str, str, str], list[str]] = {}
-    for one in body.check.findings:
-        if one.code in HANDLING:
-            place = in_words(one.pointer, body.prescription).partition(" ")[0]
-            instead = f" {_capital(_sentence(one.remedy))}" if one.remedy and one.code == LEAD else ""
-            places.setdefault((_glass_at(place, body), one.code, instead), []).append(place)
-    for (glass, code, instead), names in places.items():
-        yield f"{glass} ({', '.join(dict.fromkeys(names))}) {HANDLING[code]}{instead}"
+    """What to mind when the lens is handled, said once for all the elements of a glass."""
+    glass_of = {element.name: element.glass for element in body.check.elements}
+    alike: dict[tuple[str, str, str | None], list[tuple[FindingKind, Finding, str]]] = {}
+    for kind, one in _for_the_customer(body, "handling"):
+        part = place_of(one.pointer, body.prescription).part
+        alike.setdefault((glass_of.get(part) or "The glass", kind.code, one.remedy), []).append((kind, one, part))
+    for (glass, _, _), group in alike.items():
+        kind, one, _ = group[0]
+        yield _filled(kind, one, glass=glass, places=", ".join(dict.fromkeys(part for *_, part in group)))
 
 
-def _glass_at(name: str, body: QuoteBody) -> str:
-    found = next((one.glass for one in body.check.elements if one.name == name), None)
-    return found or "The glass"
+def _for_the_customer(body: QuoteBody, where: SheetSection) -> Iterable[tuple[FindingKind, Finding]]:
+    """The findings of a section of the sheet, with their kinds; one whose code the catalogue does not have stays in the shop."""
+    for one in (*body.check.findings, *body.findings):
+        kind = CATALOGUE.get(one.code)
+        if kind is not None and kind.audience != "shop" and kind.sheet_section == where:
+            yield kind, one
 
 
-def _percent(share: object) -> str:
-    return f"{share:.2%}" if isinstance(share, float) else str(share)
+def _filled(kind: FindingKind, one: Finding, **more: str) -> str:
+    """The customer's words of a finding with its figures."""
+    remedy = f"What would do: {_sentence(one.remedy)}" if one.remedy else ""
+    words = kind.customer_words or ""
+    return words.format(
+        message=_sentence(one.message), remedy=remedy, figure=one.figure, limit=one.limit, unit=one.unit, **more
+    ).strip()
 
 
 def _sentence(words: str) -> str:
@@ -197,4 +171,4 @@ def _sentence(words: str) -> str:
 
 
 def _capital(words: str) -> str:
-    return words[:1].upper() + words[1:] if words.startswith(("the ", "between ", "ask ")) else words
+    return words[:1].upper() + words[1:] if words.startswith(("the ", "between ")) else words

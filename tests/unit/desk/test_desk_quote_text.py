@@ -6,7 +6,6 @@ import io
 
 import pytest
 
-from services.desk.places import in_words
 from services.desk.quote_text import check_page, console_for, quote_page
 from shared_schemas.check import CheckReport
 from shared_schemas.quote import Quote, QuoteRequest
@@ -48,7 +47,7 @@ def test_an_element_shows_its_blank_and_its_polishing(ready_quote: Quote) -> Non
 def test_tools_are_added_up_and_care_comes_before_notes(ready_quote: Quote) -> None:
     text = printed(quote_page(ready_quote))
     assert row(text, "all together") == ["all together", "1,090.00"]
-    assert "L5, back, radius mm: The face is steep. What would do: a flatter face." in text
+    assert "L5 back radius: The face is steep. What would do: a flatter face." in text
     assert "It takes the default" not in text
     assert "And 1 note" in text
     assert "N-SF2 swarf is kept wet." in text
@@ -89,25 +88,8 @@ def test_an_unfinished_quote_says_so(refused_quote: Quote) -> None:
 def test_a_check_report_shows_notes_too(demo_request: QuoteRequest, report: CheckReport) -> None:
     text = printed(check_page(demo_request.prescription, report))
     assert "It can be made, with care." in text
-    assert "Note: L1, front, texture: It takes the default." in text
+    assert "Note: L1 front texture: It takes the default." in text
     assert row(text, "L1 N-SK5") == ["L1", "N-SK5", "8.10", "13.2", "8.9", "1.05"]
-
-
-@pytest.mark.parametrize(
-    ("pointer", "words"),
-    [
-        ("", "the lens"),
-        ("/prescription", "the lens"),
-        ("/elements/4/back/clear_diameter_mm", "L5, back, clear diameter mm"),
-        ("/prescription/elements/0", "L1"),
-        ("/spaces/1/gap_mm", "the space between L2 and L3, gap mm"),
-        ("/elements/17/front", "elements, 17, front"),
-        ("/elements/²/front", "elements, ², front"),
-        ("/stop/diameter_mm", "stop, diameter mm"),
-    ],
-)
-def test_a_pointer_is_said_by_the_names_of_the_elements(pointer: str, words: str, demo_request: QuoteRequest) -> None:
-    assert in_words(pointer, demo_request.prescription) == words
 
 
 def test_the_page_says_what_its_figures_leave_out(ready_quote: Quote) -> None:

@@ -10,11 +10,12 @@ from typing import Any
 import pytest
 
 from services.prescription import domain
-from services.prescription.domain.findings import CATALOGUE
 from shared_schemas.check import CheckReport
+from shared_schemas.finding_kinds import OF_THE_CHECK
 
 Report = Callable[..., CheckReport]
 Change = Callable[[dict[str, Any]], Any]
+CATALOGUE = {kind.code: kind for kind in OF_THE_CHECK}
 
 
 def element(**fields: Any) -> Change:

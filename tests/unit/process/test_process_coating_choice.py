@@ -112,7 +112,7 @@ def test_a_demand_is_planned_as_the_coating_that_is_taken_and_a_note_says_so(
     lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates
 ) -> None:
     plan = planned(lens(piece(coatings=(demand(0.005, 450, 650), None))), rates)
-    (note,) = of_code(plan.findings, "coating_chosen")
+    (note,) = of_code(plan.findings, "coating-chosen")
     assert (note.severity, note.pointer) == ("note", "/elements/0/front/coating")
     assert "ar-three-crown" in note.message
     assert "N-BK7" in note.message
@@ -124,7 +124,7 @@ def test_a_reflectance_that_nothing_meets_is_refused_with_the_best_there_is(
     lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates
 ) -> None:
     (stop,) = refused(lens(piece(coatings=(None, demand(0.001, 420, 680)))), rates)
-    assert (stop.code, stop.severity, stop.pointer) == ("reflectance_unmeetable", "stop", "/elements/0/back/coating")
+    assert (stop.code, stop.severity, stop.pointer) == ("reflectance-unmeetable", "stop", "/elements/0/back/coating")
     assert stop.figure == pytest.approx(0.00411, abs=2e-5)
     assert stop.limit == 0.001
     assert stop.source == "rate table coatings, row ar-three-crown"
@@ -140,14 +140,14 @@ def test_a_band_where_the_glass_has_no_index_is_refused_at_the_band(
     lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates
 ) -> None:
     (stop,) = refused(lens(piece(coatings=(demand(0.005, 3000, 5000), None))), rates)
-    assert (stop.code, stop.pointer) == ("coating_band_beyond_glass", "/elements/0/front/coating/band_nm")
+    assert (stop.code, stop.pointer) == ("coating-band-beyond-glass", "/elements/0/front/coating/band_nm")
 
 
 def test_a_demand_that_bare_glass_meets_is_said_to_need_no_coating(
     lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates
 ) -> None:
     plan = planned(lens(piece(coatings=(demand(0.05, 450, 650), None))), rates)
-    (care,) = of_code(plan.findings, "coating_not_needed")
+    (care,) = of_code(plan.findings, "coating-not-needed")
     assert care.severity == "care"
     assert care.figure == pytest.approx(((1.5253 - 1) / 2.5253) ** 2, abs=1e-4)
 
@@ -156,11 +156,11 @@ def test_a_named_coating_that_misses_its_promise_on_this_glass_gets_a_care_and_o
     lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates
 ) -> None:
     dense = planned(lens(piece(glass="N-SF6", coatings=("ar-broadband", None))), rates)
-    (care,) = of_code(dense.findings, "coating_promise_missed")
+    (care,) = of_code(dense.findings, "coating-promise-missed")
     assert care.limit == rates.coating("ar-broadband").promised_reflectance
     assert care.figure == pytest.approx(0.0205, abs=2e-4)
     crown = planned(lens(piece(coatings=("ar-broadband", None))), rates)
-    assert not of_code(crown.findings, "coating_promise_missed")
+    assert not of_code(crown.findings, "coating-promise-missed")
 
 
 def test_a_named_coating_for_a_band_beyond_the_glass_is_not_evaluated_and_that_is_said(
@@ -171,7 +171,7 @@ def test_a_named_coating_for_a_band_beyond_the_glass_is_not_evaluated_and_that_i
     )
     shop = rates.model_copy(update={"coatings": (*rates.coatings, row)})
     plan = planned(lens(piece(coatings=("ir", None))), shop)
-    assert of_code(plan.findings, "coating_not_evaluated")
+    assert of_code(plan.findings, "coating-not-evaluated")
     assert "worst reflectance" not in figures(coats(plan)["front"].basis)
 
 

@@ -173,7 +173,7 @@ def test_an_asphere_and_a_tight_figure_are_worked_singly(lens: Callable[..., Any
         found = plan(lens(made), rates)
         polish = one(found.routes[0], "polish", "front")
         assert (polish.batch_size, polish.method, polish.work_centre) == (1, "single", "single-lens polishing")
-        assert "worked_singly" in {note.code for note in found.findings}
+        assert "worked-singly" in {note.code for note in found.findings}
 
 
 def test_a_nearly_concentric_meniscus_is_centred_optically(
@@ -332,7 +332,7 @@ def test_a_demand_beyond_the_shop_is_refused_with_figure_and_limit(
 ) -> None:
     reason = refusal(lens(piece(**changes)), rates).reasons[0]
     assert (reason.code, reason.severity, reason.pointer, reason.figure, reason.limit) == (
-        "beyond_capability",
+        "beyond-capability",
         "stop",
         where,
         figure,
@@ -345,7 +345,7 @@ def test_a_lens_too_wide_for_machine_and_calotte_is_refused_for_both(
     lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates
 ) -> None:
     wide = piece(diameter_mm=330.0, centre_thickness_mm=60.0, radii_mm=(900.0, -900.0))
-    assert {reason.code for reason in refusal(lens(wide), rates).reasons} == {"too_large_for_machines", "no_seat"}
+    assert {reason.code for reason in refusal(lens(wide), rates).reasons} == {"too-large-for-machines", "no-seat"}
 
 
 def test_a_barrel_larger_than_any_to_be_bought_is_refused(
@@ -353,7 +353,7 @@ def test_a_barrel_larger_than_any_to_be_bought_is_refused(
 ) -> None:
     reasons = refusal(lens(piece(), barrel=BARREL.model_copy(update={"outer_diameter_mm": 500.0})), rates).reasons
     assert [(reason.code, reason.pointer, reason.figure) for reason in reasons] == [
-        ("no_part_so_large", "/barrel/outer_diameter_mm", 500.0)
+        ("no-part-so-large", "/barrel/outer_diameter_mm", 500.0)
     ]
 
 
@@ -528,7 +528,7 @@ def test_a_blank_too_wide_for_optical_centring_is_refused_though_the_bells_take_
     )
     few = rates.model_copy(update={"work_centres": centres})
     reasons = refusal(lens(piece(radii_mm=(50.0, 52.0))), few).reasons
-    assert [(reason.code, reason.limit) for reason in reasons] == [("too_large_for_machines", 20.0)]
+    assert [(reason.code, reason.limit) for reason in reasons] == [("too-large-for-machines", 20.0)]
     assert plan(lens(piece()), few).routes
 
 

@@ -123,7 +123,7 @@ def test_the_order_and_its_reason_stand_on_the_route_card(
     assert worked.value == "first"
     assert worked.formula is not None
     assert "tighter figure last" in worked.formula
-    assert [note.figure for note in found.findings if note.code == "face_order"] == ["back"]
+    assert [note.figure for note in found.findings if note.code == "face-order"] == ["back"]
 
 
 def test_the_second_face_is_blocked_on_the_first(lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates) -> None:
@@ -133,7 +133,7 @@ def test_the_second_face_is_blocked_on_the_first(lens: Callable[..., Any], piece
 
 
 def test_an_order_given_by_shape_alone_makes_no_note(lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates) -> None:
-    assert "face_order" not in {note.code for note in plan(lens(piece(radii_mm=(50.0, -80.0))), rates).findings}
+    assert "face-order" not in {note.code for note in plan(lens(piece(radii_mm=(50.0, -80.0))), rates).findings}
 
 
 def test_a_tolerance_that_is_tried_turns_the_order_round_as_asking_for_it_would(work: Callable[..., ElementWork]) -> None:
@@ -175,7 +175,7 @@ def test_a_thin_element_is_polished_lightly_and_the_plan_says_why(
     polish = figures(one(soft.routes[0], "polish"))
     assert float(polish["pressure"].value) == pytest.approx(0.6 * float(polish["usual pressure"].value))
     assert one(soft.routes[0], "polish").batch_min > one(usual.routes[0], "polish").batch_min
-    notes = [note for note in soft.findings if note.code == "blocked_softly"]
+    notes = [note for note in soft.findings if note.code == "blocked-softly"]
     assert [note.pointer for note in notes] == ["/elements/0/front", "/elements/0/back"]
     assert notes[0].figure == pytest.approx(12)
     assert "blocked softly" in str(figures(one(soft.routes[0], "block"))["batch_size"].formula)
@@ -246,7 +246,7 @@ def test_leaded_glass_has_slurry_of_its_own_for_the_lot(lens: Callable[..., Any]
         assert after.setup_min - before.setup_min == pytest.approx(wanted)
         assert "lead" in str(figures(after)["for the lot"].inputs[0].name)
     assert any("Leaded glass (SF2)" in caution for caution in leaded.cautions)
-    assert [note.figure for note in leaded.findings if note.code == "glass_care"] == ["lead"]
+    assert [note.figure for note in leaded.findings if note.code == "glass-care"] == ["lead"]
 
 
 def test_a_staining_glass_is_lacquered_before_its_second_face_and_dried_at_once(
@@ -258,7 +258,7 @@ def test_a_staining_glass_is_lacquered_before_its_second_face_and_dried_at_once(
     lacquered = {face: "staining glass, finished face lacquered" in figures(one(route, "block", face)) for face in (first, second)}
     assert lacquered == {first: False, second: True}
     assert "staining glass, rinsed and dried at once" in figures(one(route, "polish"))
-    care = next(note for note in found.findings if note.code == "glass_care")
+    care = next(note for note in found.findings if note.code == "glass-care")
     assert "climate class CR 4" in care.message
     assert "stain class FR 4" in care.message
     assert any("Staining or weathering glass (N-SK16)" in caution for caution in found.cautions)
@@ -344,18 +344,18 @@ def test_a_texture_is_relaxed_like_any_tolerance_and_refused_beyond_the_shop(
     refused = plan_operations(job=asked.job, check=asked.check, blanks=asked.blanks, rates=rates)
     assert isinstance(refused, Refusal)
     assert [(reason.code, reason.pointer, reason.limit) for reason in refused.reasons] == [
-        ("beyond_capability", "/elements/0/front/texture", 0.3)
+        ("beyond-capability", "/elements/0/front/texture", 0.3)
     ]
 
 
 @pytest.mark.parametrize(
     ("surface", "lens_fields", "code", "where"),
     [
-        ({"texture": "Rz 5 nm"}, {}, "texture_not_planned", "/elements/0/front/texture"),
-        ({"texture": "G"}, {}, "ground_face_polished", "/elements/0/front/texture"),
-        ({"laser_damage": "6/5 J/cm2; 1064"}, {}, "laser_damage_not_measured", "/elements/0/front/laser_damage"),
-        ({}, {"transmitted_wavefront": "13/1(0.5)"}, "wavefront_not_measured", "/transmitted_wavefront"),
-        ({}, {"assembly_imperfections": "15/3x0.16"}, "assembly_imperfections_not_looked_at", "/assembly_imperfections"),
+        ({"texture": "Rz 5 nm"}, {}, "texture-not-planned", "/elements/0/front/texture"),
+        ({"texture": "G"}, {}, "ground-face-polished", "/elements/0/front/texture"),
+        ({"laser_damage": "6/5 J/cm2; 1064"}, {}, "laser-damage-not-measured", "/elements/0/front/laser_damage"),
+        ({}, {"transmitted_wavefront": "13/1(0.5)"}, "wavefront-not-measured", "/transmitted_wavefront"),
+        ({}, {"assembly_imperfections": "15/3x0.16"}, "assembly-imperfections-not-looked-at", "/assembly_imperfections"),
     ],
 )
 def test_what_no_minute_is_planned_for_is_said(
@@ -390,7 +390,7 @@ def test_a_transmitted_wavefront_is_measured_on_the_mounted_lens(
     row = next(row for row in rates.assembly if row.per == "wavefront")
     more = one(measured.routes[-1], "final_test").batch_min - one(usual.routes[-1], "final_test").batch_min
     assert more == pytest.approx(row.minutes)
-    assert "wavefront_not_measured" not in {note.code for note in measured.findings}
+    assert "wavefront-not-measured" not in {note.code for note in measured.findings}
 
 
 def test_cemented_faces_are_looked_at_for_the_grade_of_the_assembly(

@@ -63,5 +63,5 @@ def test_a_larger_quantity_that_costs_less_is_named(rates: Rates) -> None:
 def test_a_quantity_that_takes_years_is_no_offer_and_names_the_bottleneck(rates: Rates) -> None:
     (remark,) = [one for one in quoted(rates, 20_000).findings if one.code == "lead-time-too-long"]
     assert remark.severity == "stop"
-    assert any(centre.name in remark.message for centre in rates.work_centres)
+    assert any(centre.name in (remark.remedy or "") for centre in rates.work_centres)
     assert not [one for one in quoted(rates, 25).findings if one.code == "lead-time-too-long"]

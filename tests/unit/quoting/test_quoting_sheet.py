@@ -19,7 +19,6 @@ from services.prescription.domain.check import check
 from services.process.domain.plan import plan_operations
 from services.quoting.pricing.quote import assemble
 from services.quoting.sheet import Head, sheet_page
-from services.quoting.sheet.parts import in_words
 from shared_schemas.check import CheckReport, Finding
 from shared_schemas.quote import QuoteBody, QuoteDecision, QuoteRequest
 from shared_schemas.rates import Rates
@@ -227,20 +226,6 @@ def test_a_section_without_anything_to_say_is_left_out(body: QuoteBody) -> None:
 
 def test_the_sheet_is_the_same_bytes_each_time(body: QuoteBody) -> None:
     assert sheet_page(head=HEAD, body=body) == sheet_page(head=HEAD, body=QuoteBody.model_validate_json(body.model_dump_json()))
-
-
-@pytest.mark.parametrize(
-    ("pointer", "words"),
-    [
-        ("/elements/2/front/form", "L3 front form"),
-        ("/prescription/elements/0/tolerances/centre_thickness_mm", "L1 centre thickness"),
-        ("/spaces/0/cemented", "between L1 and L2"),
-        ("/elements/99/front", "elements 99 front"),
-        ("", "the lens"),
-    ],
-)
-def test_a_pointer_is_said_in_words(body: QuoteBody, pointer: str, words: str) -> None:
-    assert in_words(pointer, body.prescription) == words
 
 
 @pytest.mark.parametrize(
