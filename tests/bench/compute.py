@@ -14,8 +14,7 @@ from services.glass.domain.buying import forget_lots
 from services.glass.domain.plan import plan_blanks
 from services.prescription.domain.check import check, check_prescription
 from services.prescription.domain.mending import mend
-from services.process.domain.element_plan import forget_elements
-from services.process.domain.plan import plan_operations
+from services.process.domain.plan import forget_elements, plan_operations
 from services.quoting.pricing.quote import assemble
 from services.rates.domain.seed import seed_rates
 from services.shop.layout.discs_in_plate import forget_plates

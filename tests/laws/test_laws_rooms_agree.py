@@ -17,9 +17,9 @@ import pytest
 from services.glass.domain.explain import blank_of
 from services.glass.domain.options import BlankOption, Shape, blank_shape, option_for
 from services.prescription.domain.check import check_prescription
-from services.process.domain.edging import rim_volume_mm3
 from services.process.domain.element_work import ElementWork, FaceWork, elements_of
-from services.process.domain.generating import generated_volume_mm3
+from services.process.domain.route.cutting import generated_volume_mm3
+from services.process.domain.route.edging import rim_volume_mm3
 from services.quoting.sheet.section_picture import ElementSection, sections
 from services.shop.allowances import Allowances, allowances_for
 from shared_schemas.blanks import BlankForm, BlankPlan

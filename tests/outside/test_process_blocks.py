@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from services.process.domain.face_blocks import clearance_diameter_mm
+from services.process.domain.faces.block import clearance_diameter_mm
 from services.shop.layout.lenses_on_block import BEST_FLAT, flat_block_formula, lenses_on_flat_block, spherical_block_formula
 from services.shop.layout.rings_on_sphere import Cap, lenses_of, spaced_rings
 

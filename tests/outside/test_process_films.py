@@ -8,7 +8,7 @@ import tmm
 
 from services.optics.dispersion import Dispersion, cauchy_index
 from services.optics.thin_film import films, quarter_wave_nm, reflectance
-from services.process.domain.film_promise import stack_of
+from services.process.domain.coating.promise import stack_of
 from shared_schemas.rates import Rates
 
 CROWN = 1.517

@@ -11,7 +11,7 @@ from sympy.physics.optics.gaussopt import CurvedRefraction, FreeSpace, RayTransf
 from services.glass.domain.plan import plan_blanks
 from services.prescription.domain.check import check, check_prescription
 from services.process.domain.plan import plan_operations
-from services.process.domain.plate_offers import new_focal_length_mm
+from services.process.domain.tools.plate_offers import new_focal_length_mm
 from shared_schemas.blanks import BlankPlan
 from shared_schemas.check import CheckReport
 from shared_schemas.operations import OperationPlan, ToolingOffer

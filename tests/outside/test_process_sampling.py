@@ -6,7 +6,7 @@ from math import comb
 
 import pytest
 
-from services.process.domain.sampling import code_letter, plan_of_letter, sampling_plan
+from services.process.domain.route.sampling import code_letter, plan_of_letter, sampling_plan
 
 # Table I, every row, general levels I, II, III: https://pdfcoffee.com/aql-sampling-chart-pdf-free.html
 CODE_LETTERS = {

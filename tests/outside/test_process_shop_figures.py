@@ -5,14 +5,20 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from services.process.domain.coating_cycle import cycle_min
-from services.process.domain.edging import rim_volume_mm3
-from services.process.domain.face_blocks import block_for
-from services.process.domain.figuring import figuring_loops, figuring_min
-from services.process.domain.grit_ladder import abrasion_from_hardness
-from services.process.domain.preston import CM2_PER_DYN_IN_PER_PA, depth_from_mass_um, polishing_min, removal_rate_um_per_h
-from services.process.domain.rate_rows import grit_rows, polishing_for, work_centre_for
-from services.process.domain.removal import grindability_class, grindability_of
+from services.process.domain.coating.run import cycle_min
+from services.process.domain.faces.block import block_for
+from services.process.domain.faces.fine_grinding import abrasion_from_hardness
+from services.process.domain.faces.polishing import (
+    CM2_PER_DYN_IN_PER_PA,
+    depth_from_mass_um,
+    figuring_loops,
+    figuring_min,
+    polishing_min,
+    removal_rate_um_per_h,
+)
+from services.process.domain.faces.removal import grindability_class, grindability_of
+from services.process.domain.route.edging import rim_volume_mm3
+from services.process.domain.route.rate_rows import grit_rows, polishing_for, work_centre_for
 from shared_schemas.rates import Rates
 
 

@@ -1,4 +1,4 @@
-"""One element as the shop sees it: blank, faces, demands, glass."""
+"""One element as the shop sees it: blank, faces, demands, glass; and which face is worked first."""
 
 from __future__ import annotations
 
@@ -7,11 +7,10 @@ from functools import cached_property
 from typing import Any, cast
 
 from services.optics.body import body
-from services.process.domain.coating_choice import asked_by, choose
-from services.process.domain.extra_work import ExtraWork, extra_work_for
-from services.process.domain.face_order import FaceOrder, FaceShape, order_of
-from services.process.domain.film_promise import Asked, band_of
-from services.process.domain.tolerance_knees import Demand
+from services.process.domain.coating.choice import asked_by, choose
+from services.process.domain.coating.promise import Asked, band_of
+from services.process.domain.route.extra_work import ExtraWork, extra_work_for
+from services.process.domain.route.knees import Demand
 from services.process.errors import PlansDoNotMatch
 from shared_schemas.blanks import Blank, BlankPlan
 from shared_schemas.check import CheckReport, ElementCheck, SurfaceCheck
@@ -74,18 +73,59 @@ class FaceWork:
             *(Demand(name, figure, f"{self.where}/texture") for name, figure in texture if figure is not None),
         )
 
-    @property
-    def shape(self) -> FaceShape:
-        """What the order of the faces hangs on."""
-        return FaceShape(
-            self.face,
-            self.radius_mm,
-            self.convex,
-            self.aspheric,
-            self.irregularity_fringes,
-            self.grade_mm,
-            self.coating is not None,
+
+CLEARLY_TIGHTER = 0.5
+"""A figure this share of the other's, or less, is clearly the tighter one; common practice."""
+
+CLEARLY_FINER = 0.65
+"""An imperfection grade this share of the other's is a step of the series of ISO 10110-7 finer: 0.10, 0.16, 0.25, 0.40 (from memory)."""
+
+
+@dataclass(frozen=True)
+class FaceOrder:
+    """The face worked first, and why it is that one; `by_shape` when nothing but the shape of the faces says so."""
+
+    first: Face
+    reason: str
+    by_shape: bool = False
+
+
+def order_of(front: FaceWork, back: FaceWork, *, delicate: bool) -> FaceOrder:
+    """The order in which two faces are worked.
+
+    Args:
+        delicate: whether the glass stains or weathers, so that a polished face should not wait.
+
+    Notes: the first rule that tells the faces apart holds. An asphere last; the clearly tighter figure last, as what is blocked
+    on afterwards is strained; of a delicate glass the only coated face last, and else the clearly finer one; the concave face
+    first; the flatter one first; the front.
+
+    Source: common practice.
+    """
+    if front.aspheric != back.aspheric:
+        return _last(front if front.aspheric else back, "the asphere last: the sphere is what it rests on and is centred by")
+    tighter, wider = sorted((front, back), key=lambda one: one.irregularity_fringes)
+    if tighter.irregularity_fringes <= CLEARLY_TIGHTER * wider.irregularity_fringes:
+        return _last(tighter, "the tighter figure last: blocking on a finished face strains it")
+    if delicate and (front.coating is None) != (back.coating is None):
+        return _last(
+            back if front.coating is None else front, "the face to be coated last: this glass must not wait for its coating"
         )
+    finer, coarser = sorted((front, back), key=lambda one: one.grade_mm)
+    if delicate and finer.grade_mm <= CLEARLY_FINER * coarser.grade_mm + 1e-9:
+        return _last(finer, "the face with the finer imperfections last: in this glass the first one waits under lacquer")
+    if front.convex != back.convex:
+        return _first(back if front.convex else front, "the concave or plane face first: finished, it is what the piece rests on")
+    flatter = front if (front.radius_mm or float("inf")) >= (back.radius_mm or float("inf")) else back
+    return _first(flatter, "the flatter face first: finished, it is what the piece rests on")
+
+
+def _first(one: FaceWork, reason: str) -> FaceOrder:
+    return FaceOrder(one.face, reason, by_shape=True)
+
+
+def _last(one: FaceWork, reason: str) -> FaceOrder:
+    return FaceOrder("back" if one.face == "front" else "front", reason)
 
 
 @dataclass(frozen=True)
@@ -149,7 +189,7 @@ class ElementWork:
     def with_face(self, changed: FaceWork) -> ElementWork:
         """The same element with one face changed, and its faces in the order that follows from it."""
         front, back = (changed, self.back) if changed.face == "front" else (self.front, changed)
-        order = order_of(front.shape, back.shape, delicate=self.extra_work.for_stain_or_climate)
+        order = order_of(front, back, delicate=self.extra_work.for_stain_or_climate)
         return replace(self, front=front, back=back, order=order)
 
     def with_figure(self, attribute: str, face: Face | None, figure: float) -> ElementWork:
@@ -214,7 +254,7 @@ def _work(
         blackened=blackened,
         where=where,
         diameter_to_thickness=check.diameter_to_thickness,
-        order=order_of(front.shape, back.shape, delicate=extra_work.for_stain_or_climate),
+        order=order_of(front, back, delicate=extra_work.for_stain_or_climate),
         extra_work=extra_work,
     )
 

@@ -1,27 +1,76 @@
-"""The operation plan of a whole lens."""
+"""The operation plan of a whole lens; the plan of an element is remembered."""
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from functools import lru_cache
 from itertools import pairwise
 
-from services.process.domain.assembly import lens_route
-from services.process.domain.block_plan import pictures_of_blocks
-from services.process.domain.bought_parts import bought_parts, parts_wanted, too_large_to_buy
-from services.process.domain.capability import beyond_capability
-from services.process.domain.cautions import cautions_for
-from services.process.domain.cementing import group_route
-from services.process.domain.element_plan import element_plan
+from services.process.domain.coating.findings import coating_notes
 from services.process.domain.element_work import ElementWork, elements_of
-from services.process.domain.plate_offers import offers_for
-from services.process.domain.relaxations import relaxations_of_alignment, relaxations_of_groups
-from services.process.domain.tooling import Toolroom, tooling_for, tools_owned, tools_wanted, with_blocks
-from services.process.domain.unplanned import unplanned
+from services.process.domain.faces.block_picture import pictures_of_blocks
+from services.process.domain.remarks.capability import beyond_capability
+from services.process.domain.remarks.notes import cautions_for, notes_of, unplanned
+from services.process.domain.route.element import ElementLines, element_lines
+from services.process.domain.route.lens import group_route, lens_route
+from services.process.domain.route.relaxations import relaxations_of, relaxations_of_alignment, relaxations_of_groups
+from services.process.domain.tools.bought_parts import bought_parts, parts_wanted, too_large_to_buy
+from services.process.domain.tools.plate_offers import offers_for
+from services.process.domain.tools.tooling import Toolroom, tooling_for, tools_owned, tools_wanted, with_blocks
 from shared_schemas.blanks import BlankPlan
-from shared_schemas.check import CheckReport
-from shared_schemas.operations import OperationPlan
+from shared_schemas.check import CheckReport, Finding
+from shared_schemas.operations import OperationPlan, Relaxation, Route
 from shared_schemas.prescription import Prescription
 from shared_schemas.rates import Rates
 from shared_schemas.traveller import Job, Refusal
+
+REMEMBERED = 512
+"""Elements whose plan is kept; a quote asked for again, at other quantities or on another day, finds its own."""
+
+
+@dataclass(frozen=True)
+class ElementPlan:
+    """The operations of an element, its route card, each tolerance one class looser, and what to say of it."""
+
+    lines: ElementLines
+    route: Route
+    relaxations: tuple[Relaxation, ...]
+    notes: tuple[Finding, ...]
+
+
+@dataclass(frozen=True, eq=False)
+class _InForce:
+    """Rates told apart by identity: a worker keeps one object for each revision, and to compare thousands of rows takes long."""
+
+    rates: Rates
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _InForce) and other.rates is self.rates
+
+    def __hash__(self) -> int:
+        return id(self.rates)
+
+
+def element_plan(work: ElementWork, rates: Rates) -> ElementPlan:
+    """The plan of an element; raises `RateMissing` for what the rates do not have."""
+    return _planned(work, _InForce(rates))
+
+
+def forget_elements() -> None:
+    """Forget every plan, as a process that has just started; for measuring."""
+    _planned.cache_clear()
+
+
+@lru_cache(maxsize=REMEMBERED)
+def _planned(work: ElementWork, in_force: _InForce) -> ElementPlan:
+    rates = in_force.rates
+    lines = element_lines(work, rates)
+    return ElementPlan(
+        lines=lines,
+        route=Route(part=work.name, kind="element", operations=tuple(line.as_operation() for line in lines)),
+        relaxations=tuple(relaxations_of(work, lines, rates)),
+        notes=(*notes_of(work, rates), *coating_notes(work, rates)),
+    )
 
 
 def plan_operations(

@@ -9,8 +9,8 @@ from hypothesis import strategies as st
 
 from services.optics.dispersion import Dispersion
 from services.optics.thin_film import films, quarter_wave_nm, reflectance
-from services.process.domain.coating_cycle import cycle_min, deposition_min, seats, seats_in_calotte
-from services.process.domain.film_promise import band_of, promise_of
+from services.process.domain.coating.promise import band_of, promise_of
+from services.process.domain.coating.run import cycle_min, deposition_min, seats, seats_in_calotte
 from shared_schemas.problem import FigureOutOfRange
 from shared_schemas.rates import Rates
 

@@ -11,9 +11,9 @@ from pydantic import ValidationError
 
 from services.optics.dispersion import Dispersion, cauchy_index
 from services.optics.errors import WavelengthOutsideRange
-from services.process.domain.coating_choice import choose
-from services.process.domain.coating_cycle import cycle_min, seats
-from services.process.domain.film_promise import Asked, band_of, bare_face, promise_of
+from services.process.domain.coating.choice import choose
+from services.process.domain.coating.promise import Asked, band_of, bare_face, promise_of
+from services.process.domain.coating.run import cycle_min, seats
 from services.process.domain.plan import plan_operations
 from services.rates.domain.table_csv import validated_rows
 from services.rates.errors import TableUnreadable

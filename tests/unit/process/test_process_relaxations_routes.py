@@ -11,11 +11,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from services.optics.dispersion import Dispersion
+from services.process.domain.coating.choice import Simpler, simpler_coating
+from services.process.domain.coating.promise import band_of
 from services.process.domain.plan import plan_operations
-from services.process.domain.route_changes import route_changes
-from services.process.domain.routing import element_lines
-from services.process.domain.simpler_coating import simpler_coating
-from services.process.domain.tolerance_knees import next_looser
+from services.process.domain.route.element import element_lines
+from services.process.domain.route.knees import next_looser
+from services.process.domain.route.relaxations import route_changes
 from services.quoting.pricing.loosening import loosened
 from shared_schemas.operations import Operation, OperationPlan, Relaxation, Route
 from shared_schemas.prescription import Barrel
@@ -151,7 +153,12 @@ def test_a_broadband_coating_becomes_the_next_with_fewer_layers_in_a_run_of_that
     assert granted(found, front) == bare(again.routes[0].operations)
 
 
-def test_a_mirror_is_not_simplified_and_a_bare_face_has_nothing_to_simplify(work: Callable[..., Any], rates: Rates) -> None:
+def test_a_bare_face_has_nothing_to_simplify(lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates) -> None:
+    assert coatings(plan(lens(piece(coatings=("ar-single", "ar-single"))), rates))
+    assert not coatings(plan(lens(piece(coatings=(None, None))), rates))
+
+
+def test_a_mirror_is_not_simplified(work: Callable[..., Any], rates: Rates) -> None:
     mirror = rates.coating("ar-single").model_copy(
         update={"name": "divider", "layers": (CoatingLayer(material="oxide", index=2.3, thickness_nm=59.8, rate_nm_per_s=0.3),)}
     )
@@ -159,9 +166,13 @@ def test_a_mirror_is_not_simplified_and_a_bare_face_has_nothing_to_simplify(work
         **{name: getattr(rates, name) for name in Rates.model_fields} | {"coatings": (*rates.coatings, mirror)}
     )
     coated = work()
-    assert simpler_coating(coated, replace(coated.front, coating="divider"), more) is None
-    assert simpler_coating(coated, replace(coated.front, coating=None), more) is None
-    from_broadband = simpler_coating(coated, replace(coated.front, coating="ar-broadband"), more)
+
+    def simpler(coating: str) -> Simpler | None:
+        row = more.coating(coating)
+        return simpler_coating(row, asked=band_of(row), glass=Dispersion(coated.glass), rates=more)
+
+    assert simpler("divider") is None
+    from_broadband = simpler("ar-broadband")
     assert from_broadband is not None
     assert from_broadband.coating != "divider"
 

@@ -5,15 +5,13 @@ from collections.abc import Callable
 
 import pytest
 
-from services.process.domain.cutting import core_volume_mm3
-from services.process.domain.edging import bevelled_faces, centring_method, rim_volume_mm3
 from services.process.domain.element_work import ElementWork
-from services.process.domain.figuring import figuring_loops, figuring_min
-from services.process.domain.generating import generated_volume_mm3, share_of_face
-from services.process.domain.grit_ladder import abrasion_from_hardness, abrasion_of, ladder
-from services.process.domain.preston import depth_from_mass_um, polishing_min
-from services.process.domain.rate_rows import grit_rows
-from services.process.domain.removal import class_factor, grindability_class, grindability_of, removal_rate
+from services.process.domain.faces.fine_grinding import abrasion_from_hardness, abrasion_of, ladder
+from services.process.domain.faces.polishing import depth_from_mass_um, figuring_loops, figuring_min, polishing_min
+from services.process.domain.faces.removal import class_factor, grindability_class, grindability_of, removal_rate
+from services.process.domain.route.cutting import core_volume_mm3, generated_volume_mm3, share_of_face
+from services.process.domain.route.edging import bevelled_faces, centring_method, rim_volume_mm3
+from services.process.domain.route.rate_rows import grit_rows
 from shared_schemas.problem import FigureOutOfRange
 from shared_schemas.rates import RateMissing, Rates
 

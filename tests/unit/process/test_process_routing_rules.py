@@ -8,14 +8,13 @@ from typing import Any
 
 import pytest
 
-from services.process.domain.assembly import steps_for
-from services.process.domain.edging import bevelled_faces
-from services.process.domain.element_work import ElementWork
-from services.process.domain.extra_work import extra_work_for
-from services.process.domain.face_order import FaceShape, order_of
+from services.process.domain.element_work import ElementWork, FaceWork, order_of
+from services.process.domain.faces.surfacing import block_of, thinness
 from services.process.domain.plan import plan_operations
-from services.process.domain.surfacing import block_of, thinness
-from services.process.domain.tolerance_knees import knee_of
+from services.process.domain.route.edging import bevelled_faces
+from services.process.domain.route.extra_work import extra_work_for
+from services.process.domain.route.knees import knee_of
+from services.process.domain.route.lens import steps_for
 from shared_schemas.figure import Figure
 from shared_schemas.operations import Operation, OperationPlan, Route
 from shared_schemas.prescription import Barrel
@@ -64,9 +63,12 @@ def drawn(
     return replace(made, job=job, check=report)
 
 
-def shape(face: str, **changes: Any) -> FaceShape:
-    usual = {"radius_mm": 50.0, "convex": True, "aspheric": False, "irregularity_fringes": 1.0, "grade_mm": 0.25, "coated": True}
-    return FaceShape(face=face, **usual | changes)  # type: ignore[arg-type]
+def shape(face: str, *, coated: bool = True, **changes: Any) -> FaceWork:
+    usual = {
+        "radius_mm": 50.0, "convex": True, "aspheric": False, "sag_mm": 1.0, "sag_at_blank_mm": 1.1, "irregularity_fringes": 1.0,
+        "power_fringes": 3.0, "grade_mm": 0.25, "where": f"/elements/0/{face}",
+    }  # fmt: skip
+    return FaceWork(face=face, coating="ar-single" if coated else None, **usual | changes)  # type: ignore[arg-type]
 
 
 # --- order of faces

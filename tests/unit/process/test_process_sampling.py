@@ -10,9 +10,9 @@ from hypothesis import strategies as st
 from pydantic import ValidationError
 
 from services.process.domain.element_work import ElementWork
-from services.process.domain.inspection import inspect_element, rows_of
 from services.process.domain.plan import plan_operations
-from services.process.domain.sampling import (
+from services.process.domain.route.inspection import inspect_element, rows_of
+from services.process.domain.route.sampling import (
     LETTERS,
     LOTS_UP_TO,
     SAMPLE_SIZES,

@@ -4,8 +4,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from services.process.domain.rate_rows import tolerance_row
-from services.process.domain.tolerance_knees import Demand, knee_of, next_looser, overshoot
+from services.process.domain.route.knees import Demand, knee_of, next_looser, overshoot
+from services.process.domain.route.rate_rows import tolerance_row
 from shared_schemas.problem import FigureOutOfRange
 from shared_schemas.rates import RateMissing, Rates
 

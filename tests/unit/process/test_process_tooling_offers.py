@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from services.process.domain.plan import plan_operations
-from services.process.domain.plate_offers import new_focal_length_mm
+from services.process.domain.tools.plate_offers import new_focal_length_mm
 from shared_schemas.operations import OperationPlan, ToolingOffer
 from shared_schemas.rates import RateMissing, Rates
 

@@ -8,7 +8,7 @@ from dataclasses import replace
 from decimal import Decimal
 
 from services.process.domain.element_work import FaceWork
-from services.process.domain.tooling import Toolroom, Want, missing
+from services.process.domain.tools.tooling import Toolroom, Want, missing
 from shared_schemas.figure import Figure
 from shared_schemas.operations import Tooling, ToolingOffer
 from shared_schemas.rates import Rates, ToolingRow

@@ -7,11 +7,16 @@ the same bytes for the same block. No script, no outside font, no colour that a 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from xml.sax.saxutils import escape  # nosec B406  it parses nothing
+from xml.sax.saxutils import escape
 
+from services.process.domain.element_work import ElementWork, FaceWork
+from services.process.domain.faces.block import Block
+from services.process.domain.faces.surfacing import block_of
 from services.shop.layout.lenses_on_block import BlockLayout
+from shared_schemas.operations import BlockPicture
+from shared_schemas.rates import Rates
 
 PICTURE_WIDTH = 520.0
 """Width of the block in the picture, in units of the picture."""
@@ -135,3 +140,34 @@ def _n(figure: float) -> str:
     if abs(figure) < 0.005:
         return "0"
     return f"{figure:.2f}".rstrip("0").rstrip(".")
+
+
+def pictures_of_blocks(elements: Sequence[ElementWork], rates: Rates) -> Iterator[BlockPicture]:
+    """A picture of every block that several lenses share, in the order in which the faces are worked."""
+    for work in elements:
+        first, second = work.in_order
+        for face in (first, second):
+            block = block_of(work, face, rates, worked_first=face is first)
+            if block.lenses > 1:
+                yield _picture(work, face, block)
+
+
+def _picture(work: ElementWork, face: FaceWork, block: Block) -> BlockPicture:
+    layout = block.layout()
+    drawn = BlockDrawn(
+        title=f"{work.name} {face.face}, {work.glass.name}",
+        layout=layout,
+        lenses=min(block.lenses, layout.count),
+        diameter_mm=work.blank.diameter_mm,
+        pitch_mm=block.pitch_mm,
+        radius_mm=face.radius_mm,
+        convex=face.convex,
+    )
+    return BlockPicture(
+        part=work.name,
+        face=face.face,
+        lenses=drawn.lenses,
+        pattern=layout.pattern,
+        least_gap_mm=drawn.least_gap_mm,
+        svg=block_svg(drawn),
+    )

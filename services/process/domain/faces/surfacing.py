@@ -9,14 +9,13 @@ from decimal import Decimal
 from typing import Literal
 
 from services.process.domain.element_work import ElementWork, FaceWork
-from services.process.domain.extra_work import NO_EXTRA
-from services.process.domain.face_blocks import Block, block_for
-from services.process.domain.figuring import figuring_loops, figuring_min
-from services.process.domain.grit_ladder import ladder
-from services.process.domain.operation_lines import Line, line, of_same_row
-from services.process.domain.preston import polishing_min
-from services.process.domain.rate_rows import can_take, grinding_row, grit_rows, polishing_for
-from services.process.domain.tolerance_knees import knee_of
+from services.process.domain.faces.block import Block, block_for
+from services.process.domain.faces.fine_grinding import ladder
+from services.process.domain.faces.polishing import figuring_loops, figuring_min, polishing_min
+from services.process.domain.route.extra_work import NO_EXTRA
+from services.process.domain.route.knees import knee_of
+from services.process.domain.route.lines import Line, line, of_same_row
+from services.process.domain.route.rate_rows import can_take, grinding_row, grit_rows, polishing_for
 from services.shop.minutes import per_minute
 from shared_schemas.figure import Figure
 from shared_schemas.operations import OperationName

@@ -6,9 +6,9 @@ from collections.abc import Callable, Container, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
-from services.process.domain.extra_work import NO_EXTRA, Extra
-from services.process.domain.rate_rows import work_centre_for, yield_for
-from services.process.domain.tolerance_knees import Knee
+from services.process.domain.route.extra_work import NO_EXTRA, Extra
+from services.process.domain.route.knees import Knee
+from services.process.domain.route.rate_rows import work_centre_for, yield_for
 from shared_schemas.figure import Figure
 from shared_schemas.operations import Face, Operation, OperationName, Sampled
 from shared_schemas.rates import Rates, WorkCentreRow, YieldRow

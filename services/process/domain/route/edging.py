@@ -8,10 +8,10 @@ from collections.abc import Iterator
 from services.optics.body import needs_bevel
 from services.optics.centring import SELF_CENTRING_Z_A
 from services.process.domain.element_work import ElementWork
-from services.process.domain.extra_work import Counts
-from services.process.domain.operation_lines import Line, line
-from services.process.domain.removal import removal_rate
-from services.process.domain.tolerance_knees import knee_of
+from services.process.domain.faces.removal import removal_rate
+from services.process.domain.route.extra_work import Counts
+from services.process.domain.route.knees import knee_of
+from services.process.domain.route.lines import Line, line
 from shared_schemas.figure import Figure
 from shared_schemas.problem import FigureOutOfRange
 from shared_schemas.rates import RateMissing, Rates

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from services.process.domain.coating_cycle import seats
-from services.process.domain.coating_findings import unmeetable_coatings
-from services.process.domain.edging import centring_method
+from services.process.domain.coating.findings import unmeetable_coatings
+from services.process.domain.coating.run import seats
 from services.process.domain.element_work import ElementWork
-from services.process.domain.rate_rows import largest_diameter_mm, tolerance_row
+from services.process.domain.route.edging import centring_method
+from services.process.domain.route.rate_rows import largest_diameter_mm, tolerance_row
 from shared_schemas.check import Finding
 from shared_schemas.finding_kinds import finding
 from shared_schemas.operations import OperationName

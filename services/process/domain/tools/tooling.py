@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from services.process.domain.element_work import ElementWork, FaceWork
-from services.process.domain.routing import ElementLines
+from services.process.domain.route.element import ElementLines
 from shared_schemas.figure import Figure
 from shared_schemas.operations import OwnedTool, Relaxation, Tooling
 from shared_schemas.rates import RateMissing, Rates, ToolingRow

@@ -1,21 +1,85 @@
-"""Every tolerance one class looser, and what becomes of the operations then."""
+"""What becomes of a route when a figure is another: operations that change, fall away or are added."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from difflib import SequenceMatcher
+from operator import attrgetter
 
-from services.process.domain.assembly import LENS, lens_route
-from services.process.domain.cementing import group_name, group_route
+from services.optics.dispersion import Dispersion
+from services.process.domain.coating.choice import simpler_coating
 from services.process.domain.element_work import ElementWork
-from services.process.domain.rate_rows import tolerance_row
-from services.process.domain.route_changes import Step, route_changes
-from services.process.domain.routing import ElementLines
-from services.process.domain.simpler_coating import simpler_coating
-from services.process.domain.tolerance_knees import Demand, next_looser
-from shared_schemas.operations import Face, Relaxation, Route
+from services.process.domain.route.element import ElementLines
+from services.process.domain.route.knees import Demand, next_looser
+from services.process.domain.route.lens import LENS, group_name, group_route, lens_route
+from services.process.domain.route.lines import Line
+from services.process.domain.route.rate_rows import tolerance_row
+from shared_schemas.operations import AddedOperation, Face, LooserOperation, Operation, Relaxation, Route
 from shared_schemas.prescription import Prescription
 from shared_schemas.rates import Rates
+
+Step = Line | Operation
+
+ALWAYS = ("batch_size", "batch_min", "piece_min", "yield_share")
+"""What is told of every operation that changes."""
+IF_CHANGED = ("method", "work_centre", "setup_min", "attended_share", "consumables", "batch_loss", "sampled")
+"""What is told only where it changes."""
+FIELDS = tuple(name for name in Operation.model_fields if name != "basis")
+
+_key = attrgetter("operation", "face", "shared_run")
+_all = attrgetter(*ALWAYS, *IF_CHANGED)
+
+
+@dataclass(frozen=True)
+class RouteChanges:
+    """The difference of two routes; positions count in the one before."""
+
+    operations: tuple[LooserOperation, ...] = ()
+    removed: tuple[int, ...] = ()
+    added: tuple[AddedOperation, ...] = ()
+
+    def __bool__(self) -> bool:
+        """Whether anything changes."""
+        return bool(self.operations or self.removed or self.added)
+
+
+def route_changes(before: Sequence[Step], after: Sequence[Step]) -> RouteChanges:
+    """How one route comes from another.
+
+    Notes: an operation stays the same one while its name, face and shared run do, whatever becomes of its method and figures;
+    what has no counterpart in its place is removed, or added.
+    """
+    old, new = [*map(_key, before)], [*map(_key, after)]
+    if old == new:
+        return RouteChanges(operations=tuple(_changed(before, after, 0, 0, len(old))))
+    changed: list[LooserOperation] = []
+    removed: list[int] = []
+    added: list[AddedOperation] = []
+    for tag, start, end, first, last in SequenceMatcher(None, old, new, autojunk=False).get_opcodes():
+        if tag == "equal":
+            changed += _changed(before, after, start, first, end - start)
+        else:
+            removed += range(start, end)
+            added += (AddedOperation(position=end, operation=_bare(after[i])) for i in range(first, last))
+    return RouteChanges(tuple(changed), tuple(removed), tuple(added))
+
+
+def _changed(before: Sequence[Step], after: Sequence[Step], start: int, first: int, count: int) -> list[LooserOperation]:
+    found = []
+    for i in range(count):
+        old, new = before[start + i], after[first + i]
+        if new is not old and _all(new) != _all(old):
+            others = {name: getattr(new, name) for name in IF_CHANGED if getattr(new, name) != getattr(old, name)}
+            figures = {name: getattr(new, name) for name in ALWAYS}
+            found.append(LooserOperation(position=start + i, **figures, **others))
+    return found
+
+
+def _bare(step: Step) -> Operation:
+    """An operation without its basis: nobody asks why of what is only offered."""
+    return Operation(**{name: getattr(step, name) for name in FIELDS})
+
 
 Group = tuple[ElementWork, ...]
 
@@ -111,21 +175,24 @@ def _no_tighter_than(group: Group, arcmin: float) -> Group:
 
 def _coatings(work: ElementWork, lines: ElementLines, before: Sequence[Step], rates: Rates) -> Iterator[Relaxation]:
     for face in work.faces:
-        found = simpler_coating(work, face, rates)
-        if found is None:
+        if face.coating is None:
             continue
-        tried = work.with_face(replace(face, coating=found.coating))
+        row = rates.coating(face.coating)
+        simpler = simpler_coating(row, asked=face.works(row), glass=Dispersion(work.glass), rates=rates)
+        if simpler is None:
+            continue
+        tried = work.with_face(replace(face, coating=simpler.coating))
         changes = route_changes(before, tuple(lines.tried_coated(tried, rates)))
         if changes:
             yield Relaxation(
                 where=f"{face.where}/coating",
                 part=work.name,
                 tolerance="coating",
-                from_figure=found.from_reflectance,
-                to_figure=found.to_reflectance,
+                from_figure=simpler.from_reflectance,
+                to_figure=simpler.to_reflectance,
                 unit="%",
                 operations=changes.operations,
                 removed=changes.removed,
                 added=changes.added,
-                means=found.means,
+                means=simpler.means,
             )

@@ -6,10 +6,10 @@ from collections.abc import Container, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from services.process.domain.element_work import ElementWork, FaceWork
-from services.process.domain.operation_lines import Line, line, of_same_row
-from services.process.domain.rate_rows import tolerance_row
-from services.process.domain.sampling import sample_steps
-from services.process.domain.tolerance_knees import NO_DEMANDS, Demand, knee_of
+from services.process.domain.route.knees import NO_DEMANDS, Demand, knee_of
+from services.process.domain.route.lines import Line, line, of_same_row
+from services.process.domain.route.rate_rows import tolerance_row
+from services.process.domain.route.sampling import sample_steps
 from shared_schemas.figure import Figure
 from shared_schemas.operations import Sampled
 from shared_schemas.rates import InspectionRow, RateMissing, Rates

@@ -5,16 +5,15 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
-from services.process.domain.coating import coat
-from services.process.domain.cutting import cut_blank
-from services.process.domain.edging import centre_and_bevel
+from services.process.domain.coating.run import coat
 from services.process.domain.element_work import ElementWork, FaceWork
-from services.process.domain.generating import generate
-from services.process.domain.inspection import inspect_element
-from services.process.domain.operation_lines import Line, line
-from services.process.domain.rate_rows import tolerance_row
-from services.process.domain.surfacing import grind_and_polish
-from services.process.domain.tolerance_knees import knee_of
+from services.process.domain.faces.surfacing import grind_and_polish
+from services.process.domain.route.cutting import cut_blank, generate
+from services.process.domain.route.edging import centre_and_bevel
+from services.process.domain.route.inspection import inspect_element
+from services.process.domain.route.knees import knee_of
+from services.process.domain.route.lines import Line, line
+from services.process.domain.route.rate_rows import tolerance_row
 from shared_schemas.operations import Face, OperationName
 from shared_schemas.rates import Rates
 
@@ -101,6 +100,7 @@ def _finish(work: ElementWork, in_order: tuple[FaceWork, FaceWork], rates: Rates
     """Coatings, one run for each face; then the edge is blackened, unless the element is still to be cemented."""
     for face in in_order:
         if face.coating is not None:
-            yield coat(work, face, face.coating, rates)
+            row = rates.coating(face.coating)
+            yield coat(row, face=face.face, asked=face.works(row), glass=work.glass, diameter_mm=work.diameter_mm, rates=rates)
     if work.blackened:
         yield line("blacken_edge", rates)

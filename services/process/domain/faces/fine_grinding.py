@@ -6,8 +6,8 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from services.process.domain.rate_rows import grit_rows
-from services.process.domain.removal import class_factor, grindability_of
+from services.process.domain.faces.removal import class_factor, grindability_of
+from services.process.domain.route.rate_rows import grit_rows
 from shared_schemas.figure import Figure
 from shared_schemas.problem import FigureOutOfRange
 from shared_schemas.rates import GlassRow, GrindingRow, RateMissing, Rates

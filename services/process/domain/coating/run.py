@@ -1,34 +1,58 @@
-"""One face coated: the run it takes, and what the coating is to leave of the reflection there."""
+"""A coating run: how long it takes, part by part, how many lenses share it, and the line of the route card."""
 
 from __future__ import annotations
 
 from functools import lru_cache
 
 from services.optics.dispersion import Dispersion
-from services.process.domain.coating_cycle import cycle_min, deposition_min, layer_min, seats, seats_in_calotte
-from services.process.domain.element_work import ElementWork, FaceWork
-from services.process.domain.film_promise import Asked, promise_of
-from services.process.domain.operation_lines import SAME_ROW, Line, line, of_same_row
+from services.process.domain.coating.promise import Asked, promise_of
+from services.process.domain.route.lines import SAME_ROW, Line, line, of_same_row
+from services.shop.layout.circles_in_circle import Packing, circles_in_circle
 from shared_schemas.figure import Figure
-from shared_schemas.rates import CoatingRow, Rates
+from shared_schemas.operations import Face
+from shared_schemas.rates import CoatingLayer, CoatingRow, GlassRow, Rates
 
 
-def coat(work: ElementWork, face: FaceWork, coating: str, rates: Rates) -> Line:
+def layer_min(layer: CoatingLayer) -> float:
+    """Minutes that a layer takes at its rate."""
+    return layer.thickness_nm / layer.rate_nm_per_s / 60
+
+
+def deposition_min(row: CoatingRow) -> float:
+    """Minutes that the layers take at their rates, one after the other."""
+    return sum(layer_min(layer) for layer in row.layers)
+
+
+def cycle_min(row: CoatingRow) -> float:
+    """Minutes of a whole run: load, pump, heat, layers, cool, vent, unload."""
+    return row.load_min + row.pump_min + row.heat_min + deposition_min(row) + row.cool_min + row.vent_min + row.unload_min
+
+
+def seats_in_calotte(row: CoatingRow, *, diameter_mm: float) -> Packing:
+    """Seats of diameter and rim in one calotte, which is taken as flat: a dome has no less room."""
+    return circles_in_circle(ratio=row.calotte_diameter_mm / (diameter_mm + row.seat_rim_mm))
+
+
+def seats(row: CoatingRow, *, diameter_mm: float) -> int:
+    """Lenses in a run: the seats of every calotte, less one for each witness piece; 0 when not one is left."""
+    return max(seats_in_calotte(row, diameter_mm=diameter_mm).circles * row.calottes - row.witness_pieces, 0)
+
+
+def coat(row: CoatingRow, *, face: Face, asked: Asked, glass: GlassRow, diameter_mm: float, rates: Rates) -> Line:
     """One face coated. A piece goes through the chamber once for each face; other lenses of that coating may share the run."""
-    row = rates.coating(coating)
-    size = seats(row, diameter_mm=work.diameter_mm)
+    size = seats(row, diameter_mm=diameter_mm)
 
     def why() -> tuple[Figure, ...]:
-        return run_figure(row), *promise_figures(row, face.works(row), Dispersion(work.glass), work.glass.name)
+        return run_figure(row), *promise_figures(row, asked, Dispersion(glass), glass.name)
 
     def why_seats() -> Figure:
-        packing = seats_in_calotte(row, diameter_mm=work.diameter_mm)
+        packing = seats_in_calotte(row, diameter_mm=diameter_mm)
         inputs = (
             Figure(
                 name="seats in a calotte", value=packing.circles, source=packing.rule,
                 formula="circles of diameter + seat_rim_mm in a circle of calotte_diameter_mm",
                 inputs=(
-                    Figure(name="diameter", value=work.diameter_mm, unit="mm", source="the prescription"),
+                    Figure(name="diameter", value=diameter_mm, unit="mm", source="the prescription"),
                     of_same_row("seat_rim_mm", row.seat_rim_mm, "mm"),
                     of_same_row("calotte_diameter_mm", row.calotte_diameter_mm, "mm"),
                 ),
@@ -40,7 +64,7 @@ def coat(work: ElementWork, face: FaceWork, coating: str, rates: Rates) -> Line:
         return Figure(name="batch_size", value=size, formula=formula, inputs=inputs, rate_row=Rates.ref("coatings", row))
 
     return line(
-        "coat", rates, face=face.face, batch_size=max(size, 1), run_min=cycle_min(row), consumables=row.run_consumables,
+        "coat", rates, face=face, batch_size=max(size, 1), run_min=cycle_min(row), consumables=row.run_consumables,
         shared_run=f"coat {row.name}", run_basis=why, batch_basis=why_seats,
     )  # fmt: skip
 

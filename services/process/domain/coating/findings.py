@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from services.optics.dispersion import Dispersion
-from services.process.domain.coating_choice import choose
+from services.process.domain.coating.choice import choose
+from services.process.domain.coating.promise import bare_face, promise_of
 from services.process.domain.element_work import ElementWork, FaceWork
-from services.process.domain.film_promise import bare_face, promise_of
 from shared_schemas.check import Finding
 from shared_schemas.finding_kinds import finding
 from shared_schemas.prescription import CoatingDemand

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from services.process.domain.rate_rows import tolerance_row
+from services.process.domain.route.rate_rows import tolerance_row
 from shared_schemas.figure import Figure
 from shared_schemas.operations import OperationName
 from shared_schemas.problem import FigureOutOfRange

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from services.process.domain.element_work import ElementWork
-from services.process.domain.rate_rows import hardware_for, hardware_of
+from services.process.domain.route.rate_rows import hardware_for, hardware_of
 from shared_schemas.check import Finding
 from shared_schemas.figure import Figure
 from shared_schemas.finding_kinds import finding

@@ -1,0 +1,1 @@
+"""A face: the block it is worked on, fine grinding, polishing."""

@@ -1,0 +1,1 @@
+"""The route cards: lines of operations, and what makes them longer."""
