@@ -44,13 +44,27 @@ LEAST_EDGE_MM: tuple[tuple[float, float], ...] = ((6.0, 0.3), (25.0, 1.0), (50.0
 """Diameter up to which [mm], and the least edge thickness [mm] there. Common practice, from memory."""
 
 
+@law
+def thickness_at_mm(*, centre_thickness_mm: float, sag_front_mm: float, sag_back_mm: float) -> float:
+    """Thickness [mm] of an element where its faces have signed sagittas [mm]; negative where they have crossed before.
+
+    Equation: centre_thickness_mm - sag_front_mm + sag_back_mm
+    Source: derived.
+    """
+    return centre_thickness_mm - sag_front_mm + sag_back_mm
+
+
 def edge_thickness_mm(*, body: Body, height_mm: float) -> float:
     """Thickness [mm] of an element at a height [mm]; negative where the faces have crossed before it.
 
     Notes: ET = CT - z1 + z2 with signed sagittas; a face that ends before the height goes on as a flat seat.
     Source: derived.
     """
-    return body.centre_thickness_mm - body.front.sag_mm(height_mm) + body.back.sag_mm(height_mm)
+    return thickness_at_mm(
+        centre_thickness_mm=body.centre_thickness_mm,
+        sag_front_mm=body.front.sag_mm(height_mm),
+        sag_back_mm=body.back.sag_mm(height_mm),
+    )
 
 
 def least_edge_mm(*, diameter_mm: float) -> float:
@@ -107,7 +121,7 @@ class Solid:
 
 
 @dataclass(frozen=True)
-class _Under:
+class UnderFace:
     """Integrals over a face to a height: of 2 pi r z [mm^3], and of pi r z^2 [mm^4]."""
 
     volume_mm3: float
@@ -124,11 +138,52 @@ def solid(*, body: Body, height_mm: float) -> Solid:
     """
     if edge_thickness_mm(body=body, height_mm=height_mm) < 0:
         return _with_a_knife_edge(body, height_mm)
-    disc, thickness = math.pi * height_mm**2 * body.centre_thickness_mm, body.centre_thickness_mm
-    front, back = _under_face(body.front, height_mm), _under_face(body.back, height_mm)
-    volume = disc - front.volume_mm3 + back.volume_mm3
-    moment = disc * thickness / 2 + thickness * back.volume_mm3 + back.moment_mm4 - front.moment_mm4
-    return Solid(volume, moment / volume if volume > 0 else thickness / 2)
+    thickness = body.centre_thickness_mm
+    front, back = under_face(body.front, height_mm), under_face(body.back, height_mm)
+    volume = between_faces_mm3(
+        rim_mm=height_mm, centre_thickness_mm=thickness, under_front_mm3=front.volume_mm3, under_back_mm3=back.volume_mm3
+    )
+    moment = moment_of_body_mm4(
+        rim_mm=height_mm,
+        centre_thickness_mm=thickness,
+        under_back_mm3=back.volume_mm3,
+        moment_front_mm4=front.moment_mm4,
+        moment_back_mm4=back.moment_mm4,
+    )
+    return Solid(volume, centre_of_gravity_mm(moment_mm4=moment, volume_mm3=volume) if volume > 0 else thickness / 2)
+
+
+@law
+def between_faces_mm3(*, rim_mm: float, centre_thickness_mm: float, under_front_mm3: float, under_back_mm3: float) -> float:
+    """Volume [mm^3] of an element of a semi-diameter [mm] out of the integrals of 2 pi r z under its faces [mm^3].
+
+    Equation: pi * rim_mm**2 * centre_thickness_mm - under_front_mm3 + under_back_mm3
+    Source: derived.
+    """
+    return math.pi * rim_mm**2 * centre_thickness_mm - under_front_mm3 + under_back_mm3
+
+
+@law
+def moment_of_body_mm4(
+    *, rim_mm: float, centre_thickness_mm: float, under_back_mm3: float, moment_front_mm4: float, moment_back_mm4: float
+) -> float:
+    """Moment [mm^4] of an element about the plane of its front vertex; those of its faces are integrals of pi r z^2.
+
+    Equation: pi * rim_mm**2 * centre_thickness_mm**2 / 2 + centre_thickness_mm * under_back_mm3 + moment_back_mm4 - moment_front_mm4
+    Source: derived.
+    """
+    disc = math.pi * rim_mm**2 * centre_thickness_mm
+    return disc * centre_thickness_mm / 2 + centre_thickness_mm * under_back_mm3 + moment_back_mm4 - moment_front_mm4
+
+
+@law
+def centre_of_gravity_mm(*, moment_mm4: float, volume_mm3: float) -> float:
+    """Place [mm] of the centre of gravity behind the plane that the moment [mm^4] is about.
+
+    Equation: moment_mm4 / volume_mm3
+    Source: definition.
+    """
+    return moment_mm4 / volume_mm3
 
 
 def volume_mm3(*, body: Body, height_mm: float) -> float:
@@ -136,46 +191,55 @@ def volume_mm3(*, body: Body, height_mm: float) -> float:
     return solid(body=body, height_mm=height_mm).volume_mm3
 
 
-def under_sphere_mm3(*, radius_mm: float, height_mm: float) -> float:
-    """Integral of 2 pi r z(r) [mm^3] of a sphere of a signed radius [mm] from the axis to a height [mm].
+@law
+def under_sphere_mm3(*, radius_mm: float, sag_mm: float) -> float:
+    """Integral of 2 pi r z(r) [mm^3] of a sphere of a signed radius [mm] from the axis to where its sagitta is so large [mm].
 
-    Notes: with the sagitta h, pi y^2 h minus the cap pi h^2 (3R - h)/3, which is pi h^2 (R - 2h/3).
+    Equation: pi * sag_mm**2 * (radius_mm - 2 * sag_mm / 3)
+    Notes: pi y^2 h minus the cap pi h^2 (3R - h)/3.
     Source: derived from the spherical cap.
     """
-    h = _sphere_sag_mm(radius_mm, height_mm)
-    return math.pi * h * h * (radius_mm - 2 * h / 3)
+    return math.pi * sag_mm * sag_mm * (radius_mm - 2 * sag_mm / 3)
 
 
-def moment_under_sphere_mm4(*, radius_mm: float, height_mm: float) -> float:
-    """Integral of pi r z(r)^2 [mm^4] of a sphere of a signed radius [mm] from the axis to a height [mm].
+@law
+def moment_under_sphere_mm4(*, radius_mm: float, sag_mm: float) -> float:
+    """Integral of pi r z(r)^2 [mm^4] of a sphere of a signed radius [mm] from the axis to where its sagitta is so large [mm].
 
-    Notes: r dr = (R - z) dz on the sphere, so with the sagitta h it is pi h^3 (R/3 - h/4).
+    Equation: pi * sag_mm**3 * (radius_mm / 3 - sag_mm / 4)
+    Notes: r dr = (R - z) dz on the sphere.
     Source: derived.
     """
-    h = _sphere_sag_mm(radius_mm, height_mm)
-    return math.pi * h**3 * (radius_mm / 3 - h / 4)
+    return math.pi * sag_mm**3 * (radius_mm / 3 - sag_mm / 4)
 
 
-def _sphere_sag_mm(radius_mm: float, height_mm: float) -> float:
-    ratio = height_mm / radius_mm
-    return height_mm * ratio / (1 + math.sqrt(max(0.0, 1 - ratio * ratio)))
+@law
+def under_seat_mm3(*, curved_mm: float, rim_mm: float, sag_mm: float) -> float:
+    """Integral of 2 pi r z(r) [mm^3] of a flat seat of a sagitta [mm] from where it begins to the rim [mm].
+
+    Equation: pi * (rim_mm**2 - curved_mm**2) * sag_mm
+    Source: derived.
+    """
+    return math.pi * (rim_mm**2 - curved_mm**2) * sag_mm
 
 
-def _under_face(face: Profile, height_mm: float) -> _Under:
+def under_face(face: Profile, height_mm: float) -> UnderFace:
+    """The integrals under a face to a height [mm]: closed for spheres and planes, by a Gauss-Legendre rule of 64 points for aspheres."""
     curved = min(height_mm, face.curved_to_mm)
-    ring, seat = math.pi * (height_mm**2 - curved**2), face.sag_mm(curved)
+    seat = face.sag_mm(curved)
+    ring = under_seat_mm3(curved_mm=curved, rim_mm=height_mm, sag_mm=seat)
     if is_aspheric(surface=face.surface):
         nodes, weights = _rule(NODES)
         r = curved * nodes
         z = face.sags_mm(r)
         shares = weights * curved * math.pi * r * z
-        return _Under(2 * float(shares.sum()) + ring * seat, float((shares * z).sum()) + ring * seat**2 / 2)
+        return UnderFace(2 * float(shares.sum()) + ring, float((shares * z).sum()) + ring * seat / 2)
     radius = face.surface.radius_mm
     if radius is None:
-        return _Under(0.0, 0.0)
-    return _Under(
-        under_sphere_mm3(radius_mm=radius, height_mm=curved) + ring * seat,
-        moment_under_sphere_mm4(radius_mm=radius, height_mm=curved) + ring * seat**2 / 2,
+        return UnderFace(0.0, 0.0)
+    return UnderFace(
+        under_sphere_mm3(radius_mm=radius, sag_mm=seat) + ring,
+        moment_under_sphere_mm4(radius_mm=radius, sag_mm=seat) + ring * seat / 2,
     )
 
 
@@ -220,9 +284,11 @@ LEAST_CENTRES_APART_MM = 2.0
 NEARLY_FLAT_SAG_MM = 0.1
 
 
+@law
 def diameter_to_thickness(*, diameter_mm: float, centre_thickness_mm: float) -> float:
     """Diameter to centre thickness, a measure of how much a part bends.
 
+    Equation: diameter_mm / centre_thickness_mm
     Source: common practice.
     """
     return diameter_mm / centre_thickness_mm
@@ -236,10 +302,11 @@ def share_of_reach(*, face: Profile, height_mm: float) -> float:
     return height_mm / reach_mm(surface=face.surface)
 
 
+@law
 def centres_apart_mm(*, front_radius_mm: float, back_radius_mm: float, centre_thickness_mm: float) -> float:
     """Distance [mm] between the centres of curvature of two faces with signed radii [mm].
 
-    Notes: |R1 - R2 - CT| for either bending.
+    Equation: abs(front_radius_mm - back_radius_mm - centre_thickness_mm)
     Source: derived.
     """
     return abs(front_radius_mm - back_radius_mm - centre_thickness_mm)

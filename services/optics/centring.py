@@ -10,6 +10,7 @@ import math
 from dataclasses import dataclass
 
 from services.optics.body import Body
+from services.optics.law import law
 
 SELF_CENTRING_Z_A = 0.56
 """Below it a lens does not slide to its axis by itself; a friction coefficient of 0.14 of glass on the bell."""
@@ -30,6 +31,17 @@ class Wedge:
     decentre_mm: float | None
 
 
+@law
+def z_a_of_sines(*, front_sine: float, back_sine: float) -> float:
+    """Z factor with bell diameters, out of the sines of the normals where the bells stand; |D1/R1 - D2/R2| for spheres.
+
+    Equation: 2 * abs(front_sine - back_sine)
+    Source: Karow, Fabrication Methods for Precision Optics, Wiley 1993, p. 524, as cited at
+    http://www.opticsrealm.com/home/education/opto-mech/z-factor-lens-centerability; minus sign with signed radii derived.
+    """
+    return 2 * abs(front_sine - back_sine)
+
+
 def z_a(*, body: Body, front_bell_mm: float, back_bell_mm: float) -> float:
     """Z factor with bell diameters, |D1/R1 - D2/R2| with signed radii, for bells of semi-diameters [mm].
 
@@ -38,7 +50,7 @@ def z_a(*, body: Body, front_bell_mm: float, back_bell_mm: float) -> float:
     Source: Karow, Fabrication Methods for Precision Optics, Wiley 1993, p. 524, as cited at
     http://www.opticsrealm.com/home/education/opto-mech/z-factor-lens-centerability; minus sign with signed radii derived.
     """
-    return 2 * abs(body.front.normal_sine(front_bell_mm) - body.back.normal_sine(back_bell_mm))
+    return z_a_of_sines(front_sine=body.front.normal_sine(front_bell_mm), back_sine=body.back.normal_sine(back_bell_mm))
 
 
 def z_b(*, z_a: float) -> float:
@@ -75,33 +87,41 @@ def wedge_arcmin(*, edge_difference_mm: float, diameter_mm: float) -> float:
     return math.degrees(edge_difference_mm / diameter_mm) * 60
 
 
+@law
 def edge_difference_mm(*, wedge_arcmin: float, diameter_mm: float) -> float:
     """Edge thickness difference [mm] over a diameter [mm] of a wedge [arcmin].
 
+    Equation: diameter_mm * radians(wedge_arcmin / 60)
     Source: derived.
     """
     return diameter_mm * math.radians(wedge_arcmin / 60)
 
 
+@law
 def deviation_arcmin(*, wedge_arcmin: float, refractive_index: float) -> float:
-    """Deviation [arcmin] of a beam by a thin wedge [arcmin]: (n - 1) w.
+    """Deviation [arcmin] of a beam by a thin wedge [arcmin].
 
+    Equation: (refractive_index - 1) * wedge_arcmin
     Source: derived.
     """
     return (refractive_index - 1) * wedge_arcmin
 
 
-def decentre_mm(*, wedge_arcmin: float, refractive_index: float, focal_length_mm: float) -> float:
-    """Distance [mm] of the optical from the mechanical axis: f (n - 1) w.
+@law
+def decentre_mm(*, deviation_arcmin: float, focal_length_mm: float) -> float:
+    """Distance [mm] of the optical from the mechanical axis, of a lens that deviates the axis by so much [arcmin].
 
+    Equation: abs(focal_length_mm * radians(deviation_arcmin / 60))
     Source: derived.
     """
-    return focal_length_mm * math.radians(deviation_arcmin(wedge_arcmin=wedge_arcmin, refractive_index=refractive_index) / 60)
+    return abs(focal_length_mm * math.radians(deviation_arcmin / 60))
 
 
+@law
 def centre_of_curvature_offset_mm(*, tilt_arcmin: float, radius_mm: float) -> float:
     """Offset [mm] of the centre of curvature of a face of a radius [mm] that is tilted [arcmin].
 
+    Equation: abs(radius_mm) * radians(tilt_arcmin / 60)
     Source: https://spektrum.de/lexikon/optik/dezentrierung/613.
     """
     return abs(radius_mm) * math.radians(tilt_arcmin / 60)
@@ -112,11 +132,10 @@ def wedge(*, wedge_arcmin: float, diameter_mm: float, refractive_index: float, f
 
     Source: derived.
     """
+    deviation = deviation_arcmin(wedge_arcmin=wedge_arcmin, refractive_index=refractive_index)
     return Wedge(
         wedge_arcmin=wedge_arcmin,
         edge_difference_mm=edge_difference_mm(wedge_arcmin=wedge_arcmin, diameter_mm=diameter_mm),
-        deviation_arcmin=deviation_arcmin(wedge_arcmin=wedge_arcmin, refractive_index=refractive_index),
-        decentre_mm=None
-        if focal_length_mm is None
-        else abs(decentre_mm(wedge_arcmin=wedge_arcmin, refractive_index=refractive_index, focal_length_mm=focal_length_mm)),
+        deviation_arcmin=deviation,
+        decentre_mm=None if focal_length_mm is None else decentre_mm(deviation_arcmin=deviation, focal_length_mm=focal_length_mm),
     )

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from services.optics.errors import WavelengthOutsideRange
+from services.optics.law import law
 from shared_schemas.rates import GlassRow
 
 Floats = NDArray[np.float64]
@@ -49,20 +50,36 @@ def sellmeier_of(row: GlassRow) -> Sellmeier | None:
     return Sellmeier(b, c)  # type: ignore[arg-type]  # no None in them, as was just seen
 
 
-def sellmeier_index(*, terms: Sellmeier, wavelength_nm: Wavelength) -> Wavelength:
-    """Index of a glass at a wavelength [nm], or at each of an array, by its dispersion formula.
+@law
+def index_by_sellmeier(
+    *, b1: float, b2: float, b3: float, c1_um2: float, c2_um2: float, c3_um2: float, wavelength_nm: Wavelength
+) -> Wavelength:
+    """Index at a wavelength [nm], or at each of an array, by three terms of B [-] and C [um^2]: n^2 - 1 = sum B L^2 / (L^2 - C).
 
-    Notes: n^2 - 1 = sum B_i L^2 / (L^2 - C_i), L the wavelength in um, in air.
-    Source: the form that makers' data sheets state.
+    Equation: sqrt(1 + b1 / (1 - c1_um2 / (wavelength_nm / 1000)**2) + b2 / (1 - c2_um2 / (wavelength_nm / 1000)**2)
+        + b3 / (1 - c3_um2 / (wavelength_nm / 1000)**2))
+    Source: the form that makers' data sheets state; L in um, in air.
     """
     square = (wavelength_nm / 1000) ** 2
-    index: Wavelength = (1 + sum(b * square / (square - c) for b, c in zip(terms.b, terms.c_um2, strict=True))) ** 0.5
+    terms = b1 * square / (square - c1_um2) + b2 * square / (square - c2_um2) + b3 * square / (square - c3_um2)
+    index: Wavelength = (1 + terms) ** 0.5
     return index
 
 
+def sellmeier_index(*, terms: Sellmeier, wavelength_nm: Wavelength) -> Wavelength:
+    """Index of a glass at a wavelength [nm], or at each of an array, by its dispersion formula.
+
+    Source: the form that makers' data sheets state.
+    """
+    b, c = terms.b, terms.c_um2
+    return index_by_sellmeier(b1=b[0], b2=b[1], b3=b[2], c1_um2=c[0], c2_um2=c[1], c3_um2=c[2], wavelength_nm=wavelength_nm)
+
+
+@law
 def cauchy_index(*, nd: float, vd: float, wavelength_nm: Wavelength) -> Wavelength:
     """Index at a wavelength [nm], or at each of an array, from index and Abbe number alone.
 
+    Equation: nd + (nd - 1) / vd / (486.1327**-2 - 656.2725**-2) * (wavelength_nm**-2 - 587.5618**-2)
     Notes: Cauchy's n = A + B / L^2 through n_d with n_F - n_C = (n_d - 1) / v_d; errs by some 1e-4 at F and C, more beyond.
     Source: derived.
     """

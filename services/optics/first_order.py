@@ -6,10 +6,165 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from shared_schemas.prescription import Prescription, Stop
+from services.optics.law import law
 
 AFOCAL_POWER_TIMES_LENGTH = 1e-6
 """A lens whose power bends a ray by less than this over its own length counts as afocal."""
+
+
+@law
+def focal_length_mm(*, c_per_mm: float) -> float:
+    """Focal length [mm] of a lens in air out of the element c of its system matrix [1/mm].
+
+    Equation: -1 / c_per_mm
+    Source: derived; Kingslake and Johnson, Lens Design Fundamentals.
+    """
+    return -1 / c_per_mm
+
+
+@law
+def back_focus_mm(*, a: float, c_per_mm: float) -> float:
+    """Focal point behind the last vertex [mm] out of the system matrix.
+
+    Equation: -a / c_per_mm
+    Source: derived.
+    """
+    return -a / c_per_mm
+
+
+@law
+def front_focus_mm(*, c_per_mm: float, d: float) -> float:
+    """Focal point behind the first vertex [mm] (negative before it) out of the system matrix.
+
+    Equation: d / c_per_mm
+    Source: derived.
+    """
+    return d / c_per_mm
+
+
+@law
+def principal_plane_back_mm(*, a: float, c_per_mm: float) -> float:
+    """Principal plane of the image behind the last vertex [mm] out of the system matrix.
+
+    Equation: (1 - a) / c_per_mm
+    Source: derived.
+    """
+    return (1 - a) / c_per_mm
+
+
+@law
+def principal_plane_front_mm(*, c_per_mm: float, d: float) -> float:
+    """Principal plane of the object behind the first vertex [mm] out of the system matrix.
+
+    Equation: (d - 1) / c_per_mm
+    Source: derived.
+    """
+    return (d - 1) / c_per_mm
+
+
+@law
+def image_distance_mm(*, a: float, b_mm: float, c_per_mm: float, d: float, object_distance_mm: float) -> float:
+    """Image behind the last vertex [mm] of an object so far before the first [mm], in air.
+
+    Equation: -(b_mm + a * object_distance_mm) / (d + c_per_mm * object_distance_mm)
+    Source: derived.
+    """
+    return -(b_mm + a * object_distance_mm) / (d + c_per_mm * object_distance_mm)
+
+
+@law
+def magnification(*, c_per_mm: float, d: float, object_distance_mm: float) -> float:
+    """How many times as large an object so far before the first vertex [mm] is imaged, in air.
+
+    Equation: 1 / (d + c_per_mm * object_distance_mm)
+    Source: derived.
+    """
+    return 1 / (d + c_per_mm * object_distance_mm)
+
+
+@law
+def petzval_of_sum_mm(*, sum_per_mm: float) -> float:
+    """Radius [mm] of the Petzval surface out of the sum of (n' - n) / (n n' R) over the faces [1/mm].
+
+    Equation: -1 / sum_per_mm
+    Source: derived; Smith, Modern Optical Engineering, states it in this form.
+    """
+    return -1 / sum_per_mm
+
+
+@law
+def vertex_length_mm(*, lengths_mm: Sequence[float]) -> float:
+    """Distance [mm] from the first vertex to the last, out of centre thicknesses and gaps.
+
+    Equation: sum(lengths_mm)
+    Source: definition.
+    """
+    return math.fsum(lengths_mm)
+
+
+@law
+def pupil_position_mm(*, b_mm: float, a: float) -> float:
+    """Entrance pupil behind the first vertex [mm] out of the matrix up to the stop.
+
+    Equation: b_mm / a
+    Source: derived.
+    """
+    return b_mm / a
+
+
+@law
+def f_number(*, focal_length_mm: float, entrance_pupil_diameter_mm: float) -> float:
+    """Focal length to diameter of the entrance pupil [mm/mm].
+
+    Equation: abs(focal_length_mm) / entrance_pupil_diameter_mm
+    Source: definition.
+    """
+    return abs(focal_length_mm) / entrance_pupil_diameter_mm
+
+
+@law
+def working_f_number(*, numerical_aperture: float) -> float:
+    """Working f-number of the image side.
+
+    Equation: 1 / (2 * numerical_aperture)
+    Source: definition.
+    """
+    return 1 / (2 * numerical_aperture)
+
+
+@law
+def lens_power_per_mm(
+    *, refractive_index: float, front_curvature_per_mm: float, back_curvature_per_mm: float, centre_thickness_mm: float
+) -> float:
+    """Power [1/mm] of one thick element in air.
+
+    Equation: (refractive_index - 1) * (front_curvature_per_mm - back_curvature_per_mm)
+        + (refractive_index - 1)**2 * centre_thickness_mm * front_curvature_per_mm * back_curvature_per_mm / refractive_index
+    Source: the lens maker's equation, textbook.
+    """
+    above = refractive_index - 1
+    thin = above * (front_curvature_per_mm - back_curvature_per_mm)
+    return thin + above**2 * centre_thickness_mm * front_curvature_per_mm * back_curvature_per_mm / refractive_index
+
+
+@law
+def curvature_per_mm(*, radius_mm: float) -> float:
+    """Curvature [1/mm] of a radius [mm].
+
+    Equation: 1 / radius_mm
+    Source: definition.
+    """
+    return 1 / radius_mm
+
+
+@law
+def focal_length_of_power_mm(*, power_per_mm: float) -> float:
+    """Focal length [mm] of a power [1/mm].
+
+    Equation: 1 / power_per_mm
+    Source: definition.
+    """
+    return 1 / power_per_mm
 
 
 @dataclass(frozen=True)
@@ -89,7 +244,7 @@ def system_matrix(train: Sequence[Interface]) -> RayMatrix:
 
 def length_mm(train: Sequence[Interface]) -> float:
     """Distance [mm] from the first vertex to the last."""
-    return math.fsum(face.to_next_mm for face in train[:-1])
+    return vertex_length_mm(lengths_mm=[face.to_next_mm for face in train[:-1]])
 
 
 def foci(*, matrix: RayMatrix, length_mm: float) -> Foci | None:
@@ -102,7 +257,13 @@ def foci(*, matrix: RayMatrix, length_mm: float) -> Foci | None:
     if not abs(matrix.c) * length_mm > AFOCAL_POWER_TIMES_LENGTH:
         return None
     a, c, d = matrix.a, matrix.c, matrix.d
-    found = Foci(-1 / c, -a / c, d / c, (1 - a) / c, (d - 1) / c)
+    found = Foci(
+        focal_length_mm(c_per_mm=c),
+        back_focus_mm(a=a, c_per_mm=c),
+        front_focus_mm(c_per_mm=c, d=d),
+        principal_plane_back_mm(a=a, c_per_mm=c),
+        principal_plane_front_mm(c_per_mm=c, d=d),
+    )
     return found if _all_finite(vars(found).values()) else None
 
 
@@ -112,10 +273,13 @@ def image(*, matrix: RayMatrix, object_distance_mm: float) -> Image | None:
     Notes: with b' = b + a s and d' = d + c s, the image lies at -b'/d' and is 1/d' times as large.
     Source: derived.
     """
-    b, d = matrix.b + matrix.a * object_distance_mm, matrix.d + matrix.c * object_distance_mm
-    if not abs(d) > AFOCAL_POWER_TIMES_LENGTH:
+    a, b, c, d = matrix.a, matrix.b, matrix.c, matrix.d
+    if not abs(d + c * object_distance_mm) > AFOCAL_POWER_TIMES_LENGTH:
         return None
-    found = Image(-b / d, 1 / d)
+    found = Image(
+        image_distance_mm(a=a, b_mm=b, c_per_mm=c, d=d, object_distance_mm=object_distance_mm),
+        magnification(c_per_mm=c, d=d, object_distance_mm=object_distance_mm),
+    )
     return found if _all_finite((found.distance_mm, found.magnification)) else None
 
 
@@ -127,7 +291,7 @@ def entrance_pupil(*, before_stop: RayMatrix, stop_diameter_mm: float) -> Pupil 
     """
     if before_stop.a == 0:
         return None
-    return _pupil(before_stop.b / before_stop.a, stop_diameter_mm / abs(before_stop.a))
+    return _pupil(pupil_position_mm(b_mm=before_stop.b, a=before_stop.a), stop_diameter_mm / abs(before_stop.a))
 
 
 def exit_pupil(*, behind_stop: RayMatrix, stop_diameter_mm: float) -> Pupil | None:
@@ -148,16 +312,7 @@ def petzval_radius_mm(train: Iterable[Interface]) -> float | None:
     Source: derived; Smith, Modern Optical Engineering, states it in this form.
     """
     curvature = math.fsum(face.power_per_mm / (face.index_before * face.index_after) for face in train)
-    return -1 / curvature if abs(curvature) > 1e-12 else None
-
-
-def f_number(*, focal_length_mm: float, entrance_pupil_diameter_mm: float) -> float | None:
-    """Focal length to diameter of the entrance pupil [mm/mm]; `None` where it leaves all bounds.
-
-    Source: definition.
-    """
-    ratio = abs(focal_length_mm) / entrance_pupil_diameter_mm
-    return ratio if math.isfinite(ratio) else None
+    return petzval_of_sum_mm(sum_per_mm=curvature) if abs(curvature) > 1e-12 else None
 
 
 def _pupil(position_mm: float, diameter_mm: float) -> Pupil | None:
@@ -166,109 +321,3 @@ def _pupil(position_mm: float, diameter_mm: float) -> Pupil | None:
 
 def _all_finite(values: Iterable[float]) -> bool:
     return all(map(math.isfinite, values))
-
-
-AIR = 1.0
-CEMENT = 1.56
-"""Index of cured cement, common practice. Where cemented radii agree it cancels: the film has no thickness here."""
-
-
-@dataclass(frozen=True)
-class AroundStop:
-    """Matrices from the first vertex to the stop, and from the stop to the last vertex."""
-
-    before: RayMatrix
-    behind: RayMatrix
-
-
-def train_of(prescription: Prescription, indices: Sequence[float]) -> tuple[Interface, ...]:
-    """The faces of a prescription, two for every element; `indices` has the index of each element."""
-    faces: list[Interface] = []
-    before = AIR
-    for i, (element, index) in enumerate(zip(prescription.elements, indices, strict=True)):
-        space = prescription.spaces[i] if i < len(prescription.spaces) else None
-        behind = CEMENT if space is not None and space.cemented else AIR
-        gap_mm = space.gap_mm if space is not None and space.gap_mm is not None else 0.0
-        faces.append(Interface(element.front.radius_mm, before, index, element.centre_thickness_mm))
-        faces.append(Interface(element.back.radius_mm, index, behind, gap_mm))
-        before = behind
-    return tuple(faces)
-
-
-def around_stop(train: Sequence[Interface], stop: Stop) -> AroundStop:
-    """The matrices on both sides of the stop.
-
-    Notes: a stop before the first element lies in front of it, whichever sign its distance has. One that lies in glass or
-    beyond the next vertex is treated as its virtual image in the space behind its element.
-    """
-    last = len(train) - 1
-    before = RayMatrix()
-    if stop.after_element == 0:
-        distance_mm = abs(stop.distance_mm)
-        return AroundStop(before.moved(-distance_mm), _onwards(RayMatrix().moved(distance_mm), train))
-    at = 2 * stop.after_element - 1
-    for i in range(at + 1):
-        before = before.refracted(train[i].power_per_mm)
-        if i < at:
-            before = before.moved(train[i].to_next_mm / train[i].index_after)
-    medium = train[at].index_after
-    to_next_mm = train[at].to_next_mm if at < last else 0.0
-    behind = RayMatrix().moved((to_next_mm - stop.distance_mm) / medium)
-    return AroundStop(before.moved(stop.distance_mm / medium), _onwards(behind, train[at + 1 :]))
-
-
-def around_face(train: Sequence[Interface], face: int) -> AroundStop:
-    """The matrices on both sides of a face that is the stop itself, counted from 0; its own power counts as behind."""
-    before = RayMatrix()
-    for one in train[:face]:
-        before = before.refracted(one.power_per_mm).moved(one.to_next_mm / one.index_after)
-    return AroundStop(before, _onwards(RayMatrix(), train[face:]))
-
-
-def _onwards(matrix: RayMatrix, train: Sequence[Interface]) -> RayMatrix:
-    for i, face in enumerate(train):
-        matrix = matrix.refracted(face.power_per_mm)
-        if i < len(train) - 1:
-            matrix = matrix.moved(face.to_next_mm / face.index_after)
-    return matrix
-
-
-def focal_lengths_per_radius(*, train: Sequence[Interface], focal_length_mm: float | None) -> tuple[float | None, ...]:
-    """df/dR [mm/mm] of every face; `None` for a plano one, and for all of a lens without a focal length.
-
-    Notes: with y the height on a face of a ray that comes parallel to the axis at height 1, and y* that of one that leaves
-    so, 1/f changes by y y* for each unit of the face's power (n' - n)/R, so df/dR = f^2 y y* (n' - n)/R^2. The power of a
-    lens is linear in that of each face: 1/f' = 1/f + df/dR (R/f)^2 (1/R' - 1/R) holds for any change of one radius.
-    Source: derived; Kingslake and Johnson, Lens Design Fundamentals, has the sum of y (n' - n)/R over the faces.
-    """
-    if focal_length_mm is None:
-        return (None,) * len(train)
-    return tuple(
-        _finite(None if face.radius_mm is None else (focal_length_mm / face.radius_mm) ** 2 * coming * leaving * (face.index_after - face.index_before))
-        for face, coming, leaving in zip(train, _coming(train), _leaving(train), strict=True)
-    )  # fmt: skip
-
-
-def _coming(train: Sequence[Interface]) -> list[float]:
-    """Heights on the faces of a ray that comes parallel to the axis at height 1."""
-    heights, y, nu = [], 1.0, 0.0
-    for face in train:
-        heights.append(y)
-        nu -= y * face.power_per_mm
-        y += nu * face.to_next_mm / face.index_after
-    return heights
-
-
-def _leaving(train: Sequence[Interface]) -> list[float]:
-    """Heights on the faces of a ray that leaves parallel to the axis at height 1, followed back from the last."""
-    heights, y, nu = [0.0] * len(train), 1.0, 0.0
-    for i in reversed(range(len(train))):
-        heights[i] = y
-        nu += y * train[i].power_per_mm
-        if i:
-            y -= nu * train[i - 1].to_next_mm / train[i - 1].index_after
-    return heights
-
-
-def _finite(figure: float | None) -> float | None:
-    return figure if figure is not None and math.isfinite(figure) else None

@@ -4,13 +4,17 @@ from __future__ import annotations
 
 import math
 
+from services.optics.law import law
+
 REFERENCE_NM = 546.07
 """Wavelength of fringe spacings where a drawing states none [nm]. ISO 10110-5, from memory."""
 
 
+@law
 def fringes_of_sag(*, sag_error_mm: float, wavelength_nm: float = REFERENCE_NM) -> float:
     """Fringe spacings in an error of sagitta [mm]; one spacing is half a wavelength.
 
+    Equation: abs(sag_error_mm) / (wavelength_nm * 1e-6 / 2)
     Source: ISO 10110-5, from memory.
     """
     return abs(sag_error_mm) / (wavelength_nm * 1e-6 / 2)

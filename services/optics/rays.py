@@ -8,8 +8,8 @@ from itertools import pairwise
 
 import numpy as np
 
-from services.optics.first_order import AIR, CEMENT
 from services.optics.trace import ORDERS, Bundle, Floats, Traced, Trains, trace_trains
+from services.optics.train import AIR, CEMENT
 from shared_schemas.prescription import Prescription, Surface
 
 

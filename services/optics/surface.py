@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from services.optics.errors import HeightBeyondFace
+from services.optics.law import law
 from shared_schemas.prescription import Prescription, Surface
 
 ROUNDING = 2e-12
@@ -29,20 +31,69 @@ def reach_mm(*, surface: Surface) -> float:
     return abs(surface.radius_mm) / math.sqrt(1 + surface.conic)
 
 
+@law
+def sag_of_conic_mm(*, radius_mm: float, conic: float, height_mm: float) -> float:
+    """Sagitta [mm] of a conic of a signed vertex radius [mm] at a height [mm] within its reach.
+
+    Equation: height_mm**2 / radius_mm / (1 + sqrt(1 - (1 + conic) * (height_mm / radius_mm)**2))
+    Source: ISO 10110-12 form, from memory; for a sphere derived.
+    """
+    ratio = height_mm / radius_mm
+    return height_mm * ratio / (1 + math.sqrt(max(0.0, 1 - (1 + conic) * ratio * ratio)))
+
+
+@law
+def aspheric_term_mm(*, coefficient: float, order: int, height_mm: float) -> float:
+    """What one term of an asphere adds to the sagitta [mm] at a height [mm].
+
+    Equation: coefficient * height_mm**order
+    Source: ISO 10110-12 form, from memory.
+    """
+    return coefficient * height_mm**order
+
+
+@law
+def sag_with_terms_mm(*, sag_of_conic_mm: float, terms_mm: Sequence[float]) -> float:
+    """Sagitta [mm] of an asphere out of that of its conic and of its terms.
+
+    Equation: sag_of_conic_mm + sum(terms_mm)
+    Source: ISO 10110-12 form, from memory.
+    """
+    return sag_of_conic_mm + math.fsum(terms_mm)
+
+
+@law
+def slope_of_conic(*, radius_mm: float, conic: float, height_mm: float) -> float:
+    """Slope dz/dy of a conic of a signed vertex radius [mm] at a height [mm] within its reach.
+
+    Equation: height_mm / radius_mm / sqrt(1 - (1 + conic) * (height_mm / radius_mm)**2)
+    Source: derived from the sagitta.
+    """
+    ratio = height_mm / radius_mm
+    return ratio / math.sqrt(max(LEAST_ROOT, 1 - (1 + conic) * ratio * ratio))
+
+
+@law
+def normal_sine(*, slope: float) -> float:
+    """Sine of the angle between the normal of a face and the axis where the face has a slope; y/R on a sphere.
+
+    Equation: slope / sqrt(1 + slope**2)
+    Source: derived.
+    """
+    return slope / math.hypot(1.0, slope)
+
+
 def conic_sag_mm(*, surface: Surface, height_mm: float) -> float:
     """Sagitta [mm] of a face at a height [mm] without its aspheric terms; positive towards the back.
 
     Raises `HeightBeyondFace` past the end of the conic.
-    Notes: z = c y^2 / (1 + sqrt(1 - (1 + k) c^2 y^2)), c = 1/R.
-    Source: ISO 10110-12 form, from memory; for a sphere derived.
     """
     if surface.radius_mm is None:
         return 0.0
     ratio = height_mm / surface.radius_mm
-    inside = 1 - (1 + surface.conic) * ratio * ratio
-    if inside < -ROUNDING:
+    if 1 - (1 + surface.conic) * ratio * ratio < -ROUNDING:
         raise HeightBeyondFace(height_mm, reach_mm(surface=surface))
-    return height_mm * ratio / (1 + math.sqrt(max(0.0, inside)))
+    return sag_of_conic_mm(radius_mm=surface.radius_mm, conic=surface.conic, height_mm=height_mm)
 
 
 def aspheric_sag_mm(*, surface: Surface, height_mm: float) -> float:
@@ -52,7 +103,12 @@ def aspheric_sag_mm(*, surface: Surface, height_mm: float) -> float:
     """
     return (
         math.fsum(terms)
-        if all(map(math.isfinite, terms := [a * height_mm ** int(n) for n, a in surface.asphere.items()]))
+        if all(
+            map(
+                math.isfinite,
+                terms := [aspheric_term_mm(coefficient=a, order=int(n), height_mm=height_mm) for n, a in surface.asphere.items()],
+            )
+        )
         else math.inf
     )
 
@@ -75,8 +131,7 @@ def slope(*, surface: Surface, height_mm: float) -> float:
     reach = reach_mm(surface=surface)
     if height_mm > reach * (1 + 1e-12):
         raise HeightBeyondFace(height_mm, reach)
-    ratio = height_mm / surface.radius_mm
-    return ratio / math.sqrt(max(LEAST_ROOT, 1 - (1 + surface.conic) * ratio * ratio)) + terms
+    return slope_of_conic(radius_mm=surface.radius_mm, conic=surface.conic, height_mm=height_mm) + terms
 
 
 def is_aspheric(*, surface: Surface) -> bool:
@@ -216,8 +271,7 @@ class Profile:
 
     def normal_sine(self, height_mm: float) -> float:
         """Sine of the angle between normal and axis at a height [mm]; y/R for a sphere."""
-        steep = slope(surface=self.surface, height_mm=min(height_mm, self.curved_to_mm))
-        return steep / math.hypot(1.0, steep)
+        return normal_sine(slope=slope(surface=self.surface, height_mm=min(height_mm, self.curved_to_mm)))
 
 
 def profile(*, surface: Surface, rim_mm: float) -> Profile:

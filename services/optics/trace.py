@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from services.optics.first_order import AIR
+from services.optics.train import AIR
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]

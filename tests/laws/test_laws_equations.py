@@ -17,8 +17,25 @@ from tests.laws.equations import DRAWS, arguments_of, drawn, names_in, worked_ou
 ROOMS = ("optics", "shop", "prescription.domain", "glass.domain", "process.domain", "quoting.costs", "quoting.risk", "quoting.promise",
          "quoting.pricing", "quoting.explain")  # fmt: skip
 
-RANGES: dict[str, dict[str, tuple[float, float]]] = {}
-"""For a law by its name, from where to where an argument is drawn, where the usual 0.5 to 20 (shares 0.02 to 0.98) will not do."""
+WITHIN_REACH = {"radius_mm": (30.0, 200.0), "height_mm": (0.5, 15.0), "conic": (-3.0, 1.0)}
+VISIBLE = {"wavelength_nm": (400.0, 1500.0)}
+RANGES: dict[str, dict[str, tuple[float, float]]] = {
+    "sag_of_conic_mm": WITHIN_REACH,
+    "slope_of_conic": WITHIN_REACH,
+    "aspheric_term_mm": {"order": (4, 20), "height_mm": (0.1, 2.0)},
+    "index_by_sellmeier": {
+        "b1": (0.5, 1.5),
+        "b2": (0.1, 0.5),
+        "b3": (0.5, 1.5),
+        "c1_um2": (0.005, 0.012),
+        "c2_um2": (0.015, 0.06),
+        "c3_um2": (90.0, 200.0),
+        **VISIBLE,
+    },
+    "cauchy_index": {"nd": (1.4, 2.0), "vd": (20.0, 90.0), **VISIBLE},
+    "fringes_of_sag": VISIBLE,
+}
+"""For a law by its name, from where to where an argument is drawn, where the usual 0.5 to 20 (shares 0.02 to 0.98) will not do."""  # fmt: skip
 
 
 def all_laws() -> Iterator[Law]:

@@ -13,9 +13,10 @@ from services.optics.body import Body, body, edge_thickness_mm, volume_mm3
 from services.optics.centring import clamping_angle_deg, decentre_mm, deviation_arcmin, wedge_arcmin, z_a, z_b
 from services.optics.dispersion import C_LINE_NM, F_LINE_NM, glass_index, sellmeier_index, sellmeier_of
 from services.optics.drawing.imperfections import grade_of_round_dig_mm
-from services.optics.first_order import Interface, system_matrix, train_of
+from services.optics.first_order import Interface, system_matrix
 from services.optics.fringes import exact_radius_error_mm, radius_error_mm, sag_error_mm
 from services.optics.surface import profile, sag_mm
+from services.optics.train import train_of
 from services.prescription.domain.check import check_prescription
 from shared_schemas.prescription import Prescription, Surface
 from shared_schemas.rates import Rates
@@ -125,7 +126,7 @@ def test_wedge_deviation_and_decentre() -> None:
     wedge = wedge_arcmin(edge_difference_mm=0.010, diameter_mm=25.0)
     assert wedge == pytest.approx(1.3751, abs=1e-4)
     assert deviation_arcmin(wedge_arcmin=wedge, refractive_index=1.5168) == pytest.approx(0.7107, abs=1e-4)
-    assert decentre_mm(wedge_arcmin=wedge, refractive_index=1.5168, focal_length_mm=100.0) == pytest.approx(0.02067, abs=1e-5)
+    assert decentre_mm(deviation_arcmin=0.7107, focal_length_mm=100.0) == pytest.approx(0.02067, abs=1e-5)
 
 
 @pytest.mark.parametrize(

@@ -11,9 +11,10 @@ import numpy as np
 import pytest
 import sympy
 
-from services.optics.first_order import foci, length_mm, system_matrix, train_of
+from services.optics.first_order import foci, length_mm, system_matrix
 from services.optics.rays import SurfaceOnAxis, best_focus_mm, rms_spot_mm, spots, surfaces_of, trace
 from services.optics.trace import Bundle, Floats
+from services.optics.train import train_of
 from services.prescription.domain.mending import does_not_focus, mend
 from shared_schemas.prescription import Prescription
 

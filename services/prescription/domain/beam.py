@@ -6,7 +6,8 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from services.optics.first_order import AroundStop, Interface, Pupil, around_face, around_stop, entrance_pupil, exit_pupil
+from services.optics.first_order import Interface, Pupil, entrance_pupil, exit_pupil
+from services.optics.train import AroundStop, around_face, around_stop
 from shared_schemas.prescription import Prescription
 
 NO_HEIGHT = 1e-12

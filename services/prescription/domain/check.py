@@ -6,8 +6,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from services.optics.body import Body, body
-from services.optics.first_order import focal_lengths_per_radius, train_of
 from services.optics.surface import lens_as_worked
+from services.optics.train import focal_lengths_per_radius, train_of
 from services.prescription.domain.barrel_fit import barrel_findings
 from services.prescription.domain.demands import ElementDemand, assembly_grade_mm, demands_of, lens_indications
 from services.prescription.domain.element import element_check, element_findings

@@ -26,7 +26,7 @@ from services.optics.centring import (
     wedge,
     z_a,
 )
-from services.optics.first_order import Interface, foci, system_matrix
+from services.optics.first_order import AFOCAL_POWER_TIMES_LENGTH, curvature_per_mm, focal_length_of_power_mm, lens_power_per_mm
 from services.optics.surface import Profile, aspheric_departure
 from services.prescription.domain.bevels import Bevel, bevel, bevel_findings
 from services.prescription.domain.demands import ElementDemand, SurfaceDemand
@@ -91,12 +91,19 @@ def element_focal_length_mm(*, element: Element, index: float) -> float | None:
 
     Source: derived.
     """
-    faces = (
-        Interface(element.front.radius_mm, 1.0, index, element.centre_thickness_mm),
-        Interface(element.back.radius_mm, index, 1.0, 0.0),
+    front, back = (
+        0.0 if radius is None else curvature_per_mm(radius_mm=radius)
+        for radius in (element.front.radius_mm, element.back.radius_mm)
     )
-    seen = foci(matrix=system_matrix(faces), length_mm=element.centre_thickness_mm)
-    return seen.focal_length_mm if seen else None
+    power = lens_power_per_mm(
+        refractive_index=index,
+        front_curvature_per_mm=front,
+        back_curvature_per_mm=back,
+        centre_thickness_mm=element.centre_thickness_mm,
+    )
+    if not abs(power) * element.centre_thickness_mm > AFOCAL_POWER_TIMES_LENGTH:
+        return None
+    return focal_length_of_power_mm(power_per_mm=power)
 
 
 def _centres_apart_mm(element: Element) -> float | None:

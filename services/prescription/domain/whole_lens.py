@@ -18,8 +18,9 @@ from services.optics.first_order import (
     length_mm,
     petzval_radius_mm,
     system_matrix,
-    train_of,
+    working_f_number,
 )
+from services.optics.train import train_of
 from services.prescription.domain.beam import Aperture, aperture_of, chief_ray, ray_heights_mm
 from services.prescription.domain.beam_clearance import beam_findings
 from services.prescription.domain.materials import Indices
@@ -71,7 +72,9 @@ def _order(
         front_focus_mm=seen.front_focus_mm if seen else None,
         principal_plane_front_mm=seen.principal_plane_front_mm if seen else None,
         principal_plane_back_mm=seen.principal_plane_back_mm if seen else None,
-        f_number=f_number(focal_length_mm=seen.focal_length_mm, entrance_pupil_diameter_mm=diameter) if seen and diameter else None,
+        f_number=_finite(f_number(focal_length_mm=seen.focal_length_mm, entrance_pupil_diameter_mm=diameter))
+        if seen and diameter
+        else None,
         length_mm=length_mm(train),
         petzval_radius_mm=petzval_radius_mm(train),
         entrance_pupil_diameter_mm=diameter,
@@ -79,13 +82,17 @@ def _order(
         exit_pupil_diameter_mm=leaving.diameter_mm if leaving else None,
         exit_pupil_position_mm=leaving.position_mm if leaving else None,
         numerical_aperture=na,
-        working_f_number=1 / (2 * na) if na is not None and na > 1e-300 else None,
+        working_f_number=working_f_number(numerical_aperture=na) if na is not None and na > 1e-300 else None,
         image_distance_mm=seen_object.distance_mm if seen_object else None,
         magnification=seen_object.magnification if seen_object else None,
         aperture_from=aperture.from_what,
         marginal_heights_mm=beam.marginal_mm,
         chief_heights_mm=beam.chief_mm,
     )
+
+
+def _finite(figure: float) -> float | None:
+    return figure if math.isfinite(figure) else None
 
 
 def _length_alone(wavelength_nm: float, length_mm: float) -> FirstOrder:

@@ -49,7 +49,7 @@ def test_the_exact_volume_of_spheres_is_that_of_quadrature(radius: float, thickn
 
 
 def test_a_half_ball_leaves_a_third_of_its_cylinder_under_it() -> None:
-    assert under_sphere_mm3(radius_mm=10.0, height_mm=10.0) == pytest.approx(math.pi * 1000 / 3)
+    assert under_sphere_mm3(radius_mm=10.0, sag_mm=10.0) == pytest.approx(math.pi * 1000 / 3)
 
 
 def test_a_knife_edge_bounds_the_glass_where_the_faces_meet() -> None:

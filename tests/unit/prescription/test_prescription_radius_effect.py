@@ -10,7 +10,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from services.optics.first_order import Interface, focal_lengths_per_radius, foci, length_mm, system_matrix
+from services.optics.first_order import Interface, foci, length_mm, system_matrix
+from services.optics.train import focal_lengths_per_radius
 from shared_schemas.check import CheckReport
 
 radii = st.one_of(st.floats(15, 400), st.floats(-400, -15))
