@@ -11,7 +11,7 @@ import pytest
 from sympy.physics.optics.gaussopt import CurvedRefraction, FlatRefraction, FreeSpace, GeometricRay, RayTransferMatrix
 
 from services.optics.centring import centre_of_curvature_offset_mm, wedge, wedge_arcmin
-from services.optics.surface import aspheric_departure
+from services.optics.departure import aspheric_departure
 from services.prescription.domain.cement import film_strain
 from services.prescription.domain.check import check_prescription
 from shared_schemas.check import FirstOrder

@@ -26,8 +26,9 @@ from services.optics.centring import (
     wedge,
     z_a,
 )
+from services.optics.departure import aspheric_departure
 from services.optics.first_order import AFOCAL_POWER_TIMES_LENGTH, curvature_per_mm, focal_length_of_power_mm, lens_power_per_mm
-from services.optics.surface import Profile, aspheric_departure
+from services.optics.surface import Profile
 from services.prescription.domain.bevels import Bevel, bevel, bevel_findings
 from services.prescription.domain.demands import ElementDemand, SurfaceDemand
 from services.prescription.domain.faces import face_findings

@@ -12,7 +12,8 @@ from hypothesis import strategies as st
 
 from services.optics.body import Body, solid
 from services.optics.centring import edge_difference_mm, wedge, wedge_arcmin
-from services.optics.surface import aspheric_departure, profile
+from services.optics.departure import aspheric_departure
+from services.optics.surface import profile
 from services.prescription.domain.bevels import bevel
 from shared_schemas.check import CheckReport
 from shared_schemas.prescription import Surface
