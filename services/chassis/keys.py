@@ -5,11 +5,12 @@ from __future__ import annotations
 import hashlib
 import hmac
 import secrets
-import time
 from dataclasses import dataclass
 from datetime import datetime
+from threading import Lock
 from typing import Literal, cast, get_args
 
+from cachetools import TTLCache
 from sqlalchemy import text
 
 from services.chassis.database import Database
@@ -18,6 +19,7 @@ Role = Literal["sales", "erp", "engineer", "admin", "service"]
 ROLES: tuple[str, ...] = get_args(Role)
 KEPT_S = 5.0
 """A key that was good is not looked up again for this long, so that a revoked one stops within it."""
+MOST_KEPT = 10_000
 
 
 @dataclass(frozen=True)
@@ -56,7 +58,8 @@ class Keys:
 
     def __init__(self, database: Database) -> None:
         self._database = database
-        self._good: dict[bytes, tuple[float, Caller]] = {}
+        self._good: TTLCache[bytes, Caller] = TTLCache(MOST_KEPT, ttl=KEPT_S)
+        self._lock = Lock()
 
     def add(self, *, role: str, label: str, now: datetime, key: str | None = None) -> str:
         """Store a key (a new one unless given) and return it whole, for this one time."""
@@ -80,7 +83,8 @@ class Keys:
                 text("update chassis.api_keys set revoked_at = :now where id = :id and revoked_at is null"),
                 {"id": key_id, "now": now},
             )
-        self._good.clear()
+        with self._lock:
+            self._good.clear()
         return done.rowcount == 1
 
     def listed(self) -> tuple[KeyRecord, ...]:
@@ -94,9 +98,10 @@ class Keys:
     def caller(self, key: str) -> Caller | None:
         """Whose key that is, `None` for one that is not good."""
         hashed = hash_of(key)
-        kept = self._good.get(hashed)
-        if kept is not None and time.monotonic() - kept[0] < KEPT_S:
-            return kept[1]
+        with self._lock:
+            known = self._good.get(hashed)
+        if known is not None:
+            return known
         parts = key.split("_", 2)
         if len(parts) != 3 or parts[0] != "bw" or not parts[1].isalnum() or len(key) > 200:
             return None
@@ -107,7 +112,6 @@ class Keys:
         if row is None or not hmac.compare_digest(bytes(row.hash), hashed):
             return None
         caller = Caller(row.id, cast(Role, row.role), row.label)
-        if len(self._good) > 10_000:
-            self._good.clear()
-        self._good[hashed] = (time.monotonic(), caller)
+        with self._lock:
+            self._good[hashed] = caller
         return caller

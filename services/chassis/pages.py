@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from functools import cache
 from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 
+@cache
 def page_templates(package: str) -> Environment:
     """The templates of a package, such as `page_templates(__package__).get_template("page.html").render(...)`.
 

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections import OrderedDict
+from threading import Lock
 from typing import Any, Protocol
 
 import httpx
+from cachetools import LRUCache, cachedmethod
 
 from services.chassis import tracing
 from shared_schemas.problem import Explained, Problem
@@ -61,21 +62,17 @@ class HttpRateSource:
             transport=transport,
             event_hooks={"request": [_in_our_trace]},
         )
-        self._kept: OrderedDict[int, RateRevision] = OrderedDict()
+        self._kept: LRUCache[Any, RateRevision] = LRUCache(MOST_KEPT)
+        self._lock = Lock()
 
+    @cachedmethod(lambda self: self._kept, lock=lambda self: self._lock)
     def revision(self, number: int) -> RateRevision:
         """The revision of that number, or below zero the proposal.
 
         Raises `RevisionNotFound`, or `RatesUnavailable` when the service does not answer.
         """
-        if number not in self._kept:
-            place = f"revisions/{number}" if number > 0 else f"proposals/{-number}"
-            body = self._get(f"/v1/rates/{place}", missing=RevisionNotFound(number))
-            self._kept[number] = RateRevision.model_validate_json(body)
-            while len(self._kept) > MOST_KEPT:
-                self._kept.popitem(last=False)
-        self._kept.move_to_end(number)
-        return self._kept[number]
+        place = f"revisions/{number}" if number > 0 else f"proposals/{-number}"
+        return RateRevision.model_validate_json(self._get(f"/v1/rates/{place}", missing=RevisionNotFound(number)))
 
     def latest(self) -> RateRevision:
         """The newest revision. Raises `RatesUnavailable` when the service does not answer or has none."""

@@ -2,34 +2,52 @@
 
 from __future__ import annotations
 
+import hashlib
 import logging
 import re
 import secrets
 import time
+from base64 import b64encode
 from collections.abc import Callable, Mapping
 from importlib import import_module
 from typing import Annotated, Any
 
 from fastapi import Depends, FastAPI, Request, Response
 from fastapi.exceptions import RequestValidationError
-from fastapi.responses import JSONResponse
+from fastapi.openapi.docs import get_swagger_ui_html
+from fastapi.responses import HTMLResponse, JSONResponse
 from fastapi.security import HTTPAuthorizationCredentials, HTTPBearer
 from fastapi.telemetry import TelemetryConfig
 from sqlalchemy.exc import SQLAlchemyError
 from starlette.exceptions import HTTPException
 
 from services.chassis import health, metrics, tracing
-from services.chassis.headers import SAFE_HEADERS, add_docs_page
 from services.chassis.keys import Caller, Keys, Role
 from services.chassis.limits import RequestLimits
-from services.chassis.logs import bind
+from services.chassis.logs import bind, set_up_logs
 from services.chassis.problems import MEDIA_TYPE, PROBLEM_TYPES, details_of_invalid, explained_problem, problem
 from services.chassis.rate_source import ProposalRefused, RatesUnavailable, RevisionNotFound
-from services.chassis.resources import Resources
+from services.chassis.resources import Resources, resources
+from services.chassis.settings import settings
 from shared_schemas.problem import Explained, FigureOutOfRange, Problem
 from shared_schemas.rates import RateMissing, RateRevision
 
 log = logging.getLogger(__name__)
+NOTHING = "default-src 'none'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
+
+SAFE_HEADERS: dict[str, str] = {
+    "X-Content-Type-Options": "nosniff",
+    "Referrer-Policy": "no-referrer",
+    "Content-Security-Policy": f"{NOTHING}; style-src 'unsafe-inline'; img-src data:",
+    "Cross-Origin-Resource-Policy": "same-origin",
+    "Cache-Control": "no-store",
+}
+"""Set on every answer that does not say otherwise itself: take nothing from elsewhere, guess nothing, tell nobody, keep nothing.
+
+Strict-Transport-Security is the front's to say, which knows whether the caller came by TLS. Our pages and pictures carry their style inside and no script."""
+
+CDN = "https://cdn.jsdelivr.net"
+
 bearer = HTTPBearer(auto_error=False, description="A key of the suite: bw_<id>_<secret>.")
 
 STATUS_OF_SHARED: dict[type[Explained], tuple[int, str, str]] = {
@@ -278,3 +296,22 @@ def _describe_problems_as_such(app: FastAPI) -> None:
         return document
 
     app.openapi = described  # type: ignore[method-assign]
+
+
+def add_docs_page(app: FastAPI) -> None:
+    """The interactive description at `/docs`. Its one script of our own is known by its hash; the viewer comes from a public CDN."""
+    page = get_swagger_ui_html(openapi_url=app.openapi_url or "", title=app.title, swagger_favicon_url="data:,")
+    text = bytes(page.body).decode()
+    scripts = re.findall(r"<script>(.*?)</script>", text, flags=re.DOTALL)
+    hashes = " ".join(f"'sha256-{b64encode(hashlib.sha256(script.encode()).digest()).decode()}'" for script in scripts)
+    policy = f"{NOTHING}; script-src {CDN} {hashes}; style-src {CDN} 'unsafe-inline'; img-src data: {CDN}; connect-src 'self'"
+
+    @app.get("/docs", include_in_schema=False)
+    def docs() -> HTMLResponse:
+        return HTMLResponse(text, headers={"Content-Security-Policy": policy})
+
+
+def application() -> FastAPI:
+    """The application of this process, as uvicorn serves it: `uvicorn --factory services.chassis.web:application`."""
+    set_up_logs(settings().log_level)
+    return make_app(resources())

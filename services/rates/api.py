@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import json
-import re
 from datetime import UTC, datetime
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Header, Path, Query, Request, Response
 from starlette.concurrency import run_in_threadpool
+from werkzeug.http import parse_etags
 
-from services.chassis.accepts import liking
+from services.chassis.negotiation import quality
 from services.chassis.web import Refused, Tools, answers
 from services.rates import api_proposals, errors
 from services.rates.api_parts import CSV, JSON, Engineer, EngineerOrSuite, kind_of, read_document, read_rows
@@ -124,7 +124,8 @@ async def put_table(
         raise errors.TableUnknown(table)
     if if_match is None or if_match.strip() in ("", "*"):
         raise Refused("if-match-missing", f"Replacing {table} needs the header If-Match with the ETag that reading it gave.")
-    seen = _strong_tags(if_match)
+    # A weak tag never matches here (RFC 9110, 13.1.1); one without quotes is none, though the parser takes it.
+    seen = frozenset(tag for tag in parse_etags(if_match).as_set() if f'"{tag}"' in if_match)
     if not seen:
         raise errors.IfMatchUnreadable(if_match)
     shape = _wanted(accept)
@@ -148,21 +149,15 @@ def _read(table: str, body: bytes, content_type: str, reason: str | None) -> tup
     return validated_rows(table, update.rows), update.reason
 
 
-def _strong_tags(header: str) -> frozenset[str]:
-    """The strong entity tags of an If-Match header. A weak one never matches there (RFC 9110, 13.1.1)."""
-    return frozenset(tag for weak, tag in re.findall(r'(W/)?"([^"]*)"', header) if not weak)
-
-
 def _is_known(if_none_match: str | None, digest: str) -> bool:
     """Whether an If-None-Match header names this digest, weakly or strongly, or takes anything (RFC 9110, 13.1.2)."""
-    return if_none_match is not None and (if_none_match.strip() == "*" or digest in re.findall(r'"([^"]*)"', if_none_match))
+    return parse_etags(if_none_match and if_none_match.strip()).contains_weak(digest)
 
 
 def _wanted(accept: str) -> str:
     """The representation that a caller likes best, JSON when it likes both the same; raises `Refused` when it takes neither."""
-    likings = {kind: liking(accept, kind) for kind in (JSON, CSV)}
-    best = max(likings, key=lambda kind: likings[kind])
-    if likings[best] <= 0:
+    best = max((JSON, CSV), key=lambda kind: quality(accept, kind))
+    if quality(accept, best) <= 0:
         raise Refused("not-acceptable", f"A table can be had as {JSON} or {CSV}.")
     return best
 

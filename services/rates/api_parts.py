@@ -10,6 +10,7 @@ from fastapi.exceptions import RequestValidationError
 from pydantic import BaseModel, ValidationError
 
 from services.chassis.keys import Caller
+from services.chassis.negotiation import media_type_of
 from services.chassis.web import Refused, needs_role
 from services.rates import errors
 from services.rates.domain.table_csv import rows_from_csv, validated_rows
@@ -25,7 +26,7 @@ Document = TypeVar("Document", bound=BaseModel)
 
 def kind_of(content_type: str) -> str:
     """The media type that a Content-Type header names; raises `Refused` for one that no table comes in."""
-    kind = content_type.split(";", maxsplit=1)[0].strip().lower()
+    kind = media_type_of(content_type)
     if kind not in (JSON, CSV):
         said = f"A table is sent as {JSON} or {CSV}, not as {kind[:60] or 'nothing'}."
         raise Refused("unsupported-media-type", said, Accept=f"{JSON}, {CSV}")

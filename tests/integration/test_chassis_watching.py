@@ -110,8 +110,8 @@ def test_outcomes_letters_and_the_oldest_traveller_are_read_from_the_tables(tool
     letter = DeadLetter("process", b"{}", "", "")
     store = QuoteStore(tools.database)
     for number in numbers:
-        store.settle(number, 1, Outcome("failed", "d", problem=b"{}"), now=NOON, letter=letter)
-    store.settle(numbers[0], 1, Outcome("failed", "another", problem=b"{}"), now=NOON)
+        store.runs.settle(number, 1, Outcome("failed", "d", problem=b"{}"), now=NOON, letter=letter)
+    store.runs.settle(numbers[0], 1, Outcome("failed", "another", problem=b"{}"), now=NOON)
     found = samples(ask(tools, "/metrics/suite"))
     assert found["blankwright_quotes_total", ("failed",)] == 3
     assert found["blankwright_dead_letters_total", ()] == 3

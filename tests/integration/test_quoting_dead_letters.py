@@ -20,7 +20,8 @@ from services.chassis.web import make_app
 from services.quoting import stage
 from services.quoting.errors import QueueFull
 from services.quoting.store.letters import DeadLetters
-from services.quoting.store.repository import DeadLetter, IdempotencyKey, NewQuote, Outcome, QuoteStore, Start
+from services.quoting.store.repository import QuoteStore
+from services.quoting.store.rows import DeadLetter, IdempotencyKey, NewQuote, Outcome, Start
 from shared_schemas.rates import Rates
 from tests.bench.lenses import chain_of_lenses
 from tests.integration.parts import OneRevision, settings_on
@@ -70,7 +71,7 @@ def accepted(store: QuoteStore, key: IdempotencyKey | None = None, **limits: int
 def failed(tools: Resources, ask: Any) -> str:
     """A quote that was asked for and failed in the glass stage."""
     number = str(ask("sales", "POST", "/v1/quotes", json=REQUEST).json()["number"])
-    assert QuoteStore(tools.database).settle(number, 1, FAILED, now=datetime.now(UTC), letter=LETTER)
+    assert QuoteStore(tools.database).runs.settle(number, 1, FAILED, now=datetime.now(UTC), letter=LETTER)
     tools.redis.flushall()
     return number
 
@@ -119,10 +120,10 @@ def test_a_replayed_quote_gets_its_new_outcome_once(tools: Resources, ask: Any, 
     letter = ask("admin", "GET", "/v1/dead-letters").json()["items"][0]["id"]
     ask("admin", "POST", f"/v1/dead-letters/{letter}/replay")
     late = Outcome("failed", "d9", problem=PROBLEM)
-    assert store.settle(number, 1, late, now=NOW, letter=LETTER) is False, "the attempt is from before the replay"
+    assert store.runs.settle(number, 1, late, now=NOW, letter=LETTER) is False, "the attempt is from before the replay"
     assert store.quote(number).status == "accepted"
-    assert store.settle(number, 2, READY, now=NOW) is True
-    assert store.settle(number, 2, FAILED, now=NOW, letter=LETTER) is False
+    assert store.runs.settle(number, 2, READY, now=NOW) is True
+    assert store.runs.settle(number, 2, FAILED, now=NOW, letter=LETTER) is False
     assert (store.quote(number).status, store.quote(number).digest) == ("ready", "d1")
     assert len(ask("admin", "GET", "/v1/dead-letters").json()["items"]) == 1
     kinds = [kind for kind, _, _ in store.events(number)]
@@ -135,7 +136,7 @@ def test_only_a_failed_quote_is_replayed(tools: Resources, ask: Any, store: Quot
     letter = ask("admin", "GET", "/v1/dead-letters").json()["items"][0]["id"]
     ask("admin", "POST", f"/v1/dead-letters/{letter}/replay")
     if state == "ready":
-        store.settle(number, 2, READY, now=NOW)
+        store.runs.settle(number, 2, READY, now=NOW)
     answer = ask("admin", "POST", f"/v1/dead-letters/{letter}/replay")
     assert answer.status_code == 409
     assert f"{number}, which is {state} now" in answer.json()["detail"]
@@ -156,7 +157,7 @@ def test_a_replay_is_refused_once_a_later_revision_is_ready(tools: Resources, as
     number = failed(tools, ask)
     letter = ask("admin", "GET", "/v1/dead-letters").json()["items"][0]["id"]
     assert ask("sales", "POST", f"/v1/quotes/{number}/requote", json={}).status_code == 202
-    store.settle(f"{number}.2", 1, READY, now=NOW)
+    store.runs.settle(f"{number}.2", 1, READY, now=NOW)
     answer = ask("admin", "POST", f"/v1/dead-letters/{letter}/replay")
     assert answer.status_code == 409
     assert "is ready" in answer.json()["detail"]
@@ -179,15 +180,15 @@ def test_a_replayed_quote_has_all_its_attempts_before_it(store: QuoteStore, data
     now = NOW
     for _ in range(3):
         now += timedelta(minutes=6)
-        again, exhausted = store.overdue(now=now, most_attempts=3)
+        again, exhausted = store.runs.overdue(now=now, most_attempts=3)
     assert again == []
-    store.settle(number, exhausted[0].attempt, FAILED, now=now, letter=LETTER)
+    store.runs.settle(number, exhausted[0].attempt, FAILED, now=now, letter=LETTER)
     begun = DeadLetters(database).replay(1, by="somebody", now=now, first_check_s=15)
     assert begun.attempt == 4
     attempts = []
     for _ in range(3):
         now += timedelta(minutes=6)
-        again, exhausted = store.overdue(now=now, most_attempts=3)
+        again, exhausted = store.runs.overdue(now=now, most_attempts=3)
         attempts += [start.attempt for start in again]
     assert attempts == [5, 6]
     assert [start.attempt for start in exhausted] == [6]
@@ -237,7 +238,7 @@ def test_a_full_queue_answers_503_with_retry_after_and_takes_nothing(tools: Reso
     assert len(store.page(before=None, most=9, status=None)) == 3
     again = ask("sales", "POST", "/v1/quotes", json=REQUEST, headers={"Idempotency-Key": "k1"})
     assert (again.status_code, again.json()["number"]) == (202, numbers[1]), "what was accepted before is told all the same"
-    store.settle(numbers[0], 1, FAILED, now=datetime.now(UTC))
+    store.runs.settle(numbers[0], 1, FAILED, now=datetime.now(UTC))
     assert ask("sales", "POST", "/v1/quotes", json=REQUEST, headers={"Idempotency-Key": "k3"}).status_code == 202
 
 
@@ -246,7 +247,7 @@ def test_the_bound_counts_what_is_under_way_and_nothing_else(store: QuoteStore) 
     accepted(store, most_unfinished=2)
     with pytest.raises(QueueFull, match="2 quotes are under way"):
         accepted(store, most_unfinished=2)
-    store.settle(first.number, 1, READY, now=NOW)
+    store.runs.settle(first.number, 1, READY, now=NOW)
     accepted(store, most_unfinished=2)
 
 
@@ -255,7 +256,7 @@ def test_a_look_that_a_clock_set_back_moved_an_hour_away_is_due(store: QuoteStor
     with database.transaction() as connection:
         connection.execute(text("update quoting.quotes set next_check_at = next_check_at + interval '1 hour'"))
         connection.execute(text("update quoting.outbox set created_at = created_at + interval '1 hour'"))
-    assert [start.number for start in store.unsent(now=NOW)] == [number]
-    again, _ = store.overdue(now=NOW, most_attempts=3)
+    assert [start.number for start in store.runs.unsent(now=NOW)] == [number]
+    again, _ = store.runs.overdue(now=NOW, most_attempts=3)
     assert [start.number for start in again] == [number]
-    assert store.overdue(now=NOW, most_attempts=3) == ([], [])
+    assert store.runs.overdue(now=NOW, most_attempts=3) == ([], [])

@@ -25,7 +25,7 @@ def ready(database: Database) -> str:
     """Number of a ready quote."""
     store = QuoteStore(database)
     begun, _ = store.accept(NEW, None, now=NOW, first_check_s=15)
-    store.settle(begun.number, 1, READY, now=NOW)
+    store.runs.settle(begun.number, 1, READY, now=NOW)
     return begun.quote_number
 
 
@@ -69,7 +69,7 @@ def test_ten_requotes_under_one_key_are_one_revision(database: Database, ready: 
 
 def test_a_requote_on_what_is_no_longer_the_latest_is_refused(database: Database, ready: str) -> None:
     requoted(database, ready)
-    QuoteStore(database).settle(f"{ready}.2", 1, READY, now=NOW)
+    QuoteStore(database).runs.settle(f"{ready}.2", 1, READY, now=NOW)
     with pytest.raises(QuoteInWork, match="Revision 2"):
         requoted(database, ready)
     with pytest.raises(RevisionUnknown, match="its latest is 2"):
@@ -95,30 +95,30 @@ def test_a_batch_waits_outside_the_queues_and_no_sweeper_takes_it_for_lost(datab
     store, batches = QuoteStore(database), BatchStore(database)
     number, _ = batches.accept([NEW] * 5, None, now=NOW)
     much_later = NOW + timedelta(days=1)
-    assert store.unsent(now=much_later) == []
-    assert store.overdue(now=much_later, most_attempts=3) == ([], [])
+    assert store.runs.unsent(now=much_later) == []
+    assert store.runs.overdue(now=much_later, most_attempts=3) == ([], [])
     begun, _ = store.accept(NEW, None, now=NOW, first_check_s=15, most_unfinished=1)
     with pytest.raises(QueueFull):
         store.accept(NEW, None, now=NOW, first_check_s=15, most_unfinished=1)
-    first = batches.let_in(most_in_flight=2, now=much_later, first_check_s=15)
+    first = batches.runs.admit(most_in_flight=2, now=much_later, first_check_s=15)
     assert [start.number for start in first] == list(batches.numbers(number)[:2])
-    assert batches.let_in(most_in_flight=2, now=much_later, first_check_s=15) == []
-    lost = store.unsent(now=much_later + timedelta(seconds=3))
+    assert batches.runs.admit(most_in_flight=2, now=much_later, first_check_s=15) == []
+    lost = store.runs.unsent(now=much_later + timedelta(seconds=3))
     assert {start.number for start in lost} == {begun.number, *(start.number for start in first)}, (
-        "let in, and not known to be sent"
+        "admitted, and not known to be sent"
     )
-    store.settle(first[0].number, 1, READY, now=much_later)
-    assert [start.number for start in batches.let_in(most_in_flight=2, now=much_later, first_check_s=15)] == [
+    store.runs.settle(first[0].number, 1, READY, now=much_later)
+    assert [start.number for start in batches.runs.admit(most_in_flight=2, now=much_later, first_check_s=15)] == [
         batches.numbers(number)[2]
     ]
     assert batches.batch(number).counts == {"accepted": 4, "ready": 1}
-    assert not batches.is_finished(number)
+    assert not batches.runs.is_finished(number)
 
 
-def test_two_who_let_in_at_once_never_let_the_same_quote_in_twice(database: Database) -> None:
+def test_two_who_admit_at_once_never_admit_the_same_quote_twice(database: Database) -> None:
     batches = BatchStore(database)
     batches.accept([NEW] * 40, None, now=NOW)
     found: list[str] = []
-    at_once(4, lambda _: found.extend(start.number for start in batches.let_in(most_in_flight=10, now=NOW, first_check_s=15)))
+    at_once(4, lambda _: found.extend(start.number for start in batches.runs.admit(most_in_flight=10, now=NOW, first_check_s=15)))
     assert len(found) == len(set(found))
     assert 10 <= len(found) <= 40

@@ -11,7 +11,9 @@ from sqlalchemy.exc import DBAPIError
 
 from services.chassis.database import Database
 from services.quoting.errors import IdempotencyKeyReused, QuoteUnknown
-from services.quoting.store.repository import DeadLetter, IdempotencyKey, NewQuote, Outcome, QuoteStore, Start, next_look_s
+from services.quoting.store.repository import QuoteStore
+from services.quoting.store.rows import DeadLetter, IdempotencyKey, NewQuote, Outcome, Start
+from services.quoting.store.runs import next_look_s
 
 NOW = datetime(2026, 11, 2, 9, 0, tzinfo=UTC)
 READY = Outcome("ready", "d1", body=b'{"a":1}')
@@ -44,10 +46,10 @@ def test_an_accepted_quote_has_its_first_start_in_the_outbox(store: QuoteStore) 
     start = accepted(store)
     assert start.number.startswith("Q-2026-")
     assert start.attempt == 1
-    assert store.unsent(now=NOW) == [], "the one who accepted it is given two seconds to ring"
-    assert store.unsent(now=NOW + timedelta(seconds=3)) == [start]
-    store.sent(start.number, 1, now=NOW)
-    assert store.unsent(now=NOW + timedelta(seconds=3)) == []
+    assert store.runs.unsent(now=NOW) == [], "the one who accepted it is given two seconds to ring"
+    assert store.runs.unsent(now=NOW + timedelta(seconds=3)) == [start]
+    store.runs.sent(start.number, 1, now=NOW)
+    assert store.runs.unsent(now=NOW + timedelta(seconds=3)) == []
 
 
 def test_one_key_makes_one_quote_even_from_ten_requests_at_once(store: QuoteStore) -> None:
@@ -72,9 +74,9 @@ def test_a_key_used_for_another_body_is_refused(store: QuoteStore) -> None:
 
 def test_the_first_outcome_stands_and_a_second_changes_nothing(store: QuoteStore) -> None:
     number = accepted(store).number
-    assert store.settle(number, 1, READY, now=NOW) is True
-    assert store.settle(number, 2, READY, now=NOW) is False
-    assert store.settle(number, 2, FAILED, now=NOW) is False
+    assert store.runs.settle(number, 1, READY, now=NOW) is True
+    assert store.runs.settle(number, 2, READY, now=NOW) is False
+    assert store.runs.settle(number, 2, FAILED, now=NOW) is False
     quote = store.quote(number)
     assert (quote.status, quote.digest, quote.body) == ("ready", "d1", b'{"a":1}')
     kinds = [kind for kind, _, _ in store.events(number)]
@@ -84,7 +86,7 @@ def test_the_first_outcome_stands_and_a_second_changes_nothing(store: QuoteStore
 def test_two_that_settle_at_once_leave_one_outcome(store: QuoteStore) -> None:
     number = accepted(store).number
     stands: list[bool] = []
-    threads = [threading.Thread(target=lambda n=n: stands.append(store.settle(number, n, READY, now=NOW))) for n in range(8)]
+    threads = [threading.Thread(target=lambda n=n: stands.append(store.runs.settle(number, n, READY, now=NOW))) for n in range(8)]
     for thread in threads:
         thread.start()
     for thread in threads:
@@ -94,7 +96,7 @@ def test_two_that_settle_at_once_leave_one_outcome(store: QuoteStore) -> None:
 
 def test_an_outcome_cannot_be_changed_even_by_hand(store: QuoteStore, database: Database) -> None:
     number = accepted(store).number
-    store.settle(number, 1, READY, now=NOW)
+    store.runs.settle(number, 1, READY, now=NOW)
     for statement in ("update quoting.outcomes set digest = 'x'", "delete from quoting.outcomes"):
         with pytest.raises(DBAPIError, match="never changed"), database.transaction() as connection:
             connection.execute(text(statement))
@@ -102,23 +104,23 @@ def test_an_outcome_cannot_be_changed_even_by_hand(store: QuoteStore, database: 
 
 def test_what_is_overdue_is_started_again_with_the_next_attempt_and_at_last_given_up(store: QuoteStore) -> None:
     number = accepted(store).number
-    assert store.overdue(now=NOW + timedelta(seconds=14), most_attempts=3) == ([], [])
+    assert store.runs.overdue(now=NOW + timedelta(seconds=14), most_attempts=3) == ([], [])
     now = NOW + timedelta(seconds=16)
-    again, exhausted = store.overdue(now=now, most_attempts=3)
+    again, exhausted = store.runs.overdue(now=now, most_attempts=3)
     assert [(start.number, start.attempt) for start in again] == [(number, 2)]
     assert exhausted == []
-    assert store.overdue(now=now, most_attempts=3) == ([], []), "it is looked at again later"
-    again, _ = store.overdue(now=now + timedelta(minutes=6), most_attempts=3)
+    assert store.runs.overdue(now=now, most_attempts=3) == ([], []), "it is looked at again later"
+    again, _ = store.runs.overdue(now=now + timedelta(minutes=6), most_attempts=3)
     assert [start.attempt for start in again] == [3]
-    again, exhausted = store.overdue(now=now + timedelta(minutes=12), most_attempts=3)
+    again, exhausted = store.runs.overdue(now=now + timedelta(minutes=12), most_attempts=3)
     assert again == []
     assert [(start.number, start.attempt) for start in exhausted] == [(number, 3)]
 
 
 def test_a_settled_quote_is_never_overdue(store: QuoteStore) -> None:
     number = accepted(store).number
-    store.settle(number, 1, READY, now=NOW)
-    assert store.overdue(now=NOW + timedelta(days=1), most_attempts=3) == ([], [])
+    store.runs.settle(number, 1, READY, now=NOW)
+    assert store.runs.overdue(now=NOW + timedelta(days=1), most_attempts=3) == ([], [])
     assert store.is_settled(number)
 
 
@@ -129,7 +131,7 @@ def test_two_sweepers_never_start_the_same_quote_twice(store: QuoteStore) -> Non
     now = NOW + timedelta(minutes=1)
 
     def sweep() -> None:
-        found.extend(start.number for start in store.overdue(now=now, most_attempts=3)[0])
+        found.extend(start.number for start in store.runs.overdue(now=now, most_attempts=3)[0])
 
     threads = [threading.Thread(target=sweep) for _ in range(4)]
     for thread in threads:
@@ -141,7 +143,7 @@ def test_two_sweepers_never_start_the_same_quote_twice(store: QuoteStore) -> Non
 
 def test_a_broken_stage_leaves_a_dead_letter(store: QuoteStore, database: Database) -> None:
     number = accepted(store).number
-    store.settle(number, 1, FAILED, now=NOW, letter=DeadLetter("glass", b"{}", "Traceback …", "celery=5.7.0"))
+    store.runs.settle(number, 1, FAILED, now=NOW, letter=DeadLetter("glass", b"{}", "Traceback …", "celery=5.7.0"))
     with database.transaction() as connection:
         row = connection.execute(text("select number, stage, traceback from quoting.dead_letters")).one()
     assert tuple(row) == (number, "glass", "Traceback …")
@@ -149,9 +151,9 @@ def test_a_broken_stage_leaves_a_dead_letter(store: QuoteStore, database: Databa
 
 def test_the_feed_is_in_the_order_quotes_became_ready(store: QuoteStore) -> None:
     first, second, third = (accepted(store).number for _ in range(3))
-    store.settle(third, 1, READY, now=NOW)
-    store.settle(second, 1, FAILED, now=NOW)
-    store.settle(first, 1, READY, now=NOW)
+    store.runs.settle(third, 1, READY, now=NOW)
+    store.runs.settle(second, 1, FAILED, now=NOW)
+    store.runs.settle(first, 1, READY, now=NOW)
     assert [row.number for row in store.feed(after=0, most=10)] == [third, first]
     position = store.feed(after=0, most=1)[0].feed_position
     assert position is not None

@@ -122,7 +122,7 @@ class Supervisor:
         queues = ",".join(QUEUES)
         python = (sys.executable, "-m")
         return [
-            Server("api", (*python, "uvicorn", "--factory", "services.chassis.asgi:application", "--host", "127.0.0.1", "--port",
+            Server("api", (*python, "uvicorn", "--factory", "services.chassis.web:application", "--host", "127.0.0.1", "--port",
                            str(self._port), "--no-access-log", "--no-server-header", "--log-level", "warning", "--timeout-graceful-shutdown", "5"),
                    environment=environment),
             Server("worker", (*python, "celery", "-A", "services.chassis.worker", "--skip-checks", "worker", "-Q", queues, "-c", "2", "-l",

@@ -9,8 +9,18 @@ from starlette.concurrency import run_in_threadpool
 
 from services.chassis.resources import Resources
 from services.chassis.web import Tools, answers
-from services.quoting.api.cursors import cursor_of, read_cursor
-from services.quoting.api.parts import How, Most, Now, Sales, SalesOrErp, accepting, answer, finished_answers
+from services.quoting.api.parts import (
+    How,
+    Most,
+    Now,
+    Sales,
+    SalesOrErp,
+    accepting,
+    answer,
+    cursor_of,
+    finished_answers,
+    read_cursor,
+)
 from services.quoting.service.documents import status_now
 from services.quoting.service.intake import accept_batch
 from services.quoting.store.batches import BatchStore
@@ -49,7 +59,7 @@ async def request_batch(asked: QuoteBatchRequest, caller: Sales, tools: Tools, n
         place=place,
         is_new=is_new,
         how=how,
-        is_done=lambda: store.is_finished(number),
+        is_done=lambda: store.runs.is_finished(number),
         outcome=lambda: _document(number, tools, first=0, most=50).model_dump_json().encode(),
     )
 
@@ -72,7 +82,7 @@ def _accepted(number: str, place: str, store: BatchStore) -> QuoteBatchAccepted:
 
 def _document(number: str, tools: Resources, *, first: int, most: int) -> QuoteBatch:
     store = BatchStore(tools.database)
-    found = store.batch(number)
+    batch = store.batch(number)
     rows = store.page(number, first=first, most=most)
     items = tuple(
         QuoteBatchItem(
@@ -83,16 +93,16 @@ def _document(number: str, tools: Resources, *, first: int, most: int) -> QuoteB
     following = first + len(rows)
     return QuoteBatch(
         number=number,
-        status=_status(found),
-        created_at=found.created_at,
+        status=_status(batch),
+        created_at=batch.created_at,
         counts={
-            "in_work": found.in_work,
-            "ready": found.counts.get("ready", 0),
-            "refused": found.counts.get("refused", 0),
-            "failed": found.counts.get("failed", 0),
+            "in_work": batch.in_work,
+            "ready": batch.counts.get("ready", 0),
+            "refused": batch.counts.get("refused", 0),
+            "failed": batch.counts.get("failed", 0),
         },
         items=items,
-        next=cursor_of("b", following) if rows and following < found.size else None,
+        next=cursor_of("b", following) if rows and following < batch.size else None,
     )
 
 

@@ -8,8 +8,7 @@ from fastapi import APIRouter, Query
 
 from services.chassis.web import Tools, answers
 from services.quoting import errors
-from services.quoting.api.cursors import cursor_of, read_cursor
-from services.quoting.api.parts import Erp, Most
+from services.quoting.api.parts import Erp, Most, cursor_of, read_cursor
 from services.quoting.service.documents import decision_document, estimate_document
 from services.quoting.store.repository import QuoteStore
 from services.quoting.store.rows import StoredQuote

@@ -6,8 +6,8 @@ from typing import Annotated, Any
 
 from fastapi import APIRouter, Depends, Header, Response
 
-from services.chassis.accepts import liking
 from services.chassis.keys import Caller
+from services.chassis.negotiation import quality
 from services.chassis.pages import page_templates
 from services.chassis.web import answers, needs_role
 from shared_schemas.check import FindingKindList
@@ -43,4 +43,4 @@ def list_finding_kinds(
 
 def prefers_html(accept: str) -> bool:
     """Whether an Accept header asks for HTML rather than JSON; JSON when it likes both the same (RFC 9110, 12.5.1)."""
-    return liking(accept, HTML) > liking(accept, JSON)
+    return quality(accept, HTML) > quality(accept, JSON)

@@ -11,10 +11,10 @@ from pydantic import ValidationError
 from starlette.concurrency import run_in_threadpool
 
 from services.chassis.keys import Caller
+from services.chassis.negotiation import media_type_of
 from services.chassis.resources import Resources
 from services.chassis.web import Refused, Tools, answers, needs_role
-from services.quoting.api.cursors import cursor_of, read_cursor
-from services.quoting.api.parts import How, Most, Now, accepting, answer, finished_answers
+from services.quoting.api.parts import How, Most, Now, accepting, answer, cursor_of, finished_answers, read_cursor
 from services.quoting.service.impact import accept_impact, impact_document
 from services.quoting.store.impacts import ImpactStore
 from shared_schemas.rate_impact import (
@@ -57,7 +57,7 @@ async def ask_for_impact(
     quotes: Annotated[list[str] | None, Query(max_length=MOST_QUOTES, description=WITH_CSV)] = None,
 ) -> Response:
     """The rows are looked at as those of a change of the table are. Named quotes must be open; without names the newest are taken."""
-    kind = content_type.split(";", maxsplit=1)[0].strip().lower()
+    kind = media_type_of(content_type)
     body = await http.body()
     if kind == CSV:
         asked = {"table": table, "most": most, "quotes": quotes or None}
@@ -86,7 +86,7 @@ async def ask_for_impact(
         place=place,
         is_new=is_new,
         how=how,
-        is_done=lambda: store.is_finished(number),
+        is_done=lambda: store.runs.is_finished(number),
         outcome=lambda: _document(number, tools, first=0, most=50).model_dump_json().encode(),
     )
 

@@ -1,7 +1,9 @@
-"""What the routes of quoting share: who asks, under which key and trace, for how long they would wait, and at which moment."""
+"""What the routes of quoting share: who asks, under which key and trace, how long they would wait, and where a page goes on."""
 
 from __future__ import annotations
 
+import base64
+import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -14,9 +16,10 @@ from pydantic import BaseModel
 from starlette.concurrency import run_in_threadpool
 
 from services.chassis.keys import Caller
-from services.chassis.prefer import LONGEST_WAIT_S, preferred_wait_s
+from services.chassis.negotiation import LONGEST_WAIT_S, preferred_wait_s
 from services.chassis.resources import Resources
 from services.chassis.web import needs_role
+from services.quoting.errors import CursorUnreadable
 from services.quoting.service.documents import quote_document, status_now
 from services.quoting.service.follow import done_within
 from services.quoting.store.repository import QuoteStore
@@ -126,3 +129,29 @@ async def quote_answer(begun: Start, *, is_new: bool, how: Asking, now: datetime
 
 
 QUOTE_FINISHED = finished_answers(Quote)
+
+
+def cursor_of(kind: str, position: int, within: int | None = None) -> str:
+    """The cursor, opaque to the caller, that stands for a position in lists of that kind, and for a place `within` it."""
+    place = f"{kind}{position}" if within is None else f"{kind}{position}.{within}"
+    return base64.urlsafe_b64encode(place.encode()).decode().rstrip("=")
+
+
+def read_cursor(kind: str, cursor: str | None) -> int | None:
+    """The position that a cursor stands for, `None` without one; raises `CursorUnreadable` for one of another kind."""
+    places = read_places(kind, cursor)
+    return places and places[0]
+
+
+def read_places(kind: str, cursor: str | None) -> tuple[int, int] | None:
+    """The position that a cursor stands for and the place within it, 0 if it names none; raises `CursorUnreadable`."""
+    if cursor is None:
+        return None
+    try:
+        plain = base64.urlsafe_b64decode(cursor + "=" * (-len(cursor) % 4)).decode()
+        if not re.fullmatch(kind + r"\d{1,18}(\.\d{1,9})?", plain, re.ASCII):
+            raise ValueError(plain)
+        position, _, within = plain[1:].partition(".")
+        return int(position), int(within or 0)
+    except ValueError as fault:
+        raise CursorUnreadable(cursor) from fault

@@ -1,4 +1,4 @@
-"""Routes of quoting: quotes for the sales desk. Those of their later life, of bulk and of the ERP stand in files of their own."""
+"""Routes of quoting: quotes and their sheets for the sales desk. Those of later life, of bulk and of the ERP stand in files of their own."""
 
 from __future__ import annotations
 
@@ -9,15 +9,33 @@ from fastapi import APIRouter, Depends, Header, Query, Response
 from fastapi.sse import EventSourceResponse, ServerSentEvent
 
 from services.chassis.keys import Caller
-from services.chassis.web import Tools, answers, needs_role
+from services.chassis.negotiation import quality
+from services.chassis.web import NOTHING, Tools, answers, needs_role
 from services.quoting import errors
-from services.quoting.api import batches, dead_letters, estimates, findings, impact, life, sheet
-from services.quoting.api.cursors import cursor_of, read_places
-from services.quoting.api.parts import QUOTE_FINISHED, How, Most, Now, Revision, Sales, SalesOrErp, accepting, quote_answer
-from services.quoting.service.documents import explanation_document, figure_document, quote_document, state_of, status_now
+from services.quoting.api import batches, estimates, findings, impact, life, operators
+from services.quoting.api.parts import (
+    QUOTE_FINISHED,
+    How,
+    Most,
+    Now,
+    Revision,
+    Sales,
+    SalesOrErp,
+    accepting,
+    cursor_of,
+    quote_answer,
+    read_places,
+)
+from services.quoting.service.documents import (
+    explanation_document,
+    figure_document,
+    quote_document,
+    sheet_document,
+    state_of,
+    status_now,
+)
 from services.quoting.service.follow import statuses
 from services.quoting.service.intake import accept
-from services.quoting.service.metrics import figures
 from services.quoting.store.repository import QuoteStore
 from services.quoting.store.rows import StoredQuote
 from services.shop.errors import ShopError
@@ -35,11 +53,17 @@ from shared_schemas.quote import (
 )
 
 router = APIRouter()
-for part in (life, sheet, batches, estimates, impact, dead_letters, findings):
+for part in (life, batches, estimates, impact, operators, findings):
     router.include_router(part.router)
 
 LARGER_BODIES = batches.LARGER_BODIES
-FIGURES = figures
+FIGURES = operators.figures
+HTML = "text/html"
+SHEET_HEADERS = {
+    "Content-Security-Policy": f"{NOTHING}; style-src 'unsafe-inline'",
+    "Cache-Control": "no-store",
+    "Vary": "Accept",
+}
 
 STATUS: dict[type[Explained], tuple[int, str, str]] = {
     ShopError: (422, "rates", "The rates cannot answer this"),
@@ -145,6 +169,30 @@ def explain_quote(
 ) -> PointedFigure | Explanation:
     row = QuoteStore(tools.database).quote(number, revision)
     return explanation_document(row, tools) if of is None else figure_document(row, of, tools)
+
+
+@router.get(
+    "/v1/quotes/{number}/sheet",
+    summary="The customer's quote sheet: a ready quote as one page of HTML that prints on A4 and Letter",
+    response_class=Response,
+    responses={
+        200: {"content": {HTML: {"schema": {"type": "string"}}}, "description": "The sheet, complete in itself"},
+        **answers("not-found", "invalid", "not-acceptable"),
+    },
+)
+def get_sheet(
+    number: str,
+    caller: Sales,
+    tools: Tools,
+    now: Now,
+    revision: Revision = None,
+    accept: Annotated[str, Header(description=f"{HTML}, or any range that covers it.")] = HTML,
+) -> Response:
+    if quality(accept, HTML) <= 0:
+        raise errors.SheetNotAsAsked(accept, HTML)
+    row = QuoteStore(tools.database).quote(number, revision)
+    named = {"Content-Disposition": f'inline; filename="{row.quote_number}-revision-{row.revision}.html"'}
+    return Response(sheet_document(row, today=now.date()), media_type=HTML, headers=SHEET_HEADERS | named)
 
 
 def _known_quote(number: str, caller: Sales, tools: Tools, revision: Revision = None) -> StoredQuote:

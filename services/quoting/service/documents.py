@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from datetime import date
+from datetime import date, datetime
 from typing import cast
 
 import redis
@@ -12,17 +12,26 @@ from services.chassis.resources import Resources
 from services.quoting.errors import QuoteNotReady
 from services.quoting.explain.explanation import explain
 from services.quoting.explain.figure_at import figure_at
-from services.quoting.service.estimate import estimate
-from services.quoting.service.intake import job_of
+from services.quoting.service.runs import job_of
 from services.quoting.sheet import Head, sheet_page
 from services.quoting.store.repository import QuoteStore
 from services.quoting.store.rows import Decision, StoredQuote
 from shared_schemas.blanks import BlankPlan
 from shared_schemas.figure import PointedFigure
-from shared_schemas.operations import OperationPlan
+from shared_schemas.operations import OperationPlan, Route
 from shared_schemas.pipeline import STATIONS
 from shared_schemas.problem import Problem
-from shared_schemas.quote import Estimate, Explanation, Quote, QuoteBody, QuoteDecision, QuoteState, QuoteStatus
+from shared_schemas.quote import (
+    Break,
+    Estimate,
+    EstimateQuantity,
+    Explanation,
+    Quote,
+    QuoteBody,
+    QuoteDecision,
+    QuoteState,
+    QuoteStatus,
+)
 
 
 def status_now(row: StoredQuote, resources: Resources) -> QuoteStatus:
@@ -135,4 +144,43 @@ def estimate_document(row: StoredQuote, number: str) -> Estimate:
         customer=row.customer,
         finished_at=row.finished_at,
         body=QuoteBody.model_validate_json(row.body),
-    ).model_copy(update={"decision": decision_document(row, row.decision) if row.decision else None})
+        decision=decision_document(row, row.decision) if row.decision else None,
+    )
+
+
+def estimate(
+    *,
+    number: str,
+    quote_number: str,
+    revision: int,
+    customer: str,
+    finished_at: datetime,
+    body: QuoteBody,
+    decision: QuoteDecision | None = None,
+) -> Estimate:
+    """What an ERP pulls of the quote `quote_number`: its routing, and a bill of materials for every quantity that was asked for."""
+    elements = tuple(Route(part=element.name, kind="element", operations=element.operations) for element in body.elements)
+    return Estimate(
+        number=number,
+        quote_number=quote_number,
+        revision=revision,
+        title=body.prescription.title,
+        customer=customer,
+        currency=body.currency,
+        rate_revision=body.rate_revision,
+        finished_at=finished_at,
+        routes=(*elements, *body.assembly),
+        quantities=tuple(_quantity(price_break) for price_break in body.breaks),
+        decision=decision,
+    )
+
+
+def _quantity(price_break: Break) -> EstimateQuantity:
+    return EstimateQuantity(
+        quantity=price_break.quantity,
+        start_quantities=price_break.start_quantities,
+        materials=price_break.materials,
+        unit_cost=price_break.unit_cost.planned,
+        total_price=price_break.total_price,
+        ship_date=price_break.lead_time.ship_date,
+    )

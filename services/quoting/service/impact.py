@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from datetime import date, datetime
 from typing import cast
 
@@ -20,10 +20,11 @@ from services.quoting.errors import RequestUnanswerable
 from services.quoting.pricing.quote import loss_chances
 from services.quoting.service.documents import state_of
 from services.quoting.service.impact_figures import Impacted, impact_on, totals_of
-from services.quoting.service.intake import start
-from services.quoting.store.impacts import ENTRY, ImpactStore, StoredImpact, StoredImpactedQuote
+from services.quoting.service.runs import RunKind, admit
+from services.quoting.store.impacts import IMPACT_RUNS, ImpactStore, StoredImpact, StoredImpactedQuote
 from services.quoting.store.repository import QuoteStore
 from services.quoting.store.rows import IdempotencyKey, Outcome, StoredQuote
+from services.quoting.store.runs import accepted_before, by_number
 from shared_schemas.problem import Problem, ProblemDetail
 from shared_schemas.quote import QuoteBody
 from shared_schemas.rate_impact import ImpactChoice, ImpactedQuote, ImpactFigures, ImpactOutcome, RateImpact
@@ -38,15 +39,14 @@ def accept_impact(
     `body` are the rows as the rates service takes them. Raises `ProposalRefused` for rows that cannot be,
     `RequestUnanswerable` for quotes that are not open, `ImpactsFull`, `IdempotencyKeyReused`.
     """
-    store = ImpactStore(resources.database)
     key = _key(chosen, body, caller=caller, key=idempotency_key)
-    known = store.under(key)
+    known = accepted_before(resources.database, key, known=by_number)
     if known is not None:
         return known, False
     quotes = _chosen(chosen, now=now, resources=resources)
     asked_by = clean(f"{label[:300]} ({caller})") if label else caller
     proposal = resources.rates.propose(chosen.table, body, content_type, by=asked_by)
-    number, is_new = store.accept(
+    number, is_new = ImpactStore(resources.database).accept(
         proposal,
         [quote.number for quote in quotes],
         key,
@@ -57,7 +57,7 @@ def accept_impact(
         most_unfinished=resources.settings.most_unfinished,
     )
     if is_new:
-        let_in_impacts(now=now, resources=resources)
+        admit(IMPACTS, now=now, resources=resources)
     return number, is_new
 
 
@@ -94,32 +94,16 @@ def _why_not_open(row: StoredQuote | None, *, today: date) -> str | None:
     return None if stands == "open" else f"the quote is {stands}"
 
 
-def let_in_impacts(*, now: datetime, resources: Resources) -> None:
-    """Start quotes of impacts whose turn has come; half as many under way as of batches, as a customer waits for those."""
-    settings = resources.settings
-    begun = ImpactStore(resources.database).let_in(
-        most_in_flight=max(1, settings.most_bulk_in_flight // 2), now=now, first_check_s=settings.first_check_s
-    )
-    for one in begun:
-        if not start(one, now=now, resources=resources):
-            return  # a sweep finds the others overdue
-
-
-def is_of_impact(number: str) -> bool:
-    """Whether a traveller of that number belongs to an impact, and not to a quote."""
-    return ENTRY.fullmatch(number) is not None
-
-
-def against_issued(number: str, outcome: Outcome, found: dict[str, bytes], resources: Resources) -> Outcome:
+def against_issued(number: str, outcome: Outcome, sections: Mapping[str, bytes], resources: Resources) -> Outcome:
     """A ready outcome of the traveller `number`, with what it differs in from the quote as issued in the place of its body.
 
-    `found` are the sections that the outcome was made of. The outcome itself when the impact is forgotten meanwhile.
+    `sections` are those that the outcome was made of. The outcome itself when the impact is forgotten meanwhile.
     """
     issued = ImpactStore(resources.database).issued(number)
     if issued is None or outcome.body is None:
         return outcome
     old, new = QuoteBody.model_validate_json(issued), QuoteBody.model_validate_json(outcome.body)
-    job, blanks, operations = (read_section(name, found[name]) for name in ("job", "blanks", "operations"))
+    job, blanks, operations = (read_section(name, sections[name]) for name in ("job", "blanks", "operations"))
     revision = resources.rates.revision(job.rate_revision)
     chances = loss_chances(
         prices={one.quantity: one.total_price for one in old.breaks},
@@ -130,6 +114,10 @@ def against_issued(number: str, outcome: Outcome, found: dict[str, bytes], resou
         rate_digest=revision.digest,
     )
     return Outcome("ready", outcome.digest, body=canonical_json(impact_on(old, new, loss_chances=chances)))
+
+
+IMPACTS = RunKind(IMPACT_RUNS, most_in_flight=lambda settings: max(1, settings.most_bulk_in_flight // 2), conclude=against_issued)
+"""Quotes held against proposed rates; half as many under way as of batches, as a customer waits for those."""
 
 
 def impact_document(number: str, *, first: int, most: int, next_cursor: Callable[[int], str], resources: Resources) -> RateImpact:

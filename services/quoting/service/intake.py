@@ -1,34 +1,33 @@
-"""How a quote gets under way: accepted in one transaction, then its traveller is started. Starting may fail and is made up for."""
+"""How a quote gets under way: accepted in one transaction, then its traveller is started."""
 
 from __future__ import annotations
 
 import hashlib
 import json
-import logging
 from collections.abc import Sequence
 from datetime import datetime
 from typing import Any
 
 from pydantic import BaseModel, ValidationError
 
-from services.chassis.pipeline import TRANSPORT_FAULTS, write_section
+from services.chassis.pipeline import write_section
 from services.chassis.problems import details_of_invalid
 from services.chassis.resources import Resources
 from services.quoting.errors import QuoteInWork, RequestUnanswerable
-from services.quoting.service.merge_patch import merged
 from services.quoting.service.request_checks import faults_of_request
+from services.quoting.service.runs import RunKind, admit, start
 from services.quoting.store.batches import BatchStore
 from services.quoting.store.life import LifeStore
-from services.quoting.store.repository import QuoteStore
+from services.quoting.store.repository import QUOTE_RUNS, QuoteStore
 from services.quoting.store.rows import IdempotencyKey, NewQuote, Start
-from shared_schemas.pipeline import STATIONS
+from services.quoting.store.runs import accepted_before, by_number
 from shared_schemas.problem import ProblemDetail
 from shared_schemas.quote import QuoteRequest
 from shared_schemas.quote_life import MOST_FAULTS, QuoteBatchRequest, RequoteRequest
 from shared_schemas.rates import RateRevision
-from shared_schemas.traveller import Job
 
-log = logging.getLogger(__name__)
+QUOTES = RunKind(QUOTE_RUNS, most_in_flight=lambda settings: settings.most_bulk_in_flight)
+"""Quotes, singly and in batches."""
 
 
 def accept(
@@ -56,7 +55,7 @@ def accept(
         most_unfinished=resources.settings.most_unfinished,
     )
     if is_new:
-        start(begun, now=now, resources=resources)
+        start(QUOTES, begun, now=now, resources=resources)
     return begun, is_new
 
 
@@ -92,7 +91,7 @@ def accept_requote(
         most_unfinished=resources.settings.most_unfinished,
     )
     if is_new:
-        start(begun, now=now, resources=resources)
+        start(QUOTES, begun, now=now, resources=resources)
     return begun, is_new
 
 
@@ -103,9 +102,8 @@ def accept_batch(
 
     Raises `RequestUnanswerable` that names every request which the rates cannot answer, `IdempotencyKeyReused`.
     """
-    store = BatchStore(resources.database)
     key = key_for(asked, caller=caller, route="POST /v1/quote-batches", key=idempotency_key)
-    known = store.under(key)
+    known = accepted_before(resources.database, key, known=by_number)
     if known is not None:
         return known, False
     latest = resources.rates.latest()
@@ -118,21 +116,10 @@ def accept_batch(
         quotes.append(new_quote(request, revision, trace=trace, now=now))
     if faults:
         raise RequestUnanswerable(faults[:MOST_FAULTS])
-    number, is_new = store.accept(quotes, key, now=now)
+    number, is_new = BatchStore(resources.database).accept(quotes, key, now=now)
     if is_new:
-        let_in(now=now, resources=resources)
+        admit(QUOTES, now=now, resources=resources)
     return number, is_new
-
-
-def let_in(*, now: datetime, resources: Resources) -> None:
-    """Start quotes of batches whose turn has come, so many that a single quote never waits long behind them."""
-    chosen = resources.settings
-    begun = BatchStore(resources.database).let_in(
-        most_in_flight=chosen.most_bulk_in_flight, now=now, first_check_s=chosen.first_check_s
-    )
-    for one in begun:
-        if not start(one, now=now, resources=resources):
-            return
 
 
 def key_for(asked: BaseModel, *, caller: str, route: str, key: str | None) -> IdempotencyKey | None:
@@ -168,26 +155,18 @@ def _changed(request: dict[str, Any], changes: dict[str, Any]) -> QuoteRequest:
         raise RequestUnanswerable(below("/changes", details_of_invalid(fault.errors(), document))) from fault
 
 
-def start(begun: Start, *, now: datetime, resources: Resources) -> bool:
-    """Put down the traveller and ring the first doorbell; whether that worked. If not, the sweeper tries again."""
-    first = STATIONS[0]
-    try:
-        resources.travellers.start(begun.number, begun.attempt, write_section(job_of(begun)))
-        resources.send(first.task, first.queue, begun.number, begun.attempt, begun.trace)
-        QuoteStore(resources.database).sent(begun.number, begun.attempt, now=now)
-    except TRANSPORT_FAULTS as fault:
-        log.warning("traveller not started; the sweeper will", extra={"number": begun.number, "why": str(fault)})
-        return False
-    log.info("traveller started", extra={"number": begun.number, "attempt": begun.attempt, "trace": begun.trace})
-    return True
+def merged(document: Any, patch: Any) -> Any:
+    """The document with a JSON merge patch applied: members take the place of members, `None` removes, a list is replaced whole.
 
-
-def job_of(begun: Start) -> Job:
-    """The head of a traveller, from what is stored."""
-    return Job(
-        number=begun.number,
-        attempt=begun.attempt,
-        request=QuoteRequest.model_validate_json(begun.request),
-        rate_revision=begun.rate_revision,
-        quoted_on=begun.quoted_on,
-    )
+    Source:
+        P. Hoffman, J. Snell, JSON Merge Patch, RFC 7396 (2014), section 2.
+    """
+    if not isinstance(patch, dict):
+        return patch
+    result = dict(document) if isinstance(document, dict) else {}
+    for name, value in patch.items():
+        if value is None:
+            result.pop(name, None)
+        else:
+            result[name] = merged(result.get(name), value)
+    return result

@@ -1,6 +1,6 @@
-"""What proposed rate tables would do to open quotes, in PostgreSQL: asked for together, let into the queues a few at a time.
+"""What proposed rate tables would do to open quotes, in PostgreSQL: asked for together, admitted to the queues a few at a time.
 
-A quote of an impact whose turn has not come has no `next_check_at`. Quotes themselves are read here and never written.
+Quotes themselves are read here and never written.
 """
 
 from __future__ import annotations
@@ -15,9 +15,9 @@ from sqlalchemy import Connection, text
 
 from services.chassis.database import Database
 from services.quoting.errors import ImpactsFull, ImpactUnknown
-from services.quoting.store.repository import LATEST, LONGEST_WAIT_S, next_look_s
-from services.quoting.store.rows import SELECT, DeadLetter, IdempotencyKey, Outcome, Start, StoredQuote, stored
-from services.quoting.store.writing import as_start, kept_once, use_key, used_for
+from services.quoting.store.repository import LATEST
+from services.quoting.store.rows import SELECT, IdempotencyKey, StoredQuote, stored
+from services.quoting.store.runs import Runs, RunTable, Settlement, accept_once, by_number, refuse_when_full, use_key
 from shared_schemas.rate_impact import RateProposal
 
 NUMBER = re.compile(r"I-\d{4}-\d{6,12}", re.ASCII)
@@ -25,11 +25,6 @@ NUMBER = re.compile(r"I-\d{4}-\d{6,12}", re.ASCII)
 
 ENTRY = re.compile(NUMBER.pattern + r"\.\d{1,3}", re.ASCII)
 """What the traveller of one of its quotes is called: the number, and the quote's place from 1."""
-
-_START = """
-    select e.number, e.attempt, q.request, i.proposal as rate_revision, q.quoted_on, i.trace, q.quote_number, q.revision
-    from quoting.impacted_quotes e join quoting.impacts i on i.number = e.impact join quoting.quotes q on q.number = e.quote
-"""
 
 
 @dataclass(frozen=True)
@@ -67,11 +62,45 @@ class StoredImpactedQuote:
     problem: bytes | None
 
 
+def _settle(connection: Connection, settled: Settlement) -> bool:
+    """Record what became of a quote of an impact, once.
+
+    The `body` of a ready outcome is its figures. Of a letter the traceback is kept; there is nothing to replay, as the
+    same proposal can be made again.
+    """
+    outcome, letter = settled.outcome, settled.letter
+    done = connection.execute(
+        text("update quoting.impacted_quotes set status = :status, digest = :digest, figures = :body, problem = :problem, "
+             "traceback = :traceback, finished_at = :now, next_check_at = null "
+             "where number = :number and status = 'accepted'"),
+        {"number": settled.number, "status": outcome.status, "digest": outcome.digest, "body": outcome.body,
+         "problem": outcome.problem, "traceback": letter.traceback if letter else None, "now": settled.now},
+    )  # fmt: skip
+    return done.rowcount == 1
+
+
+IMPACT_RUNS = RunTable(
+    numbers=ENTRY,
+    table="quoting.impacted_quotes",
+    start="select r.number, r.attempt, q.request, i.proposal as rate_revision, q.quoted_on, i.trace, q.quote_number, q.revision "
+    "from quoting.impacted_quotes r join quoting.impacts i on i.number = r.impact join quoting.quotes q on q.number = r.quote",
+    group="impact",
+    turn="(select i.position from quoting.impacts i where i.number = r.impact), r.place",
+    first_attempt="1",
+    under_way="true",
+    full=ImpactsFull,
+    has_outbox=False,
+    settle=_settle,
+)
+"""Quotes of impacts as runs. Each counts against the limit from when it is asked for."""
+
+
 class ImpactStore:
     """Impacts of proposed tables."""
 
     def __init__(self, database: Database) -> None:
         self._database = database
+        self.runs = Runs(database, IMPACT_RUNS)
 
     def named(self, numbers: Sequence[str]) -> dict[str, StoredQuote]:
         """Those of the quotes that there are, by number, each in its latest revision and without its body."""
@@ -96,80 +125,12 @@ class ImpactStore:
             connection.execute(
                 text("delete from quoting.impacts where created_at < :before"), {"before": now - timedelta(days=kept_days)}
             )
-            _refuse_when_full(connection, most_unfinished)
+            refuse_when_full(connection, IMPACT_RUNS, most_unfinished)
             number = _insert(connection, proposal, quotes, now=now, asked_by=asked_by, trace=trace)
             use_key(connection, key, now=now, impact=number)
             return number
 
-        return kept_once(self._database, key, insert)
-
-    def under(self, key: IdempotencyKey | None) -> str | None:
-        """The impact that a key was used for, `None` for a new key; raises `IdempotencyKeyReused` if it had another body."""
-        if key is None:
-            return None
-        with self._database.transaction() as connection:
-            return used_for(connection, key)
-
-    def let_in(self, *, most_in_flight: int, now: datetime, first_check_s: float) -> list[Start]:
-        """Quotes of impacts whose turn has come, oldest first: as many as keeps those under way at `most_in_flight`."""
-        with self._database.transaction() as connection:
-            rows = connection.execute(
-                text("""
-                    select e.number from quoting.impacted_quotes e join quoting.impacts i on i.number = e.impact
-                    where e.status = 'accepted' and e.next_check_at is null
-                    order by i.position, e.place
-                    limit greatest(0, :most - (
-                        select count(*) from quoting.impacted_quotes where status = 'accepted' and next_check_at is not null
-                    ))
-                    for update of e skip locked
-                """),
-                {"most": most_in_flight},
-            ).scalars()
-            numbers = list(rows)
-            connection.execute(
-                text("update quoting.impacted_quotes set next_check_at = :check where number = any(:numbers)"),
-                {"check": now + timedelta(seconds=first_check_s), "numbers": numbers},
-            )
-            return [_start_of(connection, number) for number in numbers]
-
-    def overdue(self, *, now: datetime, most_attempts: int, most: int = 50) -> tuple[list[Start], list[Start]]:
-        """Quotes to start again, each with its next attempt, and the last starts of those that have used up their attempts.
-
-        As with quotes: rows that another sweeper holds are passed over, and looks are ever further apart.
-        """
-        starts: list[Start] = []
-        exhausted: list[Start] = []
-        with self._database.transaction() as connection:
-            rows = connection.execute(
-                text("""
-                    select number, attempt from quoting.impacted_quotes
-                    where status = 'accepted' and (next_check_at <= :now or next_check_at > :never)
-                    order by next_check_at limit :most for update skip locked
-                """),
-                {"now": now, "never": now + timedelta(seconds=2 * LONGEST_WAIT_S), "most": most},
-            ).all()
-            for row in rows:
-                if row.attempt >= most_attempts:
-                    exhausted.append(_start_of(connection, row.number))
-                    continue
-                connection.execute(
-                    text("update quoting.impacted_quotes set attempt = :attempt, next_check_at = :check where number = :number"),
-                    {
-                        "number": row.number,
-                        "attempt": row.attempt + 1,
-                        "check": now + timedelta(seconds=next_look_s(row.attempt + 1)),
-                    },
-                )
-                starts.append(_start_of(connection, row.number))
-        return starts, exhausted
-
-    def look_later(self, number: str, *, now: datetime) -> None:
-        """Put off the next look at a quote of an impact for as long as looks are ever apart; no attempt is used up."""
-        with self._database.transaction() as connection:
-            connection.execute(
-                text("update quoting.impacted_quotes set next_check_at = :check where number = :number and status = 'accepted'"),
-                {"number": number, "check": now + timedelta(seconds=LONGEST_WAIT_S)},
-            )
+        return accept_once(self._database, key, insert, known=by_number)
 
     def issued(self, number: str) -> bytes | None:
         """The body of the quote that the traveller `number` is held against, `None` when its impact is forgotten."""
@@ -182,22 +143,6 @@ class ImpactStore:
             ).scalar_one_or_none()
             return None if body is None else bytes(body)
 
-    def settle(self, number: str, attempt: int, outcome: Outcome, *, now: datetime, letter: DeadLetter | None = None) -> bool:
-        """Record what became of a quote of an impact, once: whether this was the outcome that stands.
-
-        The `body` of a ready outcome is its figures. Of a letter the traceback is kept; there is nothing to replay, as the
-        same proposal can be made again.
-        """
-        with self._database.transaction() as connection:
-            done = connection.execute(
-                text("update quoting.impacted_quotes set status = :status, digest = :digest, figures = :body, problem = :problem, "
-                     "traceback = :traceback, finished_at = :now, next_check_at = null "
-                     "where number = :number and status = 'accepted'"),
-                {"number": number, "status": outcome.status, "digest": outcome.digest, "body": outcome.body,
-                 "problem": outcome.problem, "traceback": letter.traceback if letter else None, "now": now},
-            )  # fmt: skip
-            return done.rowcount == 1
-
     def impact(self, number: str) -> StoredImpact:
         """An impact and how far it is; raises `ImpactUnknown`, also for what is no number of ours."""
         if not NUMBER.fullmatch(number):
@@ -207,21 +152,9 @@ class ImpactStore:
                 text("select number, table_name, proposal, proposal_digest, base_revision, size, created_at, asked_by "
                      "from quoting.impacts where number = :n"), {"n": number},
             ).one_or_none()  # fmt: skip
-            if row is None:
-                raise ImpactUnknown(number)
-            counts = connection.execute(
-                text("select status, count(*) as quotes from quoting.impacted_quotes where impact = :n group by status"),
-                {"n": number},
-            )
-            return StoredImpact(**row._mapping, counts={one.status: one.quotes for one in counts})
-
-    def is_finished(self, number: str) -> bool:
-        """Whether every quote of an impact has its outcome."""
-        with self._database.transaction() as connection:
-            return not connection.execute(
-                text("select exists (select 1 from quoting.impacted_quotes where impact = :n and status = 'accepted')"),
-                {"n": number},
-            ).scalar()
+        if row is None:
+            raise ImpactUnknown(number)
+        return StoredImpact(**row._mapping, counts=self.runs.counts(number))
 
     def quotes(self, number: str) -> list[StoredImpactedQuote]:
         """Every quote of an impact, in the order of their places."""
@@ -235,12 +168,6 @@ class ImpactStore:
                 {"n": number},
             )
             return [_impacted(row) for row in rows]
-
-
-def _refuse_when_full(connection: Connection, most_unfinished: int) -> None:
-    counted = text("select count(*) from quoting.impacted_quotes where status = 'accepted'")
-    if int(connection.execute(counted).scalar_one()) >= most_unfinished:
-        raise ImpactsFull(most_unfinished)
 
 
 def _insert(
@@ -263,10 +190,6 @@ def _insert(
             ],
         )
     return number
-
-
-def _start_of(connection: Connection, number: str) -> Start:
-    return as_start(connection.execute(text(_START + " where e.number = :number"), {"number": number}).one())
 
 
 def _impacted(row: Any) -> StoredImpactedQuote:

@@ -10,8 +10,8 @@ from sqlalchemy import Connection, Row, text
 
 from services.chassis.database import Database
 from services.quoting.errors import LetterNotReplayable, LetterUnknown, ReplayOfNoUse
+from services.quoting.store.repository import quote_start
 from services.quoting.store.rows import Start
-from services.quoting.store.writing import start_of
 from shared_schemas.rates import RateMissing
 
 _LETTER = """
@@ -96,7 +96,7 @@ class DeadLetters:
                 "insert into quoting.events (number, kind, detail, at) values (:number, 'replayed', :detail, :now)",
             ):
                 connection.execute(text(statement), known)
-            return start_of(connection, row.number)
+            return quote_start(connection, row.number)
 
 
 _OF_A_MISSING_RATE = f"{RateMissing.__module__}.{RateMissing.__qualname__}:"

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from datetime import datetime, timedelta
+from datetime import datetime
 
-from sqlalchemy import text
+from sqlalchemy import Connection, text
 
 from services.chassis.database import Database
 from services.quoting.errors import DecisionStands, QuoteInWork
+from services.quoting.store.repository import QUOTE_RUNS, insert_revision, quote_start
 from services.quoting.store.rows import Decision, IdempotencyKey, NewQuote, Start
-from services.quoting.store.writing import insert_quotes, note_event, refuse_when_full, start_of, use_key, used_for
+from services.quoting.store.runs import accept_once, note_event, refuse_when_full
 
 
 class LifeStore:
@@ -21,8 +22,8 @@ class LifeStore:
     def request_of(self, row_number: str) -> bytes:
         """What the row `row_number` was asked as."""
         with self._database.transaction() as connection:
-            found = connection.execute(text("select request from quoting.quotes where number = :n"), {"n": row_number})
-            return bytes(found.scalar_one())
+            request = connection.execute(text("select request from quoting.quotes where number = :n"), {"n": row_number})
+            return bytes(request.scalar_one())
 
     def add_revision(
         self, number: str, new: NewQuote, key: IdempotencyKey | None, *, after: int, now: datetime, first_check_s: float,
@@ -34,29 +35,27 @@ class LifeStore:
         revision is under way, or became the latest after `after` was read; `IdempotencyKeyReused`;
         `QueueFull` when `most_unfinished` quotes have no outcome yet.
         """
-        with self._database.transaction() as connection:
-            first = connection.execute(
-                text("select position from quoting.quotes where quote_number = :n and revision = 1 for update"), {"n": number}
+
+        def lock(connection: Connection) -> None:
+            connection.execute(
+                text("select 1 from quoting.quotes where quote_number = :n and revision = 1 for update"), {"n": number}
             ).one()
-            known = used_for(connection, key)
-            if known is not None:
-                return start_of(connection, known), False
+
+        def insert(connection: Connection) -> Start:
             latest = connection.execute(
-                text("select revision, status from quoting.quotes where quote_number = :n order by revision desc limit 1"),
+                text(
+                    "select position, revision, status from quoting.quotes where quote_number = :n order by revision desc limit 1"
+                ),
                 {"n": number},
             ).one()
             if latest.status == "accepted" or latest.revision != after:
                 raise QuoteInWork(number, latest.revision)
-            refuse_when_full(connection, most_unfinished)
-            revision = latest.revision + 1
-            row = f"{number}.{revision}"
-            place = {
-                "number": row, "quote_number": number, "position": first.position, "revision": revision, "batch": None,
-                "batch_place": None,
-            }  # fmt: skip
-            insert_quotes(connection, [new], [place], now=now, next_check_at=now + timedelta(seconds=first_check_s))
-            use_key(connection, key, now=now, number=row)
-            return Start(row, 1, new.request, new.rate_revision, new.quoted_on, new.trace, number, revision), True
+            refuse_when_full(connection, QUOTE_RUNS, most_unfinished)
+            return insert_revision(
+                connection, number, new, key, position=latest.position, revision=after + 1, now=now, first_check_s=first_check_s
+            )
+
+        return accept_once(self._database, key, insert, known=quote_start, lock=lock)
 
     def decide(self, row_number: str, decision: Decision) -> Decision:
         """Record a decision on the row `row_number` unless there is one; the decision that stands.

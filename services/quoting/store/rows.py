@@ -149,7 +149,7 @@ def stored(row: Any) -> StoredQuote:
     values = dict(row._mapping)
     for name in ("body", "problem"):
         values[name] = bytes(values[name]) if values[name] is not None else None
-    told = {name: values.pop(name) for name in ("quantity", "decided_by", "note", "key_id", "at")}
+    details = {name: values.pop(name) for name in ("quantity", "decided_by", "note", "key_id", "at")}
     if values["decision"] is not None:
-        values["decision"] = Decision(values["decision"], **told)
+        values["decision"] = Decision(values["decision"], **details)
     return StoredQuote(**values)

@@ -15,12 +15,11 @@ from fastapi import FastAPI, Request, Response
 from kombu.exceptions import ContentDisallowed
 from kombu.serialization import loads, prepare_accept_content
 
-from services.chassis.headers import SAFE_HEADERS, add_docs_page
 from services.chassis.limits import MOST_HEAD_BYTES, RequestLimits
 from services.chassis.problems import MEDIA_TYPE
 from services.chassis.queue import queue_app
 from services.chassis.settings import Settings
-from services.chassis.web import send_problem
+from services.chassis.web import SAFE_HEADERS, add_docs_page, send_problem
 from shared_schemas.pipeline import TASKS
 from shared_schemas.problem import Problem
 

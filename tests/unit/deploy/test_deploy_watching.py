@@ -13,8 +13,8 @@ import pytest
 import yaml
 
 from services.chassis.metrics import RequestMeter, stage_counts
-from services.quoting.service import metrics as figures
-from services.quoting.store.standing import Standing
+from services.quoting.api import operators as figures
+from services.quoting.store.repository import Standing
 
 DEPLOY = Path(__file__).resolve().parents[3] / "deploy"
 

@@ -15,7 +15,7 @@ from services.quoting.costs.canonical import canonical_json, digest
 from services.quoting.costs.money import rounded
 from services.quoting.errors import PlansDisagree
 from services.quoting.pricing.quote import assemble
-from services.quoting.service.estimate import estimate
+from services.quoting.service.documents import estimate
 from services.shop.errors import NoWorkingDays
 from shared_schemas.blanks import BlankPlan
 from shared_schemas.operations import Consumed, Operation, OperationPlan, Route

@@ -28,7 +28,7 @@ def with_element(**changes: Any) -> dict[str, Any]:
     return prescription(elements=[elements[0], {**elements[1], **changes}])
 
 
-def test_a_request_of_known_names_is_let_in(rates: Rates) -> None:
+def test_a_request_of_known_names_is_admitted(rates: Rates) -> None:
     assert faults(rates) == []
 
 
@@ -39,7 +39,7 @@ def test_an_unknown_glass_is_refused_at_its_place_with_what_would_do(rates: Rate
     assert fault.remedy
 
 
-def test_a_glass_given_by_its_index_is_let_in(rates: Rates) -> None:
+def test_a_glass_given_by_its_index_is_admitted(rates: Rates) -> None:
     assert faults(rates, **with_element(glass={"nd": 1.6, "vd": 50.0})) == []
 
 
@@ -56,7 +56,7 @@ def test_an_indication_that_is_none_is_refused_at_its_place_with_an_example(rate
     assert fault.remedy == "write it as 3/4(1)"
 
 
-def test_a_coating_asked_for_by_what_it_does_is_let_in(rates: Rates) -> None:
+def test_a_coating_asked_for_by_what_it_does_is_admitted(rates: Rates) -> None:
     asked = {"reflectance_max_share": 0.005, "band_nm": [450.0, 650.0]}
     back = {**request().prescription.elements[1].back.model_dump(mode="json"), "coating": asked}
     assert faults(rates, **with_element(back=back)) == []

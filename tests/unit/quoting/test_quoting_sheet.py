@@ -13,7 +13,6 @@ from typing import Any
 
 import pytest
 
-from services.chassis.accepts import liking
 from services.glass.domain.plan import plan_blanks
 from services.prescription.domain.check import check
 from services.process.domain.plan import plan_operations
@@ -226,14 +225,3 @@ def test_a_section_without_anything_to_say_is_left_out(body: QuoteBody) -> None:
 
 def test_the_sheet_is_the_same_bytes_each_time(body: QuoteBody) -> None:
     assert sheet_page(head=HEAD, body=body) == sheet_page(head=HEAD, body=QuoteBody.model_validate_json(body.model_dump_json()))
-
-
-@pytest.mark.parametrize(
-    ("accept", "weight"),
-    [
-        ("text/html", 1.0), ("", 1.0), ("*/*", 1.0), ("text/*;q=0.5", 0.5), ("text/html;q=0, */*", 0.0), ("application/pdf", 0.0),
-        ("application/pdf, text/html;q=0.2", 0.2), ("TEXT/HTML; charset=utf-8; q=0.3", 0.3), ("text/html;q=nonsense", 1.0),
-    ],
-)  # fmt: skip
-def test_what_a_caller_would_like_is_read_from_accept(accept: str, weight: float) -> None:
-    assert liking(accept, "text/html") == weight

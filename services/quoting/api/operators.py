@@ -1,20 +1,25 @@
-"""Routes for operators: read what failed, and start it anew when its cause is mended."""
+"""For operators: read what failed, start it anew when its cause is mended, and watch how quoting stands."""
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from datetime import UTC, datetime
 from typing import Annotated
 
 from fastapi import APIRouter, Depends, Path, Query, Response
+from prometheus_client.core import CounterMetricFamily, GaugeMetricFamily, Metric
 
 from services.chassis.keys import Caller
+from services.chassis.resources import Resources
 from services.chassis.web import Tools, answers, needs_role
-from services.quoting.api.cursors import cursor_of, read_cursor
-from services.quoting.service.intake import start
+from services.quoting.api.parts import cursor_of, read_cursor
+from services.quoting.service.intake import QUOTES
+from services.quoting.service.runs import start
 from services.quoting.store.letters import DeadLetters, StoredLetter
+from services.quoting.store.repository import standing
 from shared_schemas.dead_letter import DeadLetter, DeadLetterPage
 from shared_schemas.problem import Problem
-from shared_schemas.quote import QuoteAccepted
+from shared_schemas.quote import FINAL_STATUSES, QuoteAccepted
 
 router = APIRouter()
 
@@ -49,7 +54,7 @@ def replay_dead_letter(
     now = datetime.now(UTC)
     by = f"{caller.label} ({caller.key_id})" if caller.label else caller.key_id
     begun = DeadLetters(tools.database).replay(letter, by=by, now=now, first_check_s=tools.settings.first_check_s)
-    start(begun, now=now, resources=tools)
+    start(QUOTES, begun, now=now, resources=tools)
     place = f"/v1/quotes/{begun.quote_number}"
     answer.headers["Location"] = place
     answer.headers["Retry-After"] = "1"
@@ -70,3 +75,30 @@ def _letter(row: StoredLetter) -> DeadLetter:
         replayed_at=row.replayed_at,
         replayed_by=row.replayed_by,
     )
+
+
+def figures(resources: Resources) -> Iterator[Metric]:
+    """How quoting stands at this moment, for `/metrics/suite`: read from the tables, where it is true."""
+    stand = standing(resources.database)
+    quotes = CounterMetricFamily("blankwright_quotes", "Quotes by what became of them", labels=["outcome"])
+    for outcome in sorted(FINAL_STATUSES):
+        quotes.add_metric([outcome], stand.events.get(outcome, 0))
+    yield quotes
+    yield CounterMetricFamily(
+        "blankwright_started_again",
+        "Starts by the sweeper of what did not arrive in time",
+        value=stand.events.get("started_again", 0),
+    )
+    yield CounterMetricFamily(
+        "blankwright_late_outcomes_differ",
+        "Outcomes that came a second time and were not the same; there must be none",
+        value=stand.events.get("late_outcome_differs", 0),
+    )
+    age_s = (datetime.now(UTC) - stand.oldest_began_at).total_seconds() if stand.oldest_began_at else 0.0
+    yield GaugeMetricFamily(
+        "blankwright_oldest_traveller_seconds", "Age of the oldest traveller that is under way", value=max(0.0, age_s)
+    )
+    yield GaugeMetricFamily("blankwright_travellers", "Travellers that are under way", value=stand.under_way)
+    yield GaugeMetricFamily("blankwright_waiting_in_batches", "Quotes of batches whose turn has not come", value=stand.waiting)
+    yield CounterMetricFamily("blankwright_dead_letters", "Letters that were ever left by a stage that broke", value=stand.letters)
+    yield GaugeMetricFamily("blankwright_dead_letters_open", "Letters that nobody has replayed", value=stand.open_letters)

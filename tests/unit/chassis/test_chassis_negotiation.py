@@ -1,4 +1,4 @@
-"""The header Prefer: what the standard's grammar says, and that anything else is passed over."""
+"""The headers Accept, Content-Type and Prefer: what the standards say, and that what cannot be read is passed over."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from services.chassis.prefer import LONGEST_WAIT_S, preferences, preferred_wait_s
+from services.chassis.negotiation import LONGEST_WAIT_S, media_type_of, preferences, preferred_wait_s, quality
 
 
 # Forms of J. Snell, Prefer Header for HTTP, RFC 7240 (2014), sections 2 and 4: https://www.rfc-editor.org/rfc/rfc7240
@@ -55,3 +55,22 @@ def test_what_is_no_wait_is_passed_over(fields: list[str], wait_s: int | None) -
 def test_no_header_breaks_anything(fields: list[str]) -> None:
     wait_s = preferred_wait_s(fields)
     assert wait_s is None or 0 <= wait_s <= LONGEST_WAIT_S
+
+
+@pytest.mark.parametrize(
+    ("accept", "weight"),
+    [
+        ("text/html", 1.0), ("", 1.0), ("*/*", 1.0), ("text/*;q=0.5", 0.5), ("text/html;q=0, */*", 0.0), ("application/pdf", 0.0),
+        ("application/pdf, text/html;q=0.2", 0.2), ("TEXT/HTML; charset=utf-8; q=0.3", 0.3), ("text/html;q=nonsense", 1.0),
+        ("text/html;q=nonsense, application/json", 0.0), ("text/*;q=0.9, text/html;q=0.1, */*", 0.1), ("nonsense", 0.0),
+    ],
+)  # fmt: skip
+def test_what_a_caller_would_like_is_read_from_accept(accept: str, weight: float) -> None:
+    assert quality(accept, "text/html") == weight
+
+
+@pytest.mark.parametrize(
+    ("content_type", "kind"), [("Text/CSV; charset=utf-8", "text/csv"), ("application/json", "application/json"), ("", "")]
+)
+def test_a_media_type_is_read_without_its_parameters(content_type: str, kind: str) -> None:
+    assert media_type_of(content_type) == kind

@@ -1,0 +1,153 @@
+"""Runs through the queue: started, admitted by turns, settled, swept and given up on, whatever they are for.
+
+A kind of run says where its runs lie, how many that were asked for together are under way at once, and what it makes of a quote.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import logging
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from importlib.metadata import version
+
+from services.chassis.pipeline import LAST_FAULT, TRANSPORT_FAULTS, write_section
+from services.chassis.problems import problem
+from services.chassis.resources import Resources
+from services.chassis.settings import Settings
+from services.quoting.store.rows import DeadLetter, Outcome, Start
+from services.quoting.store.runs import Runs, RunTable
+from shared_schemas.pipeline import LAST, STATIONS, Station
+from shared_schemas.quote import QuoteRequest
+from shared_schemas.traveller import Failure, Job
+
+log = logging.getLogger(__name__)
+
+Conclusion = Callable[[str, Outcome, Mapping[str, bytes], Resources], Outcome]
+
+
+def as_it_is(number: str, outcome: Outcome, sections: Mapping[str, bytes], resources: Resources) -> Outcome:
+    """The outcome that is recorded of a ready quote: itself."""
+    return outcome
+
+
+@dataclass(frozen=True)
+class RunKind:
+    """What is particular to runs of one kind."""
+
+    table: RunTable
+    most_in_flight: Callable[[Settings], int]
+    """Of those that were asked for together so many are under way at once."""
+    conclude: Conclusion = as_it_is
+    """What is recorded of the ready outcome of a run, made of those sections of its traveller."""
+
+    def runs(self, resources: Resources) -> Runs:
+        """The runs of this kind as they are stored."""
+        return Runs(resources.database, self.table)
+
+
+def kind_of(number: str, kinds: Iterable[RunKind]) -> RunKind:
+    """The kind of the run that a traveller of that number belongs to; raises `StopIteration` for a number of none."""
+    return next(kind for kind in kinds if kind.table.numbers.fullmatch(number))
+
+
+def start(kind: RunKind, begun: Start, *, now: datetime, resources: Resources) -> bool:
+    """Put down the traveller and ring the first doorbell; whether that worked. If not, the sweeper tries again."""
+    first = STATIONS[0]
+    try:
+        resources.travellers.start(begun.number, begun.attempt, write_section(job_of(begun)))
+        resources.send(first.task, first.queue, begun.number, begun.attempt, begun.trace)
+        kind.runs(resources).sent(begun.number, begun.attempt, now=now)
+    except TRANSPORT_FAULTS as fault:
+        log.warning("traveller not started; the sweeper will", extra={"number": begun.number, "why": str(fault)})
+        return False
+    log.info("traveller started", extra={"number": begun.number, "attempt": begun.attempt, "trace": begun.trace})
+    return True
+
+
+def job_of(begun: Start) -> Job:
+    """The head of a traveller, from what is stored."""
+    return Job(
+        number=begun.number,
+        attempt=begun.attempt,
+        request=QuoteRequest.model_validate_json(begun.request),
+        rate_revision=begun.rate_revision,
+        quoted_on=begun.quoted_on,
+    )
+
+
+def admit(kind: RunKind, *, now: datetime, resources: Resources) -> None:
+    """Start runs whose turn has come, so few at a time that a single quote never waits long behind them."""
+    settings = resources.settings
+    begun = kind.runs(resources).admit(most_in_flight=kind.most_in_flight(settings), now=now, first_check_s=settings.first_check_s)
+    _start_all(kind, begun, now=now, resources=resources)
+
+
+def _start_all(kind: RunKind, begun: Iterable[Start], *, now: datetime, resources: Resources) -> bool:
+    """Start each; at the first that cannot be, leave the others to a later sweep, for their starts are in the outbox or come due again."""
+    return all(start(kind, each, now=now, resources=resources) for each in begun)
+
+
+def settle(
+    kind: RunKind, number: str, attempt: int, outcome: Outcome, letter: DeadLetter | None, resources: Resources
+) -> bool:  # fmt: skip
+    """Record what became of a run and admit the next: whether this was the outcome that stands."""
+    stands = kind.runs(resources).settle(number, attempt, outcome, now=datetime.now(UTC), letter=letter)
+    log.info("run settled" if stands else "run was settled before", extra={"status": outcome.status})
+    # Whatever other attempts are under way, earlier ones and later ones, their work is no longer wanted.
+    resources.travellers.discard(number, attempt + resources.settings.most_attempts)
+    admit(kind, now=datetime.now(UTC), resources=resources)
+    return stands
+
+
+def failed(failure: Failure) -> tuple[Outcome, DeadLetter]:
+    """The outcome of a run that broke, with the letter that is left of it."""
+    document = write_section(failure.problem)
+    versions = " ".join(f"{name}={version(name)}" for name in ("celery", "kombu", "pydantic", "numpy"))
+    letter = DeadLetter(failure.stage, document, failure.traceback, versions)
+    return Outcome("failed", digest_of(document), problem=document), letter
+
+
+def digest_of(document: bytes) -> str:
+    """What a document is recognised by: its SHA-256."""
+    return hashlib.sha256(document).hexdigest()
+
+
+def sweep(kinds: Iterable[RunKind], resources: Resources) -> None:
+    """Start again what was accepted and did not arrive in time; give up, visibly, on what has used up its attempts."""
+    now = datetime.now(UTC)
+    for kind in kinds:
+        if not _start_all(kind, kind.runs(resources).unsent(now=now), now=now, resources=resources):
+            return
+    for kind in kinds:
+        admit(kind, now=now, resources=resources)
+    for kind in kinds:
+        again, exhausted = kind.runs(resources).overdue(now=now, most_attempts=resources.settings.most_attempts)
+        _start_all(kind, again, now=now, resources=resources)
+        for begun in exhausted:
+            _give_up(kind, begun, now=now, resources=resources)
+        if again or exhausted:
+            log.warning("swept", extra={"started_again": len(again), "used_up": len(exhausted)})
+
+
+def _give_up(kind: RunKind, begun: Start, *, now: datetime, resources: Resources) -> None:
+    """Let the run fail, with a letter; but not while its traveller stands in a line that nobody has come to the end of."""
+    runs = kind.runs(resources)
+    station = _station_of(begun, resources)
+    if station is not None and resources.waiting(station.queue):
+        runs.look_later(begun.number, now=now)
+        return
+    attempts = resources.settings.most_attempts
+    explanation = problem("stage-failed", f"The quote was started {attempts} times and did not arrive once. The operator has the details.",
+                          title="The quote did not arrive")  # fmt: skip
+    last_fault = resources.travellers.read(begun.number, begun.attempt, (LAST_FAULT,)).get(LAST_FAULT, b"").decode()
+    outcome, letter = failed(Failure(stage=station.service if station else LAST.service, problem=explanation, traceback=last_fault))
+    runs.settle(begun.number, begun.attempt, outcome, now=now, letter=letter)
+    resources.travellers.discard(begun.number, begun.attempt)
+
+
+def _station_of(begun: Start, resources: Resources) -> Station | None:
+    """Where the traveller of that attempt stands; `None` when there is none."""
+    stamped = resources.travellers.stamped(begun.number, begun.attempt)
+    return next((station for station in STATIONS if station.section not in stamped), LAST) if "job" in stamped else None
