@@ -7,6 +7,7 @@ with BlankwrightClient(url="http://127.0.0.1:8750", key=key) as desk:
 
 from __future__ import annotations
 
+import sys
 import time
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from contextlib import contextmanager
@@ -18,8 +19,7 @@ from urllib.parse import quote as in_path
 
 from pydantic import BaseModel, ValidationError
 
-from services.desk.errors import AnswerNotUnderstood, LostSightOf, ServerRefused, ServerUnreachable, WaitedTooLong
-from services.desk.quick_http import httpx
+from services.desk.errors import AnswerNotUnderstood, ContactLost, ServerRefused, ServerUnreachable, WaitedTooLong
 from shared_schemas.blanks import JointPurchases
 from shared_schemas.by_hand import BuyTogether
 from shared_schemas.check import CheckReport
@@ -36,6 +36,11 @@ from shared_schemas.quote import (
     QuoteRequest,
 )
 
+# httpx loads its own command line, half of what its import takes, where it can; it goes on without where the place is empty.
+sys.modules.setdefault("httpx._main", None)  # type: ignore[arg-type]  # None is how an import is told not to look
+
+import httpx  # noqa: E402
+
 if TYPE_CHECKING:
     from shared_schemas.dead_letter import DeadLetterPage
     from shared_schemas.quote_life import Comparison, DecisionRequest, QuoteBatch, QuoteBatchAccepted
@@ -48,7 +53,7 @@ HTML, PROBLEM = "text/html", "application/problem+json"
 FIRST_PAUSE_S = 0.03
 LONGEST_PAUSE_S = 1.0
 PAUSE_GROWS_BY = 1.35
-SILENCE_BORNE_S = 20.0
+LONGEST_OUTAGE_S = 20.0
 """So long every look may fail while something is awaited; a server that restarts is not a lost quote."""
 
 
@@ -146,7 +151,9 @@ class BlankwrightClient:
             raise ServerRefused(_understood(Problem, answer))
         kind = answer.headers.get("Content-Type", "")
         if not kind.startswith(HTML):
-            raise AnswerNotUnderstood(str(answer.request.url), answer.status_code, f"it is {kind or 'of no kind'}, not {HTML}")
+            raise AnswerNotUnderstood(
+                str(answer.request.url), answer.status_code, f"it is {kind or 'of no stated type'}, not {HTML}"
+            )
         return answer.text
 
     def wait_for_batch(
@@ -191,7 +198,7 @@ class BlankwrightClient:
     def _awaited(
         self, look: Callable[[], tuple[Answer, str]], *, what: str, number: str, ends: Collection[str], timeout_s: float
     ) -> Answer:  # fmt: skip
-        """What `look` finds when its status is one of `ends`. Raises `WaitedTooLong`, or `LostSightOf` when the server stays away."""
+        """What `look` finds when its status is one of `ends`. Raises `WaitedTooLong`, or `ContactLost` when the server stays away."""
         began = heard = self._clock()
         pause, status = FIRST_PAUSE_S, "accepted"
         while True:
@@ -200,8 +207,8 @@ class BlankwrightClient:
             except (ServerUnreachable, ServerRefused) as fault:
                 if isinstance(fault, ServerRefused) and fault.status < 500:
                     raise
-                if self._clock() - heard >= min(SILENCE_BORNE_S, timeout_s):
-                    raise LostSightOf(number, str(fault), what=what) from fault
+                if self._clock() - heard >= min(LONGEST_OUTAGE_S, timeout_s):
+                    raise ContactLost(number, str(fault), what=what) from fault
             else:
                 heard = self._clock()
                 if status in ends:

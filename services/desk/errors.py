@@ -4,7 +4,7 @@ DeskError
 ├── ServerUnreachable      nobody answers at the address
 ├── ServerRefused          the server answered with a problem document
 ├── AnswerNotUnderstood    the answer is not what the contracts promise
-├── LostSightOf            the server went away while a quote, batch or impact was awaited
+├── ContactLost            the server went away while a quote, batch or impact was awaited
 ├── WaitedTooLong          the quote, batch or impact was not finished in the time given
 ├── NoServerNamed          no address was given and no one box runs
 ├── BoxTrouble             the one box would not start or stop
@@ -38,7 +38,7 @@ class ServerUnreachable(DeskError):
     def __init__(self, url: str, why: str) -> None:
         self.url = url
         self.why = why
-        super().__init__(f"No answer from {url}: {why}. Check the address and that the server runs (blankwright status).")
+        super().__init__(f"No answer from {url}: {why}. Check the address and that the server is running (blankwright status).")
 
 
 class ServerRefused(DeskError):
@@ -63,12 +63,12 @@ class AnswerNotUnderstood(DeskError):
         self.status = status
         self.why = why
         super().__init__(
-            f"{url} answered {status} with something that is no answer of a Blankwright server: {why}. "
-            "Check the address, and that server and desk are of one version."
+            f"{url} answered {status} with something that is not a Blankwright answer: {why}. "
+            "Check the address, and that server and desk are the same version."
         )
 
 
-class LostSightOf(DeskError):
+class ContactLost(DeskError):
     """The server stopped answering while `what` of that number was awaited; `why` says how."""
 
     def __init__(self, number: str, why: str, *, what: str = "quote") -> None:
@@ -93,12 +93,12 @@ class WaitedTooLong(DeskError):
 
 
 class NoServerNamed(DeskError):
-    """No address was given and no one box runs in `folder`."""
+    """No address was given and no one-box server runs in `folder`."""
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder
         super().__init__(
-            f"No server is named, and no one box runs in {folder}. Start one with: blankwright up; "
+            f"No server is named, and no one-box server runs in {folder}. Start one with: blankwright up; "
             "or name a server with --url and --key (or BLANKWRIGHT_URL and BLANKWRIGHT_KEY)."
         )
 
@@ -112,7 +112,7 @@ class DatabaseTrouble(DeskError):
 
     def __init__(self, why: str) -> None:
         self.why = why
-        super().__init__(f"The database did not do it: {why}. Check BLANKWRIGHT_DATABASE_URL and that it runs.")
+        super().__init__(f"The database failed: {why}. Check BLANKWRIGHT_DATABASE_URL and that it runs.")
 
 
 class SettingMissing(DeskError):
@@ -120,7 +120,7 @@ class SettingMissing(DeskError):
 
     def __init__(self, name: str, meaning: str) -> None:
         self.name = name
-        super().__init__(f"The setting {name} is not there: {meaning}. Set it in the environment and try again.")
+        super().__init__(f"The setting {name} is missing: {meaning}. Set it in the environment and try again.")
 
 
 class QuoteHasNoBlanks(DeskError):
@@ -136,7 +136,7 @@ class NoSuchKey(DeskError):
 
     def __init__(self, key_id: str) -> None:
         self.key_id = key_id
-        super().__init__(f"There is no good key with the id {key_id}. See: blankwright keys list")
+        super().__init__(f"No valid key has the id {key_id}. See: blankwright keys list")
 
 
 class FileUnwritable(DeskError):
@@ -151,7 +151,7 @@ class OptionUnusable(DeskError):
     """Options of the command line have values that cannot be; each of `errors` names one."""
 
     def __init__(self, *errors: ProblemDetail) -> None:
-        super().__init__("The command line needs mending.", *errors)
+        super().__init__("The command line needs correcting.", *errors)
 
 
 class FileUnreadable(DeskError):

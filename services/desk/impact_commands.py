@@ -40,34 +40,34 @@ def impact(
                 accepted = _proposed(desk, table or file.stem, rows, most, quote)
                 count = f"{accepted.quotes} open quote{'' if accepted.quotes == 1 else 's'}"
                 say(f"impact {accepted.number}: {count} held against the proposed table", quiet=as_json)
-                found = desk.wait_for_impact(accepted.number, timeout_s)
+                state = desk.wait_for_impact(accepted.number, timeout_s)
             else:
-                found = desk.impact(number or "", cursor)
+                state = desk.impact(number or "", cursor)
         if as_json:
-            typer.echo(found.model_dump_json())
+            typer.echo(state.model_dump_json())
             return
-        from services.desk.impact_text import impact_page  # noqa: PLC0415
+        from services.desk.comparison_text import impact_page  # noqa: PLC0415
         from services.desk.page_parts import console_for  # noqa: PLC0415
 
-        console_for(sys.stdout).print(impact_page(found))
+        console_for(sys.stdout).print(impact_page(state))
 
 
 def _proposed(
     desk: BlankwrightClient, table: str, rows: list[dict[str, Any]] | str, most: int, quotes: list[str] | None
 ) -> RateImpactAccepted:  # fmt: skip
-    """The impact that was asked for; what the server has against a row of CSV is told by its line."""
+    """The impact that was asked for; what the server has against a row of CSV is by_line by its line."""
     try:
         return desk.rate_impact(table, rows, most=most, quotes=quotes)
     except ServerRefused as fault:
         if not isinstance(rows, str):
             raise
-        told = [one.model_copy(update={"pointer": ROW.sub(_by_line, one.pointer)}) for one in fault.problem.errors]
-        raise ServerRefused(fault.problem.model_copy(update={"errors": tuple(told)})) from fault
+        by_line = [one.model_copy(update={"pointer": ROW.sub(_by_line, one.pointer)}) for one in fault.problem.errors]
+        raise ServerRefused(fault.problem.model_copy(update={"errors": tuple(by_line)})) from fault
 
 
-def _by_line(found: re.Match[str]) -> str:
+def _by_line(row: re.Match[str]) -> str:
     # The heads are the first line, and a person counts lines from 1.
-    return f"line {int(found[1]) + 2}" + (", " if found[2] else "")
+    return f"line {int(row[1]) + 2}" + (", " if row[2] else "")
 
 
 def read_table(path: Path) -> list[dict[str, Any]] | str:

@@ -12,18 +12,16 @@ from rich.console import Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
-from services.desk.hints import as_called
+from services.desk.alternatives_text import savings, sooner
 from services.desk.page_parts import cells, console_for, listed, money, section, table_with
-from services.desk.problem_text import problem_lines
-from services.desk.savings_text import savings
-from services.desk.sooner_text import sooner
+from services.desk.terminal import as_called, problem_lines
 from shared_schemas.check import CheckReport, Finding, FirstOrder
 from shared_schemas.operations import Operation, Tooling
 from shared_schemas.place import place_of
 from shared_schemas.prescription import Prescription
 from shared_schemas.quote import Break, Quote, QuoteBody, QuotedElement
 
-MAKEABLE = {"yes": "can be made", "with_care": "can be made, with care", "no": "cannot be made as it is drawn"}
+MAKEABLE = {"yes": "can be made", "with_care": "can be made, with care", "no": "cannot be made as drawn"}
 
 TOOLING = {
     "one_off": "Charged once, for tools the shop does not own yet",
@@ -94,8 +92,8 @@ def _ready(body: QuoteBody) -> list[RenderableType]:
     terms = (
         f"Quoted on {body.quoted_on} with rate revision {body.rate_revision} (digest {body.rate_digest[:12]}); "
         f"valid until {body.valid_until}.\nAmounts in {body.currency}. "
-        f"Of each part so many pieces are started that single losses leave enough with {body.confidence * 100:.10g}% confidence; a batch of "
-        f"more than a twentieth of the order that is lost whole is made again. It {MAKEABLE[body.check.makeable]}."
+        f"Enough pieces of each part are started that single losses leave the order complete with {body.confidence * 100:.10g}% confidence; a batch of "
+        f"more than a twentieth of the order that is lost whole is remade. It {MAKEABLE[body.check.makeable]}."
     )
     return [
         Text(terms),
@@ -104,7 +102,7 @@ def _ready(body: QuoteBody) -> list[RenderableType]:
         *_beside_the_prices(body),
         *sooner(body),
         *section("What the price is made of, for the whole quantity", _line_table(body.breaks)),
-        *section("How the cost of a piece may turn out", _risk_table(body.breaks)),
+        *section("How the cost per piece may vary", _risk_table(body.breaks)),
         Text("Cost alone: overhead, contingency, margin and tools are not in it, so the price of a piece is higher."),
         *section("Pieces to start", _start_table(body.breaks)),
         *section("Elements", _element_table(body.elements)),
@@ -117,9 +115,9 @@ def _ready(body: QuoteBody) -> list[RenderableType]:
 
 def _without_a_price(quote: Quote) -> list[RenderableType]:
     if quote.problem is None:
-        return [Text("It is still being worked on.")]
+        return [Text("It is still in progress.")]
     problem = quote.problem
-    when = f"Asked on {quote.created_at:%Y-%m-%d}, with rate revision {quote.rate_revision}."
+    when = f"Requested on {quote.created_at:%Y-%m-%d}, with rate revision {quote.rate_revision}."
     parts: list[RenderableType] = [Text(f"{when}\n{problem.title.rstrip('.')}. {problem.detail}")]
     parts += listed("Reasons", problem_lines(problem.errors))
     return parts
@@ -129,7 +127,7 @@ def _first_order(figures: FirstOrder) -> Text:
     def known(name: str, value: float | None, form: str, unit: str = "") -> list[str]:
         return [] if value is None else [f"{name} {value:{form}}{unit}"]
 
-    said = [
+    figures_known = [
         *known("focal length", figures.focal_length_mm, ".2f", " mm"),
         *known("f/", figures.f_number, ".2f"),
         *known("back focus", figures.back_focus_mm, ".2f", " mm"),
@@ -137,8 +135,8 @@ def _first_order(figures: FirstOrder) -> Text:
         *known("entrance pupil", figures.entrance_pupil_diameter_mm, ".2f", " mm"),
     ]
     if figures.focal_length_mm is None:
-        said.insert(0, "afocal")
-    return Text(f"At {figures.wavelength_nm:g} nm: " + ", ".join(said).replace("f/ ", "f/") + ".")
+        figures_known.insert(0, "afocal")
+    return Text(f"At {figures.wavelength_nm:g} nm: " + ", ".join(figures_known).replace("f/ ", "f/") + ".")
 
 
 def _charged_once(body: QuoteBody) -> Decimal:
@@ -148,8 +146,8 @@ def _charged_once(body: QuoteBody) -> Decimal:
 
 def _beside_the_prices(body: QuoteBody) -> list[RenderableType]:
     charged = _charged_once(body)
-    said = f"Tools are not in the prices: {money(charged)} {body.currency} are charged once, whichever quantity is ordered."
-    return [Text(said)] if charged else []
+    sentence = f"Tools are not in the prices: {money(charged)} {body.currency} are charged once, whichever quantity is ordered."
+    return [Text(sentence)] if charged else []
 
 
 def _price_table(body: QuoteBody) -> Table:
@@ -189,7 +187,7 @@ def _line_table(breaks: Sequence[Break]) -> Table:
 def _risk_table(breaks: Sequence[Break]) -> RenderableType:
     """Cost before overhead: as planned, and below what it stays in half, eight and nineteen of twenty cases."""
     table = table_with(
-        ">quantity", ">planned", ">1 in 2 below", ">8 in 10 below", ">19 in 20 below", ">chance of a loss", "it varies most with"
+        ">quantity", ">planned", ">1 in 2 below", ">8 in 10 below", ">19 in 20 below", ">chance of a loss", "varies most with"
     )
     for one in breaks:
         cost = one.unit_cost
@@ -208,7 +206,7 @@ def _start_table(breaks: Sequence[Break]) -> Table:
     if any(one.enough_chance is not None for one in breaks):
         table.add_section()
         chances = ("-" if one.enough_chance is None else f"{one.enough_chance:.0%}" for one in breaks)
-        table.add_row(*cells("chance that nothing is made again", *chances))
+        table.add_row(*cells("chance that nothing needs remaking", *chances))
     return table
 
 
@@ -248,8 +246,8 @@ def _tooling_table(tooling: Sequence[Tooling]) -> Table:
 
 
 def _findings(findings: Iterable[Finding], prescription: Prescription, *, notes: bool) -> list[RenderableType]:
-    found = list(findings)
-    shown = [one for one in found if notes or one.severity != "note"]
+    every = list(findings)
+    shown = [one for one in every if notes or one.severity != "note"]
     defaulted = [one for one in shown if one.code == DEFAULTED]
     several = len(defaulted) > FEW
     lines = []
@@ -262,7 +260,7 @@ def _findings(findings: Iterable[Finding], prescription: Prescription, *, notes:
     if several:
         lines.append(f"Note: {len(defaulted)} tolerances are not stated and take the defaults of ISO 10110-11, which are loose "
                      f"(from memory, check the licensed text): {_by_element(defaulted, prescription)}.")  # fmt: skip
-    left = len(found) - len(shown)
+    left = len(every) - len(shown)
     if left:
         lines.append(f"And {left} {'note' if left == 1 else 'notes'}; see them with --json or blankwright check.")
     return listed("To look at", lines)

@@ -37,17 +37,17 @@ def read_prescription(path: Path) -> Prescription:
 
 
 def read_request(path: Path, asked: Mapping[str, Any]) -> QuoteRequest:
-    """The quote request in a file. What is `asked` on the command line (not None) goes before what the file says.
+    """The quote request in a file. What is `asked` on the command line (not None) overrides the file.
 
     A bare prescription or a table gets the usual quantities unless others are asked. Raises `FileUnreadable`.
     """
-    found = _document(path)
-    if isinstance(found, Prescription):
-        document: dict[str, Any] = {"prescription": found.model_dump(mode="json"), "quantities": list(USUAL_QUANTITIES)}
-    elif "prescription" in found:
-        document = found
+    content = _document(path)
+    if isinstance(content, Prescription):
+        document: dict[str, Any] = {"prescription": content.model_dump(mode="json"), "quantities": list(USUAL_QUANTITIES)}
+    elif "prescription" in content:
+        document = content
     else:
-        document = {"prescription": found, "quantities": list(USUAL_QUANTITIES)}
+        document = {"prescription": content, "quantities": list(USUAL_QUANTITIES)}
     document = document | {name: value for name, value in asked.items() if value is not None}
     try:
         return QuoteRequest.model_validate(document)
@@ -91,15 +91,17 @@ def decoded(content: bytes, name: str) -> str:
         text = content.decode("utf-16" if wide else "utf-8-sig")
     except UnicodeDecodeError as fault:
         kind = "UTF-16" if wide else "UTF-8"
-        raise FileUnreadable(name, f"byte {fault.start} is no {kind} text; save it as UTF-8") from fault
+        raise FileUnreadable(name, f"byte {fault.start} is not {kind} text; save it as UTF-8") from fault
     if "\x00" in text:
         at = text.index("\x00")
-        raise FileUnreadable(name, f"character {at} is NUL: it is no text, or UTF-16 without its mark; save it as UTF-8")
+        raise FileUnreadable(
+            name, f"character {at} is NUL: it is not text, or it is UTF-16 without its byte order mark; save it as UTF-8"
+        )
     return text
 
 
 def _no_such_number(text: str) -> NoReturn:
-    raise ValueError(f"{text} is no number in JSON")
+    raise ValueError(f"{text} is not a number in JSON")
 
 
 def _refuse_what_was_asked(fault: ValidationError, document: Any, asked: Mapping[str, Any]) -> None:
@@ -114,4 +116,4 @@ def _refuse_what_was_asked(fault: ValidationError, document: Any, asked: Mapping
 def _refuse(path: Path, fault: ValidationError, document: Any) -> NoReturn:
     details = details_of_invalid(fault.errors(), document)
     places = "one place needs" if len(details) == 1 else f"{len(details)} places need"
-    raise RequestUnreadable(path.name, f"{places} mending", *details) from fault
+    raise RequestUnreadable(path.name, f"{places} correcting", *details) from fault

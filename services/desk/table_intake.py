@@ -1,4 +1,4 @@
-"""A table of surfaces becomes a prescription; every cell that says nothing usable is named by row and column.
+"""A table of surfaces becomes a prescription, and a prescription a table; every cell that says nothing usable is named by row and column.
 
 One row a surface, front to back: surface, radius_mm, thickness_mm, glass, clear_diameter_mm, diameter_mm, and where they are
 needed conic, a4 to a20 and element (its name). The heads may be other words of the trade, curvatures and semi-diameters do, and
@@ -10,18 +10,20 @@ cemented. A row without a glass is followed by air, one whose glass is `cement` 
 
 from __future__ import annotations
 
+import csv
+import io
 import re
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
-from decimal import Decimal
+from decimal import Context, Decimal
 from typing import Any
 
 from pydantic import ValidationError
 
 from services.chassis.problems import details_of_invalid
 from services.desk.errors import TableUnreadable
-from services.desk.table_sheet import FLAT, MOST_ROWS, Row, Sheet, rows_of
-from services.desk.table_writing import exact_sum, table_of
-from shared_schemas.prescription import Prescription
+from services.desk.table_cells import COLUMNS, FLAT, MOST_ROWS, ORDERS, Row, Sheet, rows_of
+from shared_schemas.prescription import Element, IndexGlass, Prescription, Surface
 
 __all__ = ["MOST_ROWS", "prescription_from_table", "table_of"]
 
@@ -73,7 +75,7 @@ class _Reading:
     def document(self) -> dict[str, Any]:
         """The prescription as JSON has it."""
         said: dict[str, Any] = {}
-        for key, (row, text) in self.sheet.forewords.items():
+        for key, (row, text) in self.sheet.preamble.items():
             if key != "units":
                 said[key] = self.sheet.plain_number(row, key, text)
                 self.origin[f"/{key}"] = row
@@ -99,14 +101,14 @@ class _Reading:
     def _object_first(self, row: Row, place: int) -> None:
         if place > 0:
             self.sheet.blame(
-                row.number, "surface", "the object stands behind other rows", row.cells["surface"], "one object, in the first row"
+                row.number, "surface", "the object comes after other rows", row.cells["surface"], "one object, in the first row"
             )
         else:
             self._object(row)
 
     def _object(self, row: Row) -> None:
         self.origin["/object_distance_mm"] = row.number
-        if row.said("thickness_mm") not in FLAT and not _is_huge(row.said("thickness_mm")):
+        if row.lowered("thickness_mm") not in FLAT and not _is_huge(row.lowered("thickness_mm")):
             self.whole["object_distance_mm"] = self.sheet.number(row, "thickness_mm")
 
     def _stop(self, row: Row, *, last: bool) -> None:
@@ -229,8 +231,8 @@ def _glass(text: str) -> str | dict[str, float]:
 
 def _is_unnamed_object(row: Row) -> bool:
     """A first row without a glass that is flat and endlessly far, or has the number 0."""
-    far = row.said("thickness_mm") in FLAT[1:] or _is_huge(row.said("thickness_mm"))
-    return row.kind == "face" and row.medium == "air" and row.is_flat and (far or row.said("surface") == "0")
+    far = row.lowered("thickness_mm") in FLAT[1:] or _is_huge(row.lowered("thickness_mm"))
+    return row.kind == "face" and row.medium == "air" and row.is_flat and (far or row.lowered("surface") == "0")
 
 
 def _is_unnamed_image(row: Row, before: Row) -> bool:
@@ -240,3 +242,110 @@ def _is_unnamed_image(row: Row, before: Row) -> bool:
 
 def _is_huge(text: str) -> bool:
     return bool(re.fullmatch(r"\+?[0-9.]+e\+?[0-9]{1,4}", text)) and float(text) >= 1e8
+
+
+EXACT = Context(prec=700)
+"""Digits enough for the sum of any two lengths."""
+
+WHOLE = ("wavelength_nm", "entrance_pupil_diameter_mm", "field_half_angle_deg")
+
+
+def table_of(prescription: Prescription) -> str:
+    """The table of surfaces of a prescription, in mm; read again it gives the same geometry.
+
+    Columns for conic, aspheric terms and names of elements are there where they are needed. Tolerances, coatings, the barrel
+    and the title have no place in a table of surfaces.
+    """
+    elements = prescription.elements
+    faces = [surface for element in elements for surface in (element.front, element.back)]
+    more = ["conic"] if any(face.conic != 0 for face in faces) else []
+    more += [f"a{order}" for order in ORDERS if any(face.asphere.get(order) for face in faces)]
+    if any(element.name != f"L{i}" for i, element in enumerate(elements, start=1)):
+        more.append("element")
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    for name in WHOLE:
+        value = getattr(prescription, name)
+        if value is not None and value != Prescription.model_fields[name].default:
+            writer.writerow([name, _text(value)])
+    columns = [*COLUMNS, *more]
+    writer.writerow(columns)
+    writer.writerows([cells.get(column, "") for column in columns] for cells in _numbered(_rows(prescription)))
+    return out.getvalue()
+
+
+def exact_sum(lengths_mm: Sequence[Decimal]) -> float:
+    """The sum of lengths as they are written in decimal: 2.0 and 9.85 give 11.85."""
+    total = Decimal(0)
+    for length_mm in lengths_mm:
+        total = EXACT.add(total, length_mm)
+    return float(total)
+
+
+def _numbered(rows: Iterator[dict[str, str]]) -> Iterator[dict[str, str]]:
+    number = 0
+    for cells in rows:
+        if "surface" in cells:
+            yield cells
+        else:
+            number += 1
+            yield {"surface": str(number), **cells}
+
+
+def _rows(prescription: Prescription) -> Iterator[dict[str, str]]:
+    stop = prescription.stop
+    if prescription.object_distance_mm is not None:
+        yield {"surface": "object", "radius_mm": "inf", "thickness_mm": _text(prescription.object_distance_mm)}
+    if stop is not None and stop.after_element == 0:
+        yield _stop_row(stop.diameter_mm, _text(-stop.distance_mm))
+    elements = prescription.elements
+    for i, element in enumerate(elements):
+        space = prescription.spaces[i] if i < len(prescription.spaces) else None
+        here = stop if stop is not None and stop.after_element == i + 1 else None
+        yield _front_row(element)
+        if space is not None and space.cemented and here is None and _same_face(element.back, elements[i + 1].front):
+            continue
+        back = _face_cells(element.back) | ({"glass": "cement"} if space is not None and space.cemented else {})
+        gap = None if space is None else Decimal(repr(float(space.gap_mm or 0.0)))
+        if here is None:
+            yield back | ({} if gap is None else {"thickness_mm": _text(gap)})
+            continue
+        yield back | {"thickness_mm": _text(here.distance_mm)}
+        rest = "" if gap is None else _text(EXACT.subtract(gap, Decimal(repr(float(here.distance_mm)))))
+        yield _stop_row(here.diameter_mm, rest)
+
+
+def _front_row(element: Element) -> dict[str, str]:
+    glass = element.glass
+    return _face_cells(element.front) | {
+        "thickness_mm": _text(element.centre_thickness_mm),
+        "glass": f"{_text(glass.nd)}/{_text(glass.vd)}" if isinstance(glass, IndexGlass) else glass,
+        "diameter_mm": _text(element.diameter_mm),
+        "element": element.name,
+    }
+
+
+def _face_cells(surface: Surface) -> dict[str, str]:
+    terms = {f"a{order}": _text(term) for order, term in surface.asphere.items() if term != 0}
+    conic = {"conic": _text(surface.conic)} if surface.conic != 0 else {}
+    return {
+        "radius_mm": "inf" if surface.radius_mm is None else _text(surface.radius_mm),
+        "clear_diameter_mm": _text(surface.clear_diameter_mm),
+        **conic,
+        **terms,
+    }
+
+
+def _stop_row(diameter_mm: float, thickness: str) -> dict[str, str]:
+    return {"surface": "stop", "thickness_mm": thickness, "clear_diameter_mm": _text(diameter_mm)}
+
+
+def _same_face(one: Surface, other: Surface) -> bool:
+    return _face_cells(one) == _face_cells(other)
+
+
+def _text(value: float | Decimal) -> str:
+    """The shortest decimal that reads back as the same number, without a useless `.0`."""
+    if isinstance(value, Decimal):
+        return "0" if value == 0 else str(value.normalize(EXACT)) if "E" in str(value) else format(value.normalize(EXACT), "f")
+    return "0" if value == 0 else repr(float(value)).removesuffix(".0")

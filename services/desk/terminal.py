@@ -1,19 +1,21 @@
-"""How commands of the desk meet a person: which server they mean, what is said beside the answer, how a command ends."""
+"""How commands of the desk meet a person: which server they mean, what is printed beside the answer, how a command ends."""
 
 from __future__ import annotations
 
 import json
 import re
+import shlex
+import shutil
 import sys
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from services.desk import one_box_commands as boxes
+from services.desk import machine
 from services.desk.errors import (
     DeskError,
     FileUnreadable,
@@ -25,11 +27,13 @@ from services.desk.errors import (
     ServerRefused,
     SettingMissing,
 )
-from services.desk.hints import as_called
+from shared_schemas.pipeline import LAST, STATIONS
+from shared_schemas.problem import ProblemDetail
 
 if TYPE_CHECKING:
     from services.desk.client import BlankwrightClient
     from shared_schemas.quote import Quote, QuoteAccepted
+
 
 UNREACHABLE, USAGE, REFUSED, FAILED = 1, 2, 3, 4
 EXIT_OF_STATUS = {"ready": 0, "refused": REFUSED, "failed": FAILED}
@@ -52,10 +56,12 @@ def numbers_in(text: str | None) -> list[int] | None:
     parts = [part.strip() for part in text.split(",")]
     if not all(QUANTITY.fullmatch(part) for part in parts):
         raise typer.BadParameter(
-            f"{text!r} are no quantities; write whole numbers with a comma between two, as 5,25,100, and a thousand as 1000"
+            f"{text!r} is not a list of quantities; write whole numbers separated by commas, such as 5,25,100, and a thousand as 1000"
         )
     if THOUSANDS.fullmatch(text):
-        say(f"{text} are {len(parts)} quantities, {' and '.join(parts)}; if it is meant as one, write {text.replace(',', '')}")
+        say(
+            f"{text} is read as {len(parts)} quantities, {' and '.join(parts)}; for a single quantity write {text.replace(',', '')}"
+        )
     return [int(part) for part in parts]
 
 
@@ -64,7 +70,7 @@ def client_for(url: str | None, key: str | None, folder: Path, *, role: str) -> 
     from services.desk.client import BlankwrightClient  # noqa: PLC0415
 
     if url is None:
-        box = boxes.running_box(folder)
+        box = machine.running_box(folder)
         if box is None:
             raise NoServerNamed(folder)
         url, key = box.url, key or box.keys[role]
@@ -73,8 +79,6 @@ def client_for(url: str | None, key: str | None, folder: Path, *, role: str) -> 
 
 def followed(desk: BlankwrightClient, ask: Callable[[], QuoteAccepted], *, timeout_s: float, quiet: bool) -> Quote:
     """The quote that `ask` asks for, when it has its outcome; each stage is said meanwhile."""
-    from services.desk.progress import Progress  # noqa: PLC0415
-
     progress = Progress(lambda line: say(line, quiet=quiet), time.monotonic)
     accepted = ask()
     progress("accepted")
@@ -82,17 +86,17 @@ def followed(desk: BlankwrightClient, ask: Callable[[], QuoteAccepted], *, timeo
     return desk.wait_for_quote(accepted.number, revision=revision, timeout_s=timeout_s, on_status=progress)
 
 
-def show_quote(found: Quote, *, as_json: bool) -> None:
+def show_quote(quote: Quote, *, as_json: bool) -> None:
     """Print the quote; a refused or failed one ends the command with its exit code."""
     if as_json:
-        typer.echo(found.model_dump_json())
+        typer.echo(quote.model_dump_json())
     else:
         from services.desk.quote_text import console_for, quote_page  # noqa: PLC0415
 
         console = console_for(sys.stdout)
         console.print()
-        console.print(quote_page(found))
-    code = EXIT_OF_STATUS.get(found.status, 0)
+        console.print(quote_page(quote))
+    code = EXIT_OF_STATUS.get(quote.status, 0)
     if code:
         raise typer.Exit(code)
 
@@ -120,8 +124,6 @@ def reported(*, as_json: bool) -> Iterator[None]:
                 json.dumps({"error": type(fault).__name__, "detail": as_called(str(fault)), "errors": errors}, ensure_ascii=False)
             )
         else:
-            from services.desk.problem_text import problem_lines  # noqa: PLC0415
-
             typer.echo(as_called(str(fault)), err=True)
             for line in problem_lines(fault.errors):
                 typer.echo(f"  {line}", err=True)
@@ -136,3 +138,101 @@ def _exit_code(fault: DeskError) -> int:
         if isinstance(fault, (FileUnreadable, FileUnwritable, NoSuchKey, OptionUnusable, QuoteHasNoBlanks, SettingMissing))
         else UNREACHABLE
     )
+
+
+HINT = re.compile(
+    r"(?<![/\w])blankwright (?P<command>up|down|status|show|requote|quotes|batch|impact|dead-letters|check|accept|decline|keys)\b"
+)
+REQUOTE_ROUTE = re.compile(r"POST /v1/quotes/([\w-]+)/requote")
+WITHOUT_FOLDER = ("keys",)
+
+
+def as_called(text: str, arguments: Sequence[str] | None = None) -> str:
+    """`text` with each `blankwright …` in it as the one who called the program with these arguments would write it."""
+    called = sys.argv if arguments is None else arguments
+    program, folder = _program(called[0] if called else ""), _folder(called[1:])
+
+    def written(hint: re.Match[str]) -> str:
+        command = hint["command"]
+        return f"{program} {command}" + ("" if command in WITHOUT_FOLDER else folder)
+
+    return HINT.sub(written, REQUOTE_ROUTE.sub(r"blankwright requote \1", text))
+
+
+def _program(called: str) -> str:
+    """The way to the program, or its bare name where the PATH leads to it."""
+    if Path(called).name != "blankwright":
+        return "blankwright"
+    known = shutil.which("blankwright")
+    return "blankwright" if known and Path(known).absolute() == Path(called).absolute() else shlex.quote(called)
+
+
+def _folder(arguments: Sequence[str]) -> str:
+    for i, one in enumerate(arguments):
+        if one == "--folder" and i + 1 < len(arguments):
+            return f" --folder {shlex.quote(arguments[i + 1])}"
+        if one.startswith("--folder="):
+            return f" --folder {shlex.quote(one.removeprefix('--folder='))}"
+    return ""
+
+
+SAID = {
+    "accepted": "accepted",
+    "checking": "checking the prescription",
+    "planning_blanks": "planning the blanks",
+    "planning_operations": "planning the operations",
+    "assembling": "assembling the price",
+    "ready": "ready",
+    "refused": "refused",
+    "failed": "failed",
+}
+ORDER = ("accepted", *(station.status for station in STATIONS), "ready")
+
+
+class Progress:
+    """Says each status once, in the order of the stages.
+
+    A look may come after a stage was passed: it is then said with the time of that look. The last stage is also the way
+    of a refusal, so stages between are not taken as passed until the quote is ready.
+    """
+
+    def __init__(self, say: Callable[[str], None], clock: Callable[[], float]) -> None:
+        self._say = say
+        self._clock = clock
+        self._began = clock()
+        self._said: list[str] = []
+
+    def __call__(self, status: str) -> None:
+        """Take note of a status that was seen."""
+        if status not in ORDER:
+            self._line(status)
+            return
+        due = [one for one in ORDER[: ORDER.index(status) + 1] if one not in self._said]
+        if status == LAST.status and len(due) > 1:
+            return
+        for one in due:
+            self._line(one)
+
+    def _line(self, status: str) -> None:
+        self._said.append(status)
+        self._say(f"{self._clock() - self._began:7.2f} s  {SAID.get(status, status.replace('_', ' '))}")
+
+
+def problem_lines(details: Iterable[ProblemDetail]) -> list[str]:
+    """Each thing wrong, in one line: where, what, the figure, the limit, what would do."""
+    return [_line(detail) for detail in details]
+
+
+def _line(detail: ProblemDetail) -> str:
+    what = detail.reason.rstrip(".")
+    wish = (detail.remedy or "").rstrip(".")
+    limit = f" ({_shown(detail.figure)}; limit {_shown(detail.limit)})" if detail.limit is not None else ""
+    remedy = f". What would do: {wish}" if wish and wish not in what else ""
+    # The reason of a cell of a table says row and column itself.
+    where = "" if detail.pointer.startswith("/row ") else f"{detail.pointer or 'the document'}: "
+    end = "" if (what + limit + remedy).endswith("?") else "."
+    return f"{where}{what}{limit}{remedy}{end}"
+
+
+def _shown(value: object) -> str:
+    return f"{value:g}" if isinstance(value, float) else str(value)

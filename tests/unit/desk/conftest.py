@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 
 import services.desk
-from services.desk.quick_http import httpx
+from services.desk.client import httpx
 from shared_schemas.blanks import Blank
 from shared_schemas.check import CheckReport, ElementCheck, Finding, FirstOrder, SurfaceCheck
 from shared_schemas.operations import Operation, Route, Tooling

@@ -13,11 +13,10 @@ import pytest
 from typer.testing import CliRunner
 
 from services.desk import client as client_module
-from services.desk import one_box_commands
-from services.desk.client import BlankwrightClient
+from services.desk import machine
+from services.desk.client import BlankwrightClient, httpx
 from services.desk.command import app
-from services.desk.one_box_commands import Box
-from services.desk.quick_http import httpx
+from services.desk.machine import Box
 from shared_schemas.check import CheckReport
 from shared_schemas.quote import Quote
 
@@ -78,7 +77,7 @@ def boxes(monkeypatch: pytest.MonkeyPatch) -> Callable[..., Boxes]:
     def made(*, runs: bool) -> Boxes:
         paper = Boxes(runs=runs)
         for name in ("start_box", "stop_box", "running_box"):
-            monkeypatch.setattr(one_box_commands, name, getattr(paper, name))
+            monkeypatch.setattr(machine, name, getattr(paper, name))
         return paper
 
     return made
@@ -145,7 +144,7 @@ def test_without_a_server_or_a_box_the_command_says_how_to_start_one(run: Any, d
     ("name", "text", "words"),
     [
         ("a.json", "{", "it is not JSON"),
-        ("a.json", '{"title": NaN}', "NaN is no number in JSON"),
+        ("a.json", '{"title": NaN}', "NaN is not a number in JSON"),
         ("a.json", "[]", "one JSON object"),
         ("a.json", "[" * 5000, "it is not JSON"),
         ("a.json", '{"title": "t", "elements": []}', "/prescription/elements"),
@@ -164,7 +163,7 @@ def test_a_file_that_says_nothing_is_exit_code_2_at_its_place(name: str, text: s
 def test_a_file_that_is_not_there_or_no_text_is_exit_code_2(run: Any, tmp_path: Path) -> None:
     (tmp_path / "b.csv").write_bytes(b"radius\xff")
     assert "no such file" in run("quote", "gone.json", *ANY_SERVER).stderr
-    assert "byte 6 is no UTF-8" in run("quote", "b.csv", *ANY_SERVER).stderr
+    assert "byte 6 is not UTF-8" in run("quote", "b.csv", *ANY_SERVER).stderr
     assert run("quote", "gone.json", *ANY_SERVER).exit_code == 2
 
 

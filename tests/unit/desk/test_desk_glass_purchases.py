@@ -6,8 +6,8 @@ from decimal import Decimal
 
 import pytest
 
+from services.desk.comparison_text import purchase_lines, request_for
 from services.desk.errors import QuoteHasNoBlanks
-from services.desk.glass_purchases import purchase_lines, request_for
 from shared_schemas.blanks import BuyingFor, JointPurchase, JointPurchases, PurchaseLine
 from shared_schemas.quote import Quote
 
@@ -38,6 +38,6 @@ def test_the_answer_says_what_is_bought_what_it_saves_and_what_falls_on_whom() -
     assert purchase_lines(found) == [
         "N-BK7: 90.01 USD instead of 150.00; 8 of Q-1 L1, 9 of Q-2 L2",
         "  1 × slab to buy: 90.00 USD, for Q-1 L1, Q-2 L2",
-        "  falls on Q-1 40.01 USD, Q-2 50.00 USD",
-        "in all 90.01 USD together, 150.00 apart: 59.99 saved",
+        "  shared as Q-1 40.01 USD, Q-2 50.00 USD",
+        "in total 90.01 USD together, 150.00 apart: 59.99 saved",
     ]

@@ -17,8 +17,8 @@ from typer.testing import CliRunner
 from services.desk import client as client_module
 from services.desk.client import BlankwrightClient
 from services.desk.command import app
+from services.desk.comparison_text import comparison_page
 from services.desk.errors import WaitedTooLong
-from services.desk.life_text import comparison_page
 from services.desk.page_parts import console_for
 from services.desk.quote_text import quote_page
 from shared_schemas.quote import Quote, QuoteDecision
@@ -120,7 +120,7 @@ def test_a_requote_sends_only_what_changes_and_follows_the_new_revision(run: Any
 def test_a_day_in_another_form_is_told_how_to_write_it(run: Any) -> None:
     done = run([(200, {})], "requote", "Q-1", "--needed-by", "25.12.2026")
     assert done.exit_code == 2
-    assert "write year, month and day, as 2027-03-01" in " ".join(done.stderr.replace("│", " ").split())
+    assert "write year, month and day, as in 2027-03-01" in " ".join(done.stderr.replace("│", " ").split())
 
 
 def test_a_requote_of_one_in_work_says_so_with_exit_code_2(run: Any) -> None:
@@ -174,9 +174,9 @@ def test_a_comparison_is_a_page_of_what_changed_and_what_came_of_it(run: Any) ->
 
 def test_a_comparison_of_the_same_says_that_it_is() -> None:
     page = text_of(comparison_page(comparison(request=(), rate_rows=(), tooling=())))
-    assert "asked the same" in page
+    assert "request is the same" in page
     abroad = text_of(comparison_page(comparison(new=side(2, currency="JPY"))))
-    assert "no difference is told between them" in " ".join(abroad.split())
+    assert "no difference is shown" in " ".join(abroad.split())
 
 
 def test_a_batch_of_files_is_sent_at_once_and_awaited(run: Any, demo_path: Path) -> None:

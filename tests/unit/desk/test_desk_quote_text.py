@@ -82,7 +82,7 @@ def test_an_unfinished_quote_says_so(refused_quote: Quote) -> None:
     waiting = refused_quote.model_copy(update={"status": "planning_blanks", "problem": None})
     text = printed(quote_page(waiting))
     assert "planning blanks" in text
-    assert "still being worked on" in text
+    assert "still in progress" in text
 
 
 def test_a_check_report_shows_notes_too(demo_request: QuoteRequest, report: CheckReport) -> None:
@@ -105,9 +105,9 @@ def test_the_chance_that_nothing_is_made_again_stands_with_the_pieces_to_start(r
     assert ready_quote.breaks is not None
     breaks = tuple(one.model_copy(update={"enough_chance": 0.719}) for one in ready_quote.breaks)
     text = printed(quote_page(ready_quote.model_copy(update={"breaks": breaks, "confidence": 0.99999})))
-    assert row(text, "chance that") == ["chance that nothing is made again", "72%", "72%"]
+    assert row(text, "chance that") == ["chance that nothing needs remaking", "72%", "72%"]
     assert "99.999% confidence" in " ".join(text.split())
 
 
 def test_a_refused_quote_says_its_day_and_rates(refused_quote: Quote) -> None:
-    assert "Asked on 2026-11-30, with rate revision 4." in printed(quote_page(refused_quote))
+    assert "Requested on 2026-11-30, with rate revision 4." in printed(quote_page(refused_quote))

@@ -9,10 +9,9 @@ from typing import Any
 import pytest
 from typer.testing import CliRunner
 
-from services.desk.client import BlankwrightClient
+from services.desk.client import BlankwrightClient, httpx
 from services.desk.command import app
 from services.desk.errors import AnswerNotUnderstood, ServerRefused
-from services.desk.quick_http import httpx
 
 PAGE = "<!doctype html>\n<p>⌀ 32 ±0.02</p>\n"
 ANY_SERVER = ["--url", "http://desk.test", "--key", "k"]

@@ -34,7 +34,7 @@ def test_an_expedite_is_shown_with_its_price_and_the_days_it_saves(ready_quote: 
         lines=(Line(name="Overtime", kind="overtime", amount=Decimal("1234.50")),),
     )  # fmt: skip
     text = printed(with_answers(ready_quote, expedite=offer))
-    assert "Sooner, if it goes first and is worked on overtime" in text
+    assert "Sooner, if it goes first and overtime is worked" in text
     assert "5 1,234.50 20 days 24 days 2026-12-24 9" in text
 
 

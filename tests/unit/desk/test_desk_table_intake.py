@@ -87,8 +87,8 @@ def test_every_unreadable_cell_is_named_by_row_and_column() -> None:
         (HEAD + "1,50,5,N-BK7,24,25\n2,-8,,,24,\n", "row 3, radius_mm: a radius of -8 mm"),
         (HEAD + "1,50,5,N-BK7,26,25\n2,-50,,,24,\n", "row 2, clear_diameter_mm: the clear diameter of 26 mm is larger"),
         ("surface,radius_mm,glass,clear_diameter_mm\n", "row 1, thickness_mm: the column is missing"),
-        (HEAD.replace("diameter_mm\n", "diameter_mm,colour\n"), "row 1, colour: no such column is known"),
-        (HEAD.replace("surface", "glass"), "row 1, glass: there are two of it"),
+        (HEAD.replace("diameter_mm\n", "diameter_mm,colour\n"), "row 1, colour: unknown column"),
+        (HEAD.replace("surface", "glass"), "row 1, glass: the column is there twice"),
     ],
 )
 def test_what_is_wrong_is_said_at_its_cell(text: str, words: str) -> None:

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from services.desk.errors import FileUnreadable, TableUnreadable
 from services.desk.request_file import LARGEST_FILE_BYTES, decoded, read_prescription
-from services.desk.table_heads import head_of
+from services.desk.table_cells import head_of
 from services.desk.table_intake import prescription_from_table, table_of
 from shared_schemas.prescription import Prescription
 
@@ -107,16 +107,19 @@ def test_the_wavelength_may_stand_before_the_heads() -> None:
 @pytest.mark.parametrize(
     ("text", "words"),
     [
-        ("units,cubit\n" + SINGLE, "row 1, units: 'cubit' is no unit of length"),
-        (SINGLE.replace("diameter_mm\n", "diameter_mm,units\n").replace("25.4\n", "25.4,ell\n"), "row 2, units: 'ell' is no unit"),
+        ("units,cubit\n" + SINGLE, "row 1, units: 'cubit' is not a known unit of length"),
+        (
+            SINGLE.replace("diameter_mm\n", "diameter_mm,units\n").replace("25.4\n", "25.4,ell\n"),
+            "row 2, units: 'ell' is not a known unit",
+        ),
         ("units,inch\n" + SINGLE, "row 3, radius_mm: the head says mm, the units of the table are inches"),
         (SINGLE.replace("50.8", '"50,8"'), "row 2, radius_mm: '50,8' has a comma, other numbers have a point"),
         ("Radius (in),Thickness (in),Glass,CA (in),OD (in)\nx,.2,N-BK7,.9,1\n3,,,.9,\n", "row 2, Radius (in): 'x' is no number"),
-        ("radius,curvature,thickness,glass,ca\n", "row 1, radius: there are two of it (radius and curvature)"),
+        ("radius,curvature,thickness,glass,ca\n", "row 1, radius: the column is there twice (radius and curvature)"),
         (SINGLE.replace("diameter_mm\n", "diameter_mm,conic\n").replace("25.4\n", "25.4,k\n"), "row 2, conic: 'k' is no number"),
         (SINGLE.replace("diameter_mm\n", "diameter_mm,a4\n").replace("25.4\n", "25.4,1e999\n"), "row 2, a4: '1e999' is no number"),
         (SINGLE.replace("diameter_mm\n", "diameter_mm,element\n").replace("25.4\n", "25.4,L 1\n"), "row 2, element: "),
-        (SINGLE + "object,,10,,,\n", "row 4, surface: the object stands behind other rows"),
+        (SINGLE + "object,,10,,,\n", "row 4, surface: the object comes after other rows"),
         (HEAD + "object,,-10,,,\n" + SINGLE.removeprefix(HEAD), "row 2, thickness_mm: -10 is not above 0"),
         (SINGLE.replace("50.8", "\u0665"), "row 2, radius_mm: '\u0665' is no number"),
         (SINGLE + "stop,,,,0,\n", "row 4, clear_diameter_mm: 0 is not above 0"),
@@ -147,8 +150,8 @@ def test_a_head_that_says_nothing_known_is_no_head(written: str) -> None:
         (b"\xd0\xcf\x11\xe0rest", "spreadsheet"),
         (SINGLE.encode("utf-16-le"), "NUL"),
         (b"\x00\x01", "NUL"),
-        (b"\xff\xfea", "no UTF-16 text"),
-        (b"radius\xe9", "no UTF-8 text"),
+        (b"\xff\xfea", "is not UTF-16 text"),
+        (b"radius\xe9", "is not UTF-8 text"),
         (b"x" * (LARGEST_FILE_BYTES + 1), "larger than 1024 KiB"),
     ],
 )

@@ -5,9 +5,7 @@ from __future__ import annotations
 import pytest
 import typer
 
-from services.desk.hints import as_called
-from services.desk.problem_text import problem_lines
-from services.desk.terminal import numbers_in
+from services.desk.terminal import as_called, numbers_in, problem_lines
 from shared_schemas.problem import ProblemDetail
 
 
@@ -38,7 +36,7 @@ def test_what_may_be_one_number_or_two_is_said(capsys: pytest.CaptureFixture[str
     assert numbers_in("5, 25") == [5, 25]
     assert capsys.readouterr().err == ""
     assert numbers_in("1,200") == [1, 200]
-    assert "2 quantities, 1 and 200; if it is meant as one, write 1200" in capsys.readouterr().err
+    assert "2 quantities, 1 and 200; for a single quantity write 1200" in capsys.readouterr().err
 
 
 def test_a_remedy_that_the_reason_has_said_is_not_said_again() -> None:

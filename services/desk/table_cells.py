@@ -1,4 +1,4 @@
-"""The cells of a table of surfaces: text split into rows, numbers read out of cells, and every fault with row and column."""
+"""The cells of a table of surfaces: what a column holds and in which unit, and every fault with its row and column."""
 
 from __future__ import annotations
 
@@ -11,8 +11,107 @@ from decimal import Decimal
 from typing import Any
 
 from services.desk.errors import TableUnreadable
-from services.desk.table_heads import COLUMNS, UNITS, Head, head_of, scale_of
 from shared_schemas.problem import ProblemDetail
+
+COLUMNS = ("surface", "radius_mm", "thickness_mm", "glass", "clear_diameter_mm", "diameter_mm")
+ORDERS = ("4", "6", "8", "10", "12", "14", "16", "18", "20")
+MM_PER_INCH = Decimal("25.4")
+
+NAMES = {
+    "surface": "surface surf srf s # no nr number surface_number surf_no surface_no surf_# type_of_row",
+    "element": "element element_name lens lens_name part",
+    "radius": "radius r roc rad radius_of_curvature curvature_radius r_mm",
+    "curvature": "curvature curv c cv cuy",
+    "thickness": "thickness t th thick thi center_thickness centre_thickness ct spacing separation distance axial_distance",
+    "glass": "glass material medium glass_type glass_name mat gla",
+    "clear_diameter": "clear_diameter clear_dia clear_aperture ca clear_ap cd effective_diameter free_diameter optical_diameter",
+    "clear_semi_diameter": "clear_semi_diameter semi_diameter semidiameter semi_aperture sd semi_dia clear_radius half_aperture clear_semi_aperture",
+    "diameter": "diameter outer_diameter od dia mechanical_diameter mech_dia mechanical_dia outer_dia edge_diameter finished_diameter md",
+    "semi": "outer_semi_diameter mechanical_semi_diameter mech_semi_diameter mechanical_semi_dia outer_radius",
+    "conic": "conic k conic_constant cc",
+    "comment": "comment comments note notes remark remarks",
+}
+"""Heads by quantity, common practice in tables of surfaces."""
+
+QUANTITY = {name: quantity for quantity, names in NAMES.items() for name in names.split()}
+UNITS = {"mm": False, "millimetre": False, "millimeter": False, "millimetres": False, "millimeters": False,
+         "in": True, "inch": True, "inches": True, '"': True}  # fmt: skip
+"""Words for a unit of length, and whether it is the inch."""
+
+UNIT_AT_END = re.compile(
+    r"[\s_,/]*(?:[(\[]\s*(?:1/)?(?P<u1>[a-z\"]+)\s*(?:\^?-?[0-9]*)?\s*[)\]]|(?<=[\s_])(?:per_|1/)?(?P<u2>mm|in|inch|inches))\s*$"
+)
+
+
+@dataclass(frozen=True)
+class Head:
+    """One column: the quantity, whether the head itself states inches (`None`: it states nothing), the order of an aspheric term."""
+
+    column: str
+    written: str
+    inches: bool | None = None
+    kind: str = ""
+    order: int = 0
+
+
+@dataclass(frozen=True)
+class Scale:
+    """How a number of one column becomes the figure of the prescription."""
+
+    inverted: bool = False
+    doubled: bool = False
+    inches_to_the: int = 0
+
+    def figure(self, value: float, *, inches: bool) -> float:
+        """The figure in mm. A radius is one over a curvature; a term of order n is in length to the 1-n."""
+        if self.inverted:
+            value = 1 / value
+        factor = MM_PER_INCH if inches else Decimal(1)
+        if self.inches_to_the == 1:
+            return float(Decimal(repr(value)) * factor * (2 if self.doubled else 1))
+        return value * float(factor) ** self.inches_to_the
+
+
+COLUMN_OF = {
+    "radius": ("radius_mm", Scale(inches_to_the=1)),
+    "curvature": ("radius_mm", Scale(inverted=True, inches_to_the=1)),
+    "thickness": ("thickness_mm", Scale(inches_to_the=1)),
+    "clear_diameter": ("clear_diameter_mm", Scale(inches_to_the=1)),
+    "clear_semi_diameter": ("clear_diameter_mm", Scale(doubled=True, inches_to_the=1)),
+    "diameter": ("diameter_mm", Scale(inches_to_the=1)),
+    "semi": ("diameter_mm", Scale(doubled=True, inches_to_the=1)),
+    "conic": ("conic", Scale()),
+}
+
+
+def head_of(written: str) -> Head | None:
+    """What a column of that head holds; `None` where the head says nothing known."""
+    text = written.strip().lower().replace("\u2033", '"')
+    inches: bool | None = None
+    unit = UNIT_AT_END.search(text)
+    if unit is not None and unit.start() > 0 and (unit["u1"] or unit["u2"]) in UNITS:
+        inches = UNITS[unit["u1"] or unit["u2"]]
+        text = text[: unit.start()]
+    name = re.sub(r"[\s_\-./]+", "_", text.replace("\u00f8", "dia")).strip("_")
+    term = re.fullmatch(r"(?:asph(?:ere)?_?|coeff?_?)?a_?([0-9]{1,2})|([0-9]{1,2})th(?:_order)?(?:_term)?", name)
+    if term is not None and (term[1] or term[2]) in ORDERS:
+        order = term[1] or term[2]
+        return Head(f"a{order}", written.strip(), inches, "term", int(order))
+    if name in ("unit", "units"):
+        return Head("units", written.strip())
+    quantity = QUANTITY.get(name)
+    if quantity is None:
+        return None
+    column = COLUMN_OF[quantity][0] if quantity in COLUMN_OF else quantity
+    return Head(column, written.strip(), inches, quantity)
+
+
+def scale_of(head: Head) -> Scale:
+    """How the numbers under a head become figures."""
+    if head.kind == "term":
+        return Scale(inches_to_the=1 - head.order)
+    return COLUMN_OF[head.kind][1]
+
 
 MOST_ROWS = 200
 MOST_CHARACTERS = 1024 * 1024
@@ -29,7 +128,7 @@ NEEDED = ("radius_mm", "thickness_mm", "glass", "clear_diameter_mm")
 UNSCALED = ("surface", "element", "glass", "comment", "units")
 
 NUMBER = re.compile(r"[+-]?([0-9]+(\.[0-9]*)?|\.[0-9]+)([eE][+-]?[0-9]+)?")
-FOREWORD = re.compile(
+PREAMBLE = re.compile(
     r"^\W*(?P<key>units?|wavelength_nm|entrance_pupil_diameter_mm|field_half_angle_deg)\s*[,;\t:=]\s*(?P<value>[^,;\t]*(?:,[0-9]+)?)[\s,;]*$",
     re.IGNORECASE,
 )
@@ -43,20 +142,20 @@ class Row:
     cells: dict[str, str]
     inches: bool | None = None
 
-    def said(self, column: str) -> str:
+    def lowered(self, column: str) -> str:
         """What stands in a cell in small letters; empty where there is no such column."""
         return self.cells.get(column, "").lower()
 
     @property
     def medium(self) -> str:
         """What lies behind the face: `glass`, `air` or `cement`."""
-        said = self.said("glass")
+        said = self.lowered("glass")
         return "air" if said in AIR else "cement" if said in CEMENT else "glass"
 
     @property
     def kind(self) -> str:
         """`object`, `image`, `stop` (a stop in air) or `face`. A stop row with a glass or a radius is a face that is the stop."""
-        said = self.said("surface")
+        said = self.lowered("surface")
         if said in OBJECT:
             return "object"
         if said in IMAGE:
@@ -66,12 +165,12 @@ class Row:
     @property
     def is_stop(self) -> bool:
         """Whether the aperture stop lies here."""
-        return self.said("surface") in STOP
+        return self.lowered("surface") in STOP
 
     @property
     def is_flat(self) -> bool:
         """Whether the cell of the radius, or of the curvature, says flat."""
-        return self.said("radius_mm").lstrip("+-") in FLAT or bool(re.fullmatch(r"[+-]?0*[.,]?0*", self.said("radius_mm")))
+        return self.lowered("radius_mm").lstrip("+-") in FLAT or bool(re.fullmatch(r"[+-]?0*[.,]?0*", self.lowered("radius_mm")))
 
 
 @dataclass
@@ -81,7 +180,7 @@ class Sheet:
     name: str
     heads: dict[str, Head] = field(default_factory=dict)
     points: bool = False
-    forewords: dict[str, tuple[int, str]] = field(default_factory=dict)
+    preamble: dict[str, tuple[int, str]] = field(default_factory=dict)
     faults: list[ProblemDetail] = field(default_factory=list)
 
     def blame(self, row: int, column: str, reason: str, figure: Any, remedy: str) -> None:
@@ -97,7 +196,7 @@ class Sheet:
         """Raise `TableUnreadable` with every fault noted."""
         if self.faults:
             count = len(self.faults)
-            said = f"{count} {'cell needs' if count == 1 else 'cells need'} mending; first: {self.faults[0].reason}"
+            said = f"{count} {'cell needs' if count == 1 else 'cells need'} correcting; first: {self.faults[0].reason}"
             raise TableUnreadable(self.name, said, *self.faults)
 
     def quiet(self) -> Sheet:
@@ -176,7 +275,7 @@ def rows_of(text: str, sheet: Sheet) -> list[Row]:
     if "\x00" in text:
         raise TableUnreadable(sheet.name, "it has NUL characters, so it is no text; save it as CSV in UTF-8")
     lines = text.lstrip("\ufeff").splitlines()
-    first = _past_forewords(lines, sheet)
+    first = _past_preamble(lines, sheet)
     separator = max("\t;,", key=lines[first].count)
     try:
         written = next(csv.reader([lines[first]], delimiter=separator))
@@ -193,13 +292,13 @@ def rows_of(text: str, sheet: Sheet) -> list[Row]:
     return found
 
 
-def _past_forewords(lines: list[str], sheet: Sheet) -> int:
-    """The line of the heads; what stands before it, such as `units,inch`, is kept as forewords."""
+def _past_preamble(lines: list[str], sheet: Sheet) -> int:
+    """The line of the heads; what stands before it, such as `units,inch`, is kept as preamble."""
     for i, line in enumerate(lines):
-        said = FOREWORD.match(line)
+        said = PREAMBLE.match(line)
         if said is not None:
             key = said["key"].lower()
-            sheet.forewords["units" if key == "unit" else key] = (i + 1, said["value"].strip())
+            sheet.preamble["units" if key == "unit" else key] = (i + 1, said["value"].strip())
         elif line.strip(" \t,;"):
             return i
     raise TableUnreadable(sheet.name, "it is empty; the first row must name the columns " + ", ".join(COLUMNS))
@@ -217,13 +316,13 @@ def _columns(written: list[str], row: int, sheet: Sheet) -> list[str]:
             sheet.blame(
                 row,
                 cell.strip(),
-                "no such column is known",
+                "unknown column",
                 cell.strip(),
                 "the columns are " + ", ".join(COLUMNS) + ", conic, a4 to a20",
             )
         elif head is not None and seen.count(head.column) > 1 and head.column not in sheet.heads:
             both = " and ".join(dict.fromkeys(one.written for one in heads if one is not None and one.column == head.column))
-            sheet.blame(row, head.written, f"there are two of it ({both})", head.written, f"one column for {head.column}")
+            sheet.blame(row, head.written, f"the column is there twice ({both})", head.written, f"one column for {head.column}")
         if head is not None:
             sheet.heads.setdefault(head.column, head)
     sheet.refuse_if_any()
@@ -231,7 +330,7 @@ def _columns(written: list[str], row: int, sheet: Sheet) -> list[str]:
 
 
 def _rows(entries: list[list[str]], columns: list[str], first: int, sheet: Sheet) -> Iterator[Row]:
-    inches = _unit(sheet, *sheet.forewords["units"]) if "units" in sheet.forewords else None
+    inches = _unit(sheet, *sheet.preamble["units"]) if "units" in sheet.preamble else None
     for i, cells in enumerate(entries, start=first):
         if not any(cell.strip() for cell in cells):
             continue
@@ -257,5 +356,5 @@ def _unit(sheet: Sheet, row: int, text: str) -> bool | None:
     """Whether a word for a unit means the inch."""
     inches = UNITS.get(text.strip().lower().strip("()[]"))
     if inches is None:
-        sheet.blame(row, "units", f"{text!r} is no unit of length that is read", text, "mm or inch")
+        sheet.blame(row, "units", f"{text!r} is not a known unit of length", text, "mm or inch")
     return inches

@@ -1,4 +1,4 @@
-"""What the customer could change to pay less, in the terminal: looser tolerances, and radii of test plates in hand."""
+"""What of a quote could be otherwise: looser tolerances and plates in hand that save, and ways to have it sooner."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from rich.text import Text
 
 from services.desk.page_parts import cells, listed, money, section, table_with
 from shared_schemas.place import face_of, place_of
-from shared_schemas.quote import CombinedSaving, QuoteBody, QuotedOffer, QuotedRelaxation
+from shared_schemas.quote import Break, CombinedSaving, QuoteBody, QuotedOffer, QuotedRelaxation
 
 SHOWN = 12
 """Of the relaxations no more than these are shown: the rest save little and stand in the JSON."""
@@ -62,3 +62,40 @@ def _offer(one: QuotedOffer, body: QuoteBody) -> str:
         f"{one.focal_length_change_mm:+.3f} mm ({one.focal_length_change_share:+.2%}); saves {money(one.saving)} once, "
         f"{money(one.saving_per_unit)} a piece of {one.quantity:,}{sooner}."
     )
+
+
+IN_TIME = {"yes": "yes", "with_expedite": "yes, with", "with_changes": "yes, with", "no": "no"}
+
+
+def sooner(body: QuoteBody) -> list[RenderableType]:
+    """The expedites that are offered, and the answer to the day by which the lenses are needed."""
+    return [*_expedites(body), *listed("In time", [_in_time(one) for one in body.breaks if one.in_time is not None])]
+
+
+def _expedites(body: QuoteBody) -> list[RenderableType]:
+    offered = [one for one in body.breaks if one.expedite is not None]
+    if not offered:
+        return []
+    table = table_with(">quantity", ">for all of it", ">ready in", ">9 in 10 within", ">ships, if ordered that day", ">days sooner")
+    for one in offered:
+        offer = one.expedite
+        assert offer is not None
+        table.add_row(
+            *cells(
+                f"{one.quantity:,}",
+                money(offer.cost),
+                f"{offer.p50_days} days",
+                f"{offer.p90_days} days",
+                str(offer.ship_date),
+                str(offer.days_saved),
+            )
+        )
+    return section("Sooner, if it goes first and overtime is worked", table)
+
+
+def _in_time(one: Break) -> str:
+    verdict = IN_TIME[one.in_time or "no"]
+    ways = "; or ".join(one.in_time_with)
+    if one.in_time == "no":
+        return f"{one.quantity:,}: {'; '.join(('no', *one.in_time_with))}."
+    return f"{one.quantity:,}: {verdict}{f' {ways}' if ways else ''}."

@@ -1,0 +1,256 @@
+"""Quotes side by side, on a terminal: two revisions, a batch, open quotes at proposed rates, and glass bought together."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from datetime import date
+from decimal import Decimal
+from typing import Any
+
+from rich.console import Group, RenderableType
+from rich.table import Table
+from rich.text import Text
+
+from services.desk.errors import QuoteHasNoBlanks
+from services.desk.page_parts import cells, listed, money, section, table_with
+from services.desk.terminal import as_called
+from shared_schemas.blanks import JointPurchase, JointPurchases
+from shared_schemas.by_hand import BuyTogether, LensToBuyFor
+from shared_schemas.quote import Quote, QuoteDecision
+from shared_schemas.quote_life import ChangedPlace, ComparedAmount, ComparedBreak, ComparedCount, Comparison, QuoteBatch
+from shared_schemas.rate_impact import ImpactedBreak, ImpactedQuote, ImpactExtreme, RateImpact
+
+
+def comparison_page(comparison: Comparison) -> RenderableType:
+    """What was asked otherwise, what the shop charges otherwise, and what came of it, quantity by quantity."""
+    old, new = comparison.old, comparison.new
+    head = Text()
+    head.append(f"Quote {comparison.number}", style="bold")
+    head.append(f": revision {old.revision} of {old.quoted_on} at rates {old.rate_revision}")
+    head.append(f", and revision {new.revision} of {new.quoted_on} at rates {new.rate_revision}.")
+    if old.currency != new.currency:
+        head.append(f" Amounts are in {old.currency} and {new.currency}, so no difference is shown.")
+    else:
+        head.append(f" Amounts in {new.currency}.")
+    rows = [f"{row.table}, {row.row}: {', '.join(_change(one) for one in row.fields)}" for row in comparison.rate_rows]
+    nothing = [] if comparison.request or rows else [Text("\nThe request is the same, and no rate row that it uses has changed.")]
+    return Group(
+        head,
+        *listed("Changes of the request", [_change(one) for one in comparison.request]),
+        *listed("Changes of the rates", rows),
+        *nothing,
+        *(part for one in comparison.breaks for part in section(f"For {one.quantity:,}", _break_table(one))),
+        *(
+            section("Tools charged once", _tooling_table(comparison))
+            if any(tool.charge.old != tool.charge.new for tool in comparison.tooling)
+            else []
+        ),
+    )
+
+
+def _break_table(one: ComparedBreak) -> Table:
+    table = table_with("", ">old", ">new", ">difference")
+    _row(table, "unit price", one.unit_price)
+    for line in one.lines:
+        _row(table, line.name, line.amount)
+    _row(table, "total", one.total_price, style="bold")
+    for name, count in (("half ready within, days", one.p50_days), ("9 in 10 within, days", one.p90_days)):
+        table.add_row(*cells(name, *_counted(count)))
+    shift = one.ship_date.difference_days
+    moved = "" if shift is None else f"{shift:+d} days" if shift else "0"
+    table.add_row(*cells("ships, if ordered that day", _shown(one.ship_date.old), _shown(one.ship_date.new), moved))
+    for part, count in one.start_quantities.items():
+        if count.old != count.new:
+            table.add_row(*cells(f"{part} to start", *_counted(count)))
+    return table
+
+
+def _tooling_table(comparison: Comparison) -> Table:
+    table = table_with("tool", ">old", ">new", ">difference")
+    for tool in comparison.tooling:
+        _row(table, f"{tool.name} for {tool.part}", tool.charge)
+    return table
+
+
+def _row(table: Table, name: str, amount: ComparedAmount, style: str = "") -> None:
+    table.add_row(*cells(name, _money(amount.old), _money(amount.new), _signed(amount.difference), style=style))
+
+
+def _counted(count: ComparedCount) -> Iterable[str]:
+    difference = "" if count.difference is None else f"{count.difference:+d}" if count.difference else "0"
+    return (_shown(count.old), _shown(count.new), difference)
+
+
+def _money(amount: Decimal | None) -> str:
+    return "-" if amount is None else money(amount)
+
+
+def _signed(amount: Decimal | None) -> str:
+    return "" if amount is None else f"{amount:+,}" if amount else money(amount)
+
+
+def _shown(value: int | date | None) -> str:
+    return "-" if value is None else f"{value:,}" if isinstance(value, int) else str(value)
+
+
+def _change(one: ChangedPlace) -> str:
+    return f"{one.pointer or 'the row'}: {_brief(one.old)} → {_brief(one.new)}"
+
+
+def _brief(value: Any) -> str:
+    """A value in a few words; a whole part of a document is not written out."""
+    if isinstance(value, (dict, list)):
+        return "{…}" if isinstance(value, dict) else "[…]"
+    text = "nothing" if value is None else str(value)
+    return text if len(text) <= 60 else text[:57] + "…"
+
+
+def decision_lines(decision: QuoteDecision) -> list[str]:
+    """What was decided, in a sentence."""
+    quantity = f" for {decision.quantity:,}" if decision.quantity is not None else ""
+    lines = [
+        f"{decision.number}, revision {decision.revision}, was {decision.decision}{quantity} by {decision.by} on {decision.at:%Y-%m-%d %H:%M} UTC"
+    ]
+    return [*lines, f"note: {decision.note}"] if decision.note else lines
+
+
+def batch_lines(batch: QuoteBatch) -> list[str]:
+    """How many quotes of a batch have which status, and each of the page."""
+    counts = ", ".join(f"{count} {status.replace('_', ' ')}" for status, count in batch.counts.items() if count)
+    return [
+        f"{batch.number}: {counts}",
+        *(f"{one.number}  {one.status:<20}  {one.customer}  {one.title}" for one in batch.items),
+        *(f"why not: blankwright show {one.number}" for one in batch.items if one.status in ("refused", "failed")),
+        *([f"more with: blankwright batch --number {batch.number} --cursor {batch.next}"] if batch.next else []),
+    ]
+
+
+def impact_page(impact: RateImpact) -> RenderableType:
+    """The proposal, every quantity of every quote as issued and as it would be, and all of them together."""
+    head = Text()
+    head.append(f"Impact {impact.number}", style="bold")
+    head.append(f": table {impact.table} as proposed against rate revision {impact.base_revision}. Nothing is published.")
+    if impact.counts.get("in_work"):
+        head.append(f" {impact.counts['in_work']} quotes are still in progress.")
+    return Group(
+        head,
+        *(section("Open quotes", _table(impact)) if any(one.figures for one in impact.items) else []),
+        *listed("Without a result", [_why(one) for one in impact.items if one.problem]),
+        *listed("In total", list(_altogether(impact))),
+        *listed("More", [as_called(f"blankwright impact --number {impact.number} --cursor {impact.next}")] if impact.next else []),
+    )
+
+
+def _table(impact: RateImpact) -> Table:
+    table = table_with(
+        "quote", ">for", ">unit price", ">proposed", ">difference", ">rise", ">margin if kept", ">loss if kept", ">9 in 10, days"
+    )
+    for one in impact.items:
+        if one.figures is None:
+            continue
+        for place, inner in enumerate(one.figures.breaks):
+            name = "" if place else f"{_named(one)} {one.figures.currency}{'' if one.issued_at_base else ' *'}"
+            table.add_row(*cells(name, *_break(inner)))
+    return table
+
+
+def _break(one: ImpactedBreak) -> Iterator[str]:
+    kept = one.price_kept
+    yield f"{one.quantity:,}"
+    yield _money(one.unit_price.old)
+    yield _money(one.unit_price.new)
+    yield _difference(one.unit_price)
+    yield f"{one.share:+.1%}" if one.share else "0"
+    yield _moved(kept.margin_share_issued, kept.margin_share_proposed)
+    yield "-" if kept.loss_chance_proposed is None else _moved(kept.loss_chance_issued, kept.loss_chance_proposed)
+    yield _days(one.p90_days)
+
+
+def _altogether(impact: RateImpact) -> Iterator[str]:
+    totals, counts = impact.totals, impact.counts
+    ready = counts.get("ready", 0)
+    refused = "".join(f", {count} {outcome}" for outcome, count in counts.items() if count and outcome in ("refused", "failed"))
+    yield f"{totals.changed} of {ready} quotes would change: {totals.dearer} dearer, {totals.cheaper} cheaper{refused}"
+    for word, one in (("rise", totals.largest_rise), ("fall", totals.largest_fall)):
+        if one is not None:
+            yield _extreme(word, one)
+    for total in totals.sums:
+        for name, amount in (("smallest", total.smallest), ("middle", total.middle)):
+            sums = f"{_money(amount.old)} → {_money(amount.new)} {total.currency} ({_difference(amount)})"
+            yield f"all at their {name} quantity: {sums}"
+    if any(not one.issued_at_base for one in impact.items):
+        yield f"* issued at rates other than revision {impact.base_revision}: the difference covers every change since, and this one"
+
+
+def _extreme(word: str, one: ImpactExtreme) -> str:
+    price = f"{_money(one.unit_price.old)} → {_money(one.unit_price.new)} {one.currency}"
+    return f"largest {word}: {one.share:+.1%} for {one.quantity:,} of {_named(one)}, {price} each"
+
+
+def _why(one: ImpactedQuote) -> str:
+    reason = one.problem.detail if one.problem else ""
+    return f"{_named(one)} would be {one.outcome}: {reason}"
+
+
+def _named(one: ImpactedQuote | ImpactExtreme) -> str:
+    return f"{one.number}, revision {one.revision}" if one.revision > 1 else one.number
+
+
+def _difference(amount: ComparedAmount) -> str:
+    return "-" if amount.difference is None else f"{amount.difference:+,}" if amount.difference else "0"
+
+
+def _moved(old: float | None, new: float) -> str:
+    before = "-" if old is None else f"{old:.1%}"
+    after = f"{new:.1%}"
+    return after if before == after else f"{before} → {after}"
+
+
+def _days(count: ComparedCount) -> str:
+    return f"{count.old} {count.difference:+d}" if count.difference else f"{count.old}"
+
+
+def request_for(quotes: Sequence[Quote], quantity: int | None) -> BuyTogether:
+    """The request for some ready quotes, at one quantity of each, or at the smallest that each asks for.
+
+    Raises `QuoteHasNoBlanks` for a quote that is not ready, or does not have the quantity.
+    """
+    return BuyTogether(lenses=tuple(_lens(quote, quantity) for quote in quotes))
+
+
+def purchase_lines(purchases: JointPurchases) -> list[str]:
+    """What is bought, glass by glass, what it saves, and what falls on whom."""
+    lines = [line for glass in purchases.glasses for line in _glass_lines(glass, purchases.currency)]
+    return [
+        *lines,
+        f"in total {purchases.cost} {purchases.currency} together, {purchases.cost_apart} apart: {purchases.saving} saved",
+    ]
+
+
+def _lens(quote: Quote, quantity: int | None) -> LensToBuyFor:
+    if quote.breaks is None or quote.prescription is None or quote.check is None:
+        raise QuoteHasNoBlanks(quote.number, f"it is {quote.status.replace('_', ' ')}")
+    asked = [one.quantity for one in quote.breaks]
+    wanted = min(asked) if quantity is None else quantity
+    if wanted not in asked:
+        raise QuoteHasNoBlanks(quote.number, f"it has no quantity of {wanted}, but {', '.join(map(str, asked))}")
+    starts = quote.breaks[asked.index(wanted)].start_quantities
+    names = [element.name for element in quote.prescription.elements]
+    return LensToBuyFor(
+        name=quote.number,
+        prescription=quote.prescription,
+        check=quote.check,
+        blanks={name: starts[name] for name in names if name in starts},
+    )
+
+
+def _glass_lines(glass: JointPurchase, currency: str) -> Iterator[str]:
+    saving = glass.cost_apart - glass.cost
+    verdict = f"{glass.cost} {currency} instead of {glass.cost_apart}" if saving else f"{glass.cost} {currency}, together as apart"
+    blanks = ", ".join(f"{one.blanks} of {one.lens} {one.element}" for one in glass.buying_for)
+    yield f"{glass.glass}: {verdict}; {blanks}"
+    for line in glass.purchases:
+        whence = "from the store" if line.owned else "to buy"
+        yield f"  {line.pieces} × {line.stock} {whence}: {line.amount:.2f} {currency}, for {', '.join(line.members)}"
+    if saving:
+        yield f"  shared as {', '.join(f'{lens} {share} {currency}' for lens, share in glass.shares.items())}"

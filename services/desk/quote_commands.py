@@ -1,0 +1,319 @@
+"""Commands about quotes: ask, check, show, list; the next revision, the customer's decision and sheet; many quotes at once."""
+
+from __future__ import annotations
+
+import json
+import re
+import sys
+import time
+from collections.abc import Mapping, Sequence
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any, Literal
+
+import typer
+
+from services.desk import machine
+from services.desk.errors import FileUnwritable, ServerRefused
+from services.desk.terminal import (
+    EXIT_OF_STATUS,
+    HERE,
+    REFUSED,
+    Folder,
+    Json,
+    Key,
+    Patience,
+    Url,
+    answer,
+    client_for,
+    followed,
+    numbers_in,
+    reported,
+    say,
+    show_quote,
+)
+
+if TYPE_CHECKING:
+    from services.desk.client import BlankwrightClient
+    from shared_schemas.quote_life import QuoteBatch
+
+DEMO = Path(__file__).resolve().parent / "demo" / "lake_ice_lidar.json"
+
+File = Annotated[Path, typer.Argument(help="A prescription or quote request (.json), or a table of surfaces (.csv).")]
+Revision = Annotated[int | None, typer.Option(min=1, help="A revision; without it the latest.")]
+By = Annotated[str, typer.Option(help="Who said so, on the customer's side.")]
+Note = Annotated[str, typer.Option(help="Anything else worth keeping.")]
+
+
+def quote(
+    file: File, url: Url = None, key: Key = None, folder: Folder = HERE, as_json: Json = False, timeout_s: Patience = 120.0,
+    quantities: Annotated[str | None, typer.Option(help="Such as 5,25,100; overrides the file.")] = None,
+    currency: Annotated[str | None, typer.Option(help="ISO 4217 code, such as USD.")] = None,
+    customer: Annotated[str | None, typer.Option(help="For whom.")] = None,
+    confidence: Annotated[float | None, typer.Option(help="Probability that enough pieces are started.")] = None,
+) -> None:  # fmt: skip
+    """Ask for a quote, wait for it and print it."""
+    from services.desk.request_file import read_request  # noqa: PLC0415
+
+    with reported(as_json=as_json):
+        numbers = numbers_in(quantities)
+        asked = {"quantities": numbers, "currency": currency, "customer": customer, "confidence": confidence}
+        request = read_request(file, asked)
+        with client_for(url, key, folder, role="sales") as desk:
+            answered = followed(desk, lambda: desk.request_quote(request), timeout_s=timeout_s, quiet=as_json)
+        show_quote(answered, as_json=as_json)
+
+
+def demo(folder: Folder = HERE, as_json: Json = False, timeout_s: Patience = 120.0) -> None:
+    """Quote the demo lens in the one box; what was started for it is stopped again."""
+    from services.desk.request_file import read_request  # noqa: PLC0415
+
+    with reported(as_json=as_json):
+        request = read_request(DEMO, {})
+        box = machine.running_box(folder)
+        ours = box is None
+        try:
+            if box is None:
+                began = time.monotonic()
+                say("starting broker, database, API and worker", quiet=as_json)
+                box = machine.start_box(folder, port=None, say=say)
+                say(f"{time.monotonic() - began:7.2f} s  up at {box.url}", quiet=as_json)
+            say(f"sending: {request.prescription.title}", quiet=as_json)
+            with client_for(box.url, box.keys["sales"], folder, role="sales") as desk:
+                answered = followed(desk, lambda: desk.request_quote(request), timeout_s=timeout_s, quiet=as_json)
+            show_quote(answered, as_json=as_json)
+        finally:
+            if ours and machine.stop_box(folder):
+                say("everything that was started is stopped", quiet=as_json)
+
+
+def check(file: File, url: Url = None, key: Key = None, folder: Folder = HERE, as_json: Json = False) -> None:
+    """Say at once whether a lens can be made, without a quote. Exit code 3 when it cannot."""
+    from services.desk.request_file import read_prescription  # noqa: PLC0415
+
+    with reported(as_json=as_json):
+        prescription = read_prescription(file)
+        with client_for(url, key, folder, role="sales") as desk:
+            report = desk.check(prescription)
+        if as_json:
+            typer.echo(report.model_dump_json())
+        else:
+            from services.desk.quote_text import check_page, console_for  # noqa: PLC0415
+
+            console_for(sys.stdout).print(check_page(prescription, report))
+        if report.makeable == "no":
+            raise typer.Exit(REFUSED)
+
+
+def show(
+    number: str, url: Url = None, key: Key = None, folder: Folder = HERE, as_json: Json = False,
+    revision: Annotated[int | None, typer.Option(min=1, help="A revision; without it the latest.")] = None,
+) -> None:  # fmt: skip
+    """Print a quote as it stands."""
+    with reported(as_json=as_json):
+        with client_for(url, key, folder, role="sales") as desk:
+            answered = desk.quote(number, revision)
+        show_quote(answered, as_json=as_json)
+
+
+def list_quotes(
+    url: Url = None, key: Key = None, folder: Folder = HERE, as_json: Json = False,
+    cursor: Annotated[str | None, typer.Option(help="Cursor of the page before.")] = None,
+    state: Annotated[str | None, typer.Option(help="Only those that are open, accepted, declined or expired.")] = None,
+) -> None:  # fmt: skip
+    """List quotes, newest first, a page at a time."""
+    with reported(as_json=as_json):
+        with client_for(url, key, folder, role="sales") as desk:
+            page = desk.quotes(cursor, state)
+        lines = [
+            f"{one.number}  {one.revision:>3}  {one.state or one.status:<20}  {one.created_at:%Y-%m-%d %H:%M}  {one.customer}  {one.title}"
+            for one in page.items
+        ]
+        lines += [f"more with: blankwright quotes{f' --state {state}' if state else ''} --cursor {page.next}"] if page.next else []
+        answer(page.model_dump(mode="json"), lines or ["no quotes yet"], as_json=as_json)
+
+
+def requote(
+    number: str, url: Url = None, key: Key = None, folder: Folder = HERE, as_json: Json = False, timeout_s: Patience = 120.0,
+    quantities: Annotated[str | None, typer.Option(help="Other quantities, such as 5,25,100.")] = None,
+    currency: Annotated[str | None, typer.Option(help="Another currency, such as USD.")] = None,
+    customer: Annotated[str | None, typer.Option(help="For whom, now.")] = None,
+    customer_class: Annotated[str | None, typer.Option(help="Another class of customer.")] = None,
+    confidence: Annotated[float | None, typer.Option(help="Probability that enough pieces are started.")] = None,
+    needed_by: Annotated[str | None, typer.Option(help="Another day, such as 2027-03-01.")] = None,
+    changes: Annotated[Path | None, typer.Option(help="A JSON merge patch on the request; options given here override it.")] = None,
+    rates: Annotated[int | None, typer.Option(min=1, help="A rate revision; without it the latest.")] = None,
+) -> None:  # fmt: skip
+    """Ask for the next revision of a quote at today's rates, wait for it and print it."""
+    from services.desk.request_file import read_object  # noqa: PLC0415
+
+    with reported(as_json=as_json):
+        asked: dict[str, Any] = {
+            "quantities": numbers_in(quantities), "currency": currency, "customer": customer, "customer_class": customer_class,
+            "confidence": confidence, "needed_by": _day_in(needed_by),
+        }  # fmt: skip
+        patch = (read_object(changes) if changes else {}) | {name: value for name, value in asked.items() if value is not None}
+        with client_for(url, key, folder, role="sales") as desk:
+            answered = followed(
+                desk, lambda: desk.requote(number, patch, rate_revision=rates), timeout_s=timeout_s, quiet=as_json
+            )  # fmt: skip
+        show_quote(answered, as_json=as_json)
+
+
+def _day_in(text: str | None) -> str | None:
+    """A day as it is written on a command line."""
+    if text is None:
+        return None
+    try:
+        return date.fromisoformat(text).isoformat()
+    except ValueError as fault:
+        raise typer.BadParameter(f"{text!r} is not a date; write year, month and day, as in 2027-03-01") from fault
+
+
+def compare(
+    number: str, with_revision: Annotated[int, typer.Option("--with", min=1, help="The revision to compare with.")],
+    revision: Revision = None, url: Url = None, key: Key = None, folder: Folder = HERE, as_json: Json = False,
+) -> None:  # fmt: skip
+    """Print what changed between two revisions of a quote, line by line."""
+    with reported(as_json=as_json):
+        with client_for(url, key, folder, role="sales") as desk:
+            comparison = desk.compare(number, with_revision, revision)
+        if as_json:
+            typer.echo(comparison.model_dump_json())
+            return
+        from services.desk.comparison_text import comparison_page  # noqa: PLC0415
+        from services.desk.page_parts import console_for  # noqa: PLC0415
+
+        console_for(sys.stdout).print(comparison_page(comparison))
+
+
+def accept(
+    number: str, quantity: Annotated[int, typer.Option(min=1, help="How many are ordered; one of the quantities quoted.")], by: By,
+    note: Note = "", revision: Revision = None, url: Url = None, key: Key = None, folder: Folder = HERE, as_json: Json = False,
+) -> None:  # fmt: skip
+    """Record that the customer accepted a quote."""
+    _decide("accepted", number, quantity, by, note, revision, (url, key, folder), as_json=as_json)
+
+
+def decline(
+    number: str, by: By, note: Note = "", revision: Revision = None, url: Url = None, key: Key = None, folder: Folder = HERE,
+    as_json: Json = False,
+) -> None:  # fmt: skip
+    """Record that the customer declined a quote."""
+    _decide("declined", number, None, by, note, revision, (url, key, folder), as_json=as_json)
+
+
+def _decide(
+    decision: Literal["accepted", "declined"], number: str, quantity: int | None, by: str, note: str, revision: int | None,
+    server: tuple[str | None, str | None, Path], *, as_json: bool,
+) -> None:  # fmt: skip
+    from pydantic import ValidationError  # noqa: PLC0415
+
+    from services.desk.comparison_text import decision_lines  # noqa: PLC0415
+    from shared_schemas.quote_life import DecisionRequest  # noqa: PLC0415
+
+    try:
+        asked = DecisionRequest(decision=decision, quantity=quantity, by=by, note=note, revision=revision)
+    except ValidationError as fault:
+        first = fault.errors(include_url=False, include_input=False)[0]
+        raise typer.BadParameter(f"{first['loc'][0]}: {first['msg']}") from fault
+    url, key, folder = server
+    with reported(as_json=as_json):
+        with client_for(url, key, folder, role="sales") as desk:
+            decided = desk.decide(number, asked)
+        answer(decided.model_dump(mode="json"), decision_lines(decided), as_json=as_json)
+
+
+def sheet(
+    number: str, out: Annotated[Path, typer.Option(help="The file to write, such as quotation.html; one that is there is replaced.")],
+    revision: Revision = None, url: Url = None, key: Key = None, folder: Folder = HERE, as_json: Json = False,
+) -> None:  # fmt: skip
+    """Write the customer's quote sheet of a ready quote: a page to read, print and sign."""
+    with reported(as_json=as_json):
+        with client_for(url, key, folder, role="sales") as desk:
+            page = desk.sheet(number, revision)
+        try:
+            out.write_text(page, encoding="utf-8", newline="\n")
+        except OSError as fault:
+            raise FileUnwritable(str(out), fault.strerror or type(fault).__name__) from fault
+        answer({"number": number, "file": str(out)}, [f"{out}: open it in a browser, and print it from there"], as_json=as_json)
+
+
+def batch(
+    files: Annotated[list[Path] | None, typer.Argument(help="Prescriptions, quote requests (.json) or tables of surfaces (.csv).")] = None,
+    number: Annotated[str | None, typer.Option(help="A batch that was sent before: print how far it is.")] = None,
+    cursor: Annotated[str | None, typer.Option(help="Cursor of the page before; goes with --number.")] = None,
+    wait: Annotated[bool, typer.Option(help="Wait until every quote has its outcome.")] = True,
+    url: Url = None, key: Key = None, folder: Folder = HERE, as_json: Json = False, timeout_s: Patience = 600.0,
+    quantities: Annotated[str | None, typer.Option(help="Such as 5,25,100; overrides the files.")] = None,
+) -> None:  # fmt: skip
+    """Ask for the quotes of many files at once: all are accepted, or none is."""
+    if bool(files) == (number is not None):
+        raise typer.BadParameter("name either files to send, or with --number a batch that was sent")
+    with reported(as_json=as_json):
+        with client_for(url, key, folder, role="sales") as desk:
+            if number is not None:
+                state = desk.batch(number, cursor)
+            else:
+                number = _sent(desk, files or [], {"quantities": numbers_in(quantities)})
+                say(f"batch {number}: {len(files or [])} requests accepted", quiet=as_json)
+                on_counts = lambda counts: say(_counted(counts), quiet=as_json)  # noqa: E731
+                state = desk.wait_for_batch(number, timeout_s, on_counts) if wait else desk.batch(number)
+        _show_batch(state, as_json=as_json)
+
+
+def _sent(desk: BlankwrightClient, files: Sequence[Path], asked: Mapping[str, Any]) -> str:
+    """The number of the batch that the files became; what the server has against one is told by the file's name."""
+    from services.desk.request_file import read_request  # noqa: PLC0415
+
+    requests = [read_request(file, asked) for file in files]
+    try:
+        return desk.request_batch(requests).number
+    except ServerRefused as fault:
+        named = [detail.model_copy(update={"pointer": _by_file(detail.pointer, files)}) for detail in fault.problem.errors]
+        raise ServerRefused(fault.problem.model_copy(update={"errors": tuple(named)})) from fault
+
+
+def _by_file(pointer: str, files: Sequence[Path]) -> str:
+    """A pointer into a batch, with the file in the place of the request that it became."""
+    request = re.fullmatch(r"/requests/(\d{1,4})((?:/.*)?)", pointer, re.ASCII)
+    if request is None or int(request[1]) >= len(files):
+        return pointer
+    return f"{files[int(request[1])].name}, {request[2] or 'the whole request'}"
+
+
+def _counted(counts: Mapping[str, int]) -> str:
+    return ", ".join(f"{count} {status.replace('_', ' ')}" for status, count in counts.items() if count)
+
+
+def _show_batch(state: QuoteBatch, *, as_json: bool) -> None:
+    from services.desk.comparison_text import batch_lines  # noqa: PLC0415
+
+    answer(json.loads(state.model_dump_json()), batch_lines(state), as_json=as_json)
+    code = next((EXIT_OF_STATUS[status] for status in ("failed", "refused") if state.counts.get(status)), 0)
+    if code:
+        raise typer.Exit(code)
+
+
+def buy_together(
+    numbers: Annotated[list[str], typer.Argument(help="Numbers of two or more ready quotes.")],
+    url: Url = None, key: Key = None, folder: Folder = HERE, as_json: Json = False,
+    quantity: Annotated[int | None, typer.Option(help="The quantity of each quote; without it the smallest of each.")] = None,
+) -> None:  # fmt: skip
+    """Say what the glass of several quotes costs when it is bought together."""
+    from services.desk.comparison_text import purchase_lines, request_for  # noqa: PLC0415
+
+    with reported(as_json=as_json):
+        with client_for(url, key, folder, role="sales") as desk:
+            purchases = desk.buy_together(request_for([desk.quote(number) for number in dict.fromkeys(numbers)], quantity))
+        answer(purchases.model_dump(mode="json"), purchase_lines(purchases), as_json=as_json)
+
+
+def add_to(app: typer.Typer) -> None:
+    """Make these commands of the command line, in the order in which they are met."""
+    for first in (quote, demo, check, show):
+        app.command()(first)
+    app.command(name="quotes")(list_quotes)
+    for later in (requote, compare, accept, decline, sheet, batch):
+        app.command()(later)
+    app.command(name="buy-together")(buy_together)
