@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Literal
 
 from shared_schemas.base import Contract, Name, Pointer, Text
+from shared_schemas.figure import Figure
 from shared_schemas.prescription import CoatingDemand
 
 Severity = Literal["note", "care", "stop"]
@@ -79,6 +80,7 @@ class FirstOrder(Contract):
     aperture_from: Text = ""
     marginal_heights_mm: tuple[float, ...] = ()
     chief_heights_mm: tuple[float, ...] = ()
+    basis: tuple[Figure, ...] = ()
 
 
 class SurfaceCheck(Contract):
@@ -113,6 +115,7 @@ class SurfaceCheck(Contract):
     focal_length_per_radius: float | None = None
     roughness_nm: float | None = None
     micro_defects: float | None = None
+    basis: tuple[Figure, ...] = ()
 
 
 class GlassQuality(Contract):
@@ -163,6 +166,7 @@ class ElementCheck(Contract):
     wedge_edge_difference_mm: float | None = None
     wedge_deviation_arcmin: float | None = None
     wedge_decentre_mm: float | None = None
+    basis: tuple[Figure, ...] = ()
 
 
 class SpaceCheck(Contract):
@@ -184,6 +188,7 @@ class SpaceCheck(Contract):
     expansion_difference_1e6_per_k: float | None = None
     film_shift_um: float | None = None
     film_shear_strain: float | None = None
+    basis: tuple[Figure, ...] = ()
 
 
 class ImageSpot(Contract):
@@ -198,11 +203,14 @@ class ImageSpot(Contract):
     best_focus_mm: float | None
     from_paraxial_focus_mm: float | None
     rays_lost_share: float
+    basis: tuple[Figure, ...] = ()
 
 
 class CheckReport(Contract):
     """What the prescription stage says: whether the lens can be made, its first order, each element, every finding.
 
+    Each part carries in `basis` the figures that explain its own, by the names of its fields; their pointers are those of a quote,
+    in which this report stands at `/check`.
     `assembly_imperfection_grade_mm` is the grade that `15/` allows the cemented faces, `None` where it is not stated.
     """
 

@@ -54,6 +54,46 @@ def thickness_at_mm(*, centre_thickness_mm: float, sag_front_mm: float, sag_back
     return centre_thickness_mm - sag_front_mm + sag_back_mm
 
 
+@law
+def air_gap_mm(*, axial_mm: float, sag_before_mm: float, sag_behind_mm: float) -> float:
+    """Air [mm] between two neighbours, parallel to the axis, where their faces have signed sagittas [mm]; negative where they meet.
+
+    Equation: axial_mm - sag_before_mm + sag_behind_mm
+    Source: derived.
+    """
+    return axial_mm - sag_before_mm + sag_behind_mm
+
+
+@law
+def seat_width_mm(*, rim_mm: float, curved_mm: float) -> float:
+    """Width [mm] of the flat seat or step outside a curve.
+
+    Equation: rim_mm - curved_mm
+    Source: definition.
+    """
+    return rim_mm - curved_mm
+
+
+@law
+def semi_diameter_to_radius(*, semi_diameter_mm: float, radius_mm: float) -> float:
+    """Semi-diameter of a curve [mm] to its radius [mm]: the sine of its half-angle on a sphere.
+
+    Equation: semi_diameter_mm / abs(radius_mm)
+    Source: definition.
+    """
+    return semi_diameter_mm / abs(radius_mm)
+
+
+@law
+def semi_diameter_mm(*, diameter_mm: float) -> float:
+    """Semi-diameter [mm] of a diameter [mm].
+
+    Equation: diameter_mm / 2
+    Source: definition.
+    """
+    return diameter_mm / 2
+
+
 def edge_thickness_mm(*, body: Body, height_mm: float) -> float:
     """Thickness [mm] of an element at a height [mm]; negative where the faces have crossed before it.
 

@@ -8,6 +8,7 @@ from itertools import pairwise
 
 import numpy as np
 
+from services.optics.law import law
 from services.optics.trace import ORDERS, Bundle, Floats, Traced, Trains, trace_trains
 from services.optics.train import AIR, CEMENT
 from shared_schemas.prescription import Prescription, Surface
@@ -68,6 +69,16 @@ class Marginal:
     slope_before: Floats
     slope_behind: Floats
     image_mm: Floats
+
+
+@law
+def from_paraxial_focus_mm(*, best_focus_mm: float, paraxial_focus_mm: float) -> float:
+    """How far the best focus of exact rays lies behind the paraxial one [mm].
+
+    Equation: best_focus_mm - paraxial_focus_mm
+    Source: definition.
+    """
+    return best_focus_mm - paraxial_focus_mm
 
 
 def surfaces_of(prescription: Prescription, indices: Sequence[float]) -> tuple[SurfaceOnAxis, ...]:

@@ -119,11 +119,11 @@ def focal_lengths_per_radius(*, train: Sequence[Interface], focal_length_mm: flo
                 index_after=face.index_after,
             )
         )
-        for face, coming, leaving in zip(train, _coming(train), _leaving(train), strict=True)
+        for face, coming, leaving in zip(train, heights_coming(train), heights_leaving(train), strict=True)
     )
 
 
-def _coming(train: Sequence[Interface]) -> list[float]:
+def heights_coming(train: Sequence[Interface]) -> list[float]:
     """Heights on the faces of a ray that comes parallel to the axis at height 1."""
     heights, y, nu = [], 1.0, 0.0
     for face in train:
@@ -133,7 +133,7 @@ def _coming(train: Sequence[Interface]) -> list[float]:
     return heights
 
 
-def _leaving(train: Sequence[Interface]) -> list[float]:
+def heights_leaving(train: Sequence[Interface]) -> list[float]:
     """Heights on the faces of a ray that leaves parallel to the axis at height 1, followed back from the last."""
     heights, y, nu = [0.0] * len(train), 1.0, 0.0
     for i in reversed(range(len(train))):

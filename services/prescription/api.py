@@ -37,4 +37,4 @@ def check_at_once(
     caller: SalesOrEngineer,
 ) -> CheckReport:
     """Whether the lens can be made, its first order, each element and every finding; a lens that cannot be made is a report too."""
-    return check_prescription(prescription, revision.rates)
+    return check_prescription(prescription, revision.rates, with_basis=True)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal, get_args
 
+from services.optics.law import law
 from shared_schemas.blanks import BlankForm
 from shared_schemas.rates import AllowanceRow, RateMissing, Rates
 
@@ -51,6 +52,16 @@ def allowance_row(*, kind: Kind, form: BlankForm, diameter_mm: float, rows: tupl
                 return row
     known = tuple(row.name for row in rows if row.kind == kind)
     raise RateMissing("allowances", f"{kind} of a {form} at a diameter of {diameter_mm:g} mm", known)
+
+
+@law
+def work_diameter_mm(*, diameter_mm: float, allowance_mm: float) -> float:
+    """Diameter [mm] at which an element is ground and polished: the finished one and the allowance for centring.
+
+    Equation: diameter_mm + allowance_mm
+    Source: common practice.
+    """
+    return diameter_mm + allowance_mm
 
 
 def allowances_for(*, form: BlankForm, diameter_mm: float, rates: Rates) -> Allowances:

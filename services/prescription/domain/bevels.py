@@ -39,6 +39,11 @@ TABLE: tuple[_Row, ...] = (
 below: default chamfers of ISO 10110-11, from memory; common practice."""
 
 
+def usual_bevel_source() -> str:
+    """Where the widths of bevels are from."""
+    return "table of usual bevels by diameter: https://jp.optosigma.com/en_jp/category__opt_d__opt_d07; ISO 10110-11, from memory"
+
+
 def is_convex(*, face: Profile, front: bool) -> bool:
     """Whether a face, the front or the back of its element, bulges out of the glass."""
     radius = face.surface.radius_mm

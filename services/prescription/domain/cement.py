@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from services.optics.body import Body
 from services.optics.fringes import fringes_of_sag
+from services.optics.law import law
 from services.prescription.domain.materials import Material
 from shared_schemas.check import Finding
 from shared_schemas.finding_kinds import finding
@@ -69,8 +70,39 @@ def film_strain(
     Notes: u = d_alpha dT D/2, gamma = u / t; the glasses taken to be free, so a screen and not a stress.
     Source: derived.
     """
-    shift_mm = abs(expansion_difference_1e6_per_k) * 1e-6 * temperature_change_k * diameter_mm / 2
-    return Strain(abs(expansion_difference_1e6_per_k), 1000 * shift_mm, shift_mm / film_mm)
+    difference = abs(expansion_difference_1e6_per_k)
+    shift = film_shift_um(difference_1e6_per_k=difference, temperature_change_k=temperature_change_k, diameter_mm=diameter_mm)
+    return Strain(difference, shift, film_shear_strain(film_shift_um=shift, film_mm=film_mm))
+
+
+@law
+def film_shift_um(*, difference_1e6_per_k: float, temperature_change_k: float, diameter_mm: float) -> float:
+    """How far two glasses of unlike expansion [1e-6/K] shift on each other at the rim [um].
+
+    Equation: difference_1e6_per_k * temperature_change_k * diameter_mm / 2 / 1000
+    Source: derived; the glasses taken to be free.
+    """
+    return difference_1e6_per_k * temperature_change_k * diameter_mm / 2 / 1000
+
+
+@law
+def film_shear_strain(*, film_shift_um: float, film_mm: float) -> float:
+    """Shear strain of a film of cement [mm] whose glasses shift [um].
+
+    Equation: film_shift_um / 1000 / film_mm
+    Source: derived.
+    """
+    return film_shift_um / 1000 / film_mm
+
+
+@law
+def expansion_difference_1e6_per_k(*, one_1e6_per_k: float, other_1e6_per_k: float) -> float:
+    """Difference of the expansion of two glasses [1e-6/K].
+
+    Equation: abs(one_1e6_per_k - other_1e6_per_k)
+    Source: definition.
+    """
+    return abs(one_1e6_per_k - other_1e6_per_k)
 
 
 def strain_of(*, first: Material, second: Material, diameter_mm: float) -> Strain | None:
@@ -79,7 +111,12 @@ def strain_of(*, first: Material, second: Material, diameter_mm: float) -> Strai
         return None
     one, other = first.row.cte_30_70_1e6_per_k, second.row.cte_30_70_1e6_per_k
     return (
-        None if one is None or other is None else film_strain(expansion_difference_1e6_per_k=one - other, diameter_mm=diameter_mm)
+        None
+        if one is None or other is None
+        else film_strain(
+            expansion_difference_1e6_per_k=expansion_difference_1e6_per_k(one_1e6_per_k=one, other_1e6_per_k=other),
+            diameter_mm=diameter_mm,
+        )
     )
 
 

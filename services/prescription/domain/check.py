@@ -9,6 +9,13 @@ from services.optics.body import Body, body
 from services.optics.surface import lens_as_worked
 from services.optics.train import focal_lengths_per_radius, train_of
 from services.prescription.domain.barrel_fit import barrel_findings
+from services.prescription.domain.basis import with_basis as element_with_basis
+from services.prescription.domain.basis_of_lens import (
+    elements_with_effects,
+    first_order_with_basis,
+    image_with_basis,
+    space_with_basis,
+)
 from services.prescription.domain.demands import ElementDemand, assembly_grade_mm, demands_of, lens_indications
 from services.prescription.domain.element import element_check, element_findings
 from services.prescription.domain.focus import images_and_findings
@@ -16,6 +23,7 @@ from services.prescription.domain.materials import Indices, Material, indices_at
 from services.prescription.domain.neighbours import spaces_between
 from services.prescription.domain.tolerance_size import tolerance_findings
 from services.prescription.domain.whole_lens import first_order_of
+from services.shop.allowances import work_diameter_mm
 from shared_schemas.check import CheckReport, ElementCheck, Finding, FirstOrder, ImageSpot, Makeable, SpaceCheck
 from shared_schemas.finding_kinds import finding
 from shared_schemas.prescription import CoatingDemand, Element, Prescription
@@ -30,13 +38,13 @@ ORDER = {"stop": 0, "care": 1, "note": 2}
 
 def check(*, job: Job, rates: Rates) -> CheckReport | Refusal:
     """The report of a job's prescription, or a refusal with every stop. Raises `RateMissing`."""
-    report = check_prescription(job.request.prescription, rates)
+    report = check_prescription(job.request.prescription, rates, with_basis=True)
     stops = tuple(finding for finding in report.findings if finding.severity == "stop")
     return Refusal(stage="prescription", reasons=stops) if stops else report
 
 
-def check_prescription(prescription: Prescription, rates: Rates) -> CheckReport:
-    """The report of a prescription, also of one that cannot be made. Raises `RateMissing`.
+def check_prescription(prescription: Prescription, rates: Rates, *, with_basis: bool = False) -> CheckReport:
+    """The report of a prescription, also of one that cannot be made; on asking with what explains its figures. Raises `RateMissing`.
 
     An element whose glass says nothing of its index is left out of `elements`; so is everything where a size is too small
     to be anything.
@@ -67,7 +75,37 @@ def check_prescription(prescription: Prescription, rates: Rates) -> CheckReport:
         *of_focus,
     )
     report = _report(order, _elements(prescription, parts, materials, indices, order), spaces, findings)
-    return report.model_copy(update={"images": images, "assembly_imperfection_grade_mm": assembly_grade_mm(prescription)})
+    report = report.model_copy(update={"images": images, "assembly_imperfection_grade_mm": assembly_grade_mm(prescription)})
+    return _explained(report, prescription, parts, materials, indices) if with_basis and None not in indices.values else report
+
+
+def _explained(
+    report: CheckReport, prescription: Prescription, parts: Sequence[_Part], materials: Sequence[Material], indices: Indices
+) -> CheckReport:
+    """The report with what explains its figures; every element is in it."""
+    train = train_of(prescription, [index or 1.0 for index in indices.values])
+    elements = [
+        element_with_basis(
+            checked, place=i, element=prescription.elements[i], body=parts[i].body, material=materials[i],
+            wavelength_nm=indices.wavelength_nm, allowance=parts[i].allowance,
+        )
+        for i, checked in enumerate(report.elements)
+    ]  # fmt: skip
+    bodies = [part.body for part in parts]
+    return report.model_copy(
+        update={
+            "first_order": first_order_with_basis(report.first_order, prescription=prescription, train=train),
+            "elements": elements_with_effects(elements, train=train, focal_length=report.first_order.focal_length_mm),
+            "spaces": tuple(
+                space_with_basis(space, place=i, prescription=prescription, bodies=bodies, materials=materials)
+                for i, space in enumerate(report.spaces)
+            ),
+            "images": tuple(
+                image_with_basis(image, place=i, paraxial_focus_mm=_paraxial_focus_mm(prescription, report.first_order))
+                for i, image in enumerate(report.images)
+            ),
+        }
+    )
 
 
 def _focus(prescription: Prescription, indices: Indices, order: FirstOrder) -> tuple[tuple[ImageSpot, ...], tuple[Finding, ...]]:
@@ -75,8 +113,11 @@ def _focus(prescription: Prescription, indices: Indices, order: FirstOrder) -> t
     known = [index for index in indices.values if index is not None]
     if len(known) < len(indices.values):
         return (), ()
-    paraxial_mm = order.back_focus_mm if prescription.object_distance_mm is None else order.image_distance_mm
-    return images_and_findings(prescription, known, paraxial_focus_mm=paraxial_mm)
+    return images_and_findings(prescription, known, paraxial_focus_mm=_paraxial_focus_mm(prescription, order))
+
+
+def _paraxial_focus_mm(prescription: Prescription, order: FirstOrder) -> float | None:
+    return order.back_focus_mm if prescription.object_distance_mm is None else order.image_distance_mm
 
 
 @dataclass(frozen=True)
@@ -86,6 +127,7 @@ class _Part:
     body: Body
     demand: ElementDemand
     work_diameter_mm: float
+    allowance: AllowanceRow | None
     findings: tuple[Finding, ...]
 
 
@@ -93,14 +135,14 @@ def _part(i: int, element: Element, rates: Rates) -> _Part:
     pointer = f"/elements/{i}"
     shape = body(element=element)
     demand, of_demand = demands_of(element=element, pointer=pointer)
-    work_mm, of_size = work_diameter(element=element, pointer=pointer, rates=rates)
+    work_mm, allowance, of_size = work_diameter(element=element, pointer=pointer, rates=rates)
     of_shape = element_findings(element=element, body=shape, demand=demand, work_diameter_mm=work_mm, pointer=pointer)
     of_tolerances = tolerance_findings(element=element, pointer=pointer)
-    return _Part(shape, demand, work_mm, (*of_size, *of_shape, *of_demand, *of_tolerances))
+    return _Part(shape, demand, work_mm, allowance, (*of_size, *of_shape, *of_demand, *of_tolerances))
 
 
-def work_diameter(*, element: Element, pointer: str, rates: Rates) -> tuple[float, tuple[Finding, ...]]:
-    """Diameter [mm] at which an element is ground and polished: finished diameter and the allowance for centring.
+def work_diameter(*, element: Element, pointer: str, rates: Rates) -> tuple[float, AllowanceRow | None, tuple[Finding, ...]]:
+    """Diameter [mm] at which an element is ground and polished: finished diameter and the allowance for centring, and its row.
 
     A part beyond the largest allowance is a stop. Raises `RateMissing` where the table has a hole.
     """
@@ -108,14 +150,14 @@ def work_diameter(*, element: Element, pointer: str, rates: Rates) -> tuple[floa
     size = element.diameter_mm
     for row in rows:
         if _covers(row, size):
-            return size + row.allowance_mm, ()
+            return work_diameter_mm(diameter_mm=size, allowance_mm=row.allowance_mm), row, ()
     largest = max((row.diameter_up_to_mm for row in rows), default=0.0)
     if not rows or size <= largest:
         raise RateMissing("allowances", f"on_diameter at a diameter of {size:g} mm", tuple(row.name for row in rows))
     message = f"{element.name} has a diameter of {size:g} mm; the shop works diameters up to {largest:g} mm."
     where = f"{pointer}/diameter_mm"
     repair = f"a diameter of at most {largest:g} mm"
-    return size, (finding("size-beyond-shop", where, message, figure=size, limit=largest, unit="mm", remedy=repair),)
+    return size, None, (finding("size-beyond-shop", where, message, figure=size, limit=largest, unit="mm", remedy=repair),)
 
 
 def _covers(row: AllowanceRow, size_mm: float) -> bool:

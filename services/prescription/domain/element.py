@@ -16,6 +16,8 @@ from services.optics.body import (
     edge_thickness_mm,
     least_edge_mm,
     mass_g,
+    seat_width_mm,
+    semi_diameter_to_radius,
     solid,
 )
 from services.optics.centring import (
@@ -128,7 +130,9 @@ def _surface(
     return SurfaceCheck(
         sag_mm=face.sag_mm(face.worked_mm),
         semi_diameter_mm=face.worked_mm,
-        semi_diameter_to_radius=0.0 if radius is None else face.worked_mm / abs(radius),
+        semi_diameter_to_radius=0.0
+        if radius is None
+        else semi_diameter_to_radius(semi_diameter_mm=face.worked_mm, radius_mm=radius),
         aspheric=aspheric,
         power_fringes=demand.power_fringes,
         irregularity_fringes=demand.irregularity_fringes,
@@ -143,7 +147,7 @@ def _surface(
         aspheric_slope_mrad=departs.slope_mrad if departs else None,
         centre_offset_mm=offset,
         bevel_width_mm=(usual.least_mm, usual.most_mm) if usual else None,
-        seat_width_mm=face.rim_mm - face.worked_mm,
+        seat_width_mm=seat_width_mm(rim_mm=face.rim_mm, curved_mm=face.worked_mm),
         focal_length_per_radius=focal_length_per_radius,
     )
 

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
-from services.optics.rays import Spot, spots
+from services.optics.rays import Spot, from_paraxial_focus_mm, spots
 from services.prescription.domain.mending import does_not_focus, mend, whole_file_in_inches
 from shared_schemas.check import Finding, ImageSpot
 from shared_schemas.finding_kinds import finding
@@ -32,7 +32,7 @@ def images_and_findings(
             best_focus_mm=spot.position_mm,
             from_paraxial_focus_mm=None
             if spot.position_mm is None or paraxial_focus_mm is None
-            else spot.position_mm - paraxial_focus_mm,
+            else from_paraxial_focus_mm(best_focus_mm=spot.position_mm, paraxial_focus_mm=paraxial_focus_mm),
             rays_lost_share=spot.lost,
         )
         for spot in traced

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from services.optics.body import Body
+from services.optics.body import Body, air_gap_mm
+from services.optics.law import law
 from services.optics.surface import Profile
 from services.prescription.domain.cement import Fit, Strain, cement_findings, fit, strain_of
 from services.prescription.domain.materials import Material
@@ -35,7 +36,7 @@ def gap_mm(*, before: Body, behind: Body, axial_mm: float, height_mm: float) -> 
     Notes: g - z_back + z_front of the next.
     Source: derived.
     """
-    return axial_mm - before.back.sag_mm(height_mm) + behind.front.sag_mm(height_mm)
+    return air_gap_mm(axial_mm=axial_mm, sag_before_mm=before.back.sag_mm(height_mm), sag_behind_mm=behind.front.sag_mm(height_mm))
 
 
 def least_gap(*, before: Body, behind: Body, axial_mm: float) -> tuple[float, float]:
@@ -59,12 +60,22 @@ def spacer(*, before: Body, behind: Body, axial_mm: float) -> Spacer | None:
     Source: common practice; the length derived.
     """
     front, back = _contact_mm(before.back), _contact_mm(behind.front)
-    length = axial_mm - before.back.sag_mm(front) + behind.front.sag_mm(back)
+    length = air_gap_mm(axial_mm=axial_mm, sag_before_mm=before.back.sag_mm(front), sag_behind_mm=behind.front.sag_mm(back))
     return Spacer(length, 2 * front, 2 * back) if length > 0 else None
 
 
 def _contact_mm(face: Profile) -> float:
-    return (face.surface.clear_diameter_mm / 2 + face.rim_mm) / 2
+    return contact_diameter_mm(clear_diameter_mm=face.surface.clear_diameter_mm, diameter_mm=2 * face.rim_mm) / 2
+
+
+@law
+def contact_diameter_mm(*, clear_diameter_mm: float, diameter_mm: float) -> float:
+    """Diameter [mm] of the circle on which a spacer touches a face: midway between clear diameter and rim.
+
+    Equation: (clear_diameter_mm + diameter_mm) / 2
+    Source: common practice.
+    """
+    return (clear_diameter_mm + diameter_mm) / 2
 
 
 def spaces_between(
