@@ -155,10 +155,21 @@ def block_rows(unit: float) -> list[Row]:
 
         return work
 
+    def lay_flat(*, width_ratio: float, known: bool) -> Callable[[], object]:
+        def work() -> object:
+            if not known:
+                forget_block_layouts()
+            return layout_of(radius_ratio=None, width_ratio=width_ratio)
+
+        return work
+
     measured = {
         "lay a block of about 200 lenses, nothing known": medians(lay(tries=1, known=False)),
         "lay a block of about 200 lenses, longer search": medians(lay(tries=2, known=False), runs=5),
         "lay a block of about 200 lenses, known": medians(lay(tries=1, known=True)),
+        "lay a flat block of 118 lenses, nothing known": medians(lay_flat(width_ratio=12.0, known=False)),
+        "lay a flat block of about 200 lenses, nothing known": medians(lay_flat(width_ratio=15.7, known=False)),
+        "lay a flat block of about 200 lenses, known": medians(lay_flat(width_ratio=15.7, known=True)),
     }
     return [Row(name, median, worst, median / unit) for name, (median, worst) in measured.items()]
 

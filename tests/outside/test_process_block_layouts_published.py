@@ -8,10 +8,8 @@ import pytest
 
 from services.process.domain.faces.block import clearance_diameter_mm
 from services.shop.layout.lenses_on_block import (
-    BEST_FLAT,
     flat_block_formula,
     layout_of,
-    lenses_on_flat_block,
     spherical_block_formula,
 )
 from services.shop.layout.pushing import Ground, least_distance, scattered, spread
@@ -110,13 +108,6 @@ def test_below_the_best_caps_found_a_layout_holds_fewer_though_the_formula_may_s
     assert layout.count < count
 
 
-# Best-known packings of N equal circles in a circle: https://en.wikipedia.org/wiki/Circle_packing_in_a_circle
-@pytest.mark.parametrize("count", range(1, 21))
-def test_a_flat_layout_reaches_the_best_packings_known_at_their_own_ratio(count: int) -> None:
-    """No case misses."""
-    assert layout_of(radius_ratio=None, width_ratio=BEST_FLAT[count]).count >= count
-
-
 # Hexagonal lattices at their best offset hold 163, 40 and 19; computed independently.
 @pytest.mark.parametrize(("block", "pitch", "lattice"), [(400, 28, 163), (200, 27, 40), (100, 20, 19)])
 def test_a_large_flat_layout_reaches_the_best_offset_of_the_lattice_and_the_formula(
@@ -125,12 +116,6 @@ def test_a_large_flat_layout_reaches_the_best_offset_of_the_lattice_and_the_form
     count = layout_of(radius_ratio=None, width_ratio=block / pitch).count
     assert count >= lattice
     assert count >= math.floor(flat_block_formula(diameter_ratio=block / pitch))
-
-
-# OEIS A023393: circles of diameter 1 that fit in one of diameter 6. https://oeis.org/A023393/internal
-def test_a_flat_block_of_six_lens_widths_holds_twenty_seven_after_a_longer_search() -> None:
-    assert layout_of(radius_ratio=None, width_ratio=6.0, tries=8).count == 27
-    assert layout_of(radius_ratio=None, width_ratio=6.0).count >= lenses_on_flat_block(block_mm=6.0, pitch_mm=1.0)
 
 
 def test_the_back_corner_of_a_convex_lens_costs_a_lens() -> None:

@@ -7,7 +7,7 @@ import math
 import pytest
 
 from services.process.domain.faces.block import clearance_diameter_mm
-from services.shop.layout.lenses_on_block import BEST_FLAT, flat_block_formula, lenses_on_flat_block, spherical_block_formula
+from services.shop.layout.lenses_on_block import flat_block_formula, layout_of, spherical_block_formula
 from services.shop.layout.rings_on_sphere import Cap, lenses_of, spaced_rings
 
 # Best-known packings of N equal circles in a circle: https://en.wikipedia.org/wiki/Circle_packing_in_a_circle
@@ -26,23 +26,6 @@ def lenses_in_rings(*, radius_ratio: float, half_angle_deg: float) -> int:
     return lenses_of(spaced_rings(Cap(lens, edge)))
 
 
-@pytest.mark.parametrize(("count", "ratio"), PUBLISHED.items())
-def test_the_table_is_the_published_one(count: int, ratio: float) -> None:
-    assert BEST_FLAT[count] == pytest.approx(ratio, abs=1e-6)
-
-
-@pytest.mark.parametrize(("count", "ratio"), PUBLISHED.items())
-def test_a_block_as_wide_as_a_published_packing_holds_it_and_just_below_it_fewer(count: int, ratio: float) -> None:
-    assert lenses_on_flat_block(block_mm=ratio + 1e-6, pitch_mm=1) >= count
-    assert lenses_on_flat_block(block_mm=ratio - 1e-4, pitch_mm=1) < count
-
-
-# OEIS A023393: circles of diameter 1 that fit in one of diameter 1, 2, 3, 4, 5. https://oeis.org/A023393/internal
-@pytest.mark.parametrize(("ratio", "count"), [(1, 1), (2, 2), (3, 7), (4, 11), (5, 19)])
-def test_blocks_of_whole_ratios_hold_what_oeis_says(ratio: int, count: int) -> None:
-    assert lenses_on_flat_block(block_mm=ratio, pitch_mm=1) == count
-
-
 # Evaluated at the published ratios above; computed independently.
 @pytest.mark.parametrize(
     ("ratio", "formula"),
@@ -53,16 +36,16 @@ def test_the_flat_formula_at_the_published_ratios(ratio: float, formula: float) 
     assert flat_block_formula(diameter_ratio=ratio) == pytest.approx(formula, abs=0.01)
 
 
-def test_the_flat_formula_alone_misses_just_below_a_step_and_the_table_does_not() -> None:
+def test_the_flat_formula_alone_misses_just_below_a_step_and_the_layout_does_not() -> None:
     """D/d = 2.99: the formula says 6, five fit (six need 3, as published above)."""
     assert math.floor(flat_block_formula(diameter_ratio=2.99)) == 6
-    assert lenses_on_flat_block(block_mm=2.99, pitch_mm=1) == 5
+    assert layout_of(radius_ratio=None, width_ratio=2.99).count == 5
 
 
-def test_the_flat_formula_alone_is_two_low_at_nineteen_and_the_table_is_not() -> None:
+def test_the_flat_formula_alone_is_two_low_at_nineteen_and_the_layout_is_not() -> None:
     ratio = PUBLISHED[19]
     assert math.floor(flat_block_formula(diameter_ratio=ratio)) == 17
-    assert lenses_on_flat_block(block_mm=ratio, pitch_mm=1) == 19
+    assert layout_of(radius_ratio=None, width_ratio=ratio + 1e-6).count == 19
 
 
 def test_at_published_ratios_the_flat_formula_is_right_or_low_by_two_at_most() -> None:

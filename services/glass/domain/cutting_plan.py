@@ -7,10 +7,9 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from services.glass.domain.buying import PLATE_FORMS, GroupLot
-from services.glass.domain.layout import Disc, Layout
+from services.glass.domain.layout import Disc, Layout, best_round_layout
 from services.glass.domain.options import BlankOption, out_of_plate
 from services.glass.domain.plate_picture import PlateText, plate_svg
-from services.glass.domain.round_layout import best_round_layout
 from services.glass.domain.seats import Kind, template_of
 from services.glass.domain.utilisation import utilisation
 from shared_schemas.blanks import DiscsOfElement, PlatePlan

@@ -1,4 +1,4 @@
-"""How equal discs lie in a plate at the best that is known here: plain rows, rows of other kinds, then a search for one disc more.
+"""How equal discs lie in a plate or in a round slice, as a shop measures it: with margins, gaps and places to cut at.
 
 A plate is measured from its lower left corner. The edge margin goes off all round; discs lie whole within what is left; two
 discs are a gap apart; at the margin no gap is needed.
@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from services.glass.errors import SizeImpossible
+from services.shop.layout.circles_in_circle import CirclesInCircle, circles_in_circle
 from services.shop.layout.discs_in_plate import PlatePattern, discs_in_plate
 from services.shop.layout.rows import HAIR_MM, Centre
 
@@ -85,12 +86,49 @@ def disc_capacity(
     return len(centres), pattern
 
 
+def best_round_layout(
+    *, slice_mm: float, diameter_mm: float, gap_mm: float, edge_margin_mm: float = 0.0, owner: str = ""
+) -> Layout:
+    """As many equal discs as are known to come out of a round slice of a diameter [mm]; places from the corner of the square around it.
+
+    Raises `SizeImpossible` for a disc of zero or less, or a negative gap or margin.
+    Notes: deterministic, and remembered. A slice that has room for one disc, but not for a cut
+    around it, gives that one: it is ground down to the size.
+    """
+    places = _places_in_slice(slice_mm, diameter_mm, gap_mm, edge_margin_mm)
+    discs = tuple(Disc(slice_mm / 2 + x, slice_mm / 2 + y, diameter_mm, gap_mm, owner) for x, y in places)
+    return Layout(slice_mm, slice_mm, edge_margin_mm, "single" if len(discs) == 1 else "round", discs, is_round=True)
+
+
+def round_capacity(*, slice_mm: float, diameter_mm: float, gap_mm: float, edge_margin_mm: float = 0.0) -> int:
+    """How many discs `best_round_layout` gives, without building it. Raises like it."""
+    circles = _circles_in_slice(slice_mm, diameter_mm, gap_mm, edge_margin_mm)
+    return circles.count or int(slice_mm >= diameter_mm - HAIR_MM)
+
+
+def _places_in_slice(slice_mm: float, diameter_mm: float, gap_mm: float, edge_margin_mm: float) -> list[tuple[float, float]]:
+    """Centres measured from the middle [mm]."""
+    circles = _circles_in_slice(slice_mm, diameter_mm, gap_mm, edge_margin_mm)
+    if not circles.count:
+        return [(0.0, 0.0)] if slice_mm >= diameter_mm - HAIR_MM else []
+    return [(x, y) for x, y in (circles.centres * _pitch(diameter_mm, gap_mm)).tolist()]
+
+
+def _circles_in_slice(slice_mm: float, diameter_mm: float, gap_mm: float, edge_margin_mm: float) -> CirclesInCircle:
+    """Discs with their gap in the slice less its margin, which need no gap at the rim."""
+    room, _ = room_of(slice_mm, slice_mm, diameter_mm, gap_mm, edge_margin_mm)
+    return circles_in_circle(ratio=room / _pitch(diameter_mm, gap_mm) + 1)
+
+
+def _pitch(diameter_mm: float, gap_mm: float) -> float:
+    return rounded_up_mm(max(diameter_mm + gap_mm, KEY_MM))
+
+
 def _places(
     length_mm: float, width_mm: float, diameter_mm: float, gap_mm: float, edge_margin_mm: float, *, search: bool = True
 ) -> tuple[PlatePattern, tuple[Centre, ...]]:
     length, width = room_of(length_mm, width_mm, diameter_mm, gap_mm, edge_margin_mm)
-    pitch = rounded_up_mm(max(diameter_mm + gap_mm, KEY_MM))
-    return discs_in_plate(room_length_mm=length, room_width_mm=width, pitch_mm=pitch, search=search)
+    return discs_in_plate(room_length_mm=length, room_width_mm=width, pitch_mm=_pitch(diameter_mm, gap_mm), search=search)
 
 
 def room_of(length: float, width: float, diameter: float, gap: float, margin: float) -> tuple[float, float]:

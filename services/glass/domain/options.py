@@ -7,10 +7,9 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Literal
 
-from services.glass.domain.layout import Pattern, disc_capacity
+from services.glass.domain.layout import Pattern, disc_capacity, round_capacity
 from services.glass.domain.plates import plates_of
 from services.glass.domain.purchase import Source
-from services.glass.domain.round_layout import round_capacity
 from services.glass.errors import StockFormIncomplete
 from services.optics.body import body, disc_volume_mm3, envelope_mm
 from services.shop.allowances import Allowances, allowances_for

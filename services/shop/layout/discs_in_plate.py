@@ -5,7 +5,7 @@ from __future__ import annotations
 from functools import lru_cache
 from typing import Literal
 
-from services.shop.layout.regions import Oblong, Region
+from services.shop.layout.rectangle import Oblong
 from services.shop.layout.rows import Centre, RowPattern, best_family, best_rows, disc_centres
 from services.shop.layout.search import QUICK, Effort, find_places, oler_surplus
 
@@ -83,7 +83,7 @@ def searched_places(
     return found
 
 
-def worth_searching(*, count: int, region: Region) -> bool:
+def worth_searching(*, count: int, region: Oblong) -> bool:
     """Whether the region is so roomy for a count that a search may find places.
 
     Notes: 0.75 + 0.05 N or more below the bound of Oler. No proof: of 200 plates by chance 115 were spared a search, and a long

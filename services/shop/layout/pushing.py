@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 Points = NDArray[np.float64]
-"""Centres of lenses, shape (3, n), in pitches; from the centre of curvature, or on the plane z = 0."""
+"""Centres of lenses, shape (3, n), in pitches, from the centre of curvature."""
 
 TOUCHING = 1 - 1e-5
 """Least distance of two centres, in pitches: at most a hundred-thousandth of the pitch comes out of the gap."""
@@ -33,26 +33,18 @@ LOOK_AROUND = 12
 
 @dataclass(frozen=True)
 class Ground:
-    """Where centres may lie, in pitches: on a sphere of `radius` (infinite: a plane), no lower than `height`, no wider than `width`.
+    """Where centres may lie, in pitches: on a sphere of `radius`, no lower than `height`, no wider than `width`.
 
-    On a plane only `width` counts; on a full sphere `height` is minus the radius.
+    On a full sphere `height` is minus the radius.
     """
 
     radius: float
     height: float
     width: float
 
-    @property
-    def flat(self) -> bool:
-        """Whether the block is a plane."""
-        return math.isinf(self.radius)
-
     def hold(self, points: Points) -> Points:
         """The points brought back to the surface and inside its edge."""
         x, y, z = points
-        if self.flat:
-            inward = self.width / np.maximum(np.sqrt(x * x + y * y), self.width)
-            return np.stack((x * inward, y * inward, np.zeros_like(z)))
         out = self.radius / np.sqrt(x * x + y * y + z * z)
         x, y, z = x * out, y * out, z * out
         below = z < self.height
@@ -126,11 +118,8 @@ def spots(ground: Ground, count: int) -> Points:
     """Points spread evenly over the block on a spiral; rounded, so that they are the same on every machine."""
     share = (np.arange(count) + 0.5) / count
     turn = math.pi * (3 - math.sqrt(5)) * np.arange(count)
-    if ground.flat:
-        across, up = ground.width * np.sqrt(share), np.zeros(count)
-    else:
-        up = ground.radius - share * (ground.radius - ground.height)
-        across = np.sqrt(np.maximum(ground.radius**2 - up * up, 0.0))
+    up = ground.radius - share * (ground.radius - ground.height)
+    across = np.sqrt(np.maximum(ground.radius**2 - up * up, 0.0))
     return np.round(np.stack((across * np.cos(turn), across * np.sin(turn), up)), 9)
 
 

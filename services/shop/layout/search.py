@@ -1,4 +1,4 @@
-"""Can so many equal discs lie in this plate, square or round, and where? A search where rows of discs leave room.
+"""Can so many equal discs lie in this plate, and where? A search where rows of discs leave room.
 
 What is moved are the centres: discs of diameter d a gap k apart in a plate are points at least the pitch p = d + k apart in
 a smaller region. The region is measured in pitches, so that every distance must be 1 or more.
@@ -12,8 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from services.shop.layout.regions import Points, Region
-from services.shop.layout.starts import starting_points
+from services.shop.layout.rectangle import Oblong, Points, starting_points
 
 Floats = npt.NDArray[np.float64]
 Batch = npt.NDArray[np.float64]
@@ -56,7 +55,7 @@ PATIENT = 40
 """Steps before any set is given up."""
 
 
-def oler_surplus(*, count: int, region: Region) -> float:
+def oler_surplus(*, count: int, region: Oblong) -> float:
     """By how much the bound of points that are 1 apart in the region is above the count; negative: they do not fit.
 
     Notes: bound 2 A / sqrt(3) + P / 2 + 1 for area A and girth P of a convex region.
@@ -65,7 +64,7 @@ def oler_surplus(*, count: int, region: Region) -> float:
     return 2 * region.area / math.sqrt(3) + region.girth / 2 + 1 - count
 
 
-def find_places(*, count: int, region: Region, effort: Effort = THOROUGH, seed: int = 0) -> Points | None:
+def find_places(*, count: int, region: Oblong, effort: Effort = THOROUGH, seed: int = 0) -> Points | None:
     """Points of the region at least 1 apart, shape (count, 2), or `None` where the search finds none.
 
     Deterministic: the same arguments give the same points. `None` is no proof that there are none.
@@ -113,7 +112,7 @@ class _Motion:
         """Only some of the sets."""
         return _Motion(self.batch[sets], self.speed[sets], self.pace[sets], self.blend[sets])
 
-    def stepped(self, force: Batch, region: Region) -> _Motion:
+    def stepped(self, force: Batch, region: Oblong) -> _Motion:
         """One step on: faster downhill; a set that would go uphill stands still and starts again with shorter steps.
 
         Source: after Bitzek and others, 2006, structural relaxation made simple (from memory).
@@ -126,7 +125,7 @@ class _Motion:
         return _Motion(moved, (moved - self.batch) / pace, pace, np.where(downhill, self.blend * 0.99, 0.1))
 
 
-def _settled(batch: Batch, region: Region, effort: Effort) -> tuple[Batch, Floats]:
+def _settled(batch: Batch, region: Oblong, effort: Effort) -> tuple[Batch, Floats]:
     """The sets that were not given up, best first, moved downhill in their overlaps, and the worst 1 - d^2 missing in each."""
     each = (len(batch), 1, 1)
     motion = _Motion(region.pulled_in(batch), np.zeros_like(batch), np.full(each, 0.06), np.full(each, 0.1))
@@ -167,7 +166,7 @@ def _push(batch: Batch, goal: float) -> tuple[Batch, Floats]:
     return force, worst
 
 
-def _shaken(batch: Batch, region: Region, chance: np.random.Generator) -> Batch:
+def _shaken(batch: Batch, region: Oblong, chance: np.random.Generator) -> Batch:
     """The better half of the sets twice: once with a few points elsewhere, once with all moved a little."""
     half = batch[: (len(batch) + 1) // 2]
     moved = half + chance.normal(0, 1, half.shape) * chance.choice((0.08, 0.15, 0.3), (len(half), 1, 1))
@@ -178,7 +177,7 @@ def _shaken(batch: Batch, region: Region, chance: np.random.Generator) -> Batch:
     return region.pulled_in(np.concatenate([moved, jumped]))[: len(batch)]
 
 
-def _refined(points: Points, region: Region) -> tuple[Points, float]:
+def _refined(points: Points, region: Oblong) -> tuple[Points, float]:
     """The points with their least distance raised to a local summit, or to 1, and that distance."""
     best, record = points, least_distance(points)
     for _ in range(REFINEMENTS):
@@ -190,7 +189,7 @@ def _refined(points: Points, region: Region) -> tuple[Points, float]:
     return best, record
 
 
-def _step(points: Points, region: Region) -> Points | None:
+def _step(points: Points, region: Oblong) -> Points | None:
     """One linear program in the steps s and the square t of the least distance.
 
     Notes: t <= d^2 + 2 (x_i - x_j)(s_i - s_j); since d^2 is convex, a step inside the region is never worse than promised.
@@ -210,12 +209,11 @@ def _step(points: Points, region: Region) -> Points | None:
         matrix[pairs, 2 * first[near] + axis] = -2 * apart[near, axis]
         matrix[pairs, 2 * second[near] + axis] = 2 * apart[near, axis]
     matrix[:, -1] = 1.0
-    edge, limits = region.edge(points)
     low, high = region.room_to_move(points, (NEAR - 1.0) / 4)
     found = linprog(
         np.append(np.zeros(2 * count), -1.0),
-        A_ub=np.concatenate([matrix, np.column_stack([edge, np.zeros(len(edge))])]),
-        b_ub=np.concatenate([square[near], limits]),
+        A_ub=matrix,
+        b_ub=square[near],
         bounds=np.column_stack([np.append(low.ravel(), 0.0), np.append(high.ravel(), 4.0)]),
         method="highs",
     )

@@ -22,7 +22,7 @@ from services.glass.domain.utilisation import (
 )
 from services.glass.errors import SizeImpossible
 from services.shop.layout.discs_in_plate import forget_plates, known_plates, searched_places
-from services.shop.layout.regions import Oblong, Round
+from services.shop.layout.rectangle import Oblong
 from services.shop.layout.rows import HEXAGONAL_LIMIT, best_family, best_rows
 from services.shop.layout.search import Effort, find_places, oler_surplus
 
@@ -154,7 +154,7 @@ def test_thousands_of_discs_fill_a_plate_as_hexagonal_rows_do(discs: int) -> Non
 def test_a_search_that_finds_nothing_says_so_and_the_bound_of_points_is_kept() -> None:
     assert find_places(count=6, region=Oblong(2.0, 1.0), effort=Effort(sets=4, steps=100, rounds=1, refine=False)) is not None
     assert find_places(count=7, region=Oblong(2.0, 1.0)) is None
-    assert oler_surplus(count=7, region=Round(1.0)) > 0
+    assert oler_surplus(count=9, region=Oblong(2.0, 2.0)) > 0
     assert searched_places(least=10, room_length_mm=20.0, room_width_mm=10.0, pitch_mm=10.0) == ()
 
 

@@ -251,8 +251,8 @@ def test_pushing_keeps_lenses_within_the_block_and_on_it() -> None:
 
 
 def test_the_largest_hole_of_a_ring_is_its_middle() -> None:
-    ground = Ground(math.inf, 0.0, 1.2)
-    ring = np.array([[1.2 * math.cos(turn), 1.2 * math.sin(turn), 0.0] for turn in np.linspace(0, 2 * math.pi, 7)[:-1]]).T
+    ground = Ground(2.0, 1.6, 1.2)
+    ring = np.array([[1.2 * math.cos(turn), 1.2 * math.sin(turn), 1.6] for turn in np.linspace(0, 2 * math.pi, 7)[:-1]]).T
     x, y, _ = with_one_more(ring, ground)[:, -1]
     assert math.hypot(x, y) < 0.3
 

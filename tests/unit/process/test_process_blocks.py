@@ -1,14 +1,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from services.process.domain.faces.block import block_for, clearance_diameter_mm
-from services.shop.layout.lenses_on_block import BEST_FLAT, flat_block_formula, lenses_on_flat_block, spherical_block_formula
+from services.shop.layout.lenses_on_block import flat_block_formula, layout_of, spherical_block_formula
 from services.shop.layout.rings_on_sphere import Cap, lenses_of, spaced_rings
 from shared_schemas.problem import FigureOutOfRange
 from shared_schemas.rates import PolishingRow, Rates
@@ -37,25 +36,6 @@ def test_the_spherical_formula_becomes_the_flat_one_on_a_large_sphere() -> None:
     angle = math.degrees(math.asin(block / 2 / radius))
     spherical = spherical_block_formula(radius_ratio=radius / pitch, half_angle_deg=angle)
     assert spherical == pytest.approx(flat_block_formula(diameter_ratio=block / pitch), rel=1e-6)
-
-
-@given(st.floats(0.2, 30), st.floats(0.0, 10))
-def test_a_larger_block_never_holds_fewer(ratio: float, more: float) -> None:
-    assert lenses_on_flat_block(block_mm=10 * (ratio + more), pitch_mm=10) >= lenses_on_flat_block(block_mm=10 * ratio, pitch_mm=10)
-
-
-@given(st.floats(1.0, 40.0))
-def test_lenses_on_a_flat_block_never_cover_more_than_the_densest_packing(ratio: float) -> None:
-    assert lenses_on_flat_block(block_mm=ratio, pitch_mm=1) <= math.pi / math.sqrt(12) * (ratio + 1) ** 2
-
-
-def test_no_lens_fits_a_block_narrower_than_itself() -> None:
-    assert lenses_on_flat_block(block_mm=20, pitch_mm=20.1) == 0
-
-
-def test_the_packing_table_rises() -> None:
-    assert list(BEST_FLAT) == sorted(BEST_FLAT)
-    assert len(BEST_FLAT) == 21
 
 
 def test_a_lens_wider_than_its_sphere_has_no_clearance_diameter() -> None:
@@ -106,8 +86,11 @@ def test_the_gap_and_the_back_corner_take_room(rates: Rates) -> None:
 
 def test_a_plane_face_fills_the_flat_block(rates: Rates) -> None:
     row = crown(rates)
-    assert lenses(row, radius_mm=None) >= lenses_on_flat_block(block_mm=row.largest_block_mm, pitch_mm=20 + row.block_gap_mm)
-    few = lenses_on_flat_block(block_mm=row.largest_block_mm, pitch_mm=60 + row.block_gap_mm)
+    assert (
+        lenses(row, radius_mm=None)
+        >= layout_of(radius_ratio=None, width_ratio=row.largest_block_mm / (20 + row.block_gap_mm)).count
+    )
+    few = layout_of(radius_ratio=None, width_ratio=row.largest_block_mm / (60 + row.block_gap_mm)).count
     assert lenses(row, radius_mm=None, diameter_mm=60.0) == few
 
 
@@ -156,11 +139,10 @@ def test_around_one_lens_on_a_sphere_only_five_touching_ones_find_room() -> None
         assert lenses_in_rings(radius_ratio=ratio, half_angle_deg=reach + 1e-9) == 6
 
 
-@pytest.mark.parametrize("rule", [spherical_block_formula])
 @pytest.mark.parametrize(("ratio", "angle"), [(0.49, 60.0), (2.0, 0.0), (2.0, 181.0)])
-def test_past_the_sphere_no_block_is_worked_out(rule: Callable[..., float], ratio: float, angle: float) -> None:
+def test_past_the_sphere_no_block_is_worked_out(ratio: float, angle: float) -> None:
     with pytest.raises(FigureOutOfRange):
-        rule(radius_ratio=ratio, half_angle_deg=angle)
+        spherical_block_formula(radius_ratio=ratio, half_angle_deg=angle)
 
 
 def test_the_flat_formula_refuses_a_block_narrower_than_the_lens() -> None:

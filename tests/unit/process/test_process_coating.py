@@ -184,7 +184,7 @@ def test_witness_pieces_take_seats_and_smaller_lenses_leave_more(rates: Rates) -
     assert seats(row, diameter_mm=20) > seats(row, diameter_mm=40)
     bare = row.model_copy(update={"witness_pieces": 0})
     assert seats(bare, diameter_mm=30) - seats(row, diameter_mm=30) == row.witness_pieces
-    each = seats_in_calotte(row, diameter_mm=30).circles
+    each = seats_in_calotte(row, diameter_mm=30).count
     assert seats(bare, diameter_mm=30) == row.calottes * each
 
 

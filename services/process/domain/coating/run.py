@@ -7,7 +7,7 @@ from functools import lru_cache
 from services.optics.dispersion import Dispersion
 from services.process.domain.coating.promise import Asked, promise_of
 from services.process.domain.route.lines import SAME_ROW, Line, line, of_same_row
-from services.shop.layout.circles_in_circle import Packing, circles_in_circle
+from services.shop.layout.circles_in_circle import CirclesInCircle, circles_in_circle
 from shared_schemas.figure import Figure
 from shared_schemas.operations import Face
 from shared_schemas.rates import CoatingLayer, CoatingRow, GlassRow, Rates
@@ -28,14 +28,14 @@ def cycle_min(row: CoatingRow) -> float:
     return row.load_min + row.pump_min + row.heat_min + deposition_min(row) + row.cool_min + row.vent_min + row.unload_min
 
 
-def seats_in_calotte(row: CoatingRow, *, diameter_mm: float) -> Packing:
+def seats_in_calotte(row: CoatingRow, *, diameter_mm: float) -> CirclesInCircle:
     """Seats of diameter and rim in one calotte, which is taken as flat: a dome has no less room."""
     return circles_in_circle(ratio=row.calotte_diameter_mm / (diameter_mm + row.seat_rim_mm))
 
 
 def seats(row: CoatingRow, *, diameter_mm: float) -> int:
     """Lenses in a run: the seats of every calotte, less one for each witness piece; 0 when not one is left."""
-    return max(seats_in_calotte(row, diameter_mm=diameter_mm).circles * row.calottes - row.witness_pieces, 0)
+    return max(seats_in_calotte(row, diameter_mm=diameter_mm).count * row.calottes - row.witness_pieces, 0)
 
 
 def coat(row: CoatingRow, *, face: Face, asked: Asked, glass: GlassRow, diameter_mm: float, rates: Rates) -> Line:
@@ -49,7 +49,7 @@ def coat(row: CoatingRow, *, face: Face, asked: Asked, glass: GlassRow, diameter
         packing = seats_in_calotte(row, diameter_mm=diameter_mm)
         inputs = (
             Figure(
-                name="seats in a calotte", value=packing.circles, source=packing.rule,
+                name="seats in a calotte", value=packing.count, source=packing.pattern,
                 formula="circles of diameter + seat_rim_mm in a circle of calotte_diameter_mm",
                 inputs=(
                     Figure(name="diameter", value=diameter_mm, unit="mm", source="the prescription"),

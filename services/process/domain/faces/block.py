@@ -6,11 +6,9 @@ import math
 from dataclasses import dataclass
 
 from services.shop.layout.lenses_on_block import (
-    BEST_FLAT,
     BlockLayout,
     flat_block_formula,
     layout_of,
-    lenses_on_flat_block,
     spherical_block_formula,
 )
 from shared_schemas.problem import FigureOutOfRange
@@ -81,14 +79,10 @@ def block_for(
 
 
 def _flat_block(pitch_mm: float, row: PolishingRow) -> Block:
-    """Up to twenty lenses from the best packings known, which are laid out when they are drawn; more are laid out here."""
     width = row.largest_block_mm
-    count = lenses_on_flat_block(block_mm=width, pitch_mm=pitch_mm)
-    if count <= 1:
-        return Block(1, "singly: wider than half the block", pitch_mm)
-    if count < len(BEST_FLAT):
-        return Block(count, "best packing", pitch_mm, width_mm=width)
     layout = layout_of(radius_ratio=None, width_ratio=width / pitch_mm)
+    if layout.count <= 1:
+        return Block(1, "singly: wider than half the block", pitch_mm)
     return Block(layout.count, layout.pattern, pitch_mm, width_mm=width)
 
 

@@ -1,14 +1,17 @@
-"""Where a search for places begins: rows of every kind squeezed into the region, rings, lattices, and chance."""
+"""A rectangle in which centres of discs lie, and where a search for places in it begins; lengths in pitches."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from dataclasses import dataclass
 from itertools import islice
 
 import numpy as np
+import numpy.typing as npt
 
-from services.shop.layout.regions import Oblong, Points, Region, Round
+Points = npt.NDArray[np.float64]
+"""Places, shape (…, 2)."""
 
 TIGHT = 0.8
 """Rows that would stand closer than this part of a pitch in themselves, or than half of it behind each other, are no start."""
@@ -17,11 +20,43 @@ RowShape = tuple[tuple[int, bool], ...]
 """For each row its seats, and whether it stands half a pitch to the side."""
 
 
-def starting_points(*, count: int, region: Region, chance: np.random.Generator, limit: int) -> Iterator[Points]:
+@dataclass(frozen=True)
+class Oblong:
+    """A rectangle of centres, its middle at (0, 0)."""
+
+    length: float
+    width: float
+
+    @property
+    def area(self) -> float:
+        return self.length * self.width
+
+    @property
+    def girth(self) -> float:
+        return 2 * (self.length + self.width)
+
+    @property
+    def corner(self) -> Points:
+        return np.array([self.length / 2, self.width / 2])
+
+    def pulled_in(self, points: Points) -> Points:
+        """The points, those outside moved to the edge."""
+        moved: Points = np.minimum(np.maximum(points, -self.corner), self.corner)
+        return moved
+
+    def somewhere(self, chance: np.random.Generator, count: int) -> Points:
+        """Points by chance, shape (count, 2)."""
+        return chance.uniform(-1.0, 1.0, (count, 2)) * self.corner
+
+    def room_to_move(self, points: Points, reach: float) -> tuple[Points, Points]:
+        """Least and largest step of every coordinate, within the reach."""
+        return np.maximum(-reach, -self.corner - points), np.minimum(reach, self.corner - points)
+
+
+def starting_points(*, count: int, region: Oblong, chance: np.random.Generator, limit: int) -> Iterator[Points]:
     """So many starts, each of shape (count, 2): patterns for two thirds of them, thinned to the count and shaken a hair; then chance."""
-    patterns = row_patterns(count=count, plate=region) if isinstance(region, Oblong) else ring_patterns(count=count, disc=region)
     given = 0
-    for pattern in islice(patterns, -(-2 * limit // 3)):
+    for pattern in islice(row_patterns(count=count, plate=region), -(-2 * limit // 3)):
         kept = pattern if len(pattern) == count else pattern[np.sort(chance.choice(len(pattern), count, replace=False))]
         yield region.pulled_in(kept + chance.normal(0, 0.01, kept.shape))
         given += 1
@@ -41,28 +76,6 @@ def row_patterns(*, count: int, plate: Oblong) -> Iterator[Points]:
                 found.append((-_neighbours_apart(shape, along, across), seats, turned, shape))
     for _, _, turned, shape in sorted(found):
         yield _rows(shape, plate.width, plate.length)[:, ::-1] if turned else _rows(shape, plate.length, plate.width)
-
-
-def ring_patterns(*, count: int, disc: Round) -> Iterator[Points]:
-    """The nearest places of a hexagonal lattice about three middles, and rings one pitch apart from the rim inwards."""
-    for grid in lattices(math.sqrt(count)):
-        yield grid[np.argsort((grid * grid).sum(axis=1).round(9), kind="stable")[:count]]
-    for rings in _ring_counts(count, disc.radius):
-        parts = []
-        for number, seats in enumerate(rings):
-            turn = 2 * math.pi * (np.arange(seats) + 0.5 * (number % 2)) / seats
-            parts.append(max(0.0, disc.radius - number) * np.column_stack([np.cos(turn), np.sin(turn)]))
-        yield np.concatenate(parts)
-
-
-def lattices(radius: float) -> Iterator[Points]:
-    """Hexagonal lattices of pitch 1 about a place, the middle of two and that of three; they reach beyond the radius."""
-    reach = math.ceil(radius) + 2
-    lattice = np.array(
-        [(i + j / 2, j * math.sqrt(3) / 2) for i in range(-2 * reach, 2 * reach) for j in range(-2 * reach, 2 * reach)]
-    )
-    for middle in ((0.0, 0.0), (0.5, 0.0), (0.5, math.sqrt(3) / 6)):
-        yield lattice - middle
 
 
 def _row_shapes(count: int, rows: int) -> Iterator[RowShape]:
@@ -101,16 +114,3 @@ def _rows(shape: RowShape, along: float, across: float) -> Points:
     x = np.concatenate([np.arange(seats) + (0.5 if shift else 0.0) for seats, shift in shape]) * pitch - along / 2
     y = np.repeat(np.arange(len(shape)), [seats for seats, _ in shape]) * between - across / 2
     return np.column_stack([x, y])
-
-
-def _ring_counts(count: int, radius: float) -> Iterator[tuple[int, ...]]:
-    """How discs share rings one pitch apart, from the rim inwards: the fullest rim, and up to two fewer."""
-    if radius <= 0.5:
-        yield (count,)
-        return
-    most = min(count, math.floor(math.pi / math.asin(min(1.0, 0.5 / radius)) + 1e-6))
-    for rim in range(most, max(most - 3, 0), -1):
-        if rim == count:
-            yield (count,)
-        else:
-            yield from ((rim, *inner) for inner in islice(_ring_counts(count - rim, max(radius - 1.0, 0.0)), 2))
