@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 
-from services.quoting.sheet.parts import paragraph, section, table
+from services.quoting.sheet.parts import Table
 from services.quoting.sheet.section_picture import section_svg
 from shared_schemas.check import ElementCheck, FirstOrder, SurfaceCheck
 from shared_schemas.prescription import Element, IndexGlass, Prescription, Surface
@@ -12,69 +13,76 @@ from shared_schemas.quote import QuoteBody
 
 DEFAULT = "*"
 """The mark of a figure that the drawing does not state and that takes a default."""
-LEGEND = (
-    "Radii are positive where the centre of curvature lies behind the face; light comes from the left. "
-    "Form, imperfections and centring as indicated on the drawing (ISO 10110)."
-)
 FACE_HEADS = ("Element", "Face", ">Radius, mm", ">Clear ⌀, mm", "Form 3/", "Imperfections 5/", "Coating", "Further")
 
 
-def lens(body: QuoteBody) -> str:
-    """The section of the page that says what is quoted."""
+@dataclass(frozen=True)
+class LensOnSheet:
+    """What is quoted, as the sheet says it. `picture` is markup; `mark` says what the mark of a default means where there is one."""
+
+    title: str
+    picture: str
+    first_order: str
+    elements: Table
+    faces: Table
+    mark: str
+    remarks: tuple[str, ...]
+
+
+def lens(body: QuoteBody) -> LensOnSheet:
+    """The lens of a quote."""
     drawn = body.prescription
     pairs = list(zip(drawn.elements, body.check.elements, strict=True))
-    is_default = any(one.defaulted or one.front.defaulted or one.back.defaulted for one in body.check.elements)
+    is_default = any(check.defaulted or check.front.defaulted or check.back.defaulted for check in body.check.elements)
     further = any(_further(face) for element in drawn.elements for face in (element.front, element.back))
-    return section(
-        "The lens",
-        paragraph(drawn.title, kind="title"),
-        f'<figure aria-label="Section of the lens, to scale">\n{section_svg(prescription=drawn)}</figure>',
-        paragraph(_first_order(body.check.first_order)),
-        _elements(pairs),
-        _faces(pairs, further=further),
-        paragraph(f"{DEFAULT} not stated: default of ISO 10110-11." if is_default else "", kind="small"),
-        paragraph(LEGEND, kind="small"),
-        *(paragraph(line) for line in _whole(drawn, body)),
+    return LensOnSheet(
+        title=drawn.title,
+        picture=section_svg(prescription=drawn),
+        first_order=_first_order(body.check.first_order),
+        elements=_elements(pairs),
+        faces=_faces(pairs, further=further),
+        mark=f"{DEFAULT} not stated: default of ISO 10110-11." if is_default else "",
+        remarks=tuple(_whole(drawn, body)),
     )
 
 
-def _elements(pairs: list[tuple[Element, ElementCheck]]) -> str:
+def _elements(pairs: list[tuple[Element, ElementCheck]]) -> Table:
     """Each element: glass, diameter, thickness, centring, and what is asked of the glass itself."""
     asked = any(_of_glass(element) for element, _ in pairs)
     heads = ("Element", "Glass", ">Diameter, mm", ">Centre thickness, mm", "Centring 4/", *(("Glass quality",) if asked else ()))
-    rows = [
-        (element.name, _glass(element, found), _diameter(element, found), _thickness(element, found), _centring(element, found),
+    rows = tuple(
+        (element.name, _glass(element, check), _diameter(element, check), _thickness(element, check), _centring(element, check),
          *((_of_glass(element),) if asked else ()))
-        for element, found in pairs
-    ]  # fmt: skip
-    return table(heads, rows)
+        for element, check in pairs
+    )  # fmt: skip
+    return Table(heads, rows)
 
 
-def _glass(element: Element, found: ElementCheck) -> str:
+def _glass(element: Element, check: ElementCheck) -> str:
     stated = element.glass
     if isinstance(stated, IndexGlass):
-        return found.glass or f"nd {stated.nd:.10g}, vd {stated.vd:.10g}"
-    return stated if found.glass in (None, stated) else f"{found.glass} (stated as {stated})"
+        return check.glass or f"nd {stated.nd:.10g}, vd {stated.vd:.10g}"
+    return stated if check.glass in (None, stated) else f"{check.glass} (stated as {stated})"
 
 
-def _diameter(element: Element, found: ElementCheck) -> str:
+def _diameter(element: Element, check: ElementCheck) -> str:
     stated = element.tolerances.diameter_mm
     if stated is None:
-        return f"{element.diameter_mm:.10g} ±{found.diameter_tolerance_mm:g}{DEFAULT}"
+        return f"{element.diameter_mm:.10g} ±{check.diameter_tolerance_mm:g}{DEFAULT}"
     upper, lower = stated
     if upper == -lower:
         return f"{element.diameter_mm:.10g} ±{upper:.10g}"
     return f"{element.diameter_mm:.10g} {_signed(upper)}/{_signed(lower)}"
 
 
-def _thickness(element: Element, found: ElementCheck) -> str:
+def _thickness(element: Element, check: ElementCheck) -> str:
     stated = element.tolerances.centre_thickness_mm
-    tolerance = f"±{found.centre_thickness_tolerance_mm:g}{DEFAULT}" if stated is None else f"±{stated:.10g}"
+    tolerance = f"±{check.centre_thickness_tolerance_mm:g}{DEFAULT}" if stated is None else f"±{stated:.10g}"
     return f"{element.centre_thickness_mm:.10g} {tolerance}"
 
 
-def _centring(element: Element, found: ElementCheck) -> str:
-    return element.tolerances.centring or f"4/{found.centring_tolerance_arcmin:g}'{DEFAULT}"
+def _centring(element: Element, check: ElementCheck) -> str:
+    return element.tolerances.centring or f"4/{check.centring_tolerance_arcmin:g}'{DEFAULT}"
 
 
 def _of_glass(element: Element) -> str:
@@ -82,48 +90,48 @@ def _of_glass(element: Element) -> str:
     return "; ".join(indication for indication in stated if indication)
 
 
-def _faces(pairs: list[tuple[Element, ElementCheck]], *, further: bool) -> str:
-    rows = [
-        (name, face, _radius(surface), f"{surface.clear_diameter_mm:.10g}", _form(surface, found), _imperfections(surface, found),
+def _faces(pairs: list[tuple[Element, ElementCheck]], *, further: bool) -> Table:
+    rows = tuple(
+        (name, face, _radius(surface), f"{surface.clear_diameter_mm:.10g}", _form(surface, checked), _imperfections(surface, checked),
          str(surface.coating or "none"), *((_further(surface),) if further else ()))
         for element, check in pairs
-        for name, face, surface, found in (
+        for name, face, surface, checked in (
             (element.name, "front", element.front, check.front), (element.name, "back", element.back, check.back))
-    ]  # fmt: skip
-    return table(FACE_HEADS if further else FACE_HEADS[:-1], rows)
+    )  # fmt: skip
+    return Table(FACE_HEADS if further else FACE_HEADS[:-1], rows)
 
 
 def _radius(surface: Surface) -> str:
     return "plane" if surface.radius_mm is None else _signed(surface.radius_mm)
 
 
-def _form(surface: Surface, found: SurfaceCheck) -> str:
+def _form(surface: Surface, check: SurfaceCheck) -> str:
     if surface.form is not None:
         return surface.form
-    return f"3/{found.power_fringes:g}({found.irregularity_fringes:g}){DEFAULT}"
+    return f"3/{check.power_fringes:g}({check.irregularity_fringes:g}){DEFAULT}"
 
 
-def _imperfections(surface: Surface, found: SurfaceCheck) -> str:
-    return surface.imperfections or f"5/{found.imperfection_count}x{found.imperfection_grade_mm:g}{DEFAULT}"
+def _imperfections(surface: Surface, check: SurfaceCheck) -> str:
+    return surface.imperfections or f"5/{check.imperfection_count}x{check.imperfection_grade_mm:g}{DEFAULT}"
 
 
 def _further(surface: Surface) -> str:
     """Conic and aspheric terms, texture, and what the face must stand of a laser."""
     conic = f"k = {surface.conic:.10g}" if surface.conic else ""
     terms = (f"A{order} = {surface.asphere[order]:.10g}" for order in sorted(surface.asphere, key=int))
-    return "; ".join(one for one in (conic, *terms, surface.texture, surface.laser_damage) if one)
+    return "; ".join(indication for indication in (conic, *terms, surface.texture, surface.laser_damage) if indication)
 
 
-def _first_order(found: FirstOrder) -> str:
+def _first_order(paraxial: FirstOrder) -> str:
     known = (
-        ("focal length {:.2f} mm", found.focal_length_mm),
-        ("f/{:.2f}", found.f_number),
-        ("back focus {:.2f} mm", found.back_focus_mm),
-        ("length from first to last vertex {:.2f} mm", found.length_mm),
+        ("focal length {:.2f} mm", paraxial.focal_length_mm),
+        ("f/{:.2f}", paraxial.f_number),
+        ("back focus {:.2f} mm", paraxial.back_focus_mm),
+        ("length from first to last vertex {:.2f} mm", paraxial.length_mm),
     )
-    said = ", ".join(form.format(figure) for form, figure in known if figure is not None)
-    afocal = "afocal, " if found.focal_length_mm is None else ""
-    return f"At {found.wavelength_nm:.10g} nm: {afocal}{said}."
+    figures = ", ".join(form.format(figure) for form, figure in known if figure is not None)
+    afocal = "afocal, " if paraxial.focal_length_mm is None else ""
+    return f"At {paraxial.wavelength_nm:.10g} nm: {afocal}{figures}."
 
 
 def _whole(drawn: Prescription, body: QuoteBody) -> Iterator[str]:
@@ -132,7 +140,8 @@ def _whole(drawn: Prescription, body: QuoteBody) -> Iterator[str]:
         f"{before.name} to {after.name} {'cemented' if space.cemented else f'{space.gap_mm:.10g} mm'}"
         for before, space, after in zip(drawn.elements, drawn.spaces, drawn.elements[1:], strict=False)
     ]
-    yield f"Between elements, on the axis: {', '.join(between)}." if between else ""
+    if between:
+        yield f"Between elements, on the axis: {', '.join(between)}."
     if drawn.stop is not None:
         behind = drawn.elements[drawn.stop.after_element - 1].name if drawn.stop.after_element else ""
         place = f"behind the last vertex of {behind}" if behind else "from the first vertex"
@@ -142,11 +151,14 @@ def _whole(drawn: Prescription, body: QuoteBody) -> Iterator[str]:
         engraved = f", {barrel.engraved_characters} characters engraved" if barrel.engraved_characters else ""
         material = barrel.material.replace("_", " ")
         yield f"Mounted in a barrel of {material}, ⌀ {barrel.outer_diameter_mm:.10g} x {barrel.length_mm:.10g} mm{engraved}."
-    whole = [one for one in (drawn.transmitted_wavefront, drawn.assembly_imperfections) if one]
-    yield f"Of the whole lens: {'; '.join(whole)}." if whole else ""
+    whole = [indication for indication in (drawn.transmitted_wavefront, drawn.assembly_imperfections) if indication]
+    if whole:
+        yield f"Of the whole lens: {'; '.join(whole)}."
     parts = [f"{part.count} x {part.name}" if part.count > 1 else part.name for part in body.bought_parts]
-    yield f"Delivered with each lens: {'; '.join(parts)}." if parts else ""
-    yield f"Remarks on the drawing: {drawn.remarks}" if drawn.remarks else ""
+    if parts:
+        yield f"Delivered with each lens: {'; '.join(parts)}."
+    if drawn.remarks:
+        yield f"Remarks on the drawing: {drawn.remarks}"
 
 
 def _signed(figure: float) -> str:

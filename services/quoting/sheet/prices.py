@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
+from dataclasses import dataclass
 from decimal import Decimal
 
-from services.quoting.sheet.parts import counted, money, paragraph, section, table
+from services.quoting.sheet.parts import Table, counted, money
 from shared_schemas.operations import Tooling
 from shared_schemas.quote import Break, Expedite, InTime, LeadTime, QuoteBody
 
@@ -13,58 +14,57 @@ IN_TIME: dict[InTime, str] = {"yes": "yes", "with_expedite": "if expedited", "wi
 DATES = (">Ready in", ">9 in 10 within", ">Ships")
 
 
-def prices(body: QuoteBody) -> Iterator[str]:
-    """The sections of the page that name amounts and dates."""
-    yield section(
-        f"Prices, in {body.currency}",
-        _by_quantity(body.breaks),
-        paragraph("Days are calendar days from the order; the date is for an order on the day of this quotation.", kind="small"),
-    )
-    yield section(
-        f"Sooner, for an additional charge, in {body.currency}",
-        _sooner(body.breaks),
-        paragraph("The charge is for the whole quantity, on top of its total." if _offered(body.breaks) else "", kind="small"),
-    )
-    if body.tooling_terms == "spread":
-        yield section("Tools", paragraph(_included(body.tooling)))
-    else:
-        yield section(f"Tooling, charged once beside the prices, in {body.currency}", _tooling(body.tooling))
+@dataclass(frozen=True)
+class PricesOnSheet:
+    """What a quote asks and when it delivers. Tools are charged once, or `included_tools` says which the prices include."""
+
+    by_quantity: Table
+    sooner: Table
+    tooling: Table
+    included_tools: str
 
 
-def _by_quantity(breaks: Sequence[Break]) -> str:
-    asked = any(one.in_time is not None for one in breaks)
+def prices(body: QuoteBody) -> PricesOnSheet:
+    """Amounts and dates of a quote."""
+    is_spread = body.tooling_terms == "spread"
+    return PricesOnSheet(
+        by_quantity=_by_quantity(body.breaks),
+        sooner=_sooner(body.breaks),
+        tooling=_tooling(() if is_spread else body.tooling),
+        included_tools=_included(body.tooling if is_spread else ()),
+    )
+
+
+def _by_quantity(breaks: Sequence[Break]) -> Table:
+    asked = any(price_break.in_time is not None for price_break in breaks)
     heads = (">Quantity", ">Unit price", ">Total", *DATES, *((">By the day needed",) if asked else ()))
-    return table(
+    return Table(
         heads,
-        (
+        tuple(
             (
-                f"{one.quantity:,}",
-                money(one.unit_price),
-                money(one.total_price),
-                *_dates(one.lead_time),
-                *((IN_TIME[one.in_time] if one.in_time else "",) if asked else ()),
+                f"{price_break.quantity:,}",
+                money(price_break.unit_price),
+                money(price_break.total_price),
+                *_dates(price_break.lead_time),
+                *((IN_TIME[price_break.in_time] if price_break.in_time else "",) if asked else ()),
             )
-            for one in breaks
+            for price_break in breaks
         ),
     )
 
 
-def _offered(breaks: Sequence[Break]) -> bool:
-    return any(one.expedite is not None for one in breaks)
-
-
-def _sooner(breaks: Sequence[Break]) -> str:
-    return table(
+def _sooner(breaks: Sequence[Break]) -> Table:
+    return Table(
         (">Quantity", ">Additional charge", *DATES, ">Sooner by"),
-        (
+        tuple(
             (
-                f"{one.quantity:,}",
-                money(one.expedite.cost),
-                *_dates(one.expedite),
-                counted(one.expedite.days_saved, "day"),
+                f"{price_break.quantity:,}",
+                money(price_break.expedite.cost),
+                *_dates(price_break.expedite),
+                counted(price_break.expedite.days_saved, "day"),
             )
-            for one in breaks
-            if one.expedite is not None
+            for price_break in breaks
+            if price_break.expedite is not None
         ),
     )
 
@@ -73,11 +73,11 @@ def _dates(when: LeadTime | Expedite) -> tuple[str, str, str]:
     return counted(when.p50_days, "day"), counted(when.p90_days, "day"), str(when.ship_date)
 
 
-def _tooling(tooling: Sequence[Tooling]) -> str:
+def _tooling(tooling: Sequence[Tooling]) -> Table:
     total = sum((tool.charge for tool in tooling), Decimal(0))
-    return table(
+    return Table(
         ("Tool", "For", ">Charge"),
-        ((tool.name, tool.part, money(tool.charge)) for tool in tooling),
+        tuple((tool.name, tool.part, money(tool.charge)) for tool in tooling),
         foot=("All tools together", "", money(total)) if tooling else (),
     )
 

@@ -6,8 +6,9 @@ Which findings a customer reads, in which words and in which section, the catalo
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
 
-from services.quoting.sheet.parts import counted, money, paragraph, points, section, table
+from services.quoting.sheet.parts import Table, counted, money
 from shared_schemas.check import Finding, FindingKind, SheetSection
 from shared_schemas.finding_kinds import CATALOGUE
 from shared_schemas.place import face_of, place_of
@@ -20,18 +21,28 @@ RADIUS = "radius"
 DEFAULTED = "tolerance-defaulted"
 
 
-def remarks(body: QuoteBody) -> Iterator[str]:
-    """The sections of the page that stand beside the price."""
-    drawn = body.prescription
-    yield section("Assumed", points(_assumed(body)))
-    yield section(
-        f"What could be relaxed, and what it saves, in {body.currency}",
-        _relaxations(body),
-        paragraph(_together(body.best_relaxations, drawn) if body.best_relaxations else ""),
+@dataclass(frozen=True)
+class RemarksOnSheet:
+    """What stands beside the price, section by section."""
+
+    assumed: tuple[str, ...]
+    relaxations: Table
+    relaxed_together: str
+    offers: Table
+    to_look_at: tuple[str, ...]
+    handling: tuple[str, ...]
+
+
+def remarks(body: QuoteBody) -> RemarksOnSheet:
+    """What a customer is told beside the price of a quote."""
+    return RemarksOnSheet(
+        assumed=tuple(_assumed(body)),
+        relaxations=_relaxations(body),
+        relaxed_together=_together(body.best_relaxations, body.prescription) if body.best_relaxations else "",
+        offers=_offers(body),
+        to_look_at=tuple(_to_look_at(body)),
+        handling=tuple(_handling(body)),
     )
-    yield section(f"Radii near a test plate in hand, in {body.currency}", _offers(body))
-    yield section("To look at", points(_to_look_at(body)))
-    yield section("To mind when the lens is handled", points(_handling(body)))
 
 
 def _assumed(body: QuoteBody) -> Iterator[str]:
@@ -47,16 +58,16 @@ def _assumed(body: QuoteBody) -> Iterator[str]:
             unstated.setdefault(element.glass_quality.defaulted, []).append(element.name)
     for what, names in unstated.items():
         yield f"Quality of the glass as ISO 10110-11 has it by default, where it has one ({', '.join(what)}): {', '.join(names)}."
-    yield from (_filled(kind, one) for kind, one in _for_the_customer(body, "assumed") if one.code != DEFAULTED)
+    yield from (_filled(kind, finding) for kind, finding in _for_the_customer(body, "assumed") if finding.code != DEFAULTED)
 
 
 def _defaults(body: QuoteBody) -> Iterator[str]:
     """Tolerances that were not stated, said once for all the parts that take the same defaults."""
     of_part: dict[str, list[str]] = {}
-    for _, one in _for_the_customer(body, "assumed"):
-        if one.code == DEFAULTED:
-            place = place_of(one.pointer, body.prescription)
-            of_part.setdefault(place.part, []).append(f"{place.of_it} {_default(one)}")
+    for _, finding in _for_the_customer(body, "assumed"):
+        if finding.code == DEFAULTED:
+            place = place_of(finding.pointer, body.prescription)
+            of_part.setdefault(place.part, []).append(f"{place.of_it} {_default(finding)}")
     parts_with: dict[tuple[str, ...], list[str]] = {}
     for part, defaults in of_part.items():
         parts_with.setdefault(tuple(defaults), []).append(part)
@@ -65,35 +76,35 @@ def _defaults(body: QuoteBody) -> Iterator[str]:
         yield words.format(places=", ".join(parts), figures=", ".join(figures))
 
 
-def _default(one: Finding) -> str:
-    figure = f"{one.figure:g}" if isinstance(one.figure, float) else str(one.figure)
-    if one.unit.endswith("plus and minus"):
-        return f"±{figure} {one.unit.removesuffix('plus and minus').strip()}"
-    return f"{figure} {one.unit}".strip()
+def _default(finding: Finding) -> str:
+    figure = f"{finding.figure:g}" if isinstance(finding.figure, float) else str(finding.figure)
+    if finding.unit.endswith("plus and minus"):
+        return f"±{figure} {finding.unit.removesuffix('plus and minus').strip()}"
+    return f"{figure} {finding.unit}".strip()
 
 
-def _relaxations(body: QuoteBody) -> str:
-    best = [one for one in body.relaxations if one.tolerance != RADIUS][:SHOWN]
-    return table(
+def _relaxations(body: QuoteBody) -> Table:
+    best = [relaxation for relaxation in body.relaxations if relaxation.tolerance != RADIUS][:SHOWN]
+    return Table(
         ("Tolerance", "Where", ">Now", ">Instead", ">Saves a piece", ">Of", "Which means"),
-        (
+        tuple(
             (
-                one.tolerance.replace("_", " "),
-                _where(one.where, body.prescription),
-                f"{one.from_figure:g}",
-                f"{one.to_figure:g} {'fringes' if one.unit == 'fringe' else one.unit}",
-                money(one.saving_per_unit),
-                f"{one.quantity:,}",
-                _means(one),
+                relaxation.tolerance.replace("_", " "),
+                _where(relaxation.where, body.prescription),
+                f"{relaxation.from_figure:g}",
+                f"{relaxation.to_figure:g} {'fringes' if relaxation.unit == 'fringe' else relaxation.unit}",
+                money(relaxation.saving_per_unit),
+                f"{relaxation.quantity:,}",
+                _means(relaxation),
             )
-            for one in best
+            for relaxation in best
         ),
     )
 
 
-def _means(one: QuotedRelaxation) -> str:
-    once = "saved once, of the tooling" if one.charged_once else ""
-    return "; ".join(said for said in (one.means, once, _days(one.days_saved)) if said)
+def _means(relaxation: QuotedRelaxation) -> str:
+    once = "saved once, of the tooling" if relaxation.charged_once else ""
+    return "; ".join(words for words in (relaxation.means, once, _days(relaxation.days_saved)) if words)
 
 
 def _where(pointer: str, drawn: Prescription) -> str:
@@ -113,56 +124,56 @@ def _together(best: CombinedSaving, drawn: Prescription) -> str:
     return f"Granted together ({named}) these save {money(best.saving_per_unit)} a piece of {best.quantity:,}{days}."
 
 
-def _offers(body: QuoteBody) -> str:
-    sooner = any(one.days_saved for one in body.offers)
-    return table(
+def _offers(body: QuoteBody) -> Table:
+    sooner = any(offer.days_saved for offer in body.offers)
+    return Table(
         ("Where", ">Radius, mm", ">Instead, mm", ">Focal length changes by", ">Saves once", *(("And",) if sooner else ())),
-        (
+        tuple(
             (
-                ", ".join(str(face_of(where, body.prescription)) for where in (one.where, *one.also)),
-                f"{one.from_radius_mm:+.10g}",
-                f"{one.to_radius_mm:+.10g}",
-                f"{one.focal_length_change_mm:+.3f} mm ({one.focal_length_change_share:+.2%})",
-                money(one.saving),
-                *((_days(one.days_saved),) if sooner else ()),
+                ", ".join(str(face_of(where, body.prescription)) for where in (offer.where, *offer.also)),
+                f"{offer.from_radius_mm:+.10g}",
+                f"{offer.to_radius_mm:+.10g}",
+                f"{offer.focal_length_change_mm:+.3f} mm ({offer.focal_length_change_share:+.2%})",
+                money(offer.saving),
+                *((_days(offer.days_saved),) if sooner else ()),
             )
-            for one in body.offers
+            for offer in body.offers
         ),
     )
 
 
 def _to_look_at(body: QuoteBody) -> Iterator[str]:
     """What asks for the customer's attention, each at its place."""
-    for kind, one in _for_the_customer(body, "to look at"):
-        yield f"{_capital(str(place_of(one.pointer, body.prescription)))}: {_filled(kind, one)}"
+    for kind, finding in _for_the_customer(body, "to look at"):
+        yield f"{_capital(str(place_of(finding.pointer, body.prescription)))}: {_filled(kind, finding)}"
 
 
 def _handling(body: QuoteBody) -> Iterator[str]:
     """What to mind when the lens is handled, said once for all the elements of a glass."""
     glass_of = {element.name: element.glass for element in body.check.elements}
     alike: dict[tuple[str, str, str | None], list[tuple[FindingKind, Finding, str]]] = {}
-    for kind, one in _for_the_customer(body, "handling"):
-        part = place_of(one.pointer, body.prescription).part
-        alike.setdefault((glass_of.get(part) or "The glass", kind.code, one.remedy), []).append((kind, one, part))
+    for kind, finding in _for_the_customer(body, "handling"):
+        part = place_of(finding.pointer, body.prescription).part
+        alike.setdefault((glass_of.get(part) or "The glass", kind.code, finding.remedy), []).append((kind, finding, part))
     for (glass, _, _), group in alike.items():
-        kind, one, _ = group[0]
-        yield _filled(kind, one, glass=glass, places=", ".join(dict.fromkeys(part for *_, part in group)))
+        kind, finding, _ = group[0]
+        yield _filled(kind, finding, glass=glass, places=", ".join(dict.fromkeys(part for *_, part in group)))
 
 
 def _for_the_customer(body: QuoteBody, where: SheetSection) -> Iterable[tuple[FindingKind, Finding]]:
     """The findings of a section of the sheet, with their kinds; one whose code the catalogue does not have stays in the shop."""
-    for one in (*body.check.findings, *body.findings):
-        kind = CATALOGUE.get(one.code)
+    for finding in (*body.check.findings, *body.findings):
+        kind = CATALOGUE.get(finding.code)
         if kind is not None and kind.audience != "shop" and kind.sheet_section == where:
-            yield kind, one
+            yield kind, finding
 
 
-def _filled(kind: FindingKind, one: Finding, **more: str) -> str:
+def _filled(kind: FindingKind, finding: Finding, **more: str) -> str:
     """The customer's words of a finding with its figures."""
-    remedy = f"What would do: {_sentence(one.remedy)}" if one.remedy else ""
+    remedy = f"What would do: {_sentence(finding.remedy)}" if finding.remedy else ""
     words = kind.customer_words or ""
     return words.format(
-        message=_sentence(one.message), remedy=remedy, figure=one.figure, limit=one.limit, unit=one.unit, **more
+        message=_sentence(finding.message), remedy=remedy, figure=finding.figure, limit=finding.limit, unit=finding.unit, **more
     ).strip()
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 from jinja2 import UndefinedError
 from markupsafe import Markup
@@ -32,3 +34,9 @@ def test_figures_are_filled_in_as_they_are_written() -> None:
 def test_a_name_that_nobody_gave_is_an_error() -> None:
     with pytest.raises(UndefinedError, match="words"):
         rendered("{{ words }}")
+
+
+def test_templates_lie_beside_the_code_that_fills_them() -> None:
+    page = page_templates("services.quoting.sheet").get_template("page.html")
+    assert page.filename is not None
+    assert Path(page.filename).parent.name == "sheet"
