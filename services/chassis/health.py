@@ -31,14 +31,14 @@ def healthz() -> dict[str, str]:
 )
 def readyz(request: Request) -> JSONResponse:
     resources = request.app.state.resources
-    found: dict[str, Any] = {
+    parts: dict[str, Any] = {
         "postgresql": _asked(lambda: _schema(resources)),
         "redis": _asked(lambda: bool(resources.redis.ping())),
     }
     # Quotes are taken without workers, and wait: an API whose workers are away stays where requests are sent to.
     workers = _asked(lambda: _workers(resources))
-    good = all(value == "yes" for value in found.values())
-    return JSONResponse({"ready": good, **found, "workers": workers}, 200 if good else 503)
+    good = all(value == "yes" for value in parts.values())
+    return JSONResponse({"ready": good, **parts, "workers": workers}, 200 if good else 503)
 
 
 @router.get("/problems", summary="What each type of problem means", response_class=HTMLResponse)

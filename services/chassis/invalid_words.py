@@ -84,12 +84,12 @@ def in_words(error: Any) -> tuple[str, Any, str | None]:
 def _counted(kind: str, context: Any) -> tuple[str, Any, str]:
     """Too many entries of an array, or too few."""
     limit = context.get("max_length" if kind == "too_long" else "min_length")
-    found = context.get("actual_length")
-    there = "it has too many entries" if found is None else f"it has {found} {'entry' if found == 1 else 'entries'}"
+    length = context.get("actual_length")
+    there = "it has too many entries" if length is None else f"it has {length} {'entry' if length == 1 else 'entries'}"
     entries = "entry" if limit == 1 else "entries"
     if kind == "too_long":
         return f"{there}, and at most {limit} are taken", limit, f"at most {limit} {entries}"
-    there = "it is empty" if found == 0 else there
+    there = "it is empty" if length == 0 else there
     return f"{there}, and at least {limit} {'is' if limit == 1 else 'are'} needed", limit, f"at least {limit} {entries}"
 
 

@@ -67,8 +67,8 @@ class RequestLimits:
             if not answered:
                 await self._refuse(scope, send, read, most_bytes)
 
-    async def _refuse(self, scope: Scope, send: Send, found: int, most_bytes: int) -> None:
-        detail = f"The body has {found} bytes or more; at most {most_bytes} are read."
+    async def _refuse(self, scope: Scope, send: Send, read: int, most_bytes: int) -> None:
+        detail = f"The body has {read} bytes or more; at most {most_bytes} are read."
         await _answer(send, problem("body-too-large", detail, instance=_instance(scope)))
 
 
@@ -77,8 +77,8 @@ def _instance(scope: Scope) -> str | None:
     return f"/requests/{named}" if named else None
 
 
-async def _answer(send: Send, said: Problem) -> None:
-    content = json.dumps(said.model_dump(mode="json", exclude_none=True)).encode()
+async def _answer(send: Send, refusal: Problem) -> None:
+    content = json.dumps(refusal.model_dump(mode="json", exclude_none=True)).encode()
     headers: list[Any] = [(b"content-type", MEDIA_TYPE.encode()), (b"content-length", str(len(content)).encode())]
-    await send({"type": "http.response.start", "status": said.status, "headers": headers})
+    await send({"type": "http.response.start", "status": refusal.status, "headers": headers})
     await send({"type": "http.response.body", "body": content})

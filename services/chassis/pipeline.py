@@ -97,13 +97,13 @@ def write_section(section: BaseModel) -> bytes:
 def hop(stage: Stage, number: str, attempt: int, trace: str, resources: Resources) -> str:
     """Do one stage of one traveller and send it on; a word for how it went. May run twice: what is stamped already is not worked out again."""
     here = stage.station
-    found = resources.travellers.read(number, attempt, (*stage.reads, here.section))
-    if "job" not in found:
+    stamped = resources.travellers.read(number, attempt, (*stage.reads, here.section))
+    if "job" not in stamped:
         log.warning("traveller is gone", extra={"number": number, "attempt": attempt, "stage": here.service})
         return "gone"
     word = "stamped_before"
-    if here.section not in found:
-        outcome = _outcome(stage, found, resources)
+    if here.section not in stamped:
+        outcome = _outcome(stage, stamped, resources)
         resources.travellers.stamp(number, attempt, {_field(outcome, here): write_section(outcome)})
         if isinstance(outcome, (Refusal, Failure)):
             resources.send(LAST.task, LAST.queue, number, attempt, trace)
@@ -114,13 +114,13 @@ def hop(stage: Stage, number: str, attempt: int, trace: str, resources: Resource
     return word
 
 
-def _outcome(stage: Stage, found: dict[str, bytes], resources: Resources) -> BaseModel:
+def _outcome(stage: Stage, stamped: dict[str, bytes], resources: Resources) -> BaseModel:
     """The stage's section, its refusal, or the failure it ended in; raises transport faults only."""
     try:
-        missing = [name for name in stage.reads if name not in found]
+        missing = [name for name in stage.reads if name not in stamped]
         if missing:
             raise SectionMissing(stage.station.service, missing)
-        sections = {name: read_section(name, found[name]) for name in stage.reads}
+        sections = {name: read_section(name, stamped[name]) for name in stage.reads}
         job: Job = sections["job"]
         return stage.run(**sections, rates=resources.rates.revision(job.rate_revision).rates)
     except TRANSPORT_FAULTS:

@@ -66,8 +66,8 @@ def broker_of(redis_url: str) -> tuple[str, dict[str, Any] | None]:
     parts = urlsplit(redis_url)
     if parts.scheme != "rediss":
         return redis_url, None
-    told = {name: value for name, value in parse_qsl(parts.query) if name in ("ssl_ca_certs", "ssl_certfile", "ssl_keyfile")}
-    return urlunsplit(parts._replace(query="")), told | {"ssl_cert_reqs": ssl.CERT_REQUIRED, "ssl_check_hostname": True}
+    named = {name: value for name, value in parse_qsl(parts.query) if name in ("ssl_ca_certs", "ssl_certfile", "ssl_keyfile")}
+    return urlunsplit(parts._replace(query="")), named | {"ssl_cert_reqs": ssl.CERT_REQUIRED, "ssl_check_hostname": True}
 
 
 def _transport_options(deployment: str) -> dict[str, Any]:

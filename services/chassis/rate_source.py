@@ -31,8 +31,8 @@ class RevisionNotFound(Explained):
 class ProposalRefused(Explained):
     """Rates that cannot be; each of `errors` names a place in what was proposed."""
 
-    def __init__(self, said: Problem) -> None:
-        super().__init__(said.detail, *said.errors)
+    def __init__(self, refusal: Problem) -> None:
+        super().__init__(refusal.detail, *refusal.errors)
 
 
 class RateSource(Protocol):

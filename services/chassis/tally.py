@@ -53,5 +53,5 @@ class Tally:
 
     def read(self) -> Mapping[str, float]:
         """Every count by its name; raises what the client raises."""
-        found = cast("dict[bytes, bytes]", cast(Any, self._redis.hgetall(self._key)))
-        return {name.decode(): float(value) for name, value in found.items()}
+        counts = cast("dict[bytes, bytes]", cast(Any, self._redis.hgetall(self._key)))
+        return {name.decode(): float(value) for name, value in counts.items()}

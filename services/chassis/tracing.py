@@ -40,12 +40,12 @@ def are_kept() -> bool:
 @cache
 def _can_be_kept() -> bool:
     # The variable may be set for a whole cluster by somebody who has never heard of us; that is no reason not to start.
-    found = find_spec("opentelemetry") is not None and all(
+    is_installed = find_spec("opentelemetry") is not None and all(
         find_spec(name) for name in ("opentelemetry.sdk", "opentelemetry.exporter")
     )
-    if not found:
+    if not is_installed:
         log.warning("no traces are kept: the extra is not installed; pip install 'blankwright[telemetry]'")
-    return found
+    return is_installed
 
 
 def provider() -> TracerProvider:
@@ -91,8 +91,8 @@ def flush() -> None:
 
 def trace_of(traceparent: str | None) -> str:
     """The id of the trace under way: the current span's where traces are kept, that of a W3C traceparent header, or a new one."""
-    found = re.fullmatch(r"[0-9a-f]{2}-([0-9a-f]{32})-[0-9a-f]{16}-[0-9a-f]{2}", current() or traceparent or "")
-    return found.group(1) if found and found.group(1) != "0" * 32 else secrets.token_hex(16)
+    parent = re.fullmatch(r"[0-9a-f]{2}-([0-9a-f]{32})-[0-9a-f]{16}-[0-9a-f]{2}", current() or traceparent or "")
+    return parent.group(1) if parent and parent.group(1) != "0" * 32 else secrets.token_hex(16)
 
 
 def current() -> str | None:

@@ -57,4 +57,4 @@ class RedisTravellers:
 
     def discard(self, number: str, attempt: int) -> None:
         """Forget the travellers of a quote up to that attempt, so that messages which still name one of them do nothing."""
-        self._redis.delete(*(self._key(number, one) for one in range(1, attempt + 1)))
+        self._redis.delete(*(self._key(number, earlier) for earlier in range(1, attempt + 1)))

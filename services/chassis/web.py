@@ -69,8 +69,8 @@ class Refused(Exception):
 
 def tools(request: Request) -> Resources:
     """The resources of this process, for a route."""
-    found: Resources = request.app.state.resources
-    return found
+    resources_of_process: Resources = request.app.state.resources
+    return resources_of_process
 
 
 Tools = Annotated[Resources, Depends(tools)]
@@ -83,15 +83,15 @@ def needs_role(*roles: Role) -> Callable[..., Caller]:
         if shown is None:
             raise Refused("key-missing", "This address needs a key.", WWW_Authenticate="Bearer")
         keys: Keys = request.app.state.keys
-        found = keys.caller(shown.credentials)
-        if found is None:
+        known = keys.caller(shown.credentials)
+        if known is None:
             raise Refused("key-unknown", "The key is not known, or was revoked.", WWW_Authenticate='Bearer error="invalid_token"')
-        if found.role != "admin" and found.role not in roles:
+        if known.role != "admin" and known.role not in roles:
             raise Refused(
                 "role-may-not",
-                f"A key of the role {found.role} may not do that; the roles that may are {', '.join((*roles, 'admin'))}.",
+                f"A key of the role {known.role} may not do that; the roles that may are {', '.join((*roles, 'admin'))}.",
             )
-        return found
+        return known
 
     caller.__name__ = "needs_" + "_or_".join(roles or ("admin",))
     return caller
@@ -104,12 +104,15 @@ def latest_rates(resources: Tools) -> RateRevision:
 
 def answers(*slugs: str) -> dict[int | str, dict[str, Any]]:
     """The problems a route may answer with, for OpenAPI; those that any route may are added."""
-    found: dict[int | str, dict[str, Any]] = {}
+    described: dict[int | str, dict[str, Any]] = {}
     for slug in (*slugs, "key-missing", "role-may-not", "internal", "unavailable"):
         status, title, _ = PROBLEM_TYPES[slug]
-        said = found[status]["description"] + " / " + title if status in found else title
-        found[status] = {"description": said, "content": {MEDIA_TYPE: {"schema": {"$ref": "#/components/schemas/Problem"}}}}
-    return found
+        title_of_all = described[status]["description"] + " / " + title if status in described else title
+        described[status] = {
+            "description": title_of_all,
+            "content": {MEDIA_TYPE: {"schema": {"$ref": "#/components/schemas/Problem"}}},
+        }
+    return described
 
 
 def make_app(resources: Resources) -> FastAPI:
@@ -181,11 +184,11 @@ async def _name_the_request(request: Request, call_next: Callable[[Request], Any
     return answer
 
 
-def send_problem(found: Problem, headers: Mapping[str, str] | None = None) -> JSONResponse:
+def send_problem(document: Problem, headers: Mapping[str, str] | None = None) -> JSONResponse:
     """A problem document as an answer."""
     return JSONResponse(
-        found.model_dump(mode="json", exclude_none=True),
-        found.status,
+        document.model_dump(mode="json", exclude_none=True),
+        document.status,
         media_type=MEDIA_TYPE,
         headers=SAFE_HEADERS | dict(headers or {}),
     )
@@ -193,12 +196,12 @@ def send_problem(found: Problem, headers: Mapping[str, str] | None = None) -> JS
 
 def methods_at(app: FastAPI, path: str) -> list[str]:
     """The methods that an address takes, by the description of the application."""
-    found: set[str] = set()
+    methods: set[str] = set()
     for template, operations in app.openapi()["paths"].items():
         pattern = "[^/]+".join(re.escape(part) for part in re.split(r"\{[^}]*\}", template))
         if re.fullmatch(pattern, path):
-            found |= {method.upper() for method in operations}
-    return sorted(found)
+            methods |= {method.upper() for method in operations}
+    return sorted(methods)
 
 
 def _instance(request: Request) -> str | None:
@@ -232,9 +235,9 @@ def _answer_with_problems(app: FastAPI, status_of: dict[type[Explained], tuple[i
         if isinstance(fault.body, bytes):
             # FastAPI leaves a body alone that does not say it is JSON.
             kind = request.headers.get("content-type", "")[:60] or "nothing"
-            said = f"The body comes as {kind}; send Content-Type: application/json."
+            detail = f"The body comes as {kind}; send Content-Type: application/json."
             return send_problem(
-                problem("unsupported-media-type", said, instance=_instance(request)), {"Accept": "application/json"}
+                problem("unsupported-media-type", detail, instance=_instance(request)), {"Accept": "application/json"}
             )
         details = details_of_invalid(fault.errors(), fault.body)
         places = "1 place" if len(details) == 1 else f"{len(details)} places"

@@ -125,8 +125,8 @@ def _register_heartbeat(app: Celery) -> None:
         beat_once()
         tools = resources(queue=app)
         with suppress(redis.RedisError):
-            said = ",".join(tools.settings.services)
-            tools.redis.set(sign_of(tools.settings.deployment, str(self.request.hostname)), said, ex=SIGN_LIVES_S)
+            services = ",".join(tools.settings.services)
+            tools.redis.set(sign_of(tools.settings.deployment, str(self.request.hostname)), services, ex=SIGN_LIVES_S)
 
 
 def _register_periodic(app: Celery, name: str, run: Callable[[Resources], None]) -> None:

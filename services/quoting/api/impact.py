@@ -65,8 +65,8 @@ async def ask_for_impact(
     elif kind == JSON:
         chosen, rows = _from_json(body)
     else:
-        said = f"A table is sent as {JSON} or {CSV}, not as {kind[:60] or 'nothing'}."
-        raise Refused("unsupported-media-type", said, Accept=f"{JSON}, {CSV}")
+        detail = f"A table is sent as {JSON} or {CSV}, not as {kind[:60] or 'nothing'}."
+        raise Refused("unsupported-media-type", detail, Accept=f"{JSON}, {CSV}")
     number, is_new = await accepting(
         accept_impact,
         chosen,
@@ -115,14 +115,14 @@ def _chosen(kind: type[Choice], asked: Any, *, source: str) -> Choice:
     try:
         return kind.model_validate(asked)
     except ValidationError as fault:
-        found = [{**error, "loc": (source, *error["loc"])} for error in fault.errors()]
-        raise RequestValidationError(found, body=asked) from fault
+        errors = [{**error, "loc": (source, *error["loc"])} for error in fault.errors()]
+        raise RequestValidationError(errors, body=asked) from fault
 
 
 def _accepted(number: str, place: str, store: ImpactStore) -> RateImpactAccepted:
-    found = store.impact(number)
+    impact = store.impact(number)
     return RateImpactAccepted(
-        number=number, status="working" if found.in_work else "done", quotes=found.size, links={"self": place}
+        number=number, status="working" if impact.in_work else "done", quotes=impact.size, links={"self": place}
     )
 
 

@@ -54,14 +54,14 @@ def compare(*, number: str, old: Issued, new: Issued) -> Comparison:
     )
 
 
-def _revision(one: Issued) -> ComparedRevision:
+def _revision(issued: Issued) -> ComparedRevision:
     return ComparedRevision(
-        revision=one.revision,
-        rate_revision=one.body.rate_revision,
-        quoted_on=one.body.quoted_on,
-        valid_until=one.body.valid_until,
-        currency=one.body.currency,
-        digest=one.digest,
+        revision=issued.revision,
+        rate_revision=issued.body.rate_revision,
+        quoted_on=issued.body.quoted_on,
+        valid_until=issued.body.valid_until,
+        currency=issued.body.currency,
+        digest=issued.digest,
     )
 
 
@@ -90,14 +90,14 @@ def changed_places(old: Any, new: Any, pointer: str = "") -> Iterator[ChangedPla
 
 def changed_rows(old: Rates, new: Rates, *, named: Set[tuple[str, str]]) -> tuple[ChangedRow, ...]:
     """Rows among `named` that differ between two sets of rates, with the fields in which they do; a row that came or went has all."""
-    found = []
+    changed = []
     for table in TABLES:
         before, after = _rows(old, table), _rows(new, table)
         for row in sorted(name for of_table, name in named if of_table == table):
             fields = tuple(changed_places(before.get(row, {}), after.get(row, {})))
             if fields:
-                found.append(ChangedRow(table=table, row=row, fields=fields))
-    return tuple(found)
+                changed.append(ChangedRow(table=table, row=row, fields=fields))
+    return tuple(changed)
 
 
 def _rows(rates: Rates, table: str) -> dict[str, Any]:
@@ -106,7 +106,10 @@ def _rows(rates: Rates, table: str) -> dict[str, Any]:
 
 
 def _breaks(old: Sequence[Break], new: Sequence[Break], *, same_money: bool) -> tuple[ComparedBreak, ...]:
-    before, after = {one.quantity: one for one in old}, {one.quantity: one for one in new}
+    before, after = (
+        {price_break.quantity: price_break for price_break in old},
+        {price_break.quantity: price_break for price_break in new},
+    )
     return tuple(_break(quantity, before.get(quantity), after.get(quantity), same_money) for quantity in sorted({*before, *after}))
 
 
@@ -114,8 +117,8 @@ def _break(quantity: int, old: Break | None, new: Break | None, same_money: bool
     def amount(of: str) -> ComparedAmount:
         return _amount(getattr(old, of, None), getattr(new, of, None), same_money=same_money)
 
-    lead_old, lead_new = (one.lead_time if one else None for one in (old, new))
-    started_old, started_new = (one.start_quantities if one else {} for one in (old, new))
+    lead_old, lead_new = (side.lead_time if side else None for side in (old, new))
+    started_old, started_new = (side.start_quantities if side else {} for side in (old, new))
     return ComparedBreak(
         quantity=quantity,
         unit_price=amount("unit_price"),

@@ -14,7 +14,7 @@ from shared_schemas.pipeline import STATIONS
 from shared_schemas.quote import FINAL_STATUSES
 
 LOOK_EVERY_S = 0.1
-WAY = ("accepted", *(station.status for station in STATIONS))
+STEPS = ("accepted", *(station.status for station in STATIONS))
 
 
 FIRST_PAUSE_S = 0.03
@@ -47,11 +47,11 @@ async def statuses(number: str, resources: Resources) -> AsyncIterator[tuple[int
     while True:
         row = await run_in_threadpool(store.row, number)
         status = await run_in_threadpool(status_now, row, resources)
-        passed = WAY.index(status) if status in WAY else len(WAY) - 1 if status == "ready" else given
+        passed = STEPS.index(status) if status in STEPS else len(STEPS) - 1 if status == "ready" else given
         for place in range(given + 1, passed + 1):
-            yield place, WAY[place]
+            yield place, STEPS[place]
         given = max(given, passed)
         if status in FINAL_STATUSES:
-            yield len(WAY), status
+            yield len(STEPS), status
             return
         await asyncio.sleep(LOOK_EVERY_S)

@@ -64,8 +64,8 @@ def accept_impact(
 def _key(chosen: ImpactChoice, body: bytes, *, caller: str, key: str | None) -> IdempotencyKey | None:
     if key is None:
         return None
-    said = json.dumps([chosen.table, chosen.most, chosen.quotes]).encode() + b"\n" + body
-    return IdempotencyKey(caller, "POST /v1/rates/impact", key, hashlib.sha256(said).digest())
+    asked = json.dumps([chosen.table, chosen.most, chosen.quotes]).encode() + b"\n" + body
+    return IdempotencyKey(caller, "POST /v1/rates/impact", key, hashlib.sha256(asked).digest())
 
 
 def _chosen(chosen: ImpactChoice, *, now: datetime, resources: Resources) -> list[StoredQuote]:
@@ -106,7 +106,7 @@ def against_issued(number: str, outcome: Outcome, sections: Mapping[str, bytes],
     job, blanks, operations = (read_section(name, sections[name]) for name in ("job", "blanks", "operations"))
     revision = resources.rates.revision(job.rate_revision)
     chances = loss_chances(
-        prices={one.quantity: one.total_price for one in old.breaks},
+        prices={issued_break.quantity: issued_break.total_price for issued_break in old.breaks},
         job=job,
         blanks=blanks,
         operations=operations,
@@ -125,7 +125,7 @@ def impact_document(number: str, *, first: int, most: int, next_cursor: Callable
     store = ImpactStore(resources.database)
     head, rows = store.impact(number), store.quotes(number)
     items = [_item(row, head) for row in rows]
-    ready = [Impacted(one.number, one.revision, one.figures) for one in items if one.figures is not None]
+    ready = [Impacted(item.number, item.revision, item.figures) for item in items if item.figures is not None]
     following = first + most
     return RateImpact(
         number=number,

@@ -30,7 +30,7 @@ def impact_on(issued: QuoteBody, proposed: QuoteBody, *, loss_chances: Mapping[i
     `loss_chances`, by quantity, are those of the prices as issued at the proposed rates. Both bodies answer one request,
     so that they have the same quantities and the same currency.
     """
-    after = {one.quantity: one for one in proposed.breaks}
+    after = {price_break.quantity: price_break for price_break in proposed.breaks}
     return ImpactFigures(
         currency=issued.currency,
         breaks=tuple(_break(old, after[old.quantity], loss_chances[old.quantity]) for old in issued.breaks),
@@ -67,41 +67,46 @@ def _share(part: Decimal, *, of: Decimal) -> float:
     return round(float(part / of), 6) if of else 0.0
 
 
-def totals_of(found: Sequence[Impacted]) -> ImpactTotals:
+def totals_of(quotes: Sequence[Impacted]) -> ImpactTotals:
     """All quotes that are worked out, together. Of equal rises or falls the first is named."""
-    rises = [(one, inner) for one in found for inner in one.figures.breaks]
+    rises = [(quote, price_break) for quote in quotes for price_break in quote.figures.breaks]
     rising = [pair for pair in rises if pair[1].share > 0]
     falling = [pair for pair in rises if pair[1].share < 0]
     return ImpactTotals(
-        changed=sum(_is_changed(one.figures) for one in found),
-        dearer=sum(any(inner.share > 0 for inner in one.figures.breaks) for one in found),
-        cheaper=sum(any(inner.share < 0 for inner in one.figures.breaks) for one in found),
+        changed=sum(_is_changed(quote.figures) for quote in quotes),
+        dearer=sum(any(price_break.share > 0 for price_break in quote.figures.breaks) for quote in quotes),
+        cheaper=sum(any(price_break.share < 0 for price_break in quote.figures.breaks) for quote in quotes),
         largest_rise=_extreme(max(rising, key=lambda pair: pair[1].share)) if rising else None,
         largest_fall=_extreme(min(falling, key=lambda pair: pair[1].share)) if falling else None,
-        sums=tuple(_sums(currency, found) for currency in sorted({one.figures.currency for one in found})),
+        sums=tuple(_sums(currency, quotes) for currency in sorted({quote.figures.currency for quote in quotes})),
     )
 
 
 def _is_changed(figures: ImpactFigures) -> bool:
     return bool(figures.tooling.difference) or any(
-        one.unit_price.difference or one.p50_days.difference or one.p90_days.difference for one in figures.breaks
+        price_break.unit_price.difference or price_break.p50_days.difference or price_break.p90_days.difference
+        for price_break in figures.breaks
     )
 
 
 def _extreme(pair: tuple[Impacted, ImpactedBreak]) -> ImpactExtreme:
-    one, inner = pair
+    quote, price_break = pair
     return ImpactExtreme(
-        number=one.number,
-        revision=one.revision,
-        quantity=inner.quantity,
-        share=inner.share,
-        unit_price=inner.unit_price,
-        currency=one.figures.currency,
+        number=quote.number,
+        revision=quote.revision,
+        quantity=price_break.quantity,
+        share=price_break.share,
+        unit_price=price_break.unit_price,
+        currency=quote.figures.currency,
     )
 
 
-def _sums(currency: str, found: Sequence[Impacted]) -> ImpactSum:
-    own = [sorted(one.figures.breaks, key=lambda inner: inner.quantity) for one in found if one.figures.currency == currency]
+def _sums(currency: str, quotes: Sequence[Impacted]) -> ImpactSum:
+    own = [
+        sorted(quote.figures.breaks, key=lambda price_break: price_break.quantity)
+        for quote in quotes
+        if quote.figures.currency == currency
+    ]
 
     def summed(place: Callable[[int], int]) -> ComparedAmount:
         chosen = [breaks[place(len(breaks))].total_price for breaks in own]

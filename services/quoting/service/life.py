@@ -41,7 +41,7 @@ def _refuse_undecidable(row: StoredQuote, wanted: Decision, *, now: datetime) ->
         raise QuoteNotIssued(row.quote_number, row.revision, status)
     if state_of(row, today=now.date()) == "expired" and row.valid_until is not None:
         raise QuoteExpired(row.quote_number, row.revision, row.valid_until)
-    quoted = [one["quantity"] for one in json.loads(row.body)["breaks"]]
+    quoted = [price_break["quantity"] for price_break in json.loads(row.body)["breaks"]]
     if wanted.quantity is not None and wanted.quantity not in quoted:
         raise QuantityNotQuoted(row.quote_number, wanted.quantity, quoted)
 

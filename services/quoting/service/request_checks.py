@@ -26,13 +26,13 @@ def faults_of_request(request: QuoteRequest, *, rates: Rates, today: date) -> li
 
 
 def _glasses(request: QuoteRequest, rates: Rates) -> list[ProblemDetail]:
-    found = []
+    faults = []
     for number, element in enumerate(request.prescription.elements):
         if isinstance(element.glass, str):
             try:
                 find_glass(element.glass, rates.glasses)
             except GlassNotFound as fault:
-                found.append(
+                faults.append(
                     ProblemDetail(
                         pointer=f"/prescription/elements/{number}/glass",
                         reason=str(fault),
@@ -43,7 +43,7 @@ def _glasses(request: QuoteRequest, rates: Rates) -> list[ProblemDetail]:
                         else "a name of the table glasses, or nd and vd",
                     )
                 )
-    return found
+    return faults
 
 
 def _coatings(request: QuoteRequest, rates: Rates) -> list[ProblemDetail]:
