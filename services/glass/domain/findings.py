@@ -95,7 +95,7 @@ def _wide_cut(where: str, option: BlankOption) -> Finding | None:
     return finding(
         "kerf-wider-than-blank",
         where,
-        f"Between two blanks of {option.element.name} more glass is cut away than stands in one.",
+        f"Between two blanks of {option.element.name} more glass is cut away than is left in one.",
         figure=option.allowances.gap_mm,
         limit=option.shape.diameter_mm,
         unit="mm",
@@ -111,7 +111,7 @@ def _long_lead(where: str, option: BlankOption, lots: Mapping[int, Lot]) -> Find
     return finding(
         "glass-long-lead",
         where,
-        f"The glass of {option.element.name} ({slow.stock.name}) takes {days:g} days to come.",
+        f"The glass of {option.element.name} ({slow.stock.name}) takes {days:g} days to arrive.",
         figure=days,
         limit=LONG_LEAD_DAYS,
         unit="days",
@@ -185,7 +185,7 @@ def bought_together(*, glass: str, positions: Sequence[int], members: Sequence[s
     return finding(
         "glass-bought-together",
         f"/elements/{positions[0]}/glass",
-        f"{where} {glass} for {', '.join(members)} is bought and sawn together: that costs less than lots of their own.",
+        f"{where} {glass} for {', '.join(members)} is bought and sawn together: that costs less than separate lots.",
         figure=len(members),
         limit=1,
         unit="elements",

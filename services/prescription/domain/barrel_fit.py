@@ -75,7 +75,7 @@ def _length(prescription: Prescription, bodies: Sequence[Body], barrel: Barrel) 
         message = f"The barrel is {barrel.length_mm:g} mm long; from the first edge to the last the lens takes {held:.4g} mm."
         yield finding("barrel-short", where, message, figure=barrel.length_mm, limit=held, unit="mm", remedy=repair)
     elif barrel.length_mm < whole:
-        message = f"The barrel is {barrel.length_mm:g} mm long and the lens {whole:.4g} mm: glass stands out of it, unprotected."
+        message = f"The barrel is {barrel.length_mm:g} mm long and the lens {whole:.4g} mm: glass stands proud of it, unprotected."
         yield finding("barrel-glass-proud", where, message, figure=barrel.length_mm, limit=whole, unit="mm", remedy=repair)
 
 

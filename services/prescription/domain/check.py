@@ -173,7 +173,7 @@ def _unmakeable_sizes(prescription: Prescription) -> Iterator[Finding]:
                 sizes.append((f"/elements/{i}/{face}/radius_mm", abs(surface.radius_mm)))
         for where, size in sizes:
             if size < SMALLEST_MM:
-                message = f"{element.name} has a size of {size:g} mm, which cannot be held and worked."
+                message = f"{element.name} measures {size:g} mm, too little to be held and worked."
                 repair = f"at least {SMALLEST_MM:g} mm; look for a slipped decimal point"
                 yield finding("size-unmakeable", where, message, figure=size, limit=SMALLEST_MM, unit="mm", remedy=repair)
 
@@ -192,7 +192,7 @@ def _coatings(prescription: Prescription, rates: Rates) -> Iterator[Finding]:
             if isinstance(surface.coating, str) and surface.coating not in known:
                 names = ", ".join(list(known)[:12])
                 yield finding(
-                    "coating-unknown", f"/elements/{i}/{face}/coating", f"No coating of the rates is called {surface.coating}.",
+                    "coating-unknown", f"/elements/{i}/{face}/coating", f"The rates have no coating called {surface.coating}.",
                     figure=surface.coating, limit=names or "none", remedy=f"one of {names}, a reflectance and band in place of a name, or null for an uncoated face",
                 )  # fmt: skip
             elif surface.coating is not None:

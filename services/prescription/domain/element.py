@@ -233,6 +233,6 @@ def _axis(element: Element, body: Body, pointer: str) -> Iterator[Finding]:
     if z < SELF_CENTRING_Z_A:
         yield finding(
             "centring-by-hand", pointer,
-            f"{element.name} has Z_A = {z:.3f} (Z_B = {z / 4:.3f}): it does not slide to its axis between bells and is centred optically.",
+            f"{element.name} has Z_A = {z:.3f} (Z_B = {z / 4:.3f}): it does not centre itself between bell chucks and is centred optically.",
             figure=z, limit=SELF_CENTRING_Z_A, unit="Z_A", remedy="steeper or less alike faces, where the design allows",
         )  # fmt: skip

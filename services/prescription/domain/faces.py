@@ -19,12 +19,12 @@ def face_findings(*, surface: Surface, face: Profile, name: str, pointer: str) -
     if face.runaway_mm:
         yield finding(
             "asphere-runs-away", f"{pointer}/asphere",
-            f"{called} departs from its conic by {face.runaway_mm:.3g} mm within a semi-diameter of {face.rim_mm:g} mm; the figures are without its terms.",
+            f"{called} departs from its conic by {face.runaway_mm:.3g} mm within a semi-diameter of {face.rim_mm:g} mm; the figures leave its terms out.",
             figure=min(face.runaway_mm, 1e300), limit=face.rim_mm, unit="mm", remedy="check the unit and the power of ten of the terms",
         )  # fmt: skip
     elif face.aspheric:
         yield finding(
-            "face-aspheric", pointer, f"{called} is aspheric and is worked one at a time.", figure=surface.conic, limit="a sphere"
+            "face-aspheric", pointer, f"{called} is aspheric: each piece is worked singly.", figure=surface.conic, limit="a sphere"
         )
     yield from _steepness(surface, face, called, pointer)
     sag = abs(face.sag_mm(clear_mm))
@@ -44,7 +44,7 @@ def _steepness(surface: Surface, face: Profile, called: str, pointer: str) -> It
     worked_share = max(clear_share, share_of_reach(face=face, height_mm=face.worked_mm))
     if clear_share >= TOO_STEEP:
         yield finding(
-            "face-too-steep", where, f"{called} is all but a hemisphere: its clear semi-diameter is {clear_share:.3f} of where it ends.",
+            "face-too-steep", where, f"{called} is almost a hemisphere: its clear semi-diameter is {clear_share:.3f} of the height at which the curve ends.",
             figure=clear_share, limit=TOO_STEEP, unit="mm/mm", remedy=f"a clear diameter of at most {2 * STEEP * reach_mm(surface=face.surface):.4g} mm, or a longer radius",
         )  # fmt: skip
     elif worked_share >= STEEP:

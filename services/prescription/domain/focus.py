@@ -53,7 +53,7 @@ def _findings(prescription: Prescription, indices: Sequence[float], axis: Spot) 
     slip = mend(prescription, indices, fault=fault)
     if slip is None:
         yield finding(
-            "focus-missing", "/elements", f"{fault.sentence} No single change of a radius, a row, a decimal or a unit mends it.",
+            "focus-missing", "/elements", f"{fault.sentence} No single change of a radius, row, decimal point or unit fixes it.",
             figure=fault.spot_mm, limit=_finite(fault.limit_mm), unit="mm",
         )  # fmt: skip
         return

@@ -129,7 +129,7 @@ def _of_row(reference: str, row: GlassRow, where: str, rates: Rates) -> Iterator
         )  # fmt: skip
     if row.cte_30_70_1e6_per_k is not None and row.cte_30_70_1e6_per_k > EXPANDING_1E6_PER_K:
         yield finding(
-            "glass-expands", where, f"{row.name} expands by {row.cte_30_70_1e6_per_k:g}e-6 per K: warm and cool it slowly.",
+            "glass-expands", where, f"{row.name} expands by {row.cte_30_70_1e6_per_k:g}e-6 per K: heat and cool it slowly.",
             figure=row.cte_30_70_1e6_per_k, limit=EXPANDING_1E6_PER_K, unit="1e-6/K",
         )  # fmt: skip
 
@@ -144,7 +144,7 @@ def _lead(row: GlassRow, where: str, rates: Rates) -> Finding:
             f"{other.vd_difference:+.2f}, {other.distance:.2f} of the commercial tolerance of a melt"
         )
     return finding(
-        "glass-lead", where, f"{row.name} contains lead{dense}: work wet, collect its slurry separately, and check what rules hold now.",
+        "glass-lead", where, f"{row.name} contains lead{dense}: work wet, collect its slurry separately, and check the current rules.",
         figure=row.name, limit="lead-free glass", remedy=repair,
     )  # fmt: skip
 

@@ -33,7 +33,7 @@ def _beside(what: str, name: str, size_mm: float, most_off_mm: float, stated: st
     repair = f"at most {WIDE_SHARE * size_mm:.3g} mm; look for a slipped decimal point"
     tells = f"The {what} of {name}, {size_mm:g} mm, has a tolerance of {stated}"
     if most_off_mm >= size_mm:
-        message = f"{tells}: as large as the {what} itself, of which nothing need be left."
+        message = f"{tells}: as large as the {what} itself, which could vanish."
         yield finding("tolerance-reaches-size", where, message, figure=most_off_mm, limit=size_mm, unit="mm", remedy=repair)
     else:
         message = f"{tells}: {most_off_mm / size_mm:.0%} of it."

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from services.quoting.sheet import words
 from services.quoting.sheet.parts import Table
 from services.quoting.sheet.section_picture import section_svg
 from shared_schemas.check import ElementCheck, FirstOrder, SurfaceCheck
@@ -13,7 +14,6 @@ from shared_schemas.quote import QuoteBody
 
 DEFAULT = "*"
 """The mark of a figure that the drawing does not state and that takes a default."""
-FACE_HEADS = ("Element", "Face", ">Radius, mm", ">Clear ⌀, mm", "Form 3/", "Imperfections 5/", "Coating", "Further")
 
 
 @dataclass(frozen=True)
@@ -41,7 +41,7 @@ def lens(body: QuoteBody) -> LensOnSheet:
         first_order=_first_order(body.check.first_order),
         elements=_elements(pairs),
         faces=_faces(pairs, further=further),
-        mark=f"{DEFAULT} not stated: default of ISO 10110-11." if is_default else "",
+        mark=words.IS_DEFAULT.format(mark=DEFAULT) if is_default else "",
         remarks=tuple(_whole(drawn, body)),
     )
 
@@ -49,7 +49,14 @@ def lens(body: QuoteBody) -> LensOnSheet:
 def _elements(pairs: list[tuple[Element, ElementCheck]]) -> Table:
     """Each element: glass, diameter, thickness, centring, and what is asked of the glass itself."""
     asked = any(_of_glass(element) for element, _ in pairs)
-    heads = ("Element", "Glass", ">Diameter, mm", ">Centre thickness, mm", "Centring 4/", *(("Glass quality",) if asked else ()))
+    heads = (
+        words.ELEMENT,
+        words.GLASS,
+        words.DIAMETER,
+        words.THICKNESS,
+        words.CENTRING,
+        *((words.GLASS_QUALITY,) if asked else ()),
+    )
     rows = tuple(
         (element.name, _glass(element, check), _diameter(element, check), _thickness(element, check), _centring(element, check),
          *((_of_glass(element),) if asked else ()))
@@ -62,7 +69,7 @@ def _glass(element: Element, check: ElementCheck) -> str:
     stated = element.glass
     if isinstance(stated, IndexGlass):
         return check.glass or f"nd {stated.nd:.10g}, vd {stated.vd:.10g}"
-    return stated if check.glass in (None, stated) else f"{check.glass} (stated as {stated})"
+    return stated if check.glass in (None, stated) else words.STATED_AS.format(glass=check.glass, stated=stated)
 
 
 def _diameter(element: Element, check: ElementCheck) -> str:
@@ -92,17 +99,17 @@ def _of_glass(element: Element) -> str:
 
 def _faces(pairs: list[tuple[Element, ElementCheck]], *, further: bool) -> Table:
     rows = tuple(
-        (name, face, _radius(surface), f"{surface.clear_diameter_mm:.10g}", _form(surface, checked), _imperfections(surface, checked),
-         str(surface.coating or "none"), *((_further(surface),) if further else ()))
+        (name, words.FACES[face], _radius(surface), f"{surface.clear_diameter_mm:.10g}", _form(surface, checked), _imperfections(surface, checked),
+         str(surface.coating or words.NO_COATING), *((_further(surface),) if further else ()))
         for element, check in pairs
         for name, face, surface, checked in (
             (element.name, "front", element.front, check.front), (element.name, "back", element.back, check.back))
     )  # fmt: skip
-    return Table(FACE_HEADS if further else FACE_HEADS[:-1], rows)
+    return Table(words.FACE_HEADS if further else words.FACE_HEADS[:-1], rows)
 
 
 def _radius(surface: Surface) -> str:
-    return "plane" if surface.radius_mm is None else _signed(surface.radius_mm)
+    return words.PLANE if surface.radius_mm is None else _signed(surface.radius_mm)
 
 
 def _form(surface: Surface, check: SurfaceCheck) -> str:
@@ -124,41 +131,41 @@ def _further(surface: Surface) -> str:
 
 def _first_order(paraxial: FirstOrder) -> str:
     known = (
-        ("focal length {:.2f} mm", paraxial.focal_length_mm),
-        ("f/{:.2f}", paraxial.f_number),
-        ("back focus {:.2f} mm", paraxial.back_focus_mm),
-        ("length from first to last vertex {:.2f} mm", paraxial.length_mm),
+        (words.FOCAL_LENGTH, paraxial.focal_length_mm),
+        (words.F_NUMBER, paraxial.f_number),
+        (words.BACK_FOCUS, paraxial.back_focus_mm),
+        (words.LENGTH, paraxial.length_mm),
     )
-    figures = ", ".join(form.format(figure) for form, figure in known if figure is not None)
-    afocal = "afocal, " if paraxial.focal_length_mm is None else ""
-    return f"At {paraxial.wavelength_nm:.10g} nm: {afocal}{figures}."
+    figures = [form.format(figure) for form, figure in known if figure is not None]
+    afocal = [words.AFOCAL] if paraxial.focal_length_mm is None else []
+    return words.FIRST_ORDER.format(wavelength=paraxial.wavelength_nm, figures=", ".join([*afocal, *figures]))
 
 
 def _whole(drawn: Prescription, body: QuoteBody) -> Iterator[str]:
     """How the elements stand to each other, what holds them, and what is asked of the whole."""
     between = [
-        f"{before.name} to {after.name} {'cemented' if space.cemented else f'{space.gap_mm:.10g} mm'}"
+        (words.CEMENTED if space.cemented else words.GAP).format(before=before.name, after=after.name, gap=space.gap_mm)
         for before, space, after in zip(drawn.elements, drawn.spaces, drawn.elements[1:], strict=False)
     ]
     if between:
-        yield f"Between elements, on the axis: {', '.join(between)}."
+        yield words.BETWEEN.format(gaps=", ".join(between))
     if drawn.stop is not None:
         behind = drawn.elements[drawn.stop.after_element - 1].name if drawn.stop.after_element else ""
-        place = f"behind the last vertex of {behind}" if behind else "from the first vertex"
-        yield f"Stop: ⌀ {drawn.stop.diameter_mm:.10g} mm, {drawn.stop.distance_mm:.10g} mm {place}."
+        place = words.BEHIND.format(element=behind) if behind else words.FROM_FIRST
+        yield words.STOP.format(diameter=drawn.stop.diameter_mm, distance=drawn.stop.distance_mm, place=place)
     if drawn.barrel is not None:
         barrel = drawn.barrel
-        engraved = f", {barrel.engraved_characters} characters engraved" if barrel.engraved_characters else ""
+        engraved = words.ENGRAVED.format(count=barrel.engraved_characters) if barrel.engraved_characters else ""
         material = barrel.material.replace("_", " ")
-        yield f"Mounted in a barrel of {material}, ⌀ {barrel.outer_diameter_mm:.10g} x {barrel.length_mm:.10g} mm{engraved}."
+        yield words.BARREL.format(material=material, diameter=barrel.outer_diameter_mm, length=barrel.length_mm, engraved=engraved)
     whole = [indication for indication in (drawn.transmitted_wavefront, drawn.assembly_imperfections) if indication]
     if whole:
-        yield f"Of the whole lens: {'; '.join(whole)}."
+        yield words.WHOLE_LENS.format(indications="; ".join(whole))
     parts = [f"{part.count} x {part.name}" if part.count > 1 else part.name for part in body.bought_parts]
     if parts:
-        yield f"Delivered with each lens: {'; '.join(parts)}."
+        yield words.DELIVERED_WITH.format(parts="; ".join(parts))
     if drawn.remarks:
-        yield f"Remarks on the drawing: {drawn.remarks}"
+        yield words.DRAWING_REMARKS.format(remarks=drawn.remarks)
 
 
 def _signed(figure: float) -> str:

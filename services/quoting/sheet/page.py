@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from services.chassis.pages import page_templates
+from services.quoting.sheet import words
 from services.quoting.sheet.lens import lens
 from services.quoting.sheet.prices import prices
 from services.quoting.sheet.remarks import remarks
@@ -28,13 +29,14 @@ class Head:
 def sheet_page(*, head: Head, body: QuoteBody) -> str:
     """The customer's sheet of a ready quote as one page of HTML."""
     known = (
-        ("Date", body.quoted_on),
-        ("Valid until", body.valid_until),
-        ("For", head.customer),
-        ("Quantities", ", ".join(f"{price_break.quantity:,}" for price_break in body.breaks)),
+        (words.DATE, body.quoted_on),
+        (words.VALID_UNTIL, body.valid_until),
+        (words.FOR, head.customer),
+        (words.QUANTITIES, ", ".join(f"{price_break.quantity:,}" for price_break in body.breaks)),
     )
     page = page_templates("services.quoting.sheet").get_template("page.html")
     return page.render(
+        words=words,
         head=head,
         body=body,
         notice=" ".join(_notice(head, body)),
@@ -48,9 +50,9 @@ def sheet_page(*, head: Head, body: QuoteBody) -> str:
 def _notice(head: Head, body: QuoteBody) -> Iterator[str]:
     """What whoever is about to send this sheet must know: it is not the latest, no longer valid, or decided."""
     if head.latest_revision > head.revision:
-        yield f"Revision {head.latest_revision} is the latest; this one is kept as it was."
+        yield words.NOT_THE_LATEST.format(latest=head.latest_revision)
     if head.decision is not None:
-        ordered = f" for {head.decision.quantity:,}" if head.decision.quantity is not None else ""
-        yield f"{head.decision.decision.capitalize()}{ordered} on {head.decision.at:%Y-%m-%d}, as {head.decision.by} said."
+        ordered = words.ORDERED.format(quantity=head.decision.quantity) if head.decision.quantity is not None else ""
+        yield words.DECIDED[head.decision.decision].format(ordered=ordered, day=head.decision.at, by=head.decision.by)
     elif head.state == "expired":
-        yield f"Expired: it was valid until {body.valid_until}."
+        yield words.EXPIRED.format(day=body.valid_until)

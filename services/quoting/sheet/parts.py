@@ -1,9 +1,11 @@
-"""What the page is made of: tables, amounts, and numbers with what they count. The template makes markup of them."""
+"""What the page is made of: tables, amounts, and days. The template makes markup of them."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from decimal import Decimal
+
+from services.quoting.sheet import words
 
 
 @dataclass(frozen=True)
@@ -30,6 +32,6 @@ def money(amount: Decimal) -> str:
     return f"{amount:,}"
 
 
-def counted(number: int, what: str) -> str:
+def days(count: int) -> str:
     """`1 day`, `12 days`."""
-    return f"{number:,} {what}" if number == 1 else f"{number:,} {what}s"
+    return (words.ONE_DAY if count == 1 else words.SOME_DAYS).format(count=count)

@@ -6,12 +6,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
-from services.quoting.sheet.parts import Table, counted, money
+from services.quoting.sheet import words
+from services.quoting.sheet.parts import Table, days, money
 from shared_schemas.operations import Tooling
-from shared_schemas.quote import Break, Expedite, InTime, LeadTime, QuoteBody
-
-IN_TIME: dict[InTime, str] = {"yes": "yes", "with_expedite": "if expedited", "with_changes": "with changes", "no": "no"}
-DATES = (">Ready in", ">9 in 10 within", ">Ships")
+from shared_schemas.quote import Break, Expedite, LeadTime, QuoteBody
 
 
 @dataclass(frozen=True)
@@ -37,7 +35,7 @@ def prices(body: QuoteBody) -> PricesOnSheet:
 
 def _by_quantity(breaks: Sequence[Break]) -> Table:
     asked = any(price_break.in_time is not None for price_break in breaks)
-    heads = (">Quantity", ">Unit price", ">Total", *DATES, *((">By the day needed",) if asked else ()))
+    heads = (words.QUANTITY, words.UNIT_PRICE, words.TOTAL, *words.DATES, *((words.IN_TIME_HEAD,) if asked else ()))
     return Table(
         heads,
         tuple(
@@ -46,7 +44,7 @@ def _by_quantity(breaks: Sequence[Break]) -> Table:
                 money(price_break.unit_price),
                 money(price_break.total_price),
                 *_dates(price_break.lead_time),
-                *((IN_TIME[price_break.in_time] if price_break.in_time else "",) if asked else ()),
+                *((words.IN_TIME[price_break.in_time] if price_break.in_time else "",) if asked else ()),
             )
             for price_break in breaks
         ),
@@ -55,13 +53,13 @@ def _by_quantity(breaks: Sequence[Break]) -> Table:
 
 def _sooner(breaks: Sequence[Break]) -> Table:
     return Table(
-        (">Quantity", ">Additional charge", *DATES, ">Sooner by"),
+        (words.QUANTITY, words.CHARGE, *words.DATES, words.SOONER_BY),
         tuple(
             (
                 f"{price_break.quantity:,}",
                 money(price_break.expedite.cost),
                 *_dates(price_break.expedite),
-                counted(price_break.expedite.days_saved, "day"),
+                days(price_break.expedite.days_saved),
             )
             for price_break in breaks
             if price_break.expedite is not None
@@ -70,18 +68,18 @@ def _sooner(breaks: Sequence[Break]) -> Table:
 
 
 def _dates(when: LeadTime | Expedite) -> tuple[str, str, str]:
-    return counted(when.p50_days, "day"), counted(when.p90_days, "day"), str(when.ship_date)
+    return days(when.p50_days), days(when.p90_days), str(when.ship_date)
 
 
 def _tooling(tooling: Sequence[Tooling]) -> Table:
     total = sum((tool.charge for tool in tooling), Decimal(0))
     return Table(
-        ("Tool", "For", ">Charge"),
+        words.TOOLING_HEADS,
         tuple((tool.name, tool.part, money(tool.charge)) for tool in tooling),
-        foot=("All tools together", "", money(total)) if tooling else (),
+        foot=(words.ALL_TOOLS, "", money(total)) if tooling else (),
     )
 
 
 def _included(tooling: Sequence[Tooling]) -> str:
-    names = ", ".join(f"{tool.name} for {tool.part}" for tool in tooling)
-    return f"The prices include these tools: {names}." if names else ""
+    names = ", ".join(words.TOOL_FOR.format(tool=tool.name, part=tool.part) for tool in tooling)
+    return words.TOOLS_INCLUDED.format(tools=names) if names else ""

@@ -8,7 +8,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
-from services.quoting.sheet.parts import Table, counted, money
+from services.quoting.sheet import words
+from services.quoting.sheet.parts import Table, days, money
 from shared_schemas.check import Finding, FindingKind, SheetSection
 from shared_schemas.finding_kinds import CATALOGUE
 from shared_schemas.place import face_of, place_of
@@ -46,18 +47,14 @@ def remarks(body: QuoteBody) -> RemarksOnSheet:
 
 
 def _assumed(body: QuoteBody) -> Iterator[str]:
-    drawn = body.prescription
-    yield (
-        f"Design wavelength {drawn.wavelength_nm:.10g} nm. Faces without a coating named stay uncoated. "
-        "Demands that neither the drawing states nor this sheet names are not part of this offer."
-    )
+    yield words.UNSTATED.format(wavelength=body.prescription.wavelength_nm)
     yield from _defaults(body)
     unstated: dict[tuple[str, ...], list[str]] = {}
     for element in body.check.elements:
         if element.glass_quality is not None and element.glass_quality.defaulted:
             unstated.setdefault(element.glass_quality.defaulted, []).append(element.name)
     for what, names in unstated.items():
-        yield f"Quality of the glass as ISO 10110-11 has it by default, where it has one ({', '.join(what)}): {', '.join(names)}."
+        yield words.GLASS_BY_DEFAULT.format(what=", ".join(what), names=", ".join(names))
     yield from (_filled(kind, finding) for kind, finding in _for_the_customer(body, "assumed") if finding.code != DEFAULTED)
 
 
@@ -71,9 +68,9 @@ def _defaults(body: QuoteBody) -> Iterator[str]:
     parts_with: dict[tuple[str, ...], list[str]] = {}
     for part, defaults in of_part.items():
         parts_with.setdefault(tuple(defaults), []).append(part)
-    words = CATALOGUE[DEFAULTED].customer_words or ""
+    by_default = CATALOGUE[DEFAULTED].customer_words or ""
     for figures, parts in parts_with.items():
-        yield words.format(places=", ".join(parts), figures=", ".join(figures))
+        yield by_default.format(places=", ".join(parts), figures=", ".join(figures))
 
 
 def _default(finding: Finding) -> str:
@@ -86,13 +83,13 @@ def _default(finding: Finding) -> str:
 def _relaxations(body: QuoteBody) -> Table:
     best = [relaxation for relaxation in body.relaxations if relaxation.tolerance != RADIUS][:SHOWN]
     return Table(
-        ("Tolerance", "Where", ">Now", ">Instead", ">Saves a piece", ">Of", "Which means"),
+        words.RELAXATION_HEADS,
         tuple(
             (
                 relaxation.tolerance.replace("_", " "),
                 _where(relaxation.where, body.prescription),
                 f"{relaxation.from_figure:g}",
-                f"{relaxation.to_figure:g} {'fringes' if relaxation.unit == 'fringe' else relaxation.unit}",
+                f"{relaxation.to_figure:g} {words.FRINGES if relaxation.unit == 'fringe' else relaxation.unit}",
                 money(relaxation.saving_per_unit),
                 f"{relaxation.quantity:,}",
                 _means(relaxation),
@@ -103,31 +100,31 @@ def _relaxations(body: QuoteBody) -> Table:
 
 
 def _means(relaxation: QuotedRelaxation) -> str:
-    once = "saved once, of the tooling" if relaxation.charged_once else ""
-    return "; ".join(words for words in (relaxation.means, once, _days(relaxation.days_saved)) if words)
+    once = words.SAVED_ONCE if relaxation.charged_once else ""
+    return "; ".join(part for part in (relaxation.means, once, _days(relaxation.days_saved)) if part)
 
 
 def _where(pointer: str, drawn: Prescription) -> str:
     """The element and the face that a relaxation is of; what of them is said by the tolerance itself."""
-    return "the order" if pointer.endswith("quantities") else str(face_of(pointer, drawn))
+    return words.THE_ORDER if pointer.endswith("quantities") else str(face_of(pointer, drawn))
 
 
 def _days(saved: int) -> str:
-    return f"{counted(abs(saved), 'day')} {'sooner' if saved > 0 else 'later'}" if saved else ""
+    return (words.SOONER_DAYS if saved > 0 else words.LATER_DAYS).format(days=days(abs(saved))) if saved else ""
 
 
 def _together(best: CombinedSaving, drawn: Prescription) -> str:
     named = ", ".join(
-        f"{tolerance.replace('_', ' ')} of {_where(where, drawn)}" for tolerance, where in zip(best.tolerances, best.where, strict=True)
+        words.TOLERANCE_OF.format(tolerance=tolerance.replace("_", " "), place=_where(where, drawn)) for tolerance, where in zip(best.tolerances, best.where, strict=True)
     )  # fmt: skip
-    days = f" and the lens comes {_days(best.days_saved)}" if best.days_saved else ""
-    return f"Granted together ({named}) these save {money(best.saving_per_unit)} a piece of {best.quantity:,}{days}."
+    sooner = words.TOGETHER_DAYS.format(days=_days(best.days_saved)) if best.days_saved else ""
+    return words.TOGETHER.format(named=named, saving=money(best.saving_per_unit), quantity=best.quantity, days=sooner)
 
 
 def _offers(body: QuoteBody) -> Table:
     sooner = any(offer.days_saved for offer in body.offers)
     return Table(
-        ("Where", ">Radius, mm", ">Instead, mm", ">Focal length changes by", ">Saves once", *(("And",) if sooner else ())),
+        (*words.OFFER_HEADS, *((words.OFFER_AND,) if sooner else ())),
         tuple(
             (
                 ", ".join(str(face_of(where, body.prescription)) for where in (offer.where, *offer.also)),
@@ -154,7 +151,7 @@ def _handling(body: QuoteBody) -> Iterator[str]:
     alike: dict[tuple[str, str, str | None], list[tuple[FindingKind, Finding, str]]] = {}
     for kind, finding in _for_the_customer(body, "handling"):
         part = place_of(finding.pointer, body.prescription).part
-        alike.setdefault((glass_of.get(part) or "The glass", kind.code, finding.remedy), []).append((kind, finding, part))
+        alike.setdefault((glass_of.get(part) or words.THE_GLASS, kind.code, finding.remedy), []).append((kind, finding, part))
     for (glass, _, _), group in alike.items():
         kind, finding, _ = group[0]
         yield _filled(kind, finding, glass=glass, places=", ".join(dict.fromkeys(part for *_, part in group)))
@@ -170,16 +167,19 @@ def _for_the_customer(body: QuoteBody, where: SheetSection) -> Iterable[tuple[Fi
 
 def _filled(kind: FindingKind, finding: Finding, **more: str) -> str:
     """The customer's words of a finding with its figures."""
-    remedy = f"What would do: {_sentence(finding.remedy)}" if finding.remedy else ""
-    words = kind.customer_words or ""
-    return words.format(
-        message=_sentence(finding.message), remedy=remedy, figure=finding.figure, limit=finding.limit, unit=finding.unit, **more
-    ).strip()
+    remedy = words.WHAT_WOULD_DO.format(remedy=_sentence(finding.remedy)) if finding.remedy else ""
+    return (
+        (kind.customer_words or "")
+        .format(
+            message=_sentence(finding.message), remedy=remedy, figure=finding.figure, limit=finding.limit, unit=finding.unit, **more
+        )
+        .strip()
+    )
 
 
-def _sentence(words: str) -> str:
-    return f"{words.rstrip('.')}."
+def _sentence(said: str) -> str:
+    return f"{said.rstrip('.')}."
 
 
-def _capital(words: str) -> str:
-    return words[:1].upper() + words[1:] if words.startswith(("the ", "between ")) else words
+def _capital(place: str) -> str:
+    return place[:1].upper() + place[1:] if place.startswith(("the ", "between ")) else place
