@@ -7,7 +7,7 @@ RUN := $(BIN)/blankwright
 QUOTES ?= 200
 
 .DEFAULT_GOAL := help
-.PHONY: help quote up down status bench fuzz drill compose-test test test-unit test-outside test-laws test-architecture test-integration test-system laws check format lock clean
+.PHONY: help quote up down status bench fuzz drill compose-test test test-unit test-outside test-laws test-architecture test-integration test-system laws mutants check format lock clean
 
 help:  ## list the targets
 	@grep -E '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/' | expand -t 20
@@ -32,6 +32,9 @@ test-unit test-outside test-laws test-architecture test-integration test-system:
 
 laws: $(VENV)/installed-dev  ## rooms held against each other over more drawn elements; LAWS_DRAWN=50000, another seed with LAWS_SEED=7
 	LAWS_DRAWN=$(or $(LAWS_DRAWN),20000) LAWS_SEED=$(or $(LAWS_SEED),11) $(BIN)/python -m pytest tests/laws
+
+mutants: $(VENV)/installed-dev  ## 80 small changes, one at a time in a copy of the tree: which does a test notice? more with MUTANTS="--seed 7 --only services/glass"
+	$(BIN)/python -u -m tests.mutants $(MUTANTS)
 
 bench: $(VENV)/installed-dev  ## how long quotes and their parts take, beside the floor of the queue; ratios within one run
 	$(BIN)/python -m tests.bench

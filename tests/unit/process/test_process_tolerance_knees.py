@@ -50,6 +50,17 @@ def test_at_its_knee_the_time_factor_is_one_and_below_it_grows_with_the_slope(ra
     assert factors[3:] == [pytest.approx(1 + row.time_slope), pytest.approx(1 + 3 * row.time_slope)]
 
 
+def test_time_and_yield_have_a_slope_each(rates: Rates) -> None:
+    row = tolerance_row(rates, "centring").model_copy(update={"time_slope": 0.5, "yield_slope": 3.0})
+    others = tuple(one for one in rates.tolerance_classes if one.attribute != "centring")
+    shop = Rates.model_construct(
+        **{name: getattr(rates, name) for name in Rates.model_fields} | {"tolerance_classes": (*others, row)}
+    )
+    knee = knee_of("centre", (Demand("centring", row.knee / 3, "/x"),), shop)
+    assert knee.time_factor == pytest.approx(1 + 0.5 * 2)
+    assert knee.yield_power == pytest.approx(1 + 3.0 * 2)
+
+
 def test_an_unknown_tolerance_is_missing_by_name(rates: Rates) -> None:
     with pytest.raises(RateMissing, match="brilliance"):
         knee_of("polish", (Demand("brilliance", 1.0, "/x"),), rates)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from datetime import date, timedelta
 
@@ -118,3 +119,35 @@ def test_a_flow_is_never_shorter_than_its_longest_step_nor_longer_than_one_after
     finish = passages(steps)[-1].finish_h
     assert finish >= max(one.wait_h + one.work_h for one in steps) - 1e-9
     assert finish <= sum(one.wait_h + one.work_h for one in steps) + 1e-9
+
+
+def test_the_variance_of_a_flow_is_that_of_all_its_waits_so_far() -> None:
+    steps = [step(1, wait_h=3.0), step(1, wait_h=4.0), step(1, wait_h=12.0)]
+    assert [one.variance for one in passages(steps)] == [9.0, 25.0, 169.0]
+    assert [one.variance for one in passages(steps, waited_share=0.5)] == [2.25, 6.25, 42.25]
+
+
+@pytest.mark.parametrize(("lead_days", "begun_after_days"), [(7.0, 7), (7.2, 8), (7.9, 8)])
+def test_glass_that_comes_during_a_day_is_begun_on_the_next(
+    lead_days: float, begun_after_days: int, plans_of: Callable[..., Plans]
+) -> None:
+    model = material((1000, "1"))
+    steps = tuple(one.model_copy(update={"lead_days": lead_days}) for one in model.steps)
+    plans = plans_of(materials=(model.model_copy(update={"steps": steps}),), bought_parts=())
+    assert evaluate(plans, quantity=1).schedule.start - plans.begin == timedelta(days=begun_after_days)
+
+
+@pytest.mark.parametrize(("load", "benches"), [(0.8, 2), (0.9, 2), (0.8, 4), (0.9, 8)])
+def test_the_wait_before_several_stations_is_near_that_of_the_exact_queue(load: float, benches: int) -> None:
+    """Poisson arrivals and exponential work: A. K. Erlang (1917), from memory; the rule is meant for busy stations."""
+    offered = load * benches
+    full = offered**benches / math.factorial(benches) / (1 - load)
+    waits = full / (sum(offered**n / math.factorial(n) for n in range(benches)) + full)
+    exact_h = waits * 2.0 / (benches * (1 - load))
+    assert kingman_wait_h(utilisation=load, squared_variation=1.0, mean_job_h=2.0, stations=benches) == pytest.approx(
+        exact_h, rel=0.05
+    )
+
+
+def test_one_station_waits_as_kingman_says() -> None:
+    assert kingman_wait_h(utilisation=0.8, squared_variation=0.5, mean_job_h=3.0) == pytest.approx(0.8 / 0.2 * 0.5 * 3.0)
