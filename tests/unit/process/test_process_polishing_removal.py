@@ -8,8 +8,8 @@ from typing import Any
 import pytest
 
 from services.process.domain.element_work import ElementWork
-from services.process.domain.rate_rows import grit_rows, polishing_for
-from services.process.domain.surfacing import grind_and_polish
+from services.process.domain.faces.surfacing import grind_and_polish
+from services.process.domain.route.rate_rows import grit_rows, polishing_for
 from shared_schemas.rates import GrindingRow, Rates
 
 
