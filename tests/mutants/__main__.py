@@ -159,7 +159,7 @@ def _imported(path: Path) -> set[str]:
 
 
 def stages_of(path: str, imports: dict[str, set[str]]) -> list[tuple[str, ...]]:
-    """Tests to run one after the other: those of the unit that import the file; the kept figures; those one step away; the rest."""
+    """Tests to run one after the other: the kept figures, which take a breath; those that import the file; one step away; the rest."""
     room, module = path.split("/")[1], module_of(path)
     tests = [name for name in imports if Path(name).name.startswith("test_")]
     users = {module_of(name) for name, names in imports.items() if module in names and name.startswith("services/")}
@@ -170,7 +170,7 @@ def stages_of(path: str, imports: dict[str, set[str]]) -> list[tuple[str, ...]]:
     golden = [name for name in laws if name.endswith("golden.py")]
     stages: list[tuple[str, ...]] = []
     quick = [name for name in direct if name.startswith("tests/unit/")]
-    for stage in (quick, golden, [*direct, *near], of_room, laws):
+    for stage in (golden, quick, [*direct, *near], of_room, laws):
         before = {name for earlier in stages for name in earlier}
         new = tuple(dict.fromkeys(name for name in sorted(stage) if name not in before))
         stages += [new] if new else []
