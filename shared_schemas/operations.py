@@ -9,11 +9,8 @@ from pydantic import Field
 from shared_schemas.base import Contract, Currency, Name, NonNegativeMoney, Pointer, Share, Text
 from shared_schemas.check import Finding
 from shared_schemas.figure import Figure
+from shared_schemas.operation_kinds import OperationName
 
-OperationName = Literal[
-    "saw", "core", "press_blank", "generate", "block", "fine_grind", "polish", "deblock", "centre", "bevel", "clean", "inspect",
-    "coat", "cement", "blacken_edge", "engrave", "assemble", "align", "final_test", "pack",
-]  # fmt: skip
 Face = Literal["front", "back"]
 PartKind = Literal["element", "cemented_group", "lens"]
 

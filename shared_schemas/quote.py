@@ -11,7 +11,8 @@ from shared_schemas.base import NO_CONTROLS, Contract, Currency, Fault, Money, N
 from shared_schemas.blanks import Blank
 from shared_schemas.check import CheckReport, Finding
 from shared_schemas.figure import Figure
-from shared_schemas.operations import BoughtPart, Operation, OperationName, Route, Tooling
+from shared_schemas.operation_kinds import OperationName
+from shared_schemas.operations import BoughtPart, Operation, Route, Tooling
 from shared_schemas.prescription import Prescription
 from shared_schemas.problem import Problem
 

@@ -18,7 +18,7 @@ from shared_schemas.base import (
     Share,
     refuse_if_any,
 )
-from shared_schemas.operations import OperationName
+from shared_schemas.operation_kinds import OperationName
 from shared_schemas.rate_row import RateRow, Yield
 
 

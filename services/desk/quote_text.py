@@ -16,6 +16,7 @@ from services.desk.alternatives_text import savings, sooner
 from services.desk.page_parts import cells, console_for, listed, money, section, table_with
 from services.desk.terminal import as_called, problem_lines
 from shared_schemas.check import CheckReport, Finding, FirstOrder
+from shared_schemas.operation_kinds import operation_words
 from shared_schemas.operations import Operation, Tooling
 from shared_schemas.place import place_of
 from shared_schemas.prescription import Prescription
@@ -193,7 +194,7 @@ def _risk_table(breaks: Sequence[Break]) -> RenderableType:
         cost = one.unit_cost
         points = [money(point) if point is not None else "-" for point in (cost.planned, cost.p50, cost.p80, cost.p95)]
         loss = "-" if one.loss_chance is None else f"{one.loss_chance:.1%}"
-        drivers = ", ".join(f"{driver.operation.replace('_', ' ')} {driver.share:.0%}" for driver in one.risk_drivers)
+        drivers = ", ".join(f"{operation_words(driver.operation)} {driver.share:.0%}" for driver in one.risk_drivers)
         table.add_row(*cells(str(one.quantity), *points, loss, drivers))
     return table
 

@@ -23,7 +23,8 @@ from services.quoting.costs.canonical import canonical_json
 from services.quoting.costs.cost import MaterialCost, OperationCost
 from services.quoting.risk.outcomes import Outcomes
 from services.shop.minutes import per_minute
-from shared_schemas.operations import Operation, OperationName
+from shared_schemas.operation_kinds import OperationName
+from shared_schemas.operations import Operation
 from shared_schemas.quote import RiskDriver
 from shared_schemas.traveller import Job
 

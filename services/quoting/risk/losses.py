@@ -8,9 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import betainc, ndtr
 
+from shared_schemas.operation_kinds import operations_that
 from shared_schemas.operations import Operation
 
-ONE_BLOCK = frozenset({"block", "fine_grind", "polish", "deblock"})
+ONE_BLOCK = frozenset(operations_that(lambda kind: kind.on_block))
 """Operations of a face through which the same lenses stay on the same block."""
 LEAST_CHANCE = 5e-5
 """Ways to lose batches that are rarer than this are left out of a list of all ways."""

@@ -18,7 +18,7 @@ from services.process.domain.route.lines import Line, line, of_same_row
 from services.process.domain.route.rate_rows import can_take, grinding_row, grit_rows, polishing_for
 from services.shop.minutes import per_minute
 from shared_schemas.figure import Figure
-from shared_schemas.operations import OperationName
+from shared_schemas.operation_kinds import OperationName
 from shared_schemas.rates import GrindingRow, PolishingRow, Rates
 
 FEW = 12

@@ -11,10 +11,10 @@ from services.process.domain.route.edging import centring_method
 from services.process.domain.route.rate_rows import largest_diameter_mm, tolerance_row
 from shared_schemas.check import Finding
 from shared_schemas.finding_kinds import finding
-from shared_schemas.operations import OperationName
+from shared_schemas.operation_kinds import operation_words, operations_that
 from shared_schemas.rates import Rates
 
-CLAMPED: tuple[OperationName, ...] = ("generate", "fine_grind", "polish", "centre")
+CLAMPED = operations_that(lambda kind: kind.clamped)
 """Operations that clamp each element, and so have a largest diameter."""
 
 
@@ -52,7 +52,7 @@ def _machines(work: ElementWork, rates: Rates) -> Iterator[Finding]:
         yield finding(
             "too-large-for-machines",
             f"{work.where}/diameter_mm",
-            f"The blank of {work.name} is {work.blank.diameter_mm:g} mm wide; {narrowest.replace('_', ' ')} takes "
+            f"The blank of {work.name} is {work.blank.diameter_mm:g} mm wide; {operation_words(narrowest)} takes "
             f"{limits[narrowest]:g} mm.",
             figure=work.blank.diameter_mm,
             limit=limits[narrowest],

@@ -14,12 +14,13 @@ from services.process.domain.route.inspection import inspect_element
 from services.process.domain.route.knees import knee_of
 from services.process.domain.route.lines import Line, line
 from services.process.domain.route.rate_rows import tolerance_row
-from shared_schemas.operations import Face, OperationName
+from shared_schemas.operation_kinds import operations_that
+from shared_schemas.operations import Face
 from shared_schemas.rates import Rates
 
 Lines = tuple[Line, ...]
 
-SHAPING: frozenset[OperationName] = frozenset(("generate", "block", "fine_grind", "polish", "deblock"))
+SHAPING = frozenset(operations_that(lambda kind: kind.shapes_face))
 """What shapes a face."""
 
 

@@ -9,7 +9,7 @@ from functools import cached_property
 from typing import Literal
 
 from shared_schemas.figure import Figure
-from shared_schemas.operations import OperationName
+from shared_schemas.operation_kinds import OperationName
 from shared_schemas.rates import ExtraWorkRow, GlassRow, Rates
 
 RESISTANCES: dict[str, str] = {

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from services.process.domain.route.rate_rows import tolerance_row
 from shared_schemas.figure import Figure
-from shared_schemas.operations import OperationName
+from shared_schemas.operation_kinds import OperationName
 from shared_schemas.problem import FigureOutOfRange
 from shared_schemas.rates import Rates, ToleranceClassRow
 

@@ -11,7 +11,8 @@ from services.process.domain.route.knees import Knee, knee_of
 from services.process.domain.route.lines import NO_KNEE, Line, line, of_same_row
 from services.process.domain.route.rate_rows import cementing_for
 from shared_schemas.figure import Figure
-from shared_schemas.operations import Consumed, Operation, OperationName, Route
+from shared_schemas.operation_kinds import OperationName
+from shared_schemas.operations import Consumed, Operation, Route
 from shared_schemas.prescription import Prescription
 from shared_schemas.rates import AssemblyRow, CementingRow, RateMissing, Rates
 

@@ -10,7 +10,8 @@ from services.process.domain.route.extra_work import NO_EXTRA, Extra
 from services.process.domain.route.knees import Knee
 from services.process.domain.route.rate_rows import work_centre_for, yield_for
 from shared_schemas.figure import Figure
-from shared_schemas.operations import Face, Operation, OperationName, Sampled
+from shared_schemas.operation_kinds import OperationName
+from shared_schemas.operations import Face, Operation, Sampled
 from shared_schemas.rates import Rates, WorkCentreRow, YieldRow
 
 NO_KNEE = Knee()

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from shared_schemas.operations import OperationName
+from shared_schemas.operation_kinds import OperationName
 from shared_schemas.rates import (
     AllowanceRow,
     CementingRow,

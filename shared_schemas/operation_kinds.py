@@ -1,0 +1,77 @@
+"""The operations that there are: one table of what each is, from which every list of operations elsewhere is made."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Literal
+
+OperationName = Literal[
+    "saw", "core", "press_blank", "generate", "block", "fine_grind", "polish", "deblock", "centre", "bevel", "clean", "inspect",
+    "coat", "cement", "blacken_edge", "engrave", "assemble", "align", "final_test", "pack",
+]  # fmt: skip
+"""The names, as a type: a test holds them against the table."""
+
+MinutesTable = Literal[
+    "work_centres", "grinding", "polishing", "coatings", "cementing", "assembly", "inspection", "extra_work", "yields"
+]
+
+
+@dataclass(frozen=True)
+class OperationKind:
+    """What an operation is.
+
+    Attributes:
+        words: what it is called in a sentence.
+        minutes_from: the rate table that its minutes come from, besides the set-up, cycle and loading of its work centre; what is
+            spent on it stands in the same row.
+        shapes_face: whether it shapes one face, and so is done twice to an element.
+        on_block: whether the lenses of one block stay together on it.
+        clamped: whether a machine clamps each piece, and so has a largest diameter.
+        shares_runs: whether pieces of several parts may be in one run.
+        sampled_by: the standard by which a sample of the lot may be enough; none where every piece is worked.
+    """
+
+    words: str
+    minutes_from: MinutesTable = "work_centres"
+    shapes_face: bool = False
+    on_block: bool = False
+    clamped: bool = False
+    shares_runs: bool = False
+    sampled_by: str | None = None
+
+
+OPERATIONS: dict[OperationName, OperationKind] = {
+    "saw": OperationKind("sawing", "grinding"),
+    "core": OperationKind("coring", "grinding"),
+    "press_blank": OperationKind("preparing pressings"),
+    "generate": OperationKind("generating", "grinding", shapes_face=True, clamped=True),
+    "block": OperationKind("blocking", shapes_face=True, on_block=True),
+    "fine_grind": OperationKind("fine grinding", "grinding", shapes_face=True, on_block=True, clamped=True),
+    "polish": OperationKind("polishing", "polishing", shapes_face=True, on_block=True, clamped=True),
+    "deblock": OperationKind("deblocking", shapes_face=True, on_block=True),
+    "centre": OperationKind("centring", "grinding", clamped=True),
+    "bevel": OperationKind("bevelling", "extra_work"),
+    "clean": OperationKind("cleaning"),
+    "inspect": OperationKind("inspection", "inspection", sampled_by="ISO 2859-1"),
+    "coat": OperationKind("coating", "coatings", shares_runs=True),
+    "cement": OperationKind("cementing", "cementing"),
+    "blacken_edge": OperationKind("edge blackening"),
+    "engrave": OperationKind("engraving", "assembly"),
+    "assemble": OperationKind("assembly", "assembly"),
+    "align": OperationKind("alignment", "assembly"),
+    "final_test": OperationKind("final test", "assembly"),
+    "pack": OperationKind("packing", "assembly"),
+}
+"""Every operation, in the order in which a lens passes them."""
+
+
+def operations_that(holds: Callable[[OperationKind], bool]) -> tuple[OperationName, ...]:
+    """The operations of which something holds, in the order of the table."""
+    return tuple(name for name, kind in OPERATIONS.items() if holds(kind))
+
+
+def operation_words(name: str) -> str:
+    """What an operation is called in a sentence; another thing that takes its place in a list, as it is written."""
+    kind = next((kind for operation, kind in OPERATIONS.items() if operation == name), None)
+    return name.replace("_", " ") if kind is None else kind.words
