@@ -34,6 +34,9 @@ RANGES: dict[str, dict[str, tuple[float, float]]] = {
     },
     "cauchy_index": {"nd": (1.4, 2.0), "vd": (20.0, 90.0), **VISIBLE},
     "fringes_of_sag": VISIBLE,
+    "clearance_diameter_mm": {"radius_mm": (30.0, 100.0), "edge_mm": (0.5, 5.0)},
+    "rim_volume_mm3": {"blank_diameter_mm": (10.0, 20.0), "diameter_mm": (0.5, 10.0)},
+    "generated_volume_mm3": {"blank_mm3": (10.0, 20.0), "lens_mm3": (0.5, 10.0)},
 }
 """For a law by its name, from where to where an argument is drawn, where the usual 0.5 to 20 (shares 0.02 to 0.98) will not do."""  # fmt: skip
 

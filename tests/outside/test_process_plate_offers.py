@@ -11,7 +11,7 @@ from sympy.physics.optics.gaussopt import CurvedRefraction, FreeSpace, RayTransf
 from services.glass.domain.plan import plan_blanks
 from services.prescription.domain.check import check, check_prescription
 from services.process.domain.plan import plan_operations
-from services.process.domain.tools.plate_offers import new_focal_length_mm
+from services.process.domain.tools.plate_offers import focal_length_of_ratio_mm
 from shared_schemas.blanks import BlankPlan
 from shared_schemas.check import CheckReport
 from shared_schemas.operations import OperationPlan, ToolingOffer
@@ -79,7 +79,7 @@ def test_the_focal_length_of_an_offer_is_that_of_the_lens_with_that_radius(
     report = check_prescription(lens, rates)
     radius = getattr(lens.elements[element], face).radius_mm
     slope = getattr(report.elements[element], face).focal_length_per_radius
-    found = new_focal_length_mm(focal_length_mm=focal_length(lens, rates), faces=[(radius, slope)], ratio=ratio)
+    found = focal_length_of_ratio_mm(focal_length_mm=focal_length(lens, rates), faces=[(radius, slope)], ratio=ratio)
     again = focal_length(changed(lens, {f"/elements/{element}/{face}/radius_mm": radius * ratio}), rates)
     assert found == pytest.approx(again, rel=1e-10)
 
@@ -93,7 +93,7 @@ def test_both_faces_of_a_cemented_pair_change_exactly(rates: Rates) -> None:
     effects = [
         (getattr(lens.elements[i], face).radius_mm, getattr(report.elements[i], face).focal_length_per_radius) for i, face in faces
     ]
-    found = new_focal_length_mm(focal_length_mm=focal_length(lens, rates), faces=effects, ratio=1.008)
+    found = focal_length_of_ratio_mm(focal_length_mm=focal_length(lens, rates), faces=effects, ratio=1.008)
     again = changed(lens, {f"/elements/{i}/{face}/radius_mm": effects[0][0] * 1.008 for i, face in faces})
     assert found == pytest.approx(focal_length(again, rates), rel=1e-10)
 
@@ -114,7 +114,7 @@ def test_a_thick_singlet_changes_as_sympy_says(rates: Rates) -> None:
     )  # fmt: skip
     slope = check_prescription(lens, rates).elements[0].front.focal_length_per_radius
     assert slope is not None
-    found = new_focal_length_mm(focal_length_mm=focal(front), faces=[(front, slope)], ratio=new / front)
+    found = focal_length_of_ratio_mm(focal_length_mm=focal(front), faces=[(front, slope)], ratio=new / front)
     assert found == pytest.approx(focal(new), rel=1e-9)
 
 

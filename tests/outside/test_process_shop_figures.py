@@ -15,6 +15,7 @@ from services.process.domain.faces.polishing import (
     figuring_min,
     polishing_min,
     removal_rate_um_per_h,
+    stock_um,
 )
 from services.process.domain.faces.removal import grindability_class, grindability_of
 from services.process.domain.route.edging import rim_volume_mm3
@@ -35,7 +36,7 @@ def test_a_coefficient_of_16e_14_cm2_per_dyn_is_1_6e_12_per_pascal() -> None:
 def test_preston_table(kp: float, pressure: float, speed: float, um_per_h: float, hours_for_15_um: float) -> None:
     found = removal_rate_um_per_h(preston_coefficient_per_pa=kp, pressure_pa=pressure, speed_m_per_s=speed)
     assert found == pytest.approx(um_per_h, rel=1e-9)
-    minutes = polishing_min(removal_um=15, preston_coefficient_per_pa=kp, pressure_pa=pressure, speed_m_per_s=speed)
+    minutes = polishing_min(removal_um=15, rate_um_per_h=found)
     assert minutes / 60 == pytest.approx(hours_for_15_um, abs=0.005)
 
 
@@ -67,7 +68,7 @@ def test_the_abrasion_fit_is_that_of_the_published_sheets(rates: Rates) -> None:
     assert len(rows) == 134
     assert (intercept, slope) == (pytest.approx(22.46, abs=0.01), pytest.approx(-2.783, abs=0.002))
     assert np.corrcoef(hardness, abrasion)[0, 1] ** 2 == pytest.approx(0.84, abs=0.005)
-    assert abrasion_from_hardness(500.0) == pytest.approx(float(np.exp(intercept + slope * np.log(500.0))), rel=0.01)
+    assert abrasion_from_hardness(knoop_hk=500.0) == pytest.approx(float(np.exp(intercept + slope * np.log(500.0))), rel=0.01)
 
 
 def test_edging_a_27_mm_blank_to_25_takes_off_327_mm3() -> None:
@@ -79,10 +80,11 @@ def everyday_polishing_min(rates: Rates, irregularity_fringes: float) -> float:
     """One block of an everyday crown lens."""
     row = polishing_for(rates, rates.glass("N-BK7"), "block")
     loops = figuring_loops(start_fringes=row.start_figure_fringes, target_fringes=irregularity_fringes)
-    removing = polishing_min(
-        removal_um=row.stock_multiple * grit_rows(rates, "block")[-1].grit_um, preston_coefficient_per_pa=row.preston_coefficient_per_pa,
-        pressure_pa=row.pressure_pa, speed_m_per_s=row.speed_m_per_s,
-    )  # fmt: skip
+    rate = removal_rate_um_per_h(
+        preston_coefficient_per_pa=row.preston_coefficient_per_pa, pressure_pa=row.pressure_pa, speed_m_per_s=row.speed_m_per_s
+    )
+    removal = stock_um(stock_multiple=row.stock_multiple, grit_um=grit_rows(rates, "block")[-1].grit_um)
+    removing = polishing_min(removal_um=removal, rate_um_per_h=rate)
     figuring = figuring_min(loops=loops, measure_min=row.measure_min, correct_min=row.correct_min)
     return work_centre_for(rates, "polish", "block").cycle_min + removing + figuring
 

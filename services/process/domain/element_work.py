@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import Any, cast
+from typing import Any, Literal, cast
 
 from services.optics.body import body
 from services.process.domain.coating.choice import asked_by, choose
@@ -65,12 +65,13 @@ class FaceWork:
     @cached_property
     def demands(self) -> tuple[Demand, ...]:
         """The tolerances of this face; of its texture only what is stated."""
-        texture = (("roughness", self.roughness_nm), ("micro_defects", self.micro_defects))
+        check = f"/check{self.where}"
+        texture = (("roughness", "roughness_nm", self.roughness_nm), ("micro_defects", "micro_defects", self.micro_defects))
         return (
-            Demand("irregularity", self.irregularity_fringes, f"{self.where}/form"),
-            Demand("power", self.power_fringes, f"{self.where}/form"),
-            Demand("imperfection_grade", self.grade_mm, f"{self.where}/imperfections"),
-            *(Demand(name, figure, f"{self.where}/texture") for name, figure in texture if figure is not None),
+            Demand("irregularity", self.irregularity_fringes, f"{self.where}/form", f"{check}/irregularity_fringes"),
+            Demand("power", self.power_fringes, f"{self.where}/form", f"{check}/power_fringes"),
+            Demand("imperfection_grade", self.grade_mm, f"{self.where}/imperfections", f"{check}/imperfection_grade_mm"),
+            *(Demand(name, figure, f"{self.where}/texture", f"{check}/{at}") for name, at, figure in texture if figure is not None),
         )
 
 
@@ -81,13 +82,35 @@ CLEARLY_FINER = 0.65
 """An imperfection grade this share of the other's is a step of the series of ISO 10110-7 finer: 0.10, 0.16, 0.25, 0.40 (from memory)."""
 
 
+OrderRule = Literal["asphere", "tighter", "coated", "finer", "hollow", "flatter"]
+
+ORDER_WORDS: dict[OrderRule, str] = {
+    "asphere": "the asphere last: the sphere is what it rests on and is centred by",
+    "tighter": "the tighter figure last: blocking on a finished face strains it",
+    "coated": "the face to be coated last: this glass must not wait for its coating",
+    "finer": "the face with the finer imperfections last: in this glass the first one waits under lacquer",
+    "hollow": "the concave or plane face first: finished, it is what the piece rests on",
+    "flatter": "the flatter face first: finished, it is what the piece rests on",
+}
+"""What is said of each rule that orders the faces."""
+
+
 @dataclass(frozen=True)
 class FaceOrder:
-    """The face worked first, and why it is that one; `by_shape` when nothing but the shape of the faces says so."""
+    """The face worked first, and the rule that says so."""
 
     first: Face
-    reason: str
-    by_shape: bool = False
+    rule: OrderRule
+
+    @property
+    def reason(self) -> str:
+        """The rule in words."""
+        return ORDER_WORDS[self.rule]
+
+    @property
+    def by_shape(self) -> bool:
+        """Whether nothing but the shape of the faces says so."""
+        return self.rule in ("hollow", "flatter")
 
 
 def order_of(front: FaceWork, back: FaceWork, *, delicate: bool) -> FaceOrder:
@@ -103,29 +126,27 @@ def order_of(front: FaceWork, back: FaceWork, *, delicate: bool) -> FaceOrder:
     Source: common practice.
     """
     if front.aspheric != back.aspheric:
-        return _last(front if front.aspheric else back, "the asphere last: the sphere is what it rests on and is centred by")
+        return _last(front if front.aspheric else back, "asphere")
     tighter, wider = sorted((front, back), key=lambda one: one.irregularity_fringes)
     if tighter.irregularity_fringes <= CLEARLY_TIGHTER * wider.irregularity_fringes:
-        return _last(tighter, "the tighter figure last: blocking on a finished face strains it")
+        return _last(tighter, "tighter")
     if delicate and (front.coating is None) != (back.coating is None):
-        return _last(
-            back if front.coating is None else front, "the face to be coated last: this glass must not wait for its coating"
-        )
+        return _last(back if front.coating is None else front, "coated")
     finer, coarser = sorted((front, back), key=lambda one: one.grade_mm)
     if delicate and finer.grade_mm <= CLEARLY_FINER * coarser.grade_mm + 1e-9:
-        return _last(finer, "the face with the finer imperfections last: in this glass the first one waits under lacquer")
+        return _last(finer, "finer")
     if front.convex != back.convex:
-        return _first(back if front.convex else front, "the concave or plane face first: finished, it is what the piece rests on")
+        return _first(back if front.convex else front, "hollow")
     flatter = front if (front.radius_mm or float("inf")) >= (back.radius_mm or float("inf")) else back
-    return _first(flatter, "the flatter face first: finished, it is what the piece rests on")
+    return _first(flatter, "flatter")
 
 
-def _first(one: FaceWork, reason: str) -> FaceOrder:
-    return FaceOrder(one.face, reason, by_shape=True)
+def _first(one: FaceWork, rule: OrderRule) -> FaceOrder:
+    return FaceOrder(one.face, rule)
 
 
-def _last(one: FaceWork, reason: str) -> FaceOrder:
-    return FaceOrder("back" if one.face == "front" else "front", reason)
+def _last(one: FaceWork, rule: OrderRule) -> FaceOrder:
+    return FaceOrder("back" if one.face == "front" else "front", rule)
 
 
 @dataclass(frozen=True)
@@ -171,10 +192,16 @@ class ElementWork:
     @cached_property
     def demands(self) -> tuple[Demand, ...]:
         """The tolerances of the element itself."""
+        drawn, check = f"{self.where}/tolerances", f"/check{self.where}"
         return (
-            Demand("centring", self.centring_arcmin, f"{self.where}/tolerances/centring"),
-            Demand("diameter", self.diameter_tolerance_mm, f"{self.where}/tolerances/diameter_mm"),
-            Demand("centre_thickness", self.thickness_tolerance_mm, f"{self.where}/tolerances/centre_thickness_mm"),
+            Demand("centring", self.centring_arcmin, f"{drawn}/centring", f"{check}/centring_tolerance_arcmin"),
+            Demand("diameter", self.diameter_tolerance_mm, f"{drawn}/diameter_mm", f"{check}/diameter_tolerance_mm"),
+            Demand(
+                "centre_thickness",
+                self.thickness_tolerance_mm,
+                f"{drawn}/centre_thickness_mm",
+                f"{check}/centre_thickness_tolerance_mm",
+            ),
         )
 
     def demands_on(self, face: FaceWork) -> tuple[Demand, ...]:

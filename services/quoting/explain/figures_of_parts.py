@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from services.quoting.explain.places import Place, basis_in, named, source_of
+from services.quoting.explain.places import MONEY, Place, basis_in, named
 from shared_schemas.figure import Figure, RateRowRef
 
 BLANK_FIGURES = {
@@ -15,13 +15,6 @@ BLANK_FORMULAS = {
     "blanks_per_piece": "discs_per_plate x plates_per_slab",
     "utilisation": "area of the discs over the face of the plate; one for a rod and a pressing",
 }
-OPERATION_FORMULAS = {
-    "piece_min": "counted in the minutes of the batch",
-    "batch_loss": "batch_loss of the row of yields",
-    "attended_share": "attended_share of the row of its work centre, or of the row that its minutes come from",
-    "consumables": "consumables of a batch, of the row that its minutes come from",
-}
-OWN_TABLES = frozenset({"work_centres", "yields", "allowances", "tolerance_classes"})
 
 
 def figure_of_element(place: Place) -> Figure:
@@ -47,20 +40,15 @@ def figure_of_tooling(place: Place) -> Figure:
 
 def figure_of_bought_part(place: Place) -> Figure:
     """A figure below /bought_parts/{position}."""
-    part = place.owner(2)
-    found = named(basis_in(part), place.name)
-    if found is not None:
-        return place.figure(formula=found.formula, inputs=found.inputs, rate_row=found.rate_row, source=found.source)
-    row = source_of(basis_in(part))
-    if place.name == "count":
-        return place.figure(formula="what the barrel and the spaces of the prescription take", inputs=basis_in(part), rate_row=row)
-    return place.figure(formula=f"{place.name} of the row", rate_row=row, source=None if row else "the operation plan")
+    basis = basis_in(place.owner(2))
+    figure = next((one for one in basis if one.name == place.name), None)
+    return place.figure(source="the operation plan") if figure is None else _as_in_basis(place, figure)
 
 
 def of_tool(place: Place, depth: int) -> Figure:
     """A figure of a tool that is to be made: charge and lead time stand in one row."""
-    row = source_of(basis_in(place.owner(depth)))
-    return place.figure(formula=f"{place.name} of the row", rate_row=row, source=None if row else "the operation plan")
+    figure = next((one for one in basis_in(place.owner(depth)) if one.name == place.name), None)
+    return place.figure(source="the operation plan") if figure is None else _as_in_basis(place, figure)
 
 
 def _blank(place: Place) -> Figure:
@@ -77,35 +65,40 @@ def _blank(place: Place) -> Figure:
 def _operation(place: Place, depth: int) -> Figure:
     operation = place.owner(depth)
     basis = basis_in(operation)
-    found = named(basis, place.name) if len(place.tokens) == depth + 1 else None
-    if found is not None and found in basis:
-        return place.figure(formula=found.formula, inputs=found.inputs, rate_row=found.rate_row, source=found.source)
+    figure = next((one for one in basis if one.name == place.name), None) if len(place.tokens) == depth + 1 else None
+    if figure is not None:
+        return _as_in_basis(place, figure)
     if "sampled" in place.tokens:
         return place.figure(
             formula="code letter by lot and level, sample size and acceptance number by letter and AQL",
             source="ISO 2859-1, normal inspection, single sampling",
         )
-    if place.name in ("setup_min", "yield"):
-        return place.figure(formula="counted at the operation before, which this one completes")
-    formula = OPERATION_FORMULAS.get(place.name)
-    if formula is None:
-        return place.figure(source="the route card: the operation plan chose it")
-    tables = {"batch_loss": ("yields",), "attended_share": ("work_centres",)}.get(place.name)
+    table = {"batch_loss": "yields", "attended_share": "work_centres"}.get(place.name)
+    row = None if table is None else _row(basis, table)
+    if row is not None:
+        return place.figure(rate_row=row)
     if place.name == "piece_min":
-        batch = named(basis, "batch_min")
-        of_piece = batch.formula.partition("; piece_min = ")[2] if batch and batch.formula else ""
-        return place.figure(formula=of_piece or formula, inputs=batch.inputs if batch else basis)
-    row = _row(basis, tables)
-    return place.figure(formula=formula, rate_row=row, source=None if row else "the operation plan")
+        return place.figure(source="pieces go one at a time: their minutes are those of the batch")
+    if place.name == "consumables":
+        return place.figure(source="nothing is spent on it besides its minutes")
+    return place.figure(source="the route card: the operation plan chose it")
 
 
-def _row(figures: tuple[Figure, ...], tables: tuple[str, ...] | None) -> RateRowRef | None:
-    """The first rate row of those tables among some figures, in depth; without tables the row of the process itself."""
+def _as_in_basis(place: Place, figure: Figure) -> Figure:
+    """The figure of a place as the basis of its owner explains it; money of the rates as it became that of the quote."""
+    if figure.unit and place.name in MONEY and figure.unit != place.document["currency"]:
+        reason = "the amount in the currency of the rates, at the exchange rate of the quote"
+        return place.figure(inputs=(figure,)).model_copy(update={"reason": reason})
+    shown = place.figure(formula=figure.formula, inputs=figure.inputs, rate_row=figure.rate_row, source=figure.source)
+    return shown.model_copy(update={"reason": figure.reason, "at": figure.at})
+
+
+def _row(figures: tuple[Figure, ...], table: str) -> RateRowRef | None:
+    """The first rate row of a table among some figures, in depth."""
     for figure in figures:
-        row = figure.rate_row
-        if row is not None and (row.table in tables if tables else row.table not in OWN_TABLES):
-            return row
-        below = _row(figure.inputs, tables)
+        if figure.rate_row is not None and figure.rate_row.table == table:
+            return figure.rate_row
+        below = _row(figure.inputs, table)
         if below is not None:
             return below
     return None

@@ -90,15 +90,6 @@ def given(place: Place) -> Figure:
     return place.figure(source="the request")
 
 
-def source_of(figures: Iterable[Figure]) -> RateRowRef | None:
-    """The first rate row that some figures rest on, looked for in depth."""
-    for figure in figures:
-        found = figure.rate_row or source_of(figure.inputs)
-        if found is not None:
-            return found
-    return None
-
-
 def named(figures: Sequence[Figure], name: str) -> Figure | None:
     """The figure of a name among some figures and their inputs; the outermost first."""
     for figure in figures:

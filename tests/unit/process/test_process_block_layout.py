@@ -180,7 +180,7 @@ def test_the_number_on_the_route_card_is_the_number_drawn(radius: float) -> None
     block = block_of(radius)
     if block.lenses > 1:
         assert block.layout().count == block.lenses
-        assert block.layout().pattern == block.rule
+        assert block.layout().pattern == block.pattern
 
 
 @pytest.mark.parametrize("diameter", [10.0, 25.0, 38.0, 50.0, 80.0, 110.0])
@@ -328,7 +328,7 @@ def test_the_route_card_says_in_which_pattern_lenses_stand_and_what_the_trade_fo
     plan = planned(lens(piece(radii_mm=(80.0, -80.0))), rates, pictures=False)
     step = next(one for one in plan.routes[0].operations if one.operation == "block")
     figure = next(one for one in step.basis if one.name == "batch_size")
-    assert str(figure.formula).startswith("lenses laid out in ")
+    assert str(figure.reason).startswith("layout found by search")
     formula = next(one for one in figure.inputs if one.name == "trade formula")
     assert isinstance(formula.value, float)
     assert step.batch_size >= math.floor(formula.value)

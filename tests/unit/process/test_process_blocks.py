@@ -68,7 +68,7 @@ def test_some_lenses_are_worked_singly_and_the_rule_says_why(changes: dict[str, 
         "radius_mm": 50.0, "convex": True, "diameter_mm": 20.0, "edge_mm": 2.0, "irregularity_fringes": 1.0, "aspheric": False,
     } | changes  # fmt: skip
     block = block_for(**asked, row=crown(rates))  # type: ignore[arg-type]
-    assert (block.lenses, block.rule) == (1, rule)
+    assert (block.lenses, block.words) == (1, rule)
 
 
 def test_a_steeper_radius_shares_its_block_with_fewer(rates: Rates) -> None:

@@ -180,15 +180,15 @@ def test_the_basis_has_the_parts_of_the_run_the_seats_and_what_is_promised(
 ) -> None:
     row = rates.coating("ar-broadband")
     found = figures(coats(planned(lens(piece(coatings=("ar-broadband", None))), rates))["front"].basis)
-    parts = ("load", "pump", "heat", "layers", "cool", "vent", "unload")
-    assert found["run"].value == pytest.approx(sum(float(found[name].value) for name in parts))
-    assert found["run"].value == pytest.approx(cycle_min(row))
-    assert found["run"].rate_row is not None
-    assert found["run"].rate_row.row == row.name
-    layers = [figure for name, figure in found.items() if name.startswith("layer ")]
+    parts = ("load_min", "pump_min", "heat_min", "layers_min", "cool_min", "vent_min", "unload_min")
+    assert found["run_min"].value == pytest.approx(sum(float(found[name].value) for name in parts))
+    assert found["run_min"].value == pytest.approx(cycle_min(row))
+    assert found["run_min"].rate_row is not None
+    assert found["run_min"].rate_row.row == row.name
+    layers = found["layers_min"].inputs
     assert len(layers) == len(row.layers)
-    assert sum(float(layer.value) for layer in layers) == pytest.approx(float(found["layers"].value))
-    each = int(found["seats in a calotte"].value)
+    assert sum(float(layer.value) for layer in layers) == pytest.approx(float(found["layers_min"].value))
+    each = int(found["seats_in_calotte"].value)
     assert found["batch_size"].value == each * row.calottes - row.witness_pieces == seats(row, diameter_mm=25.0)
     left = promise_of(row, band_of(row), Dispersion(rates.glass("N-BK7")))
     assert left is not None

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping
 from dataclasses import replace
 from typing import Any
@@ -9,7 +10,8 @@ from typing import Any
 import pytest
 
 from services.process.domain.element_work import ElementWork, FaceWork, order_of
-from services.process.domain.faces.surfacing import block_of, thinness
+from services.process.domain.faces.block import thinness
+from services.process.domain.faces.surfacing import block_of
 from services.process.domain.plan import plan_operations
 from services.process.domain.route.edging import bevelled_faces
 from services.process.domain.route.extra_work import extra_work_for
@@ -123,8 +125,7 @@ def test_the_order_and_its_reason_stand_on_the_route_card(
     assert steps == ["back", "front"]
     worked = figures(one(found.routes[0], "generate", "back"))["worked"]
     assert worked.value == "first"
-    assert worked.formula is not None
-    assert "tighter figure last" in worked.formula
+    assert "tighter figure last" in str(worked.reason)
     assert [note.figure for note in found.findings if note.code == "face-order"] == ["back"]
 
 
@@ -167,7 +168,7 @@ def test_a_thin_element_has_fewer_to_a_block_and_a_thinner_one_is_worked_singly(
     stiff, softly, singly = (block.lenses for block in blocks)
     assert softly == int(0.6 * stiff)
     assert singly == 1
-    assert "bends" in blocks[2].rule
+    assert blocks[2].singly == "limp"
 
 
 def test_a_thin_element_is_polished_lightly_and_the_plan_says_why(
@@ -175,12 +176,13 @@ def test_a_thin_element_is_polished_lightly_and_the_plan_says_why(
 ) -> None:
     usual, soft = (plan(lens(piece(**thin(ratio))), rates) for ratio in (5, 12))
     polish = figures(one(soft.routes[0], "polish"))
-    assert float(polish["pressure"].value) == pytest.approx(0.6 * float(polish["usual pressure"].value))
+    assert float(polish["pressure_pa"].value) == pytest.approx(0.6 * float(polish["usual_pressure_pa"].value))
     assert one(soft.routes[0], "polish").batch_min > one(usual.routes[0], "polish").batch_min
     notes = [note for note in soft.findings if note.code == "blocked-softly"]
     assert [note.pointer for note in notes] == ["/elements/0/front", "/elements/0/back"]
     assert notes[0].figure == pytest.approx(12)
-    assert "blocked softly" in str(figures(one(soft.routes[0], "block"))["batch_size"].formula)
+    of_block = figures(one(soft.routes[0], "block"))
+    assert of_block["batch_size"].value == math.floor(0.6 * int(of_block["places"].value))
 
 
 def test_rates_without_limits_for_thin_elements_treat_all_alike(work: Callable[..., ElementWork], rates: Rates) -> None:
@@ -196,9 +198,9 @@ def test_rates_without_limits_for_thin_elements_treat_all_alike(work: Callable[.
 @pytest.mark.parametrize(
     ("changes", "why"),
     [
-        ({"radii_mm": (13.5, -60.0), "centre_thickness_mm": 14.0}, "radius below"),
+        ({"radii_mm": (13.5, -60.0), "centre_thickness_mm": 14.0}, "steep"),
         ({"aspheric": True}, "asphere"),
-        ({"irregularity": (0.1, 0.1)}, "figure finer"),
+        ({"irregularity": (0.1, 0.1)}, "fine figure"),
     ],
 )
 def test_what_cannot_share_a_block_is_worked_singly_and_says_why(
@@ -207,7 +209,8 @@ def test_what_cannot_share_a_block_is_worked_singly_and_says_why(
     made = work(**changes)
     block = block_of(made, made.front, rates, worked_first=False)
     assert block.lenses == 1
-    assert why in block.rule
+    assert block.singly == why
+    assert block.words.startswith("singly")
 
 
 def test_plane_and_steep_faces_of_one_glass_differ(lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates) -> None:
@@ -223,7 +226,7 @@ def test_a_block_of_few_is_given_up_where_singly_they_cost_less(
     made = lens(piece(radii_mm=(34.0, -60.0), diameter_mm=24.0, coatings=(None, None)))
     steep = one(plan(made, rates).routes[0], "polish", "front")
     assert (steep.method, steep.batch_size) == ("single", 1)
-    assert "on a block would cost more" in str(figures(one(plan(made, rates).routes[0], "block", "front"))["batch_size"].formula)
+    assert "on a block would cost more" in str(figures(one(plan(made, rates).routes[0], "block", "front"))["batch_size"].reason)
     dear = tuple(
         row.model_copy(update={"machine_rate_per_h": row.machine_rate_per_h * 40}) if row.method == "single" else row
         for row in rates.work_centres
@@ -246,7 +249,7 @@ def test_leaded_glass_has_slurry_of_its_own_for_the_lot(lens: Callable[..., Any]
         before, after = one(usual.routes[0], step), one(leaded.routes[0], step)
         wanted = sum(row.minutes for row in rates.extra_work if row.wanted_by == "lead" and row.operation == step)
         assert after.setup_min - before.setup_min == pytest.approx(wanted)
-        assert "lead" in str(figures(after)["for the lot"].inputs[0].name)
+        assert any("lead" in part.name for part in figures(after)["setup_min"].inputs)
     assert any("Leaded glass (SF2)" in caution for caution in leaded.cautions)
     assert [note.figure for note in leaded.findings if note.code == "glass-care"] == ["lead"]
 
@@ -272,7 +275,8 @@ def test_a_staining_glass_yields_less_and_its_basis_names_the_row(
     hardy, staining = (one(plan(lens(piece(glass=glass)), rates).routes[0], "polish") for glass in (HARDY, STAINING))
     power = next(row.yield_power for row in rates.extra_work if row.operation == "polish" and row.wanted_by == "stain_fr")
     assert staining.yield_share == pytest.approx(hardy.yield_share**power)
-    assert any(figure.rate_row and figure.rate_row.table == "extra_work" for figure in staining.basis[-1].inputs)
+    of_yield = next(figure for figure in staining.basis if figure.name == "yield")
+    assert any(figure.rate_row and figure.rate_row.table == "extra_work" for figure in of_yield.inputs)
 
 
 def test_a_worse_class_never_asks_for_less(rates: Rates) -> None:

@@ -115,10 +115,9 @@ def test_the_shares_are_those_of_the_minutes(work: Callable[..., ElementWork], r
 
 def test_a_coating_on_the_sample_is_told_on_the_route_card(work: Callable[..., ElementWork], rates: Rates) -> None:
     operation = inspect_element(work(**COMMERCIAL), rates).as_operation()
-    each = next(figure for figure in operation.basis if figure.name == "batch_min").inputs[-1]
-    said = [figure.formula for figure in each.inputs if figure.formula and "ISO 2859-1" in figure.formula]
-    assert len(said) == 3
-    assert all("AQL" in formula and "level II" in formula for formula in said)
+    sampled = [figure for figure in operation.basis if figure.source == "ISO 2859-1"]
+    assert len(sampled) == 3
+    assert all("AQL" in str(figure.value) and "level II" in str(figure.value) for figure in sampled)
 
 
 def test_finer_grade_and_finer_form_take_longer(work: Callable[..., ElementWork], rates: Rates) -> None:

@@ -37,7 +37,7 @@ def test_knees_multiply(rates: Rates) -> None:
     alone = [knee_of("polish", (one,), rates) for one in (figure, grade)]
     assert both.time_factor == pytest.approx(alone[0].time_factor * alone[1].time_factor)
     assert both.yield_power == pytest.approx(alone[0].yield_power * alone[1].yield_power)
-    assert [one.name for one in both.basis()] == ["irregularity below its knee", "imperfection_grade below its knee"]
+    assert [one.name for one in both.powers()] == ["irregularity, yield", "imperfection_grade, yield"]
 
 
 def test_at_its_knee_the_time_factor_is_one_and_below_it_grows_with_the_slope(rates: Rates) -> None:

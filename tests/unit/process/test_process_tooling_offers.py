@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from services.process.domain.plan import plan_operations
-from services.process.domain.tools.plate_offers import new_focal_length_mm
+from services.process.domain.tools.plate_offers import focal_length_of_ratio_mm
 from shared_schemas.operations import OperationPlan, ToolingOffer
 from shared_schemas.rates import RateMissing, Rates
 
@@ -58,8 +58,8 @@ def test_a_radius_far_from_every_tool_is_charged_for_tool_plate_and_block(
     found = plan(lens(piece(radii_mm=(112.4, -112.4))), rates)
     assert charged(found) == ["radius tool 112.4 mm", "test plate 112.4 mm", "block 112.4 mm"]
     for tool in found.tooling:
-        (charge,) = tool.basis
-        assert (tool.part, charge.value) == ("L1", tool.charge)
+        charge, days = tool.basis
+        assert (tool.part, charge.value, days.value) == ("L1", tool.charge, tool.lead_days)
         assert charge.rate_row is not None
         assert (charge.rate_row.table, tool.charge > 0, tool.lead_days > 0) == ("tooling", True, True)
 
@@ -123,9 +123,11 @@ def test_a_radius_near_a_plate_gets_its_offer_with_all_figures(
     assert offer.focal_length_change_share == pytest.approx(offer.focal_length_change_mm / FOCAL_MM)
     assert (offer.saving, offer.lead_days_saved) == (Decimal("520.00"), 18.0)
     assert (offer.not_needed, offer.needed) == (("test plate 36.4 mm",), ())
-    focal, saving = offer.basis
-    assert (focal.value, saving.value) == (offer.focal_length_change_mm, offer.saving)
-    assert [one.rate_row.row for one in focal.inputs if one.rate_row] == ["test plate 36.52"]
+    basis = {one.name: one for one in offer.basis}
+    assert basis["focal_length_change_mm"].value == pytest.approx(offer.focal_length_change_mm, rel=1e-9)
+    assert (basis["saving"].value, basis["lead_days_saved"].value) == (offer.saving, offer.lead_days_saved)
+    plate = basis["to_radius_mm"]
+    assert (plate.value, plate.rate_row and plate.rate_row.row) == (36.52, "test plate 36.52")
 
 
 def test_the_sign_of_the_radius_stays(lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates) -> None:
@@ -220,9 +222,9 @@ def test_the_new_focal_length_of_a_thin_lens_is_the_lensmakers(
 
     f = lensmaker(front, back)
     faces = [(front, f**2 * (index - 1) / front**2), (back, -(f**2) * (index - 1) / back**2)]
-    found = new_focal_length_mm(focal_length_mm=f, faces=faces if both else faces[:1], ratio=ratio)
+    found = focal_length_of_ratio_mm(focal_length_mm=f, faces=faces if both else faces[:1], ratio=ratio)
     assert found == pytest.approx(lensmaker(front * ratio, back * ratio if both else back), rel=1e-9)
 
 
 def test_a_lens_left_without_power_has_no_focal_length() -> None:
-    assert new_focal_length_mm(focal_length_mm=100.0, faces=[(50.0, 4.0)], ratio=2.0) == float("inf")
+    assert focal_length_of_ratio_mm(focal_length_mm=100.0, faces=[(50.0, 4.0)], ratio=2.0) == float("inf")

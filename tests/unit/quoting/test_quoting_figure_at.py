@@ -69,7 +69,7 @@ def test_every_figure_of_a_quote_resolves_to_itself_and_says_where_it_is_from(qu
     for pointer, value in pointers:
         found = ask(quoted, pointer)
         assert (found.pointer, str(found.value)) == (pointer, str(value))
-        assert found.formula or found.rate_row or found.source, pointer
+        assert found.formula or found.reason or found.rate_row or found.source or found.at, pointer
 
 
 def test_a_price_goes_down_to_the_dated_rate_row_of_the_polishing_of_a_face(quoted: tuple[dict[str, Any], Explanation]) -> None:

@@ -2,95 +2,141 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from functools import lru_cache
 
 from services.optics.dispersion import Dispersion
+from services.optics.law import decided, figure_of, given, law
 from services.process.domain.coating.promise import Asked, promise_of
-from services.process.domain.route.lines import SAME_ROW, Line, line, of_same_row
+from services.process.domain.route.lines import Line, Minutes, Spent, Work, line, minutes_in_all
 from services.shop.layout.circles_in_circle import CirclesInCircle, circles_in_circle
 from shared_schemas.figure import Figure
 from shared_schemas.operations import Face
-from shared_schemas.rates import CoatingLayer, CoatingRow, GlassRow, Rates
+from shared_schemas.rates import CoatingRow, GlassRow, Rates
 
 
-def layer_min(layer: CoatingLayer) -> float:
-    """Minutes that a layer takes at its rate."""
-    return layer.thickness_nm / layer.rate_nm_per_s / 60
+@law
+def layer_min(*, thickness_nm: float, rate_nm_per_s: float) -> float:
+    """Minutes [min] that a layer takes at its rate.
+
+    Equation: thickness_nm / rate_nm_per_s / 60
+    """
+    return thickness_nm / rate_nm_per_s / 60
+
+
+@law
+def coating_run_min(
+    *, load_min: float, pump_min: float, heat_min: float, layers_min: float, cool_min: float, vent_min: float, unload_min: float
+) -> float:
+    """Minutes [min] of a whole run.
+
+    Equation: load_min + pump_min + heat_min + layers_min + cool_min + vent_min + unload_min
+    """
+    return load_min + pump_min + heat_min + layers_min + cool_min + vent_min + unload_min
+
+
+@law
+def calotte_ratio(*, calotte_diameter_mm: float, diameter_mm: float, seat_rim_mm: float) -> float:
+    """Diameter of a calotte over that of a seat, which is the lens with a rim.
+
+    Equation: calotte_diameter_mm / (diameter_mm + seat_rim_mm)
+    """
+    return calotte_diameter_mm / (diameter_mm + seat_rim_mm)
+
+
+@law
+def lenses_in_run(*, seats_in_calotte: int, calottes: int, witness_pieces: int) -> int:
+    """Lenses in a run: the seats of every calotte, less one for each witness piece; 0 when not one is left.
+
+    Equation: max(seats_in_calotte * calottes - witness_pieces, 0)
+    """
+    return max(seats_in_calotte * calottes - witness_pieces, 0)
 
 
 def deposition_min(row: CoatingRow) -> float:
     """Minutes that the layers take at their rates, one after the other."""
-    return sum(layer_min(layer) for layer in row.layers)
+    return minutes_in_all(
+        parts_min=[layer_min(thickness_nm=layer.thickness_nm, rate_nm_per_s=layer.rate_nm_per_s) for layer in row.layers]
+    )
 
 
 def cycle_min(row: CoatingRow) -> float:
     """Minutes of a whole run: load, pump, heat, layers, cool, vent, unload."""
-    return row.load_min + row.pump_min + row.heat_min + deposition_min(row) + row.cool_min + row.vent_min + row.unload_min
+    return coating_run_min(
+        load_min=row.load_min, pump_min=row.pump_min, heat_min=row.heat_min, layers_min=deposition_min(row), cool_min=row.cool_min,
+        vent_min=row.vent_min, unload_min=row.unload_min,
+    )  # fmt: skip
 
 
 def seats_in_calotte(row: CoatingRow, *, diameter_mm: float) -> CirclesInCircle:
     """Seats of diameter and rim in one calotte, which is taken as flat: a dome has no less room."""
-    return circles_in_circle(ratio=row.calotte_diameter_mm / (diameter_mm + row.seat_rim_mm))
+    ratio = calotte_ratio(calotte_diameter_mm=row.calotte_diameter_mm, diameter_mm=diameter_mm, seat_rim_mm=row.seat_rim_mm)
+    return circles_in_circle(ratio=ratio)
 
 
 def seats(row: CoatingRow, *, diameter_mm: float) -> int:
-    """Lenses in a run: the seats of every calotte, less one for each witness piece; 0 when not one is left."""
-    return max(seats_in_calotte(row, diameter_mm=diameter_mm).count * row.calottes - row.witness_pieces, 0)
+    """Lenses in a run of a coating."""
+    in_calotte = seats_in_calotte(row, diameter_mm=diameter_mm).count
+    return lenses_in_run(seats_in_calotte=in_calotte, calottes=row.calottes, witness_pieces=row.witness_pieces)
 
 
-def coat(row: CoatingRow, *, face: Face, asked: Asked, glass: GlassRow, diameter_mm: float, rates: Rates) -> Line:
+@dataclass(frozen=True)
+class Coated:
+    """A face to be coated: which one of a lens of which glass and diameter, where its coating is to work, where the lens is drawn."""
+
+    face: Face
+    asked: Asked
+    glass: GlassRow
+    diameter_mm: float
+    where: str
+
+
+def coat(row: CoatingRow, coated: Coated, rates: Rates) -> Line:
     """One face coated. A piece goes through the chamber once for each face; other lenses of that coating may share the run."""
-    size = seats(row, diameter_mm=diameter_mm)
+    work = Work(
+        of_batch=Minutes(cycle_min(row), lambda: run_figure(row)),
+        batch_size=max(seats(row, diameter_mm=coated.diameter_mm), 1),
+        why_size=lambda: _seats_figure(row, coated),
+        spent=(Spent(row.run_consumables, Rates.ref("coatings", row)),),
+        run=row.name,
+        remarks=lambda: promise_figures(row, coated.asked, Dispersion(coated.glass), coated.glass.name),
+    )
+    return line("coat", rates, work, face=coated.face)
 
-    def why() -> tuple[Figure, ...]:
-        return run_figure(row), *promise_figures(row, asked, Dispersion(glass), glass.name)
 
-    def why_seats() -> Figure:
-        packing = seats_in_calotte(row, diameter_mm=diameter_mm)
-        inputs = (
-            Figure(
-                name="seats in a calotte", value=packing.count, source=packing.pattern,
-                formula="circles of diameter + seat_rim_mm in a circle of calotte_diameter_mm",
-                inputs=(
-                    Figure(name="diameter", value=diameter_mm, unit="mm", source="the prescription"),
-                    of_same_row("seat_rim_mm", row.seat_rim_mm, "mm"),
-                    of_same_row("calotte_diameter_mm", row.calotte_diameter_mm, "mm"),
-                ),
-            ),
-            of_same_row("calottes", row.calottes),
-            of_same_row("witness_pieces", row.witness_pieces),
-        )  # fmt: skip
-        formula = "calottes x seats in a calotte - witness_pieces"
-        return Figure(name="batch_size", value=size, formula=formula, inputs=inputs, rate_row=Rates.ref("coatings", row))
-
-    return line(
-        "coat", rates, face=face, batch_size=max(size, 1), run_min=cycle_min(row), consumables=row.run_consumables,
-        shared_run=f"coat {row.name}", run_basis=why, batch_basis=why_seats,
+def _seats_figure(row: CoatingRow, coated: Coated) -> Figure:
+    ref, packing = Rates.ref("coatings", row), seats_in_calotte(row, diameter_mm=coated.diameter_mm)
+    ratio = figure_of(
+        calotte_ratio, unit="", rate_row=ref, calotte_diameter_mm=given("calotte_diameter_mm", row.calotte_diameter_mm, "mm"),
+        diameter_mm=given("diameter_mm", coated.diameter_mm, "mm", at=f"/prescription{coated.where}/diameter_mm"),
+        seat_rim_mm=given("seat_rim_mm", row.seat_rim_mm, "mm"),
+    )  # fmt: skip
+    reason = f"seats in a circle of that ratio, layout found by search: {packing.pattern}"
+    return figure_of(
+        lenses_in_run, name="batch_size", unit="", rate_row=ref, calottes=given("calottes", row.calottes),
+        seats_in_calotte=decided("seats_in_calotte", packing.count, reason, alternatives=[ratio]),
+        witness_pieces=given("witness_pieces", row.witness_pieces),
     )  # fmt: skip
 
 
 @lru_cache(maxsize=256)
 def run_figure(row: CoatingRow) -> Figure:
     """The minutes of a run, from its parts."""
-    parts = {"pump": row.pump_min, "heat": row.heat_min}, {"cool": row.cool_min, "vent": row.vent_min, "unload": row.unload_min}
-    before, after = (tuple(of_same_row(name, minutes, "min") for name, minutes in some.items()) for some in parts)
-    layers = Figure(
-        name="layers", value=deposition_min(row), unit="min", formula="sum of the inputs", source=SAME_ROW,
-        inputs=tuple(
-            Figure(
-                name=f"layer {number} {layer.material}"[:60], value=layer_min(layer), unit="min", formula="thickness / rate / 60",
-                inputs=(
-                    of_same_row("thickness", layer.thickness_nm, "nm"),
-                    of_same_row("rate", layer.rate_nm_per_s, "nm/s"),
-                ),
-            )
-            for number, layer in enumerate(row.layers, start=1)
-        ),
-    )  # fmt: skip
-    return Figure(
-        name="run", value=cycle_min(row), unit="min", formula="load + pump + heat + layers + cool + vent + unload",
-        inputs=(of_same_row("load", row.load_min, "min"), *before, layers, *after), rate_row=Rates.ref("coatings", row),
-    )  # fmt: skip
+    ref = Rates.ref("coatings", row)
+    layers = [
+        figure_of(
+            layer_min, name=f"layer {number} {layer.material}", unit="min", rate_row=ref,
+            thickness_nm=given("thickness_nm", layer.thickness_nm, "nm"), rate_nm_per_s=given("rate_nm_per_s", layer.rate_nm_per_s, "nm/s"),
+        )
+        for number, layer in enumerate(row.layers, start=1)
+    ]  # fmt: skip
+    parts = {name: given(name, getattr(row, name), "min") for name in PARTS}
+    layers_min = figure_of(minutes_in_all, name="layers_min", unit="min", rate_row=ref, parts_min=layers)
+    return figure_of(coating_run_min, name="run_min", unit="min", rate_row=ref, layers_min=layers_min, **parts)
+
+
+PARTS = ("load_min", "pump_min", "heat_min", "cool_min", "vent_min", "unload_min")
+"""Columns of a coating that are parts of its run."""
 
 
 @lru_cache(maxsize=4096)
@@ -99,12 +145,9 @@ def promise_figures(row: CoatingRow, asked: Asked, glass: Dispersion, glass_name
     left = promise_of(row, asked, glass)
     if left is None:
         return ()
-    index = Figure(
-        name="index of the glass", value=glass_name, source="rate table glasses",
-        formula="A + B / L^2 through nd and vd" if glass.fitted else "n^2 - 1 = sum B L^2 / (L^2 - C)",
-    )  # fmt: skip
-    formula = f"characteristic matrix of {row.name} in air {asked}, mean of both polarisations"
+    index = "Cauchy's terms through nd and vd" if glass.fitted else "the dispersion formula of its row"
+    method = f"characteristic matrix of {row.name} on {glass_name} ({index}) in air {asked}, mean of both polarisations"
     return (
-        Figure(name="mean reflectance", value=left.mean, formula=formula, inputs=(index,)),
-        Figure(name="worst reflectance", value=left.worst, formula=f"{formula}; at {left.worst_at_nm:g} nm"),
+        given("mean reflectance", left.mean, source=method),
+        given("worst reflectance", left.worst, source=f"{method}; at {left.worst_at_nm:g} nm"),
     )

@@ -6,14 +6,13 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from services.process.domain.faces.removal import class_factor, grindability_of
+from services.optics.law import column, figure_of, given, law
+from services.process.domain.faces.removal import class_factor_of, grindability_of
+from services.process.domain.route.lines import minutes_in_all
 from services.process.domain.route.rate_rows import grit_rows
 from shared_schemas.figure import Figure
 from shared_schemas.problem import FigureOutOfRange
 from shared_schemas.rates import GlassRow, GrindingRow, RateMissing, Rates
-
-AA_FIT = (22.46, -2.783)
-"""ln Aa = 22.46 - 2.783 ln HK, least squares over 134 OHARA glasses, R^2 0.84 (computed from the maker's data sheet)."""
 
 STANDARD_AA = 100.0
 """Abrasion of the standard glass that the rates of loose grits are stated for (JOGIS abrasion, from memory)."""
@@ -28,9 +27,12 @@ class Abrasion:
     fitted: bool
 
     def figure(self) -> Figure:
-        """The abrasion as a figure; a fitted one says so."""
-        formula = "exp(22.46 - 2.783 ln HK), fit over 134 glasses, R2 0.84; no abrasion is published" if self.fitted else None
-        return Figure(name="abrasion Aa", value=self.aa, formula=formula, rate_row=Rates.ref("glasses", self.glass))
+        """The abrasion as a figure: a column of the glass, or fitted from its hardness."""
+        name, ref = "abrasion_aa", Rates.ref("glasses", self.glass)
+        if not self.fitted:
+            return column(name, self.aa, "", ref)
+        hardness = given("knoop_hk", self.glass.knoop_hk or 0.0)
+        return figure_of(abrasion_from_hardness, name=name, unit="", rate_row=ref, knoop_hk=hardness)
 
 
 def abrasion_of(glass: GlassRow) -> Abrasion:
@@ -39,26 +41,73 @@ def abrasion_of(glass: GlassRow) -> Abrasion:
         return Abrasion(glass, glass.abrasion_aa, fitted=False)
     if glass.knoop_hk is None:
         raise RateMissing("glasses", f"abrasion or Knoop hardness of {glass.name}")
-    return Abrasion(glass, abrasion_from_hardness(glass.knoop_hk), fitted=True)
+    return Abrasion(glass, abrasion_from_hardness(knoop_hk=glass.knoop_hk), fitted=True)
 
 
-def abrasion_from_hardness(knoop_hk: float) -> float:
-    """Abrasion Aa fitted from Knoop hardness: Aa ~ HK^-2.8, so twice as hard wears seven times slower.
+@law
+def abrasion_from_hardness(*, knoop_hk: float) -> float:
+    """Abrasion Aa of a glass of which none is published: twice as hard wears seven times slower.
+
+    Equation: exp(22.46 - 2.783 * log(knoop_hk))
+    Source: least squares of ln Aa over 134 OHARA glasses, R^2 0.84, computed from the maker's data sheet
 
     Raises: FigureOutOfRange for a hardness that is not above 0.
     """
     if knoop_hk <= 0:
         raise FigureOutOfRange("Knoop hardness", knoop_hk, "figures above 0")
-    return math.exp(AA_FIT[0] + AA_FIT[1] * math.log(knoop_hk))
+    return math.exp(22.46 - 2.783 * math.log(knoop_hk))
+
+
+@law
+def abrasion_factor(*, abrasion_aa: float) -> float:
+    """How much faster loose grit takes a glass than the standard glass, for which its rates are stated.
+
+    Equation: abrasion_aa / 100
+    """
+    return abrasion_aa / STANDARD_AA
+
+
+@law
+def damage_um(*, damage_multiple: float, grit_um: float) -> float:
+    """Depth [um] that a grit damages, and the next one has to take off.
+
+    Equation: damage_multiple * grit_um
+    Notes: damage of 2 to 3 grains is published for lapping with loose abrasive; three grains is the usual rule.
+    """
+    return damage_multiple * grit_um
+
+
+@law
+def grit_min(*, change_over_min: float, removal_um: float, removal_um_per_min: float, glass_factor: float) -> float:
+    """Minutes [min] of one grit, with the change to it.
+
+    Equation: change_over_min + removal_um / (removal_um_per_min * glass_factor)
+    """
+    return change_over_min + removal_um / (removal_um_per_min * glass_factor)
 
 
 @dataclass(frozen=True)
 class Rung:
-    """One grit: what it must take off [um] and how long that takes with the change to it [min]."""
+    """One grit: its rate [um/min], what it must take off [um], whose damage that is, and how long it takes with the change to it [min]."""
 
     row: GrindingRow
+    um_per_min: float
     removal_um: float
     minutes: float
+    after: GrindingRow
+
+    def figure(self, glass_factor: Figure) -> Figure:
+        """The minutes as a figure."""
+        before = Rates.ref("grinding", self.after)
+        removal = figure_of(
+            damage_um, name="removal_um", rate_row=before, damage_multiple=given("damage_multiple", self.after.damage_multiple),
+            grit_um=given("grit_um", self.after.grit_um, "um"),
+        )  # fmt: skip
+        return figure_of(
+            grit_min, name=self.row.name, unit="min", rate_row=Rates.ref("grinding", self.row), glass_factor=glass_factor,
+            change_over_min=given("change_over_min", self.row.change_over_min, "min"), removal_um=removal,
+            removal_um_per_min=given("removal_um_per_min", self.um_per_min, "um/min"),
+        )  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -66,39 +115,48 @@ class Ladder:
     """The rungs, coarsest first, and what of the glass they rest on."""
 
     rungs: tuple[Rung, ...]
-    softness: Callable[[], Figure]
+    glass_factor: Callable[[], Figure]
+
+    @property
+    def minutes(self) -> float:
+        """Minutes of all grits [min]."""
+        return minutes_in_all(parts_min=[rung.minutes for rung in self.rungs])
+
+    def figure(self) -> Figure:
+        """The minutes of all grits as a figure."""
+        factor = self.glass_factor()
+        again = given(factor.name, factor.value, source="as of the first grit")
+        parts = [rung.figure(again if number else factor) for number, rung in enumerate(self.rungs)]
+        return figure_of(minutes_in_all, name="run_min", unit="min", parts_min=parts)
 
 
-def ladder(glass: GlassRow, *, method: str, first_grit_um: float, first_damage_multiple: float, rates: Rates) -> Ladder:
-    """The rungs from the generator's grit down.
+def ladder(glass: GlassRow, *, method: str, after: GrindingRow, rates: Rates) -> Ladder:
+    """The rungs below a stage, such as the generator, each of which takes off the damage of the one before.
 
     Args:
         method: `block` for loose abrasive, which follows the abrasion of a glass; `single` for diamond pellets, which
             follow its grindability class. The two rank glasses differently.
 
-    Notes: removal_k = damage multiple x grit of the stage before; minutes = change-over + removal / (rate x factor), factor
-    Aa/100 or the generating rate of the class over that of class 3. Damage of 2 to 3 grains is published for
-    loose-abrasive lapping; three grains is the usual rule.
-
     Raises: RateMissing for a grit without a rate, or a glass without the property it needs.
     """
-    softness, factor = _softness(glass, method, rates)
-    grit, multiple = first_grit_um, first_damage_multiple
+    glass_factor, factor = _glass_factor(glass, method, rates)
     rungs = []
     for row in grit_rows(rates, method):
-        if row.grit_um >= grit:
+        if row.grit_um >= after.grit_um:
             continue
         if row.removal_um_per_min is None:
             raise RateMissing("grinding", f"removal_um_per_min of {row.name}")
-        removal = multiple * grit
-        rungs.append(Rung(row, removal, row.change_over_min + removal / (row.removal_um_per_min * factor)))
-        grit, multiple = row.grit_um, row.damage_multiple
-    return Ladder(tuple(rungs), softness)
+        removal, rate = damage_um(damage_multiple=after.damage_multiple, grit_um=after.grit_um), row.removal_um_per_min
+        minutes = grit_min(change_over_min=row.change_over_min, removal_um=removal, removal_um_per_min=rate, glass_factor=factor)
+        rungs.append(Rung(row, rate, removal, minutes, after))
+        after = row
+    return Ladder(tuple(rungs), glass_factor)
 
 
-def _softness(glass: GlassRow, method: str, rates: Rates) -> tuple[Callable[[], Figure], float]:
+def _glass_factor(glass: GlassRow, method: str, rates: Rates) -> tuple[Callable[[], Figure], float]:
     if method == "single":
         grindability = grindability_of(glass)
-        return grindability.figure, class_factor(grindability.hg, rates)
+        of_class = class_factor_of(grindability.hg, rates)
+        return lambda: of_class.figure(grindability), of_class.value
     abrasion = abrasion_of(glass)
-    return abrasion.figure, abrasion.aa / STANDARD_AA
+    return lambda: figure_of(abrasion_factor, unit="", abrasion_aa=abrasion.figure()), abrasion_factor(abrasion_aa=abrasion.aa)

@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
+from services.optics.law import column, decided, figure_of, given, law
 from services.process.domain.route.rate_rows import grinding_row
 from shared_schemas.figure import Figure
 from shared_schemas.problem import FigureOutOfRange
 from shared_schemas.rates import GlassRow, GrindingRow, RateMissing, Rates
-
-HG_FIT = (8.0839, -0.0130441, -1.1044998, 0.0707764)
-"""Class = c0 + c1 HK + c2 density + c3 E, least squares over 104 SCHOTT glasses with a published class, R^2 0.37 (computed)."""
 
 HG_LIMITS = (30, 60, 90, 120, 150)
 """Upper limits of the ISO 12844 classes HG1 to HG5, removed volume relative to N-SK16 = 100; HG6 is above the last."""
@@ -27,31 +26,99 @@ class Grindability:
     fitted: bool
 
     def figure(self) -> Figure:
-        """The class as a figure; a fitted one says so."""
-        formula = "fit from Knoop hardness, density and Young's modulus over 104 glasses, R2 0.37; no class is published"
-        return Figure(
-            name="grindability HG",
-            value=self.hg,
-            formula=formula if self.fitted else None,
-            rate_row=Rates.ref("glasses", self.glass),
-        )
+        """The class as a figure: a column of the glass, or fitted from others."""
+        name, ref, glass = "grindability_hg", Rates.ref("glasses", self.glass), self.glass
+        if not self.fitted:
+            return column(name, self.hg, "", ref)
+        return figure_of(
+            fitted_grindability, name=name, unit="", rate_row=ref, knoop_hk=given("knoop_hk", glass.knoop_hk or 0.0),
+            density_g_cm3=given("density_g_cm3", glass.density_g_cm3 or 0.0, "g/cm3"), young_gpa=given("young_gpa", glass.young_gpa or 0.0, "GPa"),
+        )  # fmt: skip
 
 
 @dataclass(frozen=True)
 class RemovalRate:
-    """Volume that a stage takes off per minute in a glass, the row it comes from, and the glass's class."""
+    """Volume that a stage takes off per minute in a glass, the row it comes from, the glass's class and what that class makes of it."""
 
     mm3_per_min: float
     row: GrindingRow
     grindability: Grindability
+    factor: ClassFactor | None = None
 
     def figure(self) -> Figure:
-        """The rate as a figure."""
-        formula = None if self.row.stage == "generate" else "rate of the row x generating rate of the class / that of class 3"
-        return Figure(
-            name="removal rate", value=self.mm3_per_min, unit="mm3/min", formula=formula, inputs=(self.grindability.figure(),),
-            rate_row=Rates.ref("grinding", self.row),
-        )  # fmt: skip
+        """The rate as a figure: the row of the class itself, or that of the stage scaled to the class."""
+        name, unit, ref = "removal_mm3_per_min", "mm3/min", Rates.ref("grinding", self.row)
+        if self.factor is None:
+            reason = "the row of the grindability class of the glass"
+            return decided(name, self.mm3_per_min, reason, unit=unit, alternatives=[self.grindability.figure()], rate_row=ref)
+        of_row = given("removal_of_row", _rate(self.row), unit)
+        factor = self.factor.figure(self.grindability)
+        return figure_of(scaled_removal, name=name, unit=unit, rate_row=ref, removal_of_row=of_row, class_factor=factor)
+
+
+@dataclass(frozen=True)
+class ClassFactor:
+    """How much faster bound diamond cuts a class than class 3, and the rows of generating that say so."""
+
+    of_class: GrindingRow
+    of_reference: GrindingRow
+
+    @property
+    def value(self) -> float:
+        """The ratio of their generating rates."""
+        return class_factor(removal_of_class=_rate(self.of_class), removal_of_reference=_rate(self.of_reference))
+
+    def figure(self, grindability: Grindability) -> Figure:
+        """The factor as a figure, with the class of the glass."""
+        of_class = _removal_figure(
+            "removal_of_class", self.of_class, "the row of the grindability class of the glass", [grindability.figure()]
+        )
+        reference = _removal_figure(
+            "removal_of_reference", self.of_reference, f"the row of class {REFERENCE_CLASS}, for which rates are stated", []
+        )
+        return figure_of(class_factor, unit="", removal_of_class=of_class, removal_of_reference=reference)
+
+
+def _removal_figure(name: str, row: GrindingRow, reason: str, alternatives: list[Figure]) -> Figure:
+    return decided(name, _rate(row), reason, unit="mm3/min", alternatives=alternatives, rate_row=Rates.ref("grinding", row))
+
+
+@law
+def class_factor(*, removal_of_class: float, removal_of_reference: float) -> float:
+    """How much faster bound diamond cuts a class of glass than the class for which rates are stated.
+
+    Equation: removal_of_class / removal_of_reference
+    """
+    return removal_of_class / removal_of_reference
+
+
+@law
+def scaled_removal(*, removal_of_row: float, class_factor: float) -> float:
+    """Volume taken off per minute [mm3/min] in a glass of another class than the row is stated for.
+
+    Equation: removal_of_row * class_factor
+    """
+    return removal_of_row * class_factor
+
+
+@law
+def cutting_min(*, volume_mm3: float, removal_mm3_per_min: float) -> float:
+    """Minutes [min] in which bound diamond takes off a volume.
+
+    Equation: volume_mm3 / removal_mm3_per_min
+    """
+    return volume_mm3 / removal_mm3_per_min
+
+
+@law
+def fitted_grindability(*, knoop_hk: float, density_g_cm3: float, young_gpa: float) -> int:
+    """ISO 12844 class of a glass of which none is published, from hardness, density and modulus.
+
+    Equation: min(max(floor(8.0839 - 0.0130441 * knoop_hk - 1.1044998 * density_g_cm3 + 0.0707764 * young_gpa + 0.5), 1), 6)
+    Source: least squares over 104 SCHOTT glasses with a published class, R^2 0.37, computed
+    """
+    exact = 8.0839 - 0.0130441 * knoop_hk - 1.1044998 * density_g_cm3 + 0.0707764 * young_gpa
+    return min(max(math.floor(exact + 0.5), FIRST_CLASS), LAST_CLASS)
 
 
 def grindability_of(glass: GlassRow) -> Grindability:
@@ -63,9 +130,8 @@ def grindability_of(glass: GlassRow) -> Grindability:
         return Grindability(glass, glass.grindability_hg, fitted=False)
     if glass.knoop_hk is None or glass.density_g_cm3 is None or glass.young_gpa is None:
         raise RateMissing("glasses", f"grindability of {glass.name}, or its Knoop hardness, density and Young's modulus")
-    c0, c1, c2, c3 = HG_FIT
-    found = c0 + c1 * glass.knoop_hk + c2 * glass.density_g_cm3 + c3 * glass.young_gpa
-    return Grindability(glass, min(max(round(found), FIRST_CLASS), LAST_CLASS), fitted=True)
+    fit = fitted_grindability(knoop_hk=glass.knoop_hk, density_g_cm3=glass.density_g_cm3, young_gpa=glass.young_gpa)
+    return Grindability(glass, fit, fitted=True)
 
 
 def grindability_class(relative_volume_percent: float) -> int:
@@ -84,13 +150,14 @@ def removal_rate(stage: str, glass: GlassRow, rates: Rates) -> RemovalRate:
     if stage == "generate":
         of_class = grinding_row(rates, "generate", grindability.hg)
         return RemovalRate(_rate(of_class), of_class, grindability)
-    row = grinding_row(rates, stage)
-    return RemovalRate(_rate(row) * class_factor(grindability.hg, rates), row, grindability)
+    row, factor = grinding_row(rates, stage), class_factor_of(grindability.hg, rates)
+    removal = scaled_removal(removal_of_row=_rate(row), class_factor=factor.value)
+    return RemovalRate(removal, row, grindability, factor)
 
 
-def class_factor(hg: int, rates: Rates) -> float:
-    """How much faster bound diamond cuts a class than class 3: the ratio of their generating rates."""
-    return _rate(grinding_row(rates, "generate", hg)) / _rate(grinding_row(rates, "generate", REFERENCE_CLASS))
+def class_factor_of(hg: int, rates: Rates) -> ClassFactor:
+    """How much faster bound diamond cuts a class than class 3."""
+    return ClassFactor(grinding_row(rates, "generate", hg), grinding_row(rates, "generate", REFERENCE_CLASS))
 
 
 def _rate(row: GrindingRow) -> float:

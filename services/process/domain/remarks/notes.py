@@ -8,7 +8,7 @@ from services.process.domain.element_work import ElementWork, FaceWork
 from services.process.domain.faces.block import Block
 from services.process.domain.faces.fine_grinding import abrasion_of
 from services.process.domain.faces.removal import grindability_of
-from services.process.domain.faces.surfacing import SOFTLY, block_of
+from services.process.domain.faces.surfacing import block_of
 from services.process.domain.route.extra_work import RESISTANCES
 from shared_schemas.check import Finding
 from shared_schemas.finding_kinds import finding
@@ -27,11 +27,11 @@ def notes_of(work: ElementWork, rates: Rates) -> Iterator[Finding]:
             yield finding(
                 "worked-singly",
                 face.where,
-                f"The {face.face} of {work.name} is ground and polished one lens at a time ({block.rule}).",
+                f"The {face.face} of {work.name} is ground and polished one lens at a time ({block.words}).",
                 figure=1,
                 unit="lens per block",
             )
-        elif SOFTLY in block.rule:
+        elif block.softly:
             yield _softly(work, face, block)
     yield from _care(work)
     if not work.order.by_shape:

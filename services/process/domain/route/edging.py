@@ -4,21 +4,26 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from typing import Literal
 
 from services.optics.body import needs_bevel
 from services.optics.centring import SELF_CENTRING_Z_A
+from services.optics.law import decided, figure_of, given, law
 from services.process.domain.element_work import ElementWork
-from services.process.domain.faces.removal import removal_rate
+from services.process.domain.faces.removal import cutting_min, removal_rate
 from services.process.domain.route.extra_work import Counts
 from services.process.domain.route.knees import knee_of
-from services.process.domain.route.lines import Line, line
+from services.process.domain.route.lines import Line, Minutes, Spent, Work, line
 from shared_schemas.figure import Figure
 from shared_schemas.problem import FigureOutOfRange
 from shared_schemas.rates import RateMissing, Rates
 
 
+@law
 def rim_volume_mm3(*, blank_diameter_mm: float, diameter_mm: float, edge_mm: float) -> float:
-    """Ring that centring takes off: pi/4 (D_b^2 - D^2) ET [mm3].
+    """Ring [mm3] that centring takes off.
+
+    Equation: pi / 4 * (blank_diameter_mm ** 2 - diameter_mm ** 2) * edge_mm
 
     Raises: FigureOutOfRange when the blank is narrower than the lens.
     """
@@ -27,7 +32,21 @@ def rim_volume_mm3(*, blank_diameter_mm: float, diameter_mm: float, edge_mm: flo
     return math.pi / 4 * (blank_diameter_mm**2 - diameter_mm**2) * edge_mm
 
 
-def centring_method(centring_z: float) -> str:
+def rim_of(work: ElementWork) -> float:
+    """The ring that centring takes off an element [mm3]."""
+    return rim_volume_mm3(blank_diameter_mm=work.blank.diameter_mm, diameter_mm=work.diameter_mm, edge_mm=work.edge_mm)
+
+
+def rim_figure(work: ElementWork) -> Figure:
+    """The ring that centring takes off an element, as a figure."""
+    return figure_of(
+        rim_volume_mm3, blank_diameter_mm=given("blank_diameter_mm", work.blank.diameter_mm, "mm", at=f"{work.where}/blank/diameter_mm"),
+        diameter_mm=given("diameter_mm", work.diameter_mm, "mm", at=f"/prescription{work.where}/diameter_mm"),
+        edge_mm=given("edge_mm", work.edge_mm, "mm", at=f"/check{work.where}/edge_thickness_mm"),
+    )  # fmt: skip
+
+
+def centring_method(centring_z: float) -> Literal["bell", "optical"]:
     """`bell` where the bells of a chuck slide the lens true by themselves, `optical` below Z = 0.56."""
     return "bell" if centring_z >= SELF_CENTRING_Z_A else "optical"
 
@@ -42,27 +61,23 @@ def bevelled_faces(work: ElementWork) -> int:
 
 def centre_and_bevel(work: ElementWork, rates: Rates) -> Iterator[Line]:
     """Centring by the method that Z asks for, at the rate of the glass's grindability class; a bevel where a rim needs one, a seat."""
-    volume = rim_volume_mm3(blank_diameter_mm=work.blank.diameter_mm, diameter_mm=work.diameter_mm, edge_mm=work.edge_mm)
     rate = removal_rate("generate", work.glass, rates)
-    minutes = volume / rate.mm3_per_min
+    method = centring_method(work.centring_z)
 
-    def why() -> tuple[Figure, ...]:
-        inputs = (
-            Figure(name="D_b", value=work.blank.diameter_mm, unit="mm", source="the blank plan"),
-            Figure(name="D", value=work.diameter_mm, unit="mm", source="the prescription"),
-            Figure(name="ET", value=work.edge_mm, unit="mm", source="the check report"),
-            rate.figure(),
-        )
-        each = Figure(name="each", value=minutes, unit="min", formula="pi/4 (D_b^2 - D^2) ET / removal rate", inputs=inputs)
-        z = Figure(
-            name="Z", value=work.centring_z, formula="|D1/R1 - D2/R2|; below 0.56 centred optically", source="the check report"
-        )
-        return each, z
+    def why() -> Figure:
+        return figure_of(cutting_min, name="each_min", unit="min", volume_mm3=rim_figure(work), removal_mm3_per_min=rate.figure())
 
+    def method_by_z() -> tuple[Figure, ...]:
+        z = given("centring_z", work.centring_z, at=f"/check{work.where}/centring_z")
+        limit = given("self-centring from", SELF_CENTRING_Z_A, source="friction of glass on the bell, 0.14")
+        reason = "a lens whose Z is at least the limit slides true between bells by itself; below it is centred optically"
+        return (decided("method", method, reason, alternatives=[z, limit]),)
+
+    minutes = cutting_min(volume_mm3=rim_of(work), removal_mm3_per_min=rate.mm3_per_min)
+    spent = Spent(rate.row.consumables_per_batch, Rates.ref("grinding", rate.row))
     yield line(
-        "centre", rates, method=centring_method(work.centring_z), diameter_mm=work.blank.diameter_mm, each_min=minutes,
-        consumables=rate.row.consumables_per_batch, knee=knee_of("centre", work.demands, rates), run_basis=why,
-        extra=work.extra_work.at("centre"),
+        "centre", rates, Work(of_piece=Minutes(minutes, why), spent=(spent,), remarks=method_by_z), method=method,
+        diameter_mm=work.blank.diameter_mm, knee=knee_of("centre", work.demands, rates), extra=work.extra_work.at("centre"),
     )  # fmt: skip
     yield from _bevel(work, rates)
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
-from services.process.domain.coating.run import coat
+from services.process.domain.coating.run import Coated, coat
 from services.process.domain.element_work import ElementWork, FaceWork
 from services.process.domain.faces.surfacing import grind_and_polish
 from services.process.domain.route.cutting import cut_blank, generate
@@ -102,6 +102,6 @@ def _finish(work: ElementWork, in_order: tuple[FaceWork, FaceWork], rates: Rates
     for face in in_order:
         if face.coating is not None:
             row = rates.coating(face.coating)
-            yield coat(row, face=face.face, asked=face.works(row), glass=work.glass, diameter_mm=work.diameter_mm, rates=rates)
+            yield coat(row, Coated(face.face, face.works(row), work.glass, work.diameter_mm, work.where), rates)
     if work.blackened:
         yield line("blacken_edge", rates)

@@ -6,8 +6,9 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Literal
+from typing import Literal, get_args
 
+from services.optics.law import column, figure_of, given, law
 from shared_schemas.figure import Figure
 from shared_schemas.operation_kinds import OperationName
 from shared_schemas.rates import ExtraWorkRow, GlassRow, Rates
@@ -21,6 +22,8 @@ RESISTANCES: dict[str, str] = {
 }
 """Classes of resistance that makers publish, small for a glass that stands much (SR 1 to 4, 5, 51 to 53)."""
 
+Per = Literal["lot", "batch", "piece"]
+PER: tuple[Per, ...] = get_args(Per)
 Counts = Mapping[Literal["bevel", "seat"], int]
 
 
@@ -34,17 +37,30 @@ class Counted:
     @property
     def minutes(self) -> float:
         """Minutes of them all."""
-        return self.row.minutes * self.count
+        return counted_extra_min(minutes=self.row.minutes, count=self.count)
+
+    @property
+    def counted_by(self) -> Per:
+        """What its minutes are added to: those of the lot, of a batch or of a piece."""
+        return self.row.per if self.row.per in ("lot", "batch") else "piece"
 
     def figure(self) -> Figure:
         """The minutes as a figure."""
-        row = Rates.ref("extra_work", self.row)
+        name, row = self.row.name, Rates.ref("extra_work", self.row)
         if self.count == 1:
-            return Figure(name=self.row.name, value=self.minutes, unit="min", formula=f"minutes, per {self.row.per}", rate_row=row)
-        each = Figure(name="minutes", value=self.row.minutes, unit=f"min/{self.row.per}", source="same row")
-        return Figure(
-            name=self.row.name, value=self.minutes, unit="min", formula=f"minutes x {self.count}", inputs=(each,), rate_row=row
-        )
+            return column(name, self.minutes, "min", row)
+        each = given("minutes", self.row.minutes, f"min/{self.row.per}")
+        count = given("count", self.count, source="the drawing: faces with that rim")
+        return figure_of(counted_extra_min, name=name, unit="min", rate_row=row, minutes=each, count=count)
+
+
+@law
+def counted_extra_min(*, minutes: float, count: int) -> float:
+    """Minutes [min] of extra work that is done several times on a piece.
+
+    Equation: minutes * count
+    """
+    return minutes * count
 
 
 @dataclass(frozen=True)
@@ -52,23 +68,29 @@ class Extra:
     """The extra work of one operation: minutes of the lot, of each batch and of each piece, and the power on the yield."""
 
     counted: tuple[Counted, ...] = ()
-    lot_min: float = 0.0
-    batch_min: float = 0.0
-    piece_min: float = 0.0
-    yield_power: float = 1.0
 
-    def basis(self) -> tuple[Figure, ...]:
-        """The figures behind the minutes of batches and pieces."""
-        return tuple(one.figure() for one in self.counted if one.row.per != "lot" and one.minutes)
+    def minutes(self, per: Per) -> tuple[float, ...]:
+        """The minutes of each row that is counted so."""
+        return self._minutes[per]
 
-    def of_lot(self) -> tuple[Figure, ...]:
-        """The figures behind the minutes of the lot."""
-        return tuple(one.figure() for one in self.counted if one.row.per == "lot" and one.minutes)
+    @cached_property
+    def _minutes(self) -> dict[Per, tuple[float, ...]]:
+        """Asked again for each tolerance that is tried."""
+        return {per: tuple(one.minutes for one in self.counted if one.counted_by == per) for per in PER}
+
+    @cached_property
+    def yield_power(self) -> float:
+        """The power on the yield, of all rows together."""
+        return math.prod(one.row.yield_power for one in self.counted)
+
+    def figures(self, per: Per) -> list[Figure]:
+        """The figures behind the minutes of the lot, of a batch or of a piece."""
+        return [one.figure() for one in self.counted if one.counted_by == per and one.minutes]
 
     def powers(self) -> tuple[Figure, ...]:
         """The figures behind the power on the yield."""
         return tuple(
-            Figure(name=f"power, {one.row.name}", value=one.row.yield_power, rate_row=Rates.ref("extra_work", one.row))
+            column(f"power, {one.row.name}", one.row.yield_power, "", Rates.ref("extra_work", one.row))
             for one in self.counted
             if one.row.yield_power != 1
         )
@@ -124,14 +146,8 @@ def _wanted(row: ExtraWorkRow, glass: GlassRow, laser_damage: bool) -> bool:
 
 
 def _extra(rows: Sequence[ExtraWorkRow], counts: Counts) -> Extra:
-    found = tuple(one for one in (Counted(row, _count(row, counts)) for row in rows) if one.count)
-    return Extra(
-        counted=found,
-        lot_min=sum(one.minutes for one in found if one.row.per == "lot"),
-        batch_min=sum(one.minutes for one in found if one.row.per == "batch"),
-        piece_min=sum(one.minutes for one in found if one.row.per not in ("lot", "batch")),
-        yield_power=math.prod(one.row.yield_power for one in found),
-    )
+    counted = tuple(one for one in (Counted(row, _count(row, counts)) for row in rows) if one.count)
+    return Extra(counted)
 
 
 def _count(row: ExtraWorkRow, counts: Counts) -> int:

@@ -5,12 +5,14 @@ from __future__ import annotations
 from collections.abc import Container, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
+from services.optics.law import column, decided, figure_of, given
 from services.process.domain.element_work import ElementWork, FaceWork
 from services.process.domain.route.knees import NO_DEMANDS, Demand, knee_of
-from services.process.domain.route.lines import Line, line, of_same_row
+from services.process.domain.route.lines import Line, Minutes, Work, counted_min, line, lot_of, minutes_in_all
 from services.process.domain.route.rate_rows import tolerance_row
 from services.process.domain.route.sampling import sample_steps
 from shared_schemas.figure import Figure
+from shared_schemas.operation_kinds import OPERATIONS
 from shared_schemas.operations import Sampled
 from shared_schemas.rates import InspectionRow, RateMissing, Rates
 
@@ -32,18 +34,27 @@ class Look:
     @property
     def minutes(self) -> float:
         """Minutes on one piece."""
-        return self.row.minutes * self.count
+        return counted_min(minutes=self.row.minutes, count=self.count)
 
     def figure(self) -> Figure:
-        """The minutes as a figure; of a sample with its limit and level."""
-        formula = "minutes" if self.count == 1 else f"minutes x {self.count}"
-        if self.sampled:
-            formula += f", of a sample: ISO 2859-1, AQL {self.row.aql_percent:g} %, level {self.row.level}, single, normal"
-        return Figure(
-            name=self.row.looks_at, value=self.minutes, unit="min", rate_row=Rates.ref("inspection", self.row),
-            formula=None if formula == "minutes" else formula,
-            inputs=(of_same_row("minutes", self.row.minutes, f"min/{self.row.per}"),) if self.count != 1 else (),
+        """The minutes as a figure."""
+        ref = Rates.ref("inspection", self.row)
+        if self.count == 1:
+            return column(self.row.looks_at, self.minutes, "min", ref)
+        each, count = given("minutes", self.row.minutes, f"min/{self.row.per}"), given("count", self.count, source=COUNTED)
+        return figure_of(counted_min, name=self.row.looks_at, unit="min", rate_row=ref, minutes=each, count=count)
+
+    def why_sampled(self) -> Figure:
+        """Why a sample of the lot is enough, and by which plan."""
+        reason = "the tolerance is no finer than the commercial class: a sample of the lot is looked at, single sampling, normal inspection"
+        plan = [given("AQL", self.row.aql_percent or 0.0, "%"), given("level", self.row.level)]
+        return decided(
+            f"{self.row.looks_at}, sampled", f"AQL {self.row.aql_percent:g} %, level {self.row.level}", reason, alternatives=plan,
+            rate_row=Rates.ref("inspection", self.row), source=OPERATIONS["inspect"].sampled_by,
         )  # fmt: skip
+
+
+COUNTED = "the drawing: faces that are looked at alike"
 
 
 @dataclass(frozen=True)
@@ -170,20 +181,22 @@ def _together(looks: Sequence[Look]) -> list[Look]:
 
 
 def _inspect(looks: Sequence[Look], per_lot: Sequence[InspectionRow], demands: tuple[Demand, ...], rates: Rates) -> Line:
-    per_piece = sum(look.minutes for look in looks)
+    per_piece = minutes_in_all(parts_min=[look.minutes for look in looks])
 
-    def why() -> tuple[Figure, ...]:
-        inputs = tuple(look.figure() for look in looks)
-        return (Figure(name="each", value=per_piece, unit="min", formula="sum of what is looked at and measured", inputs=inputs),)
+    def why() -> Figure:
+        return figure_of(minutes_in_all, name="each_min", unit="min", parts_min=[look.figure() for look in looks])
 
     knee = knee_of("inspect", demands, rates)
-    made = line(
-        "inspect", rates, each_min=per_piece, extra_setup_min=sum(row.minutes for row in per_lot), knee=knee, run_basis=why,
-    )  # fmt: skip
-    whole = made.batch_min + made.piece_min
-    if not any(look.sampled for look in looks) or made.batch_size > 1:
-        return made
-    return replace(made, sampled=tuple(_sampled(look, knee.time_factor / whole) for look in looks if look.sampled))
+    work = Work(
+        of_piece=Minutes(per_piece, why),
+        for_lot=lot_of([(row.name, row.minutes, Rates.ref("inspection", row)) for row in per_lot]),
+        remarks=lambda: tuple(look.why_sampled() for look in looks if look.sampled),
+    )
+    inspect = line("inspect", rates, work, knee=knee)
+    whole = inspect.batch_min + inspect.piece_min
+    if not any(look.sampled for look in looks) or inspect.batch_size > 1:
+        return replace(inspect, work=replace(work, remarks=None))
+    return replace(inspect, sampled=tuple(_sampled(look, knee.time_factor / whole) for look in looks if look.sampled))
 
 
 def _sampled(look: Look, share_of_minute: float) -> Sampled:

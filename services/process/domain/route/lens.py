@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
+from services.optics.law import column, decided, figure_of, given, law
 from services.process.domain.element_work import ElementWork
 from services.process.domain.route.inspection import inspect_group
-from services.process.domain.route.knees import Knee, knee_of
-from services.process.domain.route.lines import NO_KNEE, Line, line, of_same_row
+from services.process.domain.route.knees import NO_KNEE, Knee, knee_of
+from services.process.domain.route.lines import Line, Minutes, Spent, Work, counted_min, line, lot_of, minutes_in_all
 from services.process.domain.route.rate_rows import cementing_for
 from shared_schemas.figure import Figure
 from shared_schemas.operation_kinds import OperationName
@@ -24,8 +25,8 @@ def group_name(elements: tuple[ElementWork, ...]) -> str:
 
 def group_route(elements: tuple[ElementWork, ...], rates: Rates, *, blackened: bool) -> Route:
     """Clean, join, cure, blacken the edge for a barrel, inspect. The tightest centring of the elements says how they are joined."""
-    tightest = min(work.centring_arcmin for work in elements)
-    row = cementing_for(rates, tightest)
+    tightest = min(elements, key=lambda work: work.centring_arcmin)
+    row = cementing_for(rates, tightest.centring_arcmin)
     return Route(
         part=group_name(elements),
         kind="cemented_group",
@@ -40,34 +41,49 @@ def group_route(elements: tuple[ElementWork, ...], rates: Rates, *, blackened: b
     )
 
 
-def _join(row: CementingRow, centring_arcmin: float, faces: int, rates: Rates) -> Line:
-    minutes = row.minutes_per_face * faces
+def _join(row: CementingRow, tightest: ElementWork, faces: int, rates: Rates) -> Line:
+    """Joining, the plainest way that is fine enough for the tightest centring of the group."""
+    ref = Rates.ref("cementing", row)
 
-    def why() -> tuple[Figure, ...]:
-        ref = Rates.ref("cementing", row)
-        inputs = (
-            of_same_row("minutes per face", row.minutes_per_face, "min"),
-            Figure(name="faces", value=faces, source="the prescription: one between two elements"),
-            Figure(name="centring", value=centring_arcmin, unit="arcmin", source="the check report, tightest of the group"),
+    def why() -> Figure:
+        each, count = (
+            given("minutes", row.minutes_per_face, "min"),
+            given("count", faces, source="the drawing: one between two elements"),
         )
-        formula = "minutes per face x faces; the plainest way that is fine enough for the centring"
-        return (Figure(name="each", value=minutes, unit="min", formula=formula, inputs=inputs, rate_row=ref),)
+        return figure_of(counted_min, name="each_min", unit="min", rate_row=ref, minutes=each, count=count)
 
-    return line(
-        "cement", rates, each_min=minutes, extra_setup_min=row.setup_min, consumables=row.consumables_per_piece, run_basis=why
+    def way() -> tuple[Figure, ...]:
+        at = f"/check{tightest.where}/centring_tolerance_arcmin"
+        centring = given("centring, tightest of the group", tightest.centring_arcmin, "arcmin", at=at)
+        reason = "the plainest way of cementing that is fine enough for the centring"
+        return (decided("way of cementing", row.name, reason, alternatives=[centring], rate_row=ref),)
+
+    work = Work(
+        of_piece=Minutes(counted_min(minutes=row.minutes_per_face, count=faces), why),
+        for_lot=Minutes(row.setup_min, lambda: column("set-up of cementing", row.setup_min, "min", ref)),
+        spent=(Spent(row.consumables_per_piece, ref),),
+        remarks=way,
     )
+    return line("cement", rates, work)
 
 
 def _cure(row: CementingRow, rates: Rates) -> Operation:
     """Under the lamp, unattended but for loading. The loss of cementing is in the join; curing loses nothing more."""
     ref = Rates.ref("cementing", row)
-    cure = line(
-        "cement", rates, batch_size=row.cure_batch, run_min=row.cure_min, attended_share=row.cure_attended_share,
-        run_basis=lambda: (Figure(name="run", value=row.cure_min, unit="min", formula="full cure", rate_row=ref),),
-        batch_basis=lambda: Figure(name="batch_size", value=row.cure_batch, rate_row=ref),
-    )  # fmt: skip
-    done = replace(cure, setup_min=0.0, yield_share=1.0, batch_loss=0.0).as_operation()
-    return done.model_copy(update={"basis": done.basis[1:3]})
+    work = Work(
+        of_batch=Minutes(row.cure_min, lambda: column("cure_min", row.cure_min, "min", ref)),
+        batch_size=row.cure_batch,
+        why_size=lambda: column("batch_size", row.cure_batch, "", ref),
+        attended=Minutes(row.cure_attended_share, lambda: column("attended_share", row.cure_attended_share, "", ref)),
+    )
+    cure = replace(line("cement", rates, work), setup_min=0.0, yield_share=1.0, batch_loss=0.0).as_operation()
+    at_the_join = "counted at the joining before, which this completes"
+    of_join = {
+        "setup_min": decided("setup_min", 0.0, at_the_join, unit="min"),
+        "yield": decided("yield", 1.0, at_the_join),
+    }
+    basis = (*(of_join.get(one.name, one) for one in cure.basis), decided("batch_loss", 0.0, at_the_join))
+    return cure.model_copy(update={"basis": basis})
 
 
 LENS = "lens"
@@ -127,23 +143,54 @@ def _step(
     operation: OperationName, counts: dict[str, int], rates: Rates, knee: Knee = NO_KNEE, centring_arcmin: float = float("inf")
 ) -> Line:
     rows = steps_for(operation, rates, centring_arcmin=centring_arcmin)
-    per_lens = [row for row in rows if row.per != "lot"]
-    minutes = sum(row.minutes * counts[row.per] for row in per_lens)
-    attended = sum(row.minutes * counts[row.per] * row.attended_share for row in per_lens)
+    counted = [Counted(row, counts[row.per]) for row in rows if row.per != "lot" and counts[row.per]]
+    minutes = minutes_in_all(parts_min=[one.minutes for one in counted])
+    attended = minutes_in_all(parts_min=[one.minutes * one.row.attended_share for one in counted])
 
-    def why() -> tuple[Figure, ...]:
-        inputs = tuple(_counted(row, counts) for row in per_lens if counts[row.per])
-        return (Figure(name="each", value=minutes, unit="min", formula="sum of minutes x count", inputs=inputs),)
+    def why() -> Figure:
+        return figure_of(minutes_in_all, name="each_min", unit="min", parts_min=[one.figure() for one in counted])
 
-    return line(
-        operation, rates, each_min=minutes, extra_setup_min=sum(row.minutes for row in rows if row.per == "lot"),
-        attended_share=attended / minutes if minutes else 1.0, knee=knee, run_basis=why,
-    )  # fmt: skip
+    def why_attended() -> Figure:
+        parts = [figure_of(counted_min, name=one.row.name, unit="min", rate_row=Rates.ref("assembly", one.row),
+                           minutes=one.figure(), count=given("count", one.row.attended_share)) for one in counted]  # fmt: skip
+        there = figure_of(minutes_in_all, name="attended_min", unit="min", parts_min=parts)
+        return figure_of(share_of_minutes, name="attended_share", unit="", attended_min=there, minutes=why())
+
+    share = share_of_minutes(attended_min=attended, minutes=minutes) if minutes else 1.0
+    per_lot = [row for row in rows if row.per == "lot"]
+    work = Work(
+        of_piece=Minutes(minutes, why),
+        for_lot=lot_of([(row.name, row.minutes, Rates.ref("assembly", row)) for row in per_lot]),
+        attended=Minutes(share, why_attended if minutes else lambda: decided("attended_share", 1.0, "no time of its own")),
+    )
+    return line(operation, rates, work, knee=knee)
 
 
-def _counted(row: AssemblyRow, counts: dict[str, int]) -> Figure:
-    count = counts[row.per]
-    return Figure(
-        name=row.name, value=row.minutes * count, unit="min", formula=f"minutes x {count}", rate_row=Rates.ref("assembly", row),
-        inputs=(of_same_row("minutes", row.minutes, f"min/{row.per}"),),
-    )  # fmt: skip
+@law
+def share_of_minutes(*, attended_min: float, minutes: float) -> float:
+    """Share of the minutes of an operation that a person is there.
+
+    Equation: attended_min / minutes
+    """
+    return attended_min / minutes
+
+
+@dataclass(frozen=True)
+class Counted:
+    """A step of assembly and how often one lens has what it is counted by."""
+
+    row: AssemblyRow
+    count: int
+
+    @property
+    def minutes(self) -> float:
+        """Minutes of all of them."""
+        return counted_min(minutes=self.row.minutes, count=self.count)
+
+    def figure(self) -> Figure:
+        """The minutes as a figure."""
+        minutes = given("minutes", self.row.minutes, f"min/{self.row.per}")
+        count = given("count", self.count, source=f"the drawing: each {self.row.per}")
+        return figure_of(
+            counted_min, name=self.row.name, unit="min", rate_row=Rates.ref("assembly", self.row), minutes=minutes, count=count
+        )

@@ -2,48 +2,133 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Container, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
+from services.optics.law import column, decided, figure_of, given, law
 from services.process.domain.route.extra_work import NO_EXTRA, Extra
-from services.process.domain.route.knees import Knee
+from services.process.domain.route.knees import NO_KNEE, Knee, slowed_min
 from services.process.domain.route.rate_rows import work_centre_for, yield_for
-from shared_schemas.figure import Figure
-from shared_schemas.operation_kinds import OperationName
+from shared_schemas.figure import Figure, RateRowRef
+from shared_schemas.operation_kinds import OPERATIONS, OperationName
 from shared_schemas.operations import Face, Operation, Sampled
 from shared_schemas.rates import Rates, WorkCentreRow, YieldRow
 
-NO_KNEE = Knee()
-
-Explanation = Callable[[], Sequence[Figure]]
-
-SAME_ROW = "same row"
-"""Source of an input that stands in the rate row which the figure above it quotes: a row is quoted once."""
-
-NO_TIME = "no time of its own"
-AND_A_PIECE = "; piece_min = "
-"""What stands between the formula of the minutes of a batch and that of the minutes of a piece."""
+Why = Callable[[], Figure]
+"""Writes a figure; called when a route card is written, not while tolerances are being tried."""
 
 
-def of_same_row(name: str, value: float, unit: str = "") -> Figure:
-    """An input out of the rate row that the figure above it quotes."""
-    return Figure(name=name, value=value, unit=unit, source=SAME_ROW)
+@law
+def minutes_in_all(*, parts_min: Sequence[float]) -> float:
+    """Minutes [min] of one thing after the other.
+
+    Equation: sum(parts_min)
+    """
+    return sum(parts_min)
 
 
-def _nothing() -> tuple[Figure, ...]:
-    return ()
+@law
+def counted_min(*, minutes: float, count: float) -> float:
+    """Minutes [min] of what is done several times.
+
+    Equation: minutes * count
+    """
+    return minutes * count
+
+
+@law
+def yield_at(*, yield_of_row: float, powers: Sequence[float]) -> float:
+    """Share of the pieces that survive an operation that is made harder.
+
+    Equation: yield_of_row ** product(powers)
+    """
+    power = 1.0
+    for factor in powers:
+        power *= factor
+    return float(yield_of_row**power)
+
+
+@law
+def amounts_in_all(*, amounts: Sequence[Decimal]) -> Decimal:
+    """Money spent on several things.
+
+    Equation: sum(amounts)
+    """
+    return sum(amounts, Decimal(0))
+
+
+@dataclass(frozen=True)
+class Minutes:
+    """Minutes of a batch, or of each piece in it, before tolerances slow them, and what writes the figure that explains them."""
+
+    minutes: float = 0.0
+    why: Why | None = None
+
+
+@dataclass(frozen=True)
+class Spent:
+    """A price of a rate row that is spent on every batch."""
+
+    amount: Decimal
+    rate_row: RateRowRef
+
+
+NO_MINUTES = Minutes()
+
+
+def lot_of(rows: Sequence[tuple[str, float, RateRowRef]]) -> Minutes:
+    """Minutes for the lot out of rate rows, each with its name and its reference."""
+
+    def why() -> Figure:
+        parts = [column(name, minutes, "min", ref) for name, minutes, ref in rows]
+        return figure_of(minutes_in_all, name="for the lot", unit="min", parts_min=parts)
+
+    return Minutes(minutes_in_all(parts_min=[minutes for _, minutes, _ in rows]), why)
+
+
+@dataclass(frozen=True)
+class Work:
+    """What an operation does besides what the row of its work centre says.
+
+    Attributes:
+        of_batch, of_piece, for_lot: minutes of a batch, of each piece in it, and for the lot.
+        batch_size: pieces that go together, None for as many as a rack of the work centre takes, or one. No more than a rack
+            takes go together.
+        why_size: writes the figure of the batch size.
+        spent: what is spent on a batch.
+        attended: the share of the minutes that a person is there, where the row of the work centre does not say it.
+        run: the name of a run that pieces of other lines with that name may be in too.
+        remarks: writes figures that explain what was chosen and add no minutes.
+    """
+
+    of_batch: Minutes = NO_MINUTES
+    of_piece: Minutes = NO_MINUTES
+    for_lot: Minutes = NO_MINUTES
+    batch_size: int | None = None
+    why_size: Why | None = None
+    spent: tuple[Spent, ...] = ()
+    attended: Minutes | None = None
+    run: str | None = None
+    remarks: Callable[[], tuple[Figure, ...]] | None = None
+
+
+NO_WORK = Work()
 
 
 @dataclass(frozen=True)
 class Line:
-    """One operation in figures. What explains it is written when the route card is, not while tolerances are being tried."""
+    """One operation in figures, with what it rests on; `harder` and `extra` are what tolerances, glass and drawing add."""
 
     operation: OperationName
     face: Face | None
     method: str
     centre: WorkCentreRow
     survival: YieldRow
+    work: Work
+    knee: Knee
+    extra: Extra
+    currency: str
     setup_min: float
     batch_size: int
     batch_min: float
@@ -53,10 +138,6 @@ class Line:
     batch_loss: float
     consumables: Decimal
     shared_run: str | None
-    knee: Knee
-    run_basis: Explanation
-    batch_basis: Callable[[], Figure] | None
-    extra: Extra = NO_EXTRA
     sampled: tuple[Sampled, ...] = ()
 
     @property
@@ -81,131 +162,120 @@ class Line:
             consumables=self.consumables,
             shared_run=self.shared_run,
             sampled=self.sampled,
-            basis=(self._setup(), self._batch(), self._minutes(), self._yield()),
+            basis=tuple(quoted_once(figure) for figure in self._basis()),
         )
+
+    def _basis(self) -> list[Figure]:
+        figures = [self._setup(), self._size(), *self._minutes(), self._yield()]
+        if self.work.attended is not None and self.work.attended.why is not None:
+            figures.append(self.work.attended.why())
+        if self.consumables:
+            figures.append(self._spent())
+        return [*figures, *(self.work.remarks() if self.work.remarks else ())]
 
     def _setup(self) -> Figure:
-        ref = Rates.ref("work_centres", self.centre)
-        extra = self.setup_min - self.centre.setup_min
-        if not extra:
-            return Figure(name="setup_min", value=self.setup_min, unit="min", rate_row=ref)
-        inputs = (
-            of_same_row("set-up of the work centre", self.centre.setup_min, "min"),
-            Figure(name="for the lot", value=extra, unit="min", formula="rows counted per lot", inputs=self.extra.of_lot()),
-        )
-        formula = "set-up of the work centre + for the lot"
-        return Figure(name="setup_min", value=self.setup_min, unit="min", formula=formula, inputs=inputs, rate_row=ref)
+        setup = column("setup_min", self.centre.setup_min, "min", Rates.ref("work_centres", self.centre))
+        more = [*_figures(self.work.for_lot), *self.extra.figures("lot")]
+        return _in_all("setup_min", [setup, *more]) if more else setup
 
-    def _batch(self) -> Figure:
-        basis = None if self.batch_basis is None else self.batch_basis()
-        if basis is not None and basis.value == self.batch_size:
-            return basis
+    def _size(self) -> Figure:
+        size = None if self.work.why_size is None else self.work.why_size()
+        if size is not None and size.value == self.batch_size:
+            return size
         if self.centre.rack_pieces is not None:
-            return Figure(
-                name="batch_size",
-                value=self.batch_size,
-                formula="pieces of a rack",
-                rate_row=Rates.ref("work_centres", self.centre),
-            )
-        return Figure(name="batch_size", value=self.batch_size, formula="one at a time")
+            return column("batch_size", self.batch_size, "", Rates.ref("work_centres", self.centre))
+        return decided("batch_size", self.batch_size, "one at a time")
 
-    def _minutes(self) -> Figure:
-        inputs = [
-            Figure(name=name, value=minutes, unit="min", rate_row=Rates.ref("work_centres", self.centre))
-            for name, minutes in (("cycle", self.centre.cycle_min), ("load", self.centre.load_min_per_piece))
-            if minutes
-        ]
-        if self.knee.below:
-            formula = "product over tolerances below their knees of 1 + time_slope x below"
-            inputs.append(Figure(name="k", value=self.knee.time_factor, formula=formula, inputs=self.knee.basis()))
-        inputs += self.run_basis()
-        inputs += self.extra.basis()
-        return Figure(
-            name="batch_min",
-            value=self.batch_min,
-            unit="min",
-            formula=self._sums({one.name for one in inputs}),
-            inputs=tuple(inputs),
+    def _minutes(self) -> list[Figure]:
+        of_batch = self._parts("cycle_min", self.centre.cycle_min, self.work.of_batch, self.extra.figures("batch"))
+        of_piece = self._parts(
+            "load_min_per_piece", self.centre.load_min_per_piece, self.work.of_piece, self.extra.figures("piece")
         )
-
-    def _sums(self, stated: Container[str]) -> str:
-        """How the minutes of a batch, and those of a piece, add up from the inputs that there are."""
-        k = " x k" if "k" in stated else ""
-        extra = [(one.row.per == "batch", one.row.name) for one in self.extra.counted if one.row.name in stated]
-        usual = ("cycle", "cycle"), ("run", f"run{k}"), ("load", "load"), ("each", f"each{k}")
-        terms = [(name in ("cycle", "run"), term) for name, term in usual if name in stated] + extra
         if self.batch_size == 1:
-            return " + ".join(term for _, term in terms) or NO_TIME
-        of_batch, of_piece = (" + ".join(term for by_batch, term in terms if by_batch is wanted) for wanted in (True, False))
-        return f"{of_batch or NO_TIME}{AND_A_PIECE}{of_piece}" if of_piece else of_batch or NO_TIME
+            return [self._of_centre("batch_min", of_batch + of_piece)]
+        return [self._of_centre("batch_min", of_batch), self._of_centre("piece_min", of_piece)]
+
+    def _of_centre(self, name: str, parts: Sequence[Figure]) -> Figure:
+        """The minutes in all, with the row of the work centre where it gives some of them."""
+        from_row = any(part.name in ("cycle_min", "load_min_per_piece") for part in parts)
+        return _in_all(name, parts, Rates.ref("work_centres", self.centre) if from_row else None)
+
+    def _parts(self, usual: str, usual_min: float, work: Minutes, extra: Sequence[Figure]) -> list[Figure]:
+        """The figures that add up to minutes: those of the work centre's row, of the work, slowed by tolerances, and extra work."""
+        own = [given(usual, usual_min, "min")] if usual_min else []
+        return [*own, *(self.knee.slowed(figure) for figure in _figures(work)), *extra]
 
     def _yield(self) -> Figure:
         ref = Rates.ref("yields", self.survival)
-        if self.yield_share == self.survival.yield_share:
-            return Figure(name="yield", value=self.yield_share, rate_row=ref)
-        powers = [*self.extra.powers()]
-        if self.knee.below:
-            formula = "product over the tolerances in k of 1 + yield_slope x below"
-            powers.insert(0, Figure(name="power", value=self.knee.yield_power, formula=formula))
-        row = of_same_row("yield of the row", self.survival.yield_share)
-        formula = "yield of the row ^ " + (powers[0].name if len(powers) == 1 else "product of the powers")
-        return Figure(name="yield", value=self.yield_share, formula=formula, inputs=(row, *powers), rate_row=ref)
+        powers = [*self.knee.powers(), *self.extra.powers()]
+        if not powers:
+            return column("yield", self.yield_share, "", ref)
+        row = given("yield_of_row", self.survival.yield_share)
+        return figure_of(yield_at, name="yield", unit="", rate_row=ref, yield_of_row=row, powers=powers)
+
+    def _spent(self) -> Figure:
+        name = "consumables"
+        amounts = [column(name, one.amount, self.currency, one.rate_row) for one in self.work.spent if one.amount]
+        return amounts[0] if len(amounts) == 1 else figure_of(amounts_in_all, name=name, unit=self.currency, amounts=amounts)
+
+
+def quoted_once(figure: Figure, above: RateRowRef | None = None) -> Figure:
+    """A figure whose inputs quote no row that stands above them: a row is told once, what is below is out of the nearest."""
+    row = None if figure.rate_row == above else figure.rate_row
+    inputs = tuple(quoted_once(one, figure.rate_row or above) for one in figure.inputs)
+    return figure.model_copy(update={"rate_row": row, "inputs": inputs})
+
+
+def _figures(work: Minutes) -> list[Figure]:
+    return [] if work.why is None or not work.minutes else [work.why()]
+
+
+def _in_all(name: str, parts: Sequence[Figure], row: RateRowRef | None = None) -> Figure:
+    if not parts:
+        return decided(name, 0.0, "no time of its own", unit="min")
+    return figure_of(minutes_in_all, name=name, unit="min", rate_row=row, parts_min=parts)
 
 
 def line(
-    operation: OperationName, rates: Rates, *, face: Face | None = None, method: str = "", diameter_mm: float = 0.0, batch_size: int | None = None,
-    run_min: float = 0.0, each_min: float = 0.0, extra_setup_min: float = 0.0, attended_share: float | None = None,
-    consumables: Decimal = Decimal(0), shared_run: str | None = None, knee: Knee = NO_KNEE, run_basis: Explanation = _nothing,
-    batch_basis: Callable[[], Figure] | None = None, extra: Extra = NO_EXTRA, sampled: tuple[Sampled, ...] = (),
+    operation: OperationName, rates: Rates, work: Work = NO_WORK, *, face: Face | None = None, method: str = "",
+    diameter_mm: float = 0.0, knee: Knee = NO_KNEE, extra: Extra = NO_EXTRA,
 ) -> Line:  # fmt: skip
-    """One operation on the work centre that does it by `method` and takes the diameter.
+    """One operation on the work centre that does it by `method` and takes the diameter of what is clamped [mm].
 
     Args:
-        diameter_mm: of what is clamped [mm].
-        batch_size: pieces that go together; None for as many as a rack of the work centre takes, or one. No more than a
-            rack takes go together.
-        run_min: minutes of a batch besides what the work centre's row says, before tolerances [min].
-        each_min: minutes of each piece besides, before tolerances [min].
-        shared_run: name of a run that pieces of other lines with that name may be in too.
         knee: what tolerances do to time and yield here.
-        run_basis: writes the figures behind the minutes.
-        batch_basis: writes the figure of the batch size.
         extra: what the glass or the drawing asks for besides.
-        sampled: what of the minutes of a piece only a sample takes.
 
-    Notes:
-        batch_min = cycle + run x k, piece_min = load + each x k; where pieces go one at a time both are in batch_min.
-        Extra work is added to what it is counted by. yield = yield of the row ^ yield power.
+    Notes: minutes of the work centre's row, of the work, slowed by the knee, and of extra work are added; where pieces go one
+    at a time those of the piece are in the minutes of the batch.
 
-    Raises:
-        RateMissing: no work centre or yield for it.
+    Raises: RateMissing where no row has a work centre or a yield for it.
     """
     centre = work_centre_for(rates, operation, method, diameter_mm)
     survival = yield_for(rates, operation, method)
-    size = _size(batch_size, centre.rack_pieces)
-    together = centre.cycle_min + run_min * knee.time_factor + extra.batch_min
-    each = centre.load_min_per_piece + each_min * knee.time_factor + extra.piece_min
-    batch_min, piece_min = (together + each, 0.0) if size == 1 else (together, each)
+    size = _size(work.batch_size, centre.rack_pieces)
+    run, each = (slowed_min(minutes=one.minutes, time_factor=knee.time_factor) for one in (work.of_batch, work.of_piece))
+    of_batch = [centre.cycle_min, run, *extra.minutes("batch")]
+    of_piece = [centre.load_min_per_piece, each, *extra.minutes("piece")]
     return Line(
         operation=operation,
         face=face,
         method=method,
         centre=centre,
         survival=survival,
-        setup_min=centre.setup_min + extra_setup_min + extra.lot_min,
-        batch_size=size,
-        batch_min=batch_min,
-        piece_min=piece_min,
-        attended_share=centre.attended_share if attended_share is None else attended_share,
-        yield_share=survival.yield_share ** (knee.yield_power * extra.yield_power),
-        batch_loss=survival.batch_loss,
-        consumables=consumables,
-        shared_run=shared_run,
+        work=work,
         knee=knee,
-        run_basis=run_basis,
-        batch_basis=batch_basis,
         extra=extra,
-        sampled=sampled,
+        currency=rates.base_currency,
+        setup_min=minutes_in_all(parts_min=(centre.setup_min, work.for_lot.minutes, *extra.minutes("lot"))),
+        batch_size=size,
+        batch_min=minutes_in_all(parts_min=of_batch + of_piece if size == 1 else of_batch),
+        piece_min=0.0 if size == 1 else minutes_in_all(parts_min=of_piece),
+        attended_share=centre.attended_share if work.attended is None else work.attended.minutes,
+        yield_share=yield_at(yield_of_row=survival.yield_share, powers=(knee.yield_power, extra.yield_power)),
+        batch_loss=survival.batch_loss,
+        consumables=amounts_in_all(amounts=[one.amount for one in work.spent]),
+        shared_run=f"{operation} {work.run}" if work.run is not None and OPERATIONS[operation].shares_runs else None,
     )
 
 

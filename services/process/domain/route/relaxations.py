@@ -166,7 +166,7 @@ OF_CENTRING = ("cementing_centring", "alignment")
 def _tightest_centring(works: Sequence[ElementWork], attribute: str) -> Demand:
     tightest = min(works, key=lambda work: work.centring_arcmin)
     (centring,) = (demand for demand in tightest.demands if demand.attribute == "centring")
-    return Demand(attribute, centring.figure, centring.where)
+    return Demand(attribute, centring.figure, centring.where, centring.at)
 
 
 def _no_tighter_than(group: Group, arcmin: float) -> Group:

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
+from services.optics.law import column, given
 from services.process.domain.element_work import ElementWork
 from services.process.domain.route.rate_rows import hardware_for, hardware_of
 from shared_schemas.check import Finding
-from shared_schemas.figure import Figure
 from shared_schemas.finding_kinds import finding
 from shared_schemas.operations import BoughtPart
 from shared_schemas.prescription import Prescription
@@ -42,7 +42,9 @@ def parts_wanted(groups: Sequence[tuple[ElementWork, ...]], prescription: Prescr
 
 def bought_parts(wanted: Sequence[Wanted], rates: Rates) -> tuple[BoughtPart, ...]:
     """The bought parts with their prices; raises `RateMissing` for a kind that the rates do not have."""
-    return tuple(_bought(hardware_for(rates, one.kind, one.diameter_mm, one.material), one.count) for one in wanted)
+    return tuple(
+        _bought(hardware_for(rates, one.kind, one.diameter_mm, one.material), one.count, rates.base_currency) for one in wanted
+    )
 
 
 def too_large_to_buy(wanted: Sequence[Wanted], rates: Rates) -> Iterator[Finding]:
@@ -62,12 +64,15 @@ def too_large_to_buy(wanted: Sequence[Wanted], rates: Rates) -> Iterator[Finding
             )
 
 
-def _bought(row: HardwareRow, count: int) -> BoughtPart:
+def _bought(row: HardwareRow, count: int, currency: str) -> BoughtPart:
     ref = Rates.ref("hardware", row)
     return BoughtPart(
         name=row.name, count=count, lot_charge=row.lot_charge, unit_price=row.unit_price, lead_days=row.lead_days,
         basis=(
-            Figure(name="unit_price", value=row.unit_price, rate_row=ref),
-            Figure(name="diameter up to", value=row.diameter_up_to_mm, unit="mm", rate_row=ref),
+            column("unit_price", row.unit_price, currency, ref),
+            column("lot_charge", row.lot_charge, currency, ref),
+            column("lead_days", row.lead_days, "days", ref),
+            column("diameter_up_to_mm", row.diameter_up_to_mm, "mm", ref),
+            given("count", count, source="the drawing: one barrel, ring and case, a spacer for each air space"),
         ),
     )  # fmt: skip

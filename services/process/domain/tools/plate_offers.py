@@ -7,7 +7,9 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from decimal import Decimal
 
+from services.optics.law import decided, figure_of, given, law
 from services.process.domain.element_work import FaceWork
+from services.process.domain.route.lines import amounts_in_all
 from services.process.domain.tools.tooling import Toolroom, Want, missing
 from shared_schemas.figure import Figure
 from shared_schemas.operations import Tooling, ToolingOffer
@@ -39,20 +41,64 @@ def offers_for(
     )
 
 
-def new_focal_length_mm(*, focal_length_mm: float, faces: Sequence[tuple[float, float]], ratio: float) -> float:
-    """Focal length when radii become `ratio` times as long [mm]; infinite where no power is left.
+@law
+def power_change_per_mm(*, focal_length_mm: float, focal_length_per_radius: float, radius_mm: float, new_radius_mm: float) -> float:
+    """Change of the power [1/mm] of a lens when one of its radii changes: power is linear in the curvature of each face.
 
-    Args:
-        faces: radius [mm] and df/dR [mm/mm] of each face that changes.
-
-    Notes:
-        1/f' = 1/f + sum of df/dR (R/f)^2 (1/R' - 1/R): the power of a lens is linear in the curvature of each face, so that this
-        is exact for one face and for two that are cemented; for faces apart the product of their changes is left out.
-    Source: derived.
+    Equation: focal_length_per_radius * (radius_mm / focal_length_mm) ** 2 * (1 / new_radius_mm - 1 / radius_mm)
+    Source: derived
     """
-    power = 1 / focal_length_mm
-    power += sum(slope * (radius / focal_length_mm) ** 2 * (1 / ratio - 1) / radius for radius, slope in faces)
+    return focal_length_per_radius * (radius_mm / focal_length_mm) ** 2 * (1 / new_radius_mm - 1 / radius_mm)
+
+
+@law
+def new_focal_length_mm(*, focal_length_mm: float, power_changes: Sequence[float]) -> float:
+    """Focal length [mm] when the power changes by those of its faces; infinite where no power is left.
+
+    Equation: 1 / (1 / focal_length_mm + sum(power_changes))
+    Notes: exact for one face and for two that are cemented; for faces apart the product of their changes is left out.
+    Source: derived
+    """
+    power = 1 / focal_length_mm + sum(power_changes)
     return 1 / power if power else math.inf
+
+
+def focal_length_of_ratio_mm(*, focal_length_mm: float, faces: Sequence[tuple[float, float]], ratio: float) -> float:
+    """Focal length when radii become `ratio` times as long [mm]; `faces` are radius [mm] and df/dR [mm/mm] of each that changes."""
+    changes = [
+        power_change_per_mm(
+            focal_length_mm=focal_length_mm, focal_length_per_radius=slope, radius_mm=radius, new_radius_mm=ratio * radius
+        )
+        for radius, slope in faces
+    ]
+    return new_focal_length_mm(focal_length_mm=focal_length_mm, power_changes=changes)
+
+
+@law
+def focal_length_change_mm(*, new_focal_length_mm: float, focal_length_mm: float) -> float:
+    """Change of the focal length [mm].
+
+    Equation: new_focal_length_mm - focal_length_mm
+    """
+    return new_focal_length_mm - focal_length_mm
+
+
+@law
+def tooling_saving(*, not_needed: Decimal, needed: Decimal) -> Decimal:
+    """Charges that are saved: those of the tools that fall away, less those of the tools that the new radius asks for.
+
+    Equation: not_needed - needed
+    """
+    return not_needed - needed
+
+
+@law
+def days_saved(*, longest_before_days: float, longest_after_days: float) -> float:
+    """Days by which tools are there sooner: the slowest that falls away, less the slowest that comes instead.
+
+    Equation: longest_before_days - longest_after_days
+    """
+    return longest_before_days - longest_after_days
 
 
 def _near(radius_mm: float, toolroom: Toolroom) -> list[ToolingRow]:
@@ -71,7 +117,8 @@ def _offer(
         return
     ratio = plate.radius_mm / want.size_mm
     effects = [(face.signed_radius_mm, slope) for face, slope in zip(faces, slopes, strict=True) if slope is not None]
-    change_mm = new_focal_length_mm(focal_length_mm=focal_mm, faces=effects, ratio=ratio) - focal_mm
+    new_mm = focal_length_of_ratio_mm(focal_length_mm=focal_mm, faces=effects, ratio=ratio)
+    change_mm = focal_length_change_mm(new_focal_length_mm=new_mm, focal_length_mm=focal_mm)
     moved = {face.where for face in faces}
     then = missing(
         [replace(one, size_mm=plate.radius_mm) if one.face is not None and one.face.where in moved else one for one in wants], toolroom
@@ -79,7 +126,10 @@ def _offer(
     before, after = {one.key: one for one in lacking}, {one.key: one for one in then}
     gone = [toolroom.charge(one) for key, one in before.items() if key not in after]
     needed = [toolroom.charge(one) for key, one in after.items() if key not in before]
-    saving = sum((tool.charge for tool in gone), Decimal(0)) - sum((tool.charge for tool in needed), Decimal(0))
+    saving = tooling_saving(
+        not_needed=amounts_in_all(amounts=[tool.charge for tool in gone]),
+        needed=amounts_in_all(amounts=[tool.charge for tool in needed]),
+    )
     if abs(change_mm) > plate.offer_focal_share * abs(focal_mm) or saving <= 0:
         return
     first, to_mm = faces[0], math.copysign(plate.radius_mm, faces[0].signed_radius_mm)
@@ -93,31 +143,70 @@ def _offer(
         focal_length_change_mm=change_mm,
         focal_length_change_share=change_mm / focal_mm,
         saving=saving,
-        lead_days_saved=max(tool.lead_days for tool in gone) - max((tool.lead_days for tool in needed), default=0.0),
+        lead_days_saved=days_saved(
+            longest_before_days=max(tool.lead_days for tool in gone),
+            longest_after_days=max((tool.lead_days for tool in needed), default=0.0),
+        ),
         not_needed=tuple(tool.name for tool in gone),
         needed=tuple(needed),
-        basis=(_why_focal(effects, to_mm, focal_mm, change_mm, plate), _why_saving(gone, needed, saving)),
+        basis=(*_why_focal(faces, focal_mm, plate), *_why_saving(gone, needed, toolroom.currency)),
     )
 
 
-def _why_focal(
-    effects: Sequence[tuple[float, float]], to_mm: float, focal_mm: float, change_mm: float, plate: ToolingRow
-) -> Figure:  # fmt: skip
-    inputs = [
-        Figure(name="f", value=focal_mm, unit="mm", source="the check report"),
-        Figure(name="plate", value=abs(to_mm), unit="mm", rate_row=Rates.ref("tooling", plate)),
-    ]
-    for radius, slope in effects:
-        inputs.append(Figure(name="R", value=radius, unit="mm", source="the prescription"))
-        inputs.append(Figure(name="R'", value=math.copysign(to_mm, radius), unit="mm", formula="plate, with the sign of R"))
-        inputs.append(Figure(name="df/dR", value=slope, unit="mm/mm", source="the check report"))
-    formula = "f' - f; 1/f' = 1/f + sum over the faces of df/dR (R/f)^2 (1/R' - 1/R)"
-    return Figure(name="focal_length_change_mm", value=change_mm, unit="mm", formula=formula, inputs=tuple(inputs))
+def _why_focal(faces: Sequence[FaceWork], focal_mm: float, plate: ToolingRow) -> tuple[Figure, ...]:
+    """The radius of the plate, and what it makes of the focal length."""
+    focal = given("focal_length_mm", focal_mm, "mm", at="/check/first_order/focal_length_mm")
+    changes = [
+        figure_of(
+            power_change_per_mm, name=f"power_change, {face.where}", unit="1/mm", focal_length_mm=focal,
+            focal_length_per_radius=given("focal_length_per_radius", face.focal_length_per_radius or 0.0, "mm/mm", at=f"/check{face.where}/focal_length_per_radius"),
+            radius_mm=given("radius_mm", face.signed_radius_mm, "mm", at=f"/prescription{face.where}/radius_mm"),
+            new_radius_mm=_of_plate(face, plate),
+        )
+        for face in faces
+    ]  # fmt: skip
+    new = figure_of(new_focal_length_mm, focal_length_mm=focal, power_changes=changes)
+    change = figure_of(focal_length_change_mm, new_focal_length_mm=new, focal_length_mm=focal)
+    return (_of_plate(faces[0], plate).model_copy(update={"name": "to_radius_mm"}), change)
 
 
-def _why_saving(gone: Sequence[Tooling], needed: Sequence[Tooling], saving: Decimal) -> Figure:
-    inputs = tuple(Figure(name=tool.name, value=tool.charge, rate_row=tool.basis[0].rate_row) for tool in (*gone, *needed))
-    formula = "sum of " + " + ".join(tool.name for tool in gone)
-    if needed:
-        formula += " - " + " - ".join(tool.name for tool in needed)
-    return Figure(name="saving", value=saving, formula=formula, inputs=inputs)
+def _of_plate(face: FaceWork, plate: ToolingRow) -> Figure:
+    reason = "the radius of the plate, with the sign of the face"
+    ref = Rates.ref("tooling", plate)
+    return decided("new_radius_mm", math.copysign(plate.radius_mm or 0.0, face.signed_radius_mm), reason, unit="mm", rate_row=ref)
+
+
+def _why_saving(gone: Sequence[Tooling], needed: Sequence[Tooling], currency: str) -> tuple[Figure, Figure]:
+    """What is saved in money and in days."""
+    before, after = (_charges(name, tools, currency) for name, tools in (("not_needed", gone), ("needed", needed)))
+    longest = (_longest(name, tools) for name, tools in (("longest_before_days", gone), ("longest_after_days", needed)))
+    saving = figure_of(tooling_saving, name="saving", unit=currency, not_needed=before, needed=after)
+    longest_before, longest_after = longest
+    days = figure_of(
+        days_saved, name="lead_days_saved", unit="days", longest_before_days=longest_before, longest_after_days=longest_after
+    )
+    return saving, days
+
+
+def _charges(name: str, tools: Sequence[Tooling], currency: str) -> Figure:
+    if not tools:
+        return decided(name, Decimal(0), "no tool is needed instead", unit=currency)
+    return figure_of(amounts_in_all, name=name, unit=currency, amounts=[_column(tool, "charge") for tool in tools])
+
+
+def _longest(name: str, tools: Sequence[Tooling]) -> Figure:
+    days = [_column(tool, "lead_days") for tool in tools]
+    longest = max((tool.lead_days for tool in tools), default=0.0)
+    return decided(
+        name,
+        longest,
+        "the longest lead time of the tools" if tools else "no tool is needed instead",
+        unit="days",
+        alternatives=days,
+    )
+
+
+def _column(tool: Tooling, name: str) -> Figure:
+    """A column of the row of a tool, called by the tool."""
+    (figure,) = (one for one in tool.basis if one.name == name)
+    return figure.model_copy(update={"name": tool.name})

@@ -6,9 +6,9 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
+from services.optics.law import column
 from services.process.domain.element_work import ElementWork, FaceWork
 from services.process.domain.route.element import ElementLines
-from shared_schemas.figure import Figure
 from shared_schemas.operations import OwnedTool, Relaxation, Tooling
 from shared_schemas.rates import RateMissing, Rates, ToolingRow
 
@@ -67,6 +67,7 @@ class Toolroom:
     """The tools of the rates by kind, and what a new one of each kind costs."""
 
     def __init__(self, rates: Rates) -> None:
+        self.currency = rates.base_currency
         self.owned: dict[str, list[ToolingRow]] = {}
         self._new: dict[str, ToolingRow] = {}
         self._known = tuple(row.name for row in rates.tooling if not row.owned)
@@ -96,7 +97,10 @@ class Toolroom:
             reason=f"{want.what} of {want.part}: none owned is near enough",
             charge=row.charge,
             lead_days=row.lead_days,
-            basis=(Figure(name="charge", value=row.charge, rate_row=Rates.ref("tooling", row)),),
+            basis=(
+                column("charge", row.charge, self.currency, Rates.ref("tooling", row)),
+                column("lead_days", row.lead_days, "days", Rates.ref("tooling", row)),
+            ),
         )
 
 
