@@ -52,7 +52,20 @@ def test_circles_of_whole_areas_hold_as_many_as_the_best_that_are_published(area
 
 
 # E. Specht's tables, from memory.
-@pytest.mark.parametrize(("count", "ratio"), [(37, 6.7587705), (38, 6.9619), (61, 8.6612976), (91, 10.5667723)])
+@pytest.mark.parametrize(
+    ("count", "ratio"),
+    [
+        (30, 6.1977411),
+        (37, 6.7587705),
+        (38, 6.9619),
+        (50, 7.9475153),
+        (61, 8.6612976),
+        (65, 9.0173973),
+        (80, 9.9681518),
+        (91, 10.5667723),
+        (100, 11.0821497),
+    ],
+)
 def test_packings_of_dozens_stand_at_the_best_ratio_known(count: int, ratio: float) -> None:
     assert circles_in_circle(ratio=ratio * (1 + 1e-5)).count >= count
     assert circles_in_circle(ratio=ratio * (1 - 1e-4)).count < count
