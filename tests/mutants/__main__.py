@@ -13,6 +13,7 @@ from __future__ import annotations
 import argparse
 import ast
 import json
+import multiprocessing
 import os
 import re
 import shutil
@@ -22,8 +23,11 @@ import tempfile
 import time
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from importlib import import_module
 from itertools import count
 from pathlib import Path
+
+import pytest
 
 from tests.mutants.mutations import Mutation, mutations_of, sample
 
@@ -61,15 +65,36 @@ class Tree:
     def failure_in(self, tests: Sequence[str], patience_s: float | None) -> str | None:
         """The first test that fails; `None` where all pass, `TOO_LONG` where they do not end in time."""
         without = (f"--deselect={test}" for test in sorted(self.broken))
-        command = [sys.executable, "-m", "pytest", "-x", "-rfE", "--tb=no", "--no-header", *without, *tests]
-        try:
-            done = subprocess.run(  # nosec B603  arguments of our own
-                command, cwd=self.root, env={**os.environ, **ENVIRONMENT}, capture_output=True, text=True, timeout=patience_s, check=False
-            )  # fmt: skip
-        except subprocess.TimeoutExpired:
+        told = self.root / ".told"
+        run = FORK.Process(target=_run_tests, args=(self.root, told, [*without, *tests]))
+        run.start()
+        run.join(patience_s)
+        if run.exitcode is None:
+            run.kill()
+            run.join()
             return TOO_LONG
-        failed = re.search(r"^(?:FAILED|ERROR) (\S+)", done.stdout, re.MULTILINE)
-        return None if done.returncode == 0 else failed[1] if failed else f"pytest ended with {done.returncode}"
+        failed = re.search(r"^(?:FAILED|ERROR) (\S+)", told.read_text(encoding="utf-8"), re.MULTILINE)
+        return None if run.exitcode == 0 else failed[1] if failed else f"pytest ended with {run.exitcode}"
+
+
+import_module("tests.chain")  # with all that the rooms import
+FORK = multiprocessing.get_context("fork")
+"""A run begins with the libraries and the contracts already imported, which takes longer than most tests; the rooms it imports anew."""
+
+
+def _run_tests(root: Path, told: Path, arguments: Sequence[str]) -> None:
+    """Run tests of a tree in this process, what they say into a file."""
+    with told.open("w", encoding="utf-8") as file:
+        os.dup2(file.fileno(), 1)
+        os.dup2(file.fileno(), 2)
+        os.chdir(root)
+        os.environ.update(ENVIRONMENT)
+        for name in [name for name in sys.modules if name.split(".")[0] in ("services", "tests")]:
+            del sys.modules[name]
+        sys.path[:] = [str(root), *(path for path in sys.path if path not in ("", str(ROOT)))]
+        status = pytest.main(["-x", "-rfE", "--tb=no", "--no-header", *arguments])
+        sys.stdout.flush()
+        os._exit(int(status))
 
 
 def main() -> None:

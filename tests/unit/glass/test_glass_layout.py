@@ -246,6 +246,14 @@ def test_the_picture_shows_the_remnant_that_one_cut_leaves_whole() -> None:
     assert "remnant" in {rectangle.get("class") for rectangle in picture_of(layout).iter("{http://www.w3.org/2000/svg}rect")}
 
 
+def test_of_two_remnants_the_larger_is_the_one_that_is_kept() -> None:
+    layout = mixed_layout(plate=Plate(100, 160, 1), wanted=[Wanted("L1", 30.0, 4.0, 3)])
+    right = max(disc.x_mm + disc.diameter_mm / 2 + disc.gap_mm for disc in layout.discs)
+    above = max(disc.y_mm + disc.diameter_mm / 2 + disc.gap_mm for disc in layout.discs)
+    *_, length, width = free_strip_mm(layout=layout)
+    assert length * width == pytest.approx(max((100 - right) * 160, 100 * (160 - above)))
+
+
 def test_the_picture_is_the_same_bytes_again_and_holds_any_name() -> None:
     layout = best_layout(length_mm=90, width_mm=90, diameter_mm=40, gap_mm=3, owner='<L1> & "co" \x00')
     text = PlateText("</svg><script>alert(1)</script>\x07", 6.6, 1.4, 500.0)
