@@ -12,8 +12,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from pydantic import ValidationError
 
+from services.glass.domain.buying import GroupLot, Part
 from services.glass.domain.lots import EXACT_BLANKS, EXACT_LOTS, cheapest_lots, cost_of, lot_for, thinned
-from services.glass.domain.purchase import Source, plate_costs, purchase_of, rounded_up
+from services.glass.domain.purchase import Lot, Source, plate_costs, purchase_of, rounded_up
 from shared_schemas.blanks import BlankForm
 from shared_schemas.rates import PriceStep, StockFormRow
 
@@ -219,3 +220,9 @@ def test_thinned_numbers_keep_the_first_and_the_last_and_skip_no_more_than_a_six
     for before, after in pairwise(kept):
         skipped = [number for number in numbers if before < number < after]
         assert not skipped or after <= before + before // 16
+
+
+def test_the_purchase_that_most_blanks_come_from_speaks_for_a_lot_of_several() -> None:
+    small, large = (purchase_of(source=source(stock(name), discs), pieces=1, plates=1) for name, discs in (("few", 3), ("many", 9)))
+    parts = tuple(Part((name,), Lot((one,), one.blanks, one.amount)) for name, one in (("L1", small), ("L2", large), ("L3", small)))
+    assert GroupLot(3, Decimal(300), parts).main.source.stock.name == "many"

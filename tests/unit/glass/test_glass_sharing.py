@@ -3,6 +3,7 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from itertools import combinations
 
 import numpy as np
@@ -64,6 +65,15 @@ def test_small_discs_lie_in_the_gaps_of_large_ones_and_save_plates() -> None:
     large, small = kind("L1", 70.0, plate), kind("L2", 20.0, plate)
     apart = sum(plates_for(kinds=[one], numbers=np.array([16]))[0] for one in (large, small))
     assert plates_for(kinds=[large, small], numbers=np.array([16]))[0] < apart
+
+
+def test_a_seat_that_another_kind_takes_over_keeps_the_wider_of_both_gaps() -> None:
+    plate = Plate(160.0, 160.0, 2.0)
+    large, small = kind("L1", 34.0, plate), kind("L2", 20.0, plate)
+    for near, far in ((1.0, 6.0), (6.0, 1.0)):
+        kinds = [replace(large, gap_mm=far), replace(small, gap_mm=near)]
+        discs = [disc for layout in laid_out(kinds=kinds, number=1) for disc in layout.discs]
+        assert [disc.gap_mm for disc in discs if disc.owner == "L2"] == [6.0]
 
 
 def test_two_kinds_of_one_size_share_the_last_plate() -> None:

@@ -9,6 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from services.quoting.costs.cost import operation_costs
+from services.quoting.pricing.relaxations import rough_cost
+from services.shop.minutes import per_minute
 from shared_schemas.operations import Operation, Route, Sampled, SampleStep
 from shared_schemas.rates import Rates
 
@@ -51,3 +53,18 @@ def test_where_hands_learn_the_sample_learns_over_the_sample(rates: Rates) -> No
     assert run_min(inspecting(share=1.0), 150, learning) == pytest.approx(run_min(inspecting(share=0.0), 13, learning))
     found = [run_min(inspecting(share=1.0), lot, learning) for lot in (13, 14, 150, 151, 600)]
     assert found == sorted(found)
+
+
+@pytest.mark.parametrize("learning_share", [1.0, 0.8])
+@pytest.mark.parametrize("share", [0.0, 0.4])
+def test_the_rough_cost_of_sampled_and_of_learning_hands_is_the_exact_one(
+    share: float, learning_share: float, rates: Rates
+) -> None:
+    centres = tuple(row.model_copy(update={"learning_share": learning_share}) for row in rates.work_centres)
+    shop = rates.model_copy(update={"work_centres": centres})
+    route = inspecting(share=share)
+    minutes = {row.name: per_minute(row) for row in centres}
+    exact = operation_costs(route, started=150, rates=shop)[0]
+    rough = rough_cost(route, started=150, per_minute=minutes)
+    assert rough.amount == pytest.approx(float(exact.amount), rel=1e-6)
+    assert rough.hours == {"inspection": pytest.approx(exact.machine_min / 60)}
