@@ -29,6 +29,7 @@ class OperationKind:
         on_block: whether the lenses of one block stay together on it.
         clamped: whether a machine clamps each piece, and so has a largest diameter.
         shares_runs: whether pieces of several parts may be in one run.
+        extra_work: whether the table of extra work may lengthen it.
         sampled_by: the standard by which a sample of the lot may be enough; none where every piece is worked.
     """
 
@@ -38,6 +39,7 @@ class OperationKind:
     on_block: bool = False
     clamped: bool = False
     shares_runs: bool = False
+    extra_work: bool = False
     sampled_by: str | None = None
 
 
@@ -45,14 +47,14 @@ OPERATIONS: dict[OperationName, OperationKind] = {
     "saw": OperationKind("sawing", "grinding"),
     "core": OperationKind("coring", "grinding"),
     "press_blank": OperationKind("preparing pressings"),
-    "generate": OperationKind("generating", "grinding", shapes_face=True, clamped=True),
-    "block": OperationKind("blocking", shapes_face=True, on_block=True),
-    "fine_grind": OperationKind("fine grinding", "grinding", shapes_face=True, on_block=True, clamped=True),
-    "polish": OperationKind("polishing", "polishing", shapes_face=True, on_block=True, clamped=True),
-    "deblock": OperationKind("deblocking", shapes_face=True, on_block=True),
-    "centre": OperationKind("centring", "grinding", clamped=True),
-    "bevel": OperationKind("bevelling", "extra_work"),
-    "clean": OperationKind("cleaning"),
+    "generate": OperationKind("generating", "grinding", shapes_face=True, clamped=True, extra_work=True),
+    "block": OperationKind("blocking", shapes_face=True, on_block=True, extra_work=True),
+    "fine_grind": OperationKind("fine grinding", "grinding", shapes_face=True, on_block=True, clamped=True, extra_work=True),
+    "polish": OperationKind("polishing", "polishing", shapes_face=True, on_block=True, clamped=True, extra_work=True),
+    "deblock": OperationKind("deblocking", shapes_face=True, on_block=True, extra_work=True),
+    "centre": OperationKind("centring", "grinding", clamped=True, extra_work=True),
+    "bevel": OperationKind("bevelling", "extra_work", extra_work=True),
+    "clean": OperationKind("cleaning", extra_work=True),
     "inspect": OperationKind("inspection", "inspection", sampled_by="ISO 2859-1"),
     "coat": OperationKind("coating", "coatings", shares_runs=True),
     "cement": OperationKind("cementing", "cementing"),

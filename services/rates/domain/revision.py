@@ -9,6 +9,7 @@ from itertools import pairwise
 from typing import Any
 
 from services.rates.domain.gaps import gaps
+from shared_schemas.operation_kinds import OperationName, operation_words, operations_that
 from shared_schemas.problem import ProblemDetail
 from shared_schemas.rates import TABLES, RateRow, Rates
 
@@ -197,6 +198,65 @@ def _yields(rates: Rates) -> list[ProblemDetail]:
     return _twice(rates.yields, "operation", "method")
 
 
+def _extra_work(rates: Rates) -> list[ProblemDetail]:
+    """Extra work that no line of a route card would ever take, so that it would silently cost nothing."""
+    rows = list(enumerate(rates.extra_work))
+    done = {operation for row in rates.work_centres for operation in row.operations}
+    known = {"work_centres": done, "yields": {row.operation for row in rates.yields}}
+    lengthened = operations_that(lambda kind: kind.extra_work)
+    return [
+        *(
+            ProblemDetail(
+                pointer=f"/rows/{number}/operation", reason=f"{where} has no row that does {row.operation}", figure=row.operation,
+                limit=f"an operation of {where}", remedy=f"add it to {where} first, or mend the name",
+            )
+            for number, row in rows for where, operations in known.items() if row.operation not in operations
+        ),
+        *_not_taken(((number, row.operation) for number, row in rows), lengthened, "extra_work"),
+        *(
+            ProblemDetail(
+                pointer=f"/rows/{number}/per", reason=f"{row.per}s are counted at bevel only", figure=row.per, limit="lot, batch or piece",
+                remedy="count it by lot, batch or piece, or make bevel its operation",
+            )
+            for number, row in rows if row.per in ("bevel", "seat") and row.operation != "bevel"
+        ),
+    ]  # fmt: skip
+
+
+def _assembly(rates: Rates) -> list[ProblemDetail]:
+    steps = operations_that(lambda kind: kind.minutes_from == "assembly")
+    return _not_taken(((number, row.operation) for number, row in enumerate(rates.assembly)), steps, "assembly")
+
+
+def _not_taken(wanted: Iterable[tuple[int, OperationName]], taken: Sequence[OperationName], table: str) -> list[ProblemDetail]:
+    """Rows of operations whose minutes are not taken from a table, so that they would silently cost nothing."""
+    return [
+        ProblemDetail(
+            pointer=f"/rows/{number}/operation",
+            reason=f"{operation_words(operation)} takes no minutes from {table}",
+            figure=operation,
+            limit=", ".join(taken),
+            remedy="another operation, or the table that its minutes come from",
+        )
+        for number, operation in wanted
+        if operation not in taken
+    ]
+
+
+def _tooling(rates: Rates) -> list[ProblemDetail]:
+    return [
+        ProblemDetail(
+            pointer=f"/rows/{number}/charge",
+            reason="a tool that the shop does not own costs something",
+            figure=float(row.charge),
+            limit="above 0",
+            remedy="its charge, or owned true",
+        )
+        for number, row in enumerate(rates.tooling)
+        if not row.owned and row.charge <= 0
+    ]
+
+
 CHECKS: dict[str, Callable[[Rates], list[ProblemDetail]]] = {
     "glasses": _glasses,
     "stock_forms": _stock_forms,
@@ -208,5 +268,8 @@ CHECKS: dict[str, Callable[[Rates], list[ProblemDetail]]] = {
     "shop_load": _shop_load,
     "tolerance_classes": _tolerance_classes,
     "yields": _yields,
+    "extra_work": _extra_work,
+    "assembly": _assembly,
+    "tooling": _tooling,
 }
 """What is looked at when a table changes. A table that is not here stands on its own."""

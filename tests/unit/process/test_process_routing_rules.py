@@ -18,6 +18,7 @@ from services.process.domain.route.extra_work import extra_work_for
 from services.process.domain.route.knees import knee_of
 from services.process.domain.route.lens import steps_for
 from shared_schemas.figure import Figure
+from shared_schemas.operation_kinds import OperationName, operations_that
 from shared_schemas.operations import Operation, OperationPlan, Route
 from shared_schemas.prescription import Barrel
 from shared_schemas.rates import RateMissing, Rates
@@ -446,3 +447,16 @@ def test_texture_has_knees_of_its_own(work: Callable[..., ElementWork], rates: R
     assert not {"roughness", "micro_defects"} & {demand.attribute for demand in made.all_demands}
     tried = made.with_figure("roughness", "front", 0.5)
     assert knee_of("polish", tried.front.demands, rates).time_factor > knee_of("polish", made.front.demands, rates).time_factor
+
+
+@pytest.mark.parametrize("operation", operations_that(lambda kind: kind.extra_work))
+def test_extra_work_lengthens_every_operation_that_the_table_says_it_may(
+    operation: OperationName, lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates
+) -> None:
+    row = rates.extra_work[0].model_copy(
+        update={"name": "more", "operation": operation, "per": "lot", "minutes": 7.0, "wanted_by": "every"}
+    )
+    more = rates.model_copy(update={"extra_work": (*rates.extra_work, row)})
+    before, after = (plan(lens(piece()), shop).routes[0].operations for shop in (rates, more))
+    longer = [new.operation for old, new in zip(before, after, strict=True) if new.setup_min == pytest.approx(old.setup_min + 7.0)]
+    assert set(longer) == {operation}

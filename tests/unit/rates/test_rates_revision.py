@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import json
+from decimal import Decimal
 from typing import Any
 
 import pytest
+from pydantic import ValidationError
 
 from services.rates.domain.revision import canonical_rows, contradictions, digest_of_revision, digest_of_table, tables_of
 from services.rates.domain.seed import seed_rates
@@ -59,6 +62,9 @@ def test_no_table_of_revision_1_contradicts_another(rates: Rates, table: str) ->
         ("calendar", 1, {"weekday": 0}, "/rows/1/weekday"),
         ("calendar", 1, {"weekday": None}, "/rows/1/weekday"),
         ("tolerance_classes", 0, {"precision": 99.0}, "/rows/0/precision"),
+        ("extra_work", 0, {"operation": "inspect", "per": "piece"}, "/rows/0/operation"),
+        ("extra_work", 2, {"per": "seat"}, "/rows/2/per"),
+        ("assembly", 0, {"operation": "polish"}, "/rows/0/operation"),
     ],
 )
 def test_a_contradiction_is_named_at_its_cell(rates: Rates, table: str, number: int, changes: dict[str, Any], pointer: str) -> None:
@@ -115,3 +121,27 @@ def test_what_others_speak_of_cannot_be_taken_away(rates: Rates) -> None:
     centres = tuple(row for row in rates.work_centres if row.name != busy)
     (found,) = contradictions(rates.model_copy(update={"work_centres": centres}), "work_centres")
     assert busy in found.reason
+
+
+@pytest.mark.parametrize("lacking", ["work_centres", "yields"])
+def test_extra_work_at_an_operation_without_work_centre_or_yield_is_named_at_its_row(rates: Rates, lacking: str) -> None:
+    if lacking == "yields":
+        kept: tuple[RateRow, ...] = tuple(row for row in rates.yields if row.operation != "generate")
+    else:
+        kept = tuple(row for row in rates.work_centres if "generate" not in row.operations)
+    found = contradictions(rates.model_copy(update={lacking: kept}), "extra_work")
+    wanted = [number for number, row in enumerate(rates.extra_work) if row.operation == "generate"]
+    assert wanted
+    assert [entry.pointer for entry in found] == [f"/rows/{number}/operation" for number in wanted]
+    assert all(lacking in entry.reason for entry in found)
+
+
+def test_extra_work_that_is_wanted_by_something_unknown_is_no_row(rates: Rates) -> None:
+    row = rates.extra_work[0].model_dump(mode="json")
+    with pytest.raises(ValidationError, match="wanted_by"):
+        type(rates.extra_work[0]).model_validate_json(json.dumps(row | {"wanted_by": "moonlight"}))
+
+
+def test_a_tool_that_is_not_owned_is_not_for_nothing(rates: Rates) -> None:
+    number = next(number for number, row in enumerate(rates.tooling) if not row.owned)
+    assert pointers(with_row(rates, "tooling", number, charge=Decimal(0)), "tooling") == [f"/rows/{number}/charge"]
