@@ -38,7 +38,7 @@ OF_THE_CHECK = (
     _both("size-unmakeable", "stop", "The part is too small to be held and worked.", PRACTICE),
     _both("size-beyond-shop", "stop", "The diameter is larger than any that the shop has allowances for.", "rate table allowances"),
     _both("glass-unknown", "stop", "The rates have no glass of this name or code.", "rate table glasses"),
-    _both("glass-ambiguous", "stop", "Several glasses share this code; the drawing must say which one is meant.", "rate table glasses"),
+    _both("glass-ambiguous", "stop", "Several glasses share this code and none of them is stocked; the drawing must say which one is meant.", "rate table glasses"),
     _both(
         "glass-radioactive", "stop",
         "The glass is thoriated or otherwise radioactive. A quote is no licence to shape, grind, polish or rework it.",
@@ -46,6 +46,19 @@ OF_THE_CHECK = (
     ),
     _both("glass-by-index", "care", "The glass is given by index and Abbe number only: it is checked, but not priced.", PRACTICE),
     _both("glass-by-code", "note", "The glass was identified by its code.", "rate table glasses", "{message}"),
+    _both(
+        "glass-code-shared", "care", "Several glasses share this code: of those in stock the cheapest by volume is taken.",
+        "rate tables glasses and stock_forms", "{message} {remedy}",
+    ),
+    _both(
+        "glass-code-older", "note", "The code is rounded as older catalogues did, such as 516642 for 517642.",
+        "index or Abbe number cut off at the last digit: from memory", "{message}",
+    ),
+    _both(
+        "glass-other-name", "note", "The name is not in the rates, but one of their glasses has its published index and Abbe number.",
+        "makers' data sheets, from memory; n_d within 0.0001, v_d within 0.3 %: common practice", "{message}",
+    ),
+    _both("glass-not-stocked", "care", "The glass has no row in stock_forms: it is checked, but not priced.", "rate table stock_forms"),
     _shop(
         "glass-equivalent", "note",
         "A glass of another maker matches in index and Abbe number to within the spread between melts, and is cheaper or easier to buy.",

@@ -26,10 +26,13 @@ from shared_schemas.rate_row import RateRow
 
 
 class GlassRow(RateRow):
-    """A glass and its published physical properties (columns of the makers' data sheets; empty where not published)."""
+    """A glass or crystal and its published physical properties (columns of the makers' data sheets; empty where not published).
+
+    `code` is empty for a crystal whose index or Abbe number no six digits can say.
+    """
 
     maker: Name
-    code: Annotated[str, Field(pattern=r"^\d{6}(\.\d{3})?$")]
+    code: Annotated[str, Field(pattern=r"^(\d{6}(\.\d{3})?)?$")] = ""
     nd: Annotated[float, Field(strict=True, gt=1, le=HIGHEST_INDEX)]
     vd: Positive
     density_g_cm3: Positive | None = None

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from decimal import Decimal
@@ -10,11 +9,8 @@ from functools import cached_property, lru_cache
 
 from shared_schemas.check import Finding
 from shared_schemas.finding_kinds import finding
+from shared_schemas.glass_reference import distance
 from shared_schemas.rates import GlassRow, Rates
-
-COMMERCIAL_ND = 0.001
-COMMERCIAL_VD_SHARE = 0.008
-"""Commercial tolerance of a melt: n_d within 0.001, v_d within 0.8 %. https://www.optimaxsi.com/optics-in-one-week/"""
 
 STANDS_IN_WITHIN = 1.0
 """Distance up to which a glass is offered as a stand-in: no further off than a commercial melt may be (common practice)."""
@@ -34,15 +30,6 @@ class Equivalent:
     nd_difference: float
     vd_difference: float
     distance: float
-
-
-def distance(*, from_nd: float, from_vd: float, to_nd: float, to_vd: float) -> float:
-    """How far apart two glasses lie in n_d and v_d, counted in commercial tolerances of a melt [-].
-
-    Notes: sqrt((dn / 0.001)^2 + (dv / (0.008 v))^2), v that of the first glass.
-    Source: derived; the tolerances as published at https://www.optimaxsi.com/optics-in-one-week/
-    """
-    return math.hypot((to_nd - from_nd) / COMMERCIAL_ND, (to_vd - from_vd) / (COMMERCIAL_VD_SHARE * from_vd))
 
 
 def nearest(*, nd: float, vd: float, rates: Rates, fits: Callable[[GlassRow], bool], most: int = 3) -> tuple[Equivalent, ...]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from services.optics.dispersion import D_LINE_NM, SAME_LINE_NM, glass_index, index_from_abbe, sellmeier_of
@@ -11,8 +11,9 @@ from services.optics.errors import WavelengthOutsideRange
 from services.prescription.domain.equivalents import equivalent_findings, lead_free
 from shared_schemas.check import Finding
 from shared_schemas.finding_kinds import finding
-from shared_schemas.glass_reference import CODE, GlassNotFound, find_glass
+from shared_schemas.glass_reference import CODE, GlassMatch, GlassNotFound, find_glass
 from shared_schemas.prescription import IndexGlass, Prescription
+from shared_schemas.published_glasses import PublishedGlass
 from shared_schemas.rates import GlassRow, Rates
 
 SOFT_KNOOP_HK = 400.0
@@ -69,31 +70,44 @@ def material_of(*, glass: str | IndexGlass, where: str, rates: Rates) -> Materia
     if radioactive_in(glass) is not None:
         return Material(None, None, None)
     try:
-        row = find_glass(glass, rates.glasses)
+        match = find_glass(glass, rates)
     except GlassNotFound as fault:
         return _unknown(glass, where, fault, rates)
-    said_of_row = (*_of_row(glass, row, where, rates), *equivalent_findings(row=row, where=where, rates=rates))
+    row = match.row
+    said_of_row = (
+        *_of_match(glass, match, where, rates), *_of_row(row, where, rates), *equivalent_findings(row=row, where=where, rates=rates),
+    )  # fmt: skip
     return Material(row, row.nd, row.vd, said_of_row)
 
 
 def _unknown(glass: str, where: str, fault: GlassNotFound, rates: Rates) -> Material:
     names = " or ".join(fault.candidates)
+    offer = _offer(fault.published, fault.candidates, rates) if fault.published is not None else None
     said = finding(
         "glass-ambiguous" if fault.ambiguous else "glass-unknown",
         where,
         f"{str(fault)[0].upper()}{str(fault)[1:]}."[:2000].replace("?.", "?"),
         figure=glass,
         limit=names or f"one of the {len(rates.glasses)} glasses of the rates",
-        remedy=f"write {names}" if names else "a name of the table glasses, or nd and vd",
+        remedy=offer or f"write {names}" if names else "a name of the table glasses, or nd and vd",
     )
     coded = CODE.fullmatch(glass.strip())
     if coded is not None:
         nd, vd = of_code(coded.group(1))
         return Material(None, nd, vd or None, (said,))
+    if fault.published is not None:
+        return Material(None, fault.published.nd, fault.published.vd, (said,))
     if fault.candidates:
         near = rates.glass(fault.candidates[0])
         return Material(None, near.nd, near.vd, (said,))
     return Material(None, None, None, (said,))
+
+
+def _offer(published: PublishedGlass, names: Sequence[str], rates: Rates) -> str:
+    """The nearest glasses of the rates with what they differ by: offered, as the radii must be computed again for them."""
+    rows = [rates.glass(name) for name in names]
+    each = [f"{row.name} (nd {row.nd - published.nd:+.5f}, vd {row.vd - published.vd:+.2f})" for row in rows]
+    return f"ask whether {' or '.join(each)} will do, with the radii computed again for its index"
 
 
 def of_code(six_digits: str) -> tuple[float, float]:
@@ -107,11 +121,46 @@ def of_code(six_digits: str) -> tuple[float, float]:
     return (2 if above < WRAPS_BELOW else 1) + above / 1000, int(six_digits[3:]) / 10
 
 
-def _of_row(reference: str, row: GlassRow, where: str, rates: Rates) -> Iterator[Finding]:
-    if CODE.fullmatch(reference.strip()):
+def _of_match(reference: str, match: GlassMatch, where: str, rates: Rates) -> Iterator[Finding]:
+    row, others = match.row, " and ".join(match.others)
+    taken = f"{row.name} of {row.maker}"
+    if match.how == "code":
+        yield finding("glass-by-code", where, f"The code {reference} is {taken}.", figure=reference, limit=row.name)
+    elif match.how == "shared code":
         yield finding(
-            "glass-by-code", where, f"The code {reference} is {row.name} of {row.maker}.", figure=reference, limit=row.name
-        )
+            "glass-code-shared", where,
+            f"The code {reference} is {taken}, of the glasses in stock with this code the cheapest by volume; {others} "
+            f"{'has' if len(match.others) == 1 else 'have'} it too.",
+            figure=reference, limit=row.name, remedy=f"write {' or '.join(match.others)} where that is meant",
+        )  # fmt: skip
+    elif match.how == "older code":
+        also = f" {others} would round so too." if others else ""
+        yield finding(
+            "glass-code-older", where,
+            f"The code {reference} is an older rounding of {taken} (nd {row.nd:.5f}, vd {row.vd:.2f}), now {row.code[:6]}.{also}",
+            figure=reference, limit=row.name, remedy=f"write {row.name}",
+        )  # fmt: skip
+    elif match.published is not None:
+        yield _of_other_name(reference, match, match.published, where)
+    if not any(form.glass == row.name for form in rates.stock_forms):
+        yield finding(
+            "glass-not-stocked", where, f"{row.name} has no row in stock_forms: it is checked, but not priced.",
+            figure=row.name, limit="a row in stock_forms", remedy="a glass that is stocked, or a price for this one",
+        )  # fmt: skip
+
+
+def _of_other_name(reference: str, match: GlassMatch, published: PublishedGlass, where: str) -> Finding:
+    row = match.row
+    also = f"; {' and '.join(match.others)} would do as well" if match.others else ""
+    return finding(
+        "glass-other-name", where,
+        f"{reference} (nd {published.nd:.5f}, vd {published.vd:.2f}) is made of {row.name} of {row.maker}: nd {row.nd - published.nd:+.5f}, "
+        f"vd {row.vd - published.vd:+.2f}{also}.",
+        figure=reference, limit=row.name, remedy=f"write {row.name}",
+    )  # fmt: skip
+
+
+def _of_row(row: GlassRow, where: str, rates: Rates) -> Iterator[Finding]:
     if row.lead:
         yield _lead(row, where, rates)
     if row.knoop_hk is not None and row.knoop_hk < SOFT_KNOOP_HK:

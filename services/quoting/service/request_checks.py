@@ -30,7 +30,7 @@ def _glasses(request: QuoteRequest, rates: Rates) -> list[ProblemDetail]:
     for number, element in enumerate(request.prescription.elements):
         if isinstance(element.glass, str):
             try:
-                find_glass(element.glass, rates.glasses)
+                find_glass(element.glass, rates)
             except GlassNotFound as fault:
                 faults.append(
                     ProblemDetail(

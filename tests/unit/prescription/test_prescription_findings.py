@@ -45,7 +45,10 @@ CASES: list[tuple[str, str, tuple[Change, ...]]] = [
     ("size-unmakeable", "/elements/0/centre_thickness_mm", (element(centre_thickness_mm=1e-320),)),
     ("size-beyond-shop", "/elements/0/diameter_mm", (element(diameter_mm=900.0),)),
     ("glass-unknown", "/elements/0/glass", (element(glass="N-BK77"),)),
-    ("glass-ambiguous", "/elements/0/glass", (element(glass="805254"),)),
+    ("glass-code-shared", "/elements/0/glass", (element(glass="805254"),)),
+    ("glass-code-older", "/elements/0/glass", (element(glass="516642"),)),
+    ("glass-other-name", "/elements/0/glass", (element(glass="BK7"),)),
+    ("glass-not-stocked", "/elements/0/glass", (element(glass="CaF2"),)),
     ("glass-radioactive", "/remarks", (whole(remarks="front element of thoriated glass"),)),
     ("glass-by-index", "/elements/0/glass", (element(glass=INDEX),)),
     ("glass-by-code", "/elements/0/glass", (element(glass="022291"),)),
@@ -103,6 +106,9 @@ CASES: list[tuple[str, str, tuple[Change, ...]]] = [
     ("pupil-disagrees", "/entrance_pupil_diameter_mm", (whole(stop=STOP, entrance_pupil_diameter_mm=20.0),)),
 ]  # fmt: skip
 
+OF_OTHER_RATES = {"glass-ambiguous"}
+"""Not with the rates that the suite is delivered with; see the tests of materials."""
+
 
 @pytest.mark.parametrize(("code", "where", "changes"), CASES, ids=[f"{case[0]} {case[1]}" for case in CASES])
 def test_the_lens_that_deserves_it_gets_the_finding(report: Report, code: str, where: str, changes: tuple[Change, ...]) -> None:
@@ -122,7 +128,7 @@ def test_every_code_has_a_case_and_every_code_in_the_domain_is_in_the_catalogue(
         if isinstance(node, ast.Constant) and isinstance(node.value, str) and node.value in CATALOGUE
     }
     assert written == set(CATALOGUE)
-    assert {code for code, _, _ in CASES} == set(CATALOGUE)
+    assert {code for code, _, _ in CASES} | OF_OTHER_RATES == set(CATALOGUE)
 
 
 def test_the_good_lens_has_nothing_against_it(report: Report) -> None:

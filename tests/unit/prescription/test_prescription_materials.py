@@ -12,11 +12,12 @@ from pydantic import ValidationError
 
 from services.optics.dispersion import glass_index, index_from_abbe, range_of
 from services.optics.errors import WavelengthOutsideRange
-from services.prescription.domain.equivalents import distance, equivalent_findings, lead_free, of_other_makers
+from services.prescription.domain.equivalents import equivalent_findings, lead_free, of_other_makers
 from services.prescription.domain.materials import material_of, of_code, radioactive_in
 from shared_schemas.check import CheckReport, Finding
-from shared_schemas.glass_reference import GlassNotFound, find_glass
+from shared_schemas.glass_reference import GlassNotFound, distance, find_glass, is_same_glass
 from shared_schemas.prescription import IndexGlass
+from shared_schemas.published_glasses import PublishedGlass, published_glass
 from shared_schemas.rates import Rates
 
 Report = Callable[..., CheckReport]
@@ -29,60 +30,133 @@ def said(rates: Rates, glass: str) -> dict[str, Finding]:
 @pytest.mark.parametrize(
     ("reference", "name"),
     [
-        ("N-BK7", "N-BK7"), ("n bk7", "N-BK7"), ("nbk7", "N-BK7"), ("S-BSL7", "S-BSL 7"), (" F2 ", "F2"),
+        ("N-BK7", "N-BK7"), ("n bk7", "N-BK7"), ("nbk7", "N-BK7"), ("SCHOTT N-SF5", "N-SF5"), ("N-SF5 (Schott)", "N-SF5"), ("S-BSL7", "S-BSL 7"), (" F2 ", "F2"),
         ("517642", "N-BK7"), ("517642.251", "N-BK7"), ("517642251", "N-BK7"), ("517642/251", "N-BK7"), ("516641.252", "S-BSL 7"),
         ("805254.337", "N-SF6"), ("805254.518", "SF6"), ("620364.360", "F2"), ("620364.265", "N-F2"), ("003283", "S-LAH79"),
     ],
 )  # fmt: skip
 def test_a_name_or_a_code_means_one_glass(rates: Rates, reference: str, name: str) -> None:
-    assert find_glass(reference, rates.glasses).name == name
-    assert find_glass(reference, list(rates.glasses)).name == name
+    assert find_glass(reference, rates).row.name == name
 
 
 def test_every_glass_is_found_by_its_name_in_any_dress(rates: Rates) -> None:
     for row in rates.glasses:
         for dressed in (row.name, row.name.lower(), row.name.replace("-", " "), row.name.replace(" ", "")):
-            assert find_glass(dressed, rates.glasses) is row
+            assert find_glass(dressed, rates).row is row
 
 
 def looked_up(reference: str, rates: Rates) -> tuple[str | None, tuple[str, ...], bool]:
     try:
-        return find_glass(reference, rates.glasses).name, (), False
+        return find_glass(reference, rates).row.name, (), False
     except GlassNotFound as fault:
         return None, fault.candidates, fault.ambiguous
 
 
-def test_every_code_means_its_glass_or_asks_among_glasses_that_have_it(rates: Rates) -> None:
-    for row in rates.glasses:
-        name, candidates, ambiguous = looked_up(row.code, rates)
-        assert {rates.glass(one).code[:6] for one in candidates or (str(name),)} == {row.code[:6]}
-        assert ambiguous == (len(candidates) > 1)
+def test_every_code_means_a_stocked_glass_that_has_it(rates: Rates) -> None:
+    for row in (row for row in rates.glasses if row.code):
+        match = find_glass(row.code, rates)
+        assert {rates.glass(one).code[:6] for one in (match.row.name, *match.others)} == {row.code[:6]}
+        assert (match.how == "shared code") == bool(match.others)
+
+
+def price_of_a_litre(name: str, rates: Rates) -> float:
+    cheapest = min(form.prices[0].price_per_kg for form in rates.stock_forms if form.glass == name)
+    return float(cheapest) * (rates.glass(name).density_g_cm3 or 0.0)
 
 
 @pytest.mark.parametrize(
-    ("reference", "names"),
+    ("code", "names"),
     [
-        ("805254", {"SF6", "N-SF6", "S-TIH 6"}), ("620364", {"F2", "N-F2"}), ("847238", {"SF57", "N-SF57"}), ("999111", set()),
+        ("805254", {"SF6", "N-SF6", "S-TIH 6"}), ("652585", {"N-LAK7", "S-LAL 7"}), ("620364", {"F2", "N-F2"}),
+        ("847238", {"SF57", "N-SF57", "S-TIH53"}),
     ],
 )  # fmt: skip
-def test_a_code_of_a_lead_and_a_lead_free_twin_asks_which(rates: Rates, reference: str, names: set[str]) -> None:
-    with pytest.raises(GlassNotFound) as caught:
-        find_glass(reference, rates.glasses)
-    assert names <= set(caught.value.candidates)
-    assert caught.value.ambiguous == bool(names)
+def test_of_glasses_with_one_code_the_cheapest_in_stock_is_taken_and_the_others_are_told(
+    rates: Rates, code: str, names: set[str]
+) -> None:
+    match = find_glass(code, rates)
+    assert names <= {match.row.name, *match.others}
+    assert price_of_a_litre(match.row.name, rates) == min(price_of_a_litre(name, rates) for name in (match.row.name, *match.others))
+    care = said(rates, code)["glass-code-shared"]
+    assert care.severity == "care"
+    assert all(name in f"{care.message} {care.remedy}" for name in names)
+
+
+def test_a_shared_code_means_what_is_stocked_and_is_refused_where_nothing_is(rates: Rates) -> None:
+    only = rates.model_copy(update={"stock_forms": tuple(form for form in rates.stock_forms if form.glass == "SF6")})
+    assert find_glass("805254", only).row.name == "SF6"
+    none = rates.model_copy(update={"stock_forms": tuple(form for form in rates.stock_forms if form.glass == "N-BK7")})
+    with pytest.raises(GlassNotFound, match="none of them stocked") as caught:
+        find_glass("805254", none)
+    assert caught.value.ambiguous
+    assert said(none, "805254")["glass-ambiguous"].severity == "stop"
+    assert said(none, "F2")["glass-not-stocked"].severity == "care"
+    assert "glass-not-stocked" not in said(none, "N-BK7")
+
+
+def test_the_older_rounding_of_a_code_is_a_note_and_a_code_of_nothing_stays_unknown(rates: Rates) -> None:
+    match = find_glass("516642", rates)
+    assert (match.row.name, match.how) == ("N-BK7", "older code")
+    note = said(rates, "516642")["glass-code-older"]
+    assert (note.severity, note.limit) == ("note", "N-BK7")
+    assert "517642" in note.message
+    with pytest.raises(GlassNotFound):
+        find_glass("515642", rates)
+    with pytest.raises(GlassNotFound):
+        find_glass("999111", rates)
 
 
 @pytest.mark.parametrize(
     ("reference", "meant"),
     [
-        ("BK7", "N-BK7"), ("SK4", "N-SK4"), ("BSL7", "S-BSL 7"), ("Schott N-BK7", "N-BK7"), ("BaK-4", "N-BAK4"), ("LASF9", "N-LASF9"),
-        ("FK51A", "N-FK51A"), ("N-FK51", "N-FK51A"), ("N-LASF46", "N-LASF46A"), ("N-SK4A", "N-SK4"), ("N-SFl1", "N-SF11"),
-        ("N-BK77", "N-BK7"), ("NBKT", "N-BK7"), ("N-SK l6", "N-SK16"), ("K9", "N-BK7"), ("H-K9L", "N-BK7"), ("FD60", "N-SF6"),
+        ("BK7", "N-BK7"), ("Schott BK7", "N-BK7"), ("H-K9L", "N-BK7"), ("K9", "N-BK7"), ("HOYA BSC7", "N-BK7"), ("SK16", "N-SK16"),
+        ("SK4", "N-SK4"), ("LAKN7", "N-LAK7"), ("LASF9", "N-LASF9"), ("FK51", "N-FK51A"), ("SK15", "S-BSM15"), ("H-ZF52A", "N-SF57"),
+        ("E-FD2", "S-TIM22"),
+    ],
+)  # fmt: skip
+def test_another_makers_name_means_the_stocked_glass_of_its_published_index(rates: Rates, reference: str, meant: str) -> None:
+    match = find_glass(reference, rates)
+    assert match.published is not None
+    assert meant in (match.row.name, *match.others)
+    assert is_same_glass(match.published, match.row)
+    note = said(rates, reference)["glass-other-name"]
+    assert note.severity == "note"
+    assert match.row.name in note.message
+
+
+@pytest.mark.parametrize(
+    ("reference", "offered"),
+    [("BAF4", "N-BAF4"), ("SFL57", "N-SF57"), ("LAFN21", "N-LAF21"), ("B270", "N-K5"), ("BAF9", "S-BAM12")],
+)
+def test_a_glass_that_differs_in_the_fourth_decimal_or_in_dispersion_is_offered_and_not_taken(
+    rates: Rates, reference: str, offered: str
+) -> None:
+    material = material_of(glass=reference, where="", rates=rates)
+    published = published_glass(reference)
+    assert published is not None
+    assert (material.row, material.nd, material.vd) == (None, published.nd, published.vd)
+    (stop,) = material.findings
+    assert (stop.code, stop.severity) == ("glass-unknown", "stop")
+    assert f"{offered} (nd {rates.glass(offered).nd - published.nd:+.5f}" in str(stop.remedy)
+
+
+def test_glasses_pass_for_one_another_below_one_in_the_fourth_decimal_and_three_tenths_of_a_per_cent(rates: Rates) -> None:
+    row = rates.glass("N-BK7")
+    assert is_same_glass(PublishedGlass("", row.nd + 0.00009, row.vd * 1.0029), row)
+    assert not is_same_glass(PublishedGlass("", row.nd - 0.00011, row.vd), row)
+    assert not is_same_glass(PublishedGlass("", row.nd, row.vd / 1.0032), row)
+
+
+@pytest.mark.parametrize(
+    ("reference", "meant"),
+    [
+        ("BSL7", "S-BSL 7"), ("BaK-4A", "N-BAK4"), ("FK51A", "N-FK51A"), ("N-FK51", "N-FK51A"), ("N-LASF46", "N-LASF46A"),
+        ("N-SK4A", "N-SK4"), ("N-SFl1", "N-SF11"), ("N-BK77", "N-BK7"), ("NBKT", "N-BK7"), ("N-SK l6", "N-SK16"), ("Ohara BK7", "N-BK7"),
     ],
 )  # fmt: skip
 def test_a_near_name_is_asked_back_for(rates: Rates, reference: str, meant: str) -> None:
     with pytest.raises(GlassNotFound, match="did you mean") as caught:
-        find_glass(reference, rates.glasses)
+        find_glass(reference, rates)
     assert meant in caught.value.candidates
     assert len(caught.value.candidates) <= 3
     unknown = said(rates, reference)["glass-unknown"]
