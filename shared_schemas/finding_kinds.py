@@ -108,7 +108,11 @@ OF_THE_CHECK = (
         "traced; blur of the best single lens after W. J. Smith, Modern Optical Engineering, from memory",
     ),
     _both("units-mistaken", "care", "The whole file seems to be in another unit of length.", "common practice, sizes that are handled"),
-    _both("edge-knife", "stop", "The faces meet before the work diameter: the blank has no edge.", GEOMETRY),
+    _both("edge-knife", "stop", "The faces meet before the diameter, or before every work diameter that the rates allow.", GEOMETRY),
+    _shop(
+        "allowance-small", "care", "The usual allowance on the diameter leaves no edge: a smaller one of the rates is taken.",
+        "rate table allowances; common practice, from memory",
+    ),
     _both("edge-thin", "care", "The edge at the work diameter is thinner than usual practice.", RECALLED),
     _both("face-too-steep", "stop", "The face is almost a hemisphere within its clear diameter.", PRACTICE),
     _both("face-steep", "care", "A steep face: |R| is at most 0.7 of the diameter.", PRACTICE),

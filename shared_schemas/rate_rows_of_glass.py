@@ -134,12 +134,13 @@ class StockFormRow(RateRow):
 class AllowanceRow(RateRow):
     """What is left on, or cut away, for blanks whose finished diameter is over one size and up to another.
 
-    `on_diameter`: added to the diameter; `per_face`: added to each face; `saw_kerf`, `core_kerf`: width of the cut;
+    `on_diameter`: added to the diameter; `on_diameter_small`: a smaller one, taken where the usual one would leave no edge, the largest
+    that leaves one where there are several; `per_face`: added to each face; `saw_kerf`, `core_kerf`: width of the cut;
     `web`: glass left between cores beside the kerf; `edge_margin`: kept clear along a plate's edge; `skin`: taken off each
     outer face of a slab.
     """
 
-    kind: Literal["on_diameter", "per_face", "saw_kerf", "core_kerf", "web", "edge_margin", "skin"]
+    kind: Literal["on_diameter", "on_diameter_small", "per_face", "saw_kerf", "core_kerf", "web", "edge_margin", "skin"]
     form: BlankForm | None = None
     diameter_over_mm: NonNegative
     diameter_up_to_mm: Positive

@@ -17,6 +17,7 @@ import pytest
 
 from services.glass.domain.explain import blank_of
 from services.glass.domain.options import BlankOption, Shape, blank_shape, option_for
+from services.optics.body import body
 from services.prescription.domain.check import check_prescription
 from services.process.domain.element_work import ElementWork, FaceWork, elements_of
 from services.process.domain.route.cutting import generated_volume_mm3
@@ -78,9 +79,10 @@ def in_every_room(kind: str, drawn: dict[str, Any], prescription: Prescription, 
     assert glass.density_g_cm3 is not None
     shapes: dict[BlankForm, tuple[Shape, Allowances]] = {}
     forms: tuple[BlankForm, ...] = ("disc", "pressing")
+    finished = body(element=element)
     for form in forms:
-        allowances = allowances_for(form=form, diameter_mm=element.diameter_mm, rates=rates)
-        shapes[form] = (blank_shape(element=element, form=form, allowances=allowances, stock_diameter_mm=None), allowances)
+        allowances = allowances_for(form=form, body=finished, rates=rates)
+        shapes[form] = (blank_shape(body=finished, form=form, allowances=allowances, stock_diameter_mm=None), allowances)
     pressed = next(row for row in rates.stock_forms if row.glass == "N-BK7" and row.form == "pressing")
     option = option_for(element=element, stock=pressed, density_g_cm3=glass.density_g_cm3, rates=rates)
     assert isinstance(option, BlankOption)

@@ -11,7 +11,7 @@ from services.glass.domain.layout import Pattern, disc_capacity, round_capacity
 from services.glass.domain.plates import plates_of
 from services.glass.domain.purchase import Source
 from services.glass.errors import StockFormIncomplete
-from services.optics.body import body, disc_volume_mm3, envelope_mm
+from services.optics.body import Body, body, disc_volume_mm3, envelope_mm
 from services.shop.allowances import Allowances, allowances_for
 from shared_schemas.blanks import BlankForm
 from shared_schemas.prescription import Element
@@ -85,14 +85,14 @@ class Misfit:
     dimension: Literal["diameter", "thickness"]
 
 
-def blank_shape(*, element: Element, form: BlankForm, allowances: Allowances, stock_diameter_mm: float | None) -> Shape:
+def blank_shape(*, body: Body, form: BlankForm, allowances: Allowances, stock_diameter_mm: float | None) -> Shape:
     """The blank of an element: D_b = D + a_D (a slice of rod has the rod's diameter), t_b = envelope at D_b + 2 a_f.
 
     Source: derived; a cored or sawn blank carries the same allowance on both faces (common practice).
     """
-    needed = element.diameter_mm + allowances.on_diameter.allowance_mm
+    needed = 2 * body.rim_mm + allowances.on_diameter.allowance_mm
     diameter = max(needed, stock_diameter_mm) if form == "rod" and stock_diameter_mm is not None else needed
-    envelope = envelope_mm(body=body(element=element), diameter_mm=diameter)
+    envelope = envelope_mm(body=body, diameter_mm=diameter)
     thickness = envelope + 2 * allowances.per_face.allowance_mm
     return Shape(needed, diameter, thickness, envelope, disc_volume_mm3(diameter_mm=diameter, thickness_mm=thickness))
 
@@ -105,8 +105,9 @@ def option_for(*, element: Element, stock: StockFormRow, density_g_cm3: float, r
     missing = tuple(size for size in SIZES_OF_A_FORM[stock.form] if getattr(stock, size) is None)
     if missing:
         raise StockFormIncomplete(stock.name, stock.form, missing)
-    allowances = allowances_for(form=stock.form, diameter_mm=element.diameter_mm, rates=rates)
-    shape = blank_shape(element=element, form=stock.form, allowances=allowances, stock_diameter_mm=stock.diameter_mm)
+    finished = body(element=element)
+    allowances = allowances_for(form=stock.form, body=finished, rates=rates)
+    shape = blank_shape(body=finished, form=stock.form, allowances=allowances, stock_diameter_mm=stock.diameter_mm)
     found = _YIELD_OF[stock.form](stock, shape, allowances)
     if isinstance(found, Misfit):
         return found
@@ -188,9 +189,13 @@ def _out_of_slab(stock: StockFormRow, shape: Shape, allowances: Allowances) -> Y
 
 
 def _out_of_rod(stock: StockFormRow, shape: Shape, allowances: Allowances) -> Yielded | Misfit:
-    """Slices across a rod that is thick enough, and no thicker than twice the allowance: the rest is centred away."""
+    """Slices across a rod that is thick enough, and no thicker than twice the allowance: the rest is centred away.
+
+    A lens that has no edge with the usual allowance takes a rod of its own size alone.
+    """
     length, diameter = _sizes(stock)
-    if not shape.needed_diameter_mm <= diameter <= shape.needed_diameter_mm + allowances.on_diameter.allowance_mm:
+    spare_mm = allowances.on_diameter.allowance_mm if allowances.on_diameter.kind == "on_diameter" else 0.0
+    if not shape.needed_diameter_mm <= diameter <= shape.needed_diameter_mm + spare_mm:
         return Misfit(stock, shape.needed_diameter_mm, diameter, "diameter")
     plates = _plates(length, shape, allowances)
     if plates == 0:

@@ -23,11 +23,11 @@ from services.prescription.domain.materials import Indices, Material, indices_at
 from services.prescription.domain.neighbours import spaces_between
 from services.prescription.domain.tolerance_size import tolerance_findings
 from services.prescription.domain.whole_lens import first_order_of
-from services.shop.allowances import work_diameter_mm
+from services.shop.allowances import DiameterAllowance, diameter_allowance, largest_diameter_mm, work_diameter_mm
 from shared_schemas.check import CheckReport, ElementCheck, Finding, FirstOrder, ImageSpot, Makeable, SpaceCheck
 from shared_schemas.finding_kinds import finding
 from shared_schemas.prescription import CoatingDemand, Element, Prescription
-from shared_schemas.rates import AllowanceRow, CoatingRow, RateMissing, Rates
+from shared_schemas.rates import AllowanceRow, CoatingRow, Rates
 from shared_schemas.traveller import Job, Refusal
 
 SMALLEST_MM = 0.05
@@ -135,33 +135,26 @@ def _part(i: int, element: Element, rates: Rates) -> _Part:
     pointer = f"/elements/{i}"
     shape = body(element=element)
     demand, of_demand = demands_of(element=element, pointer=pointer)
-    work_mm, allowance, of_size = work_diameter(element=element, pointer=pointer, rates=rates)
-    of_shape = element_findings(element=element, body=shape, demand=demand, work_diameter_mm=work_mm, pointer=pointer)
+    allowance, of_size = _allowance(shape, element, pointer, rates)
+    row = allowance.taken if allowance is not None else None
+    work_mm = work_diameter_mm(diameter_mm=element.diameter_mm, allowance_mm=row.allowance_mm) if row else element.diameter_mm
+    of_shape = element_findings(element=element, body=shape, demand=demand, allowance=allowance, pointer=pointer)
     of_tolerances = tolerance_findings(element=element, pointer=pointer)
-    return _Part(shape, demand, work_mm, allowance, (*of_size, *of_shape, *of_demand, *of_tolerances))
+    return _Part(shape, demand, work_mm, row, (*of_size, *of_shape, *of_demand, *of_tolerances))
 
 
-def work_diameter(*, element: Element, pointer: str, rates: Rates) -> tuple[float, AllowanceRow | None, tuple[Finding, ...]]:
-    """Diameter [mm] at which an element is ground and polished: finished diameter and the allowance for centring, and its row.
+def _allowance(shape: Body, element: Element, pointer: str, rates: Rates) -> tuple[DiameterAllowance | None, tuple[Finding, ...]]:
+    """What is left on the diameter until the lens is centred; a part beyond the largest allowance is a stop.
 
-    A part beyond the largest allowance is a stop. Raises `RateMissing` where the table has a hole.
+    Raises `RateMissing` where the table has a hole.
     """
-    rows = [row for row in rates.allowances if row.kind == "on_diameter" and row.form is None]
-    size = element.diameter_mm
-    for row in rows:
-        if _covers(row, size):
-            return work_diameter_mm(diameter_mm=size, allowance_mm=row.allowance_mm), row, ()
-    largest = max((row.diameter_up_to_mm for row in rows), default=0.0)
-    if not rows or size <= largest:
-        raise RateMissing("allowances", f"on_diameter at a diameter of {size:g} mm", tuple(row.name for row in rows))
+    size, largest = element.diameter_mm, largest_diameter_mm(kind="on_diameter", rates=rates)
+    if not 0 < largest < size:
+        return diameter_allowance(body=shape, form=None, rates=rates), ()
     message = f"{element.name} has a diameter of {size:g} mm; the shop works diameters up to {largest:g} mm."
     where = f"{pointer}/diameter_mm"
-    repair = f"a diameter of at most {largest:g} mm"
-    return size, None, (finding("size-beyond-shop", where, message, figure=size, limit=largest, unit="mm", remedy=repair),)
-
-
-def _covers(row: AllowanceRow, size_mm: float) -> bool:
-    return row.diameter_over_mm < size_mm <= row.diameter_up_to_mm
+    remedy = f"a diameter of at most {largest:g} mm"
+    return None, (finding("size-beyond-shop", where, message, figure=size, limit=largest, unit="mm", remedy=remedy),)
 
 
 def _unmakeable_sizes(prescription: Prescription) -> Iterator[Finding]:

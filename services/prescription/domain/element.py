@@ -35,11 +35,10 @@ from services.prescription.domain.bevels import Bevel, bevel, bevel_findings
 from services.prescription.domain.demands import ElementDemand, SurfaceDemand
 from services.prescription.domain.faces import face_findings
 from services.prescription.domain.materials import Material
+from services.shop.allowances import NO_EDGE_MM, DiameterAllowance
 from shared_schemas.check import ElementCheck, Finding, SurfaceCheck
 from shared_schemas.finding_kinds import finding
 from shared_schemas.prescription import Element
-
-TOUCH_MM = 1e-9
 
 
 def element_check(
@@ -153,10 +152,10 @@ def _surface(
 
 
 def element_findings(
-    *, element: Element, body: Body, demand: ElementDemand, work_diameter_mm: float, pointer: str
+    *, element: Element, body: Body, demand: ElementDemand, allowance: DiameterAllowance | None, pointer: str
 ) -> Iterator[Finding]:
     """What an estimator says of the shape of an element, of its two faces, of its rim and of the wedge it may have."""
-    yield from _edge(element, body, work_diameter_mm, pointer)
+    yield from _edge(element, body, allowance, pointer)
     yield from _thickness(element, pointer)
     yield from face_findings(surface=element.front, face=body.front, name=element.name, pointer=f"{pointer}/front")
     yield from face_findings(surface=element.back, face=body.back, name=element.name, pointer=f"{pointer}/back")
@@ -177,23 +176,43 @@ def _wedge(element: Element, demand: ElementDemand, pointer: str) -> Iterator[Fi
     )  # fmt: skip
 
 
-def _edge(element: Element, body: Body, work_diameter_mm: float, pointer: str) -> Iterator[Finding]:
-    edge = edge_thickness_mm(body=body, height_mm=work_diameter_mm / 2)
+def _edge(element: Element, body: Body, allowance: DiameterAllowance | None, pointer: str) -> Iterator[Finding]:
+    """A knife edge, finished or on every blank that the rates allow; an edge that only a small allowance leaves; a thin one."""
+    finished, where = edge_thickness_mm(body=body, height_mm=body.rim_mm), f"{pointer}/centre_thickness_mm"
+    edge, work_mm = finished, element.diameter_mm
+    if allowance is not None:
+        edge, work_mm = allowance.edge_mm, element.diameter_mm + allowance.taken.allowance_mm
     least = least_edge_mm(diameter_mm=element.diameter_mm)
-    if edge >= least:
-        return
-    where = f"{pointer}/centre_thickness_mm"
-    thicker = element.centre_thickness_mm + least - edge
-    repair = f"a centre thickness of at least {_rounded_up(thicker):g} mm, or a smaller diameter"
-    if edge <= TOUCH_MM:
+    remedy = f"a centre thickness of at least {_rounded_up(element.centre_thickness_mm + least - edge):g} mm, or a smaller diameter"
+    if finished <= NO_EDGE_MM:
         message = (
-            f"{element.name} has a knife edge: at its work diameter of {work_diameter_mm:g} mm the edge thickness is {edge:.3f} mm, "
-            f"so {-edge:.3f} mm are missing before there is any edge."
+            f"{element.name} has a knife edge: at its diameter of {element.diameter_mm:g} mm the edge thickness is {finished:.3f} mm, "
+            f"so {-finished:.3f} mm are missing before there is any edge."
         )
-        yield finding("edge-knife", where, message, figure=edge, limit=0.0, unit="mm", remedy=repair)
-    else:
-        message = f"{element.name} has an edge of {edge:.3f} mm at its work diameter of {work_diameter_mm:g} mm; practice asks for {least:g} mm."
-        yield finding("edge-thin", where, message, figure=edge, limit=least, unit="mm", remedy=repair)
+        yield finding("edge-knife", where, message, figure=finished, limit=0.0, unit="mm", remedy=remedy)
+    elif edge <= NO_EDGE_MM:
+        message = (
+            f"{element.name} has a knife edge: even at a work diameter of {work_mm:g} mm, the smallest of the rates, the edge thickness "
+            f"is {edge:.3f} mm, so {-edge:.3f} mm are missing before there is any edge."
+        )
+        yield finding("edge-knife", where, message, figure=edge, limit=0.0, unit="mm", remedy=remedy)
+    elif allowance is not None and allowance.taken is not allowance.usual:
+        yield _small_allowance(element, allowance, least, where, remedy)
+    elif edge < least:
+        message = (
+            f"{element.name} has an edge of {edge:.3f} mm at its work diameter of {work_mm:g} mm; practice asks for {least:g} mm."
+        )
+        yield finding("edge-thin", where, message, figure=edge, limit=least, unit="mm", remedy=remedy)
+
+
+def _small_allowance(element: Element, allowance: DiameterAllowance, least_mm: float, where: str, remedy: str) -> Finding:
+    usual, taken = allowance.usual.allowance_mm, allowance.taken.allowance_mm
+    return finding(
+        "allowance-small", where,
+        f"{element.name} would have no edge with the usual {usual:g} mm on the diameter ({allowance.usual_edge_mm:.3f} mm); its blank "
+        f"gets {taken:g} mm, which leaves an edge of {allowance.edge_mm:.3f} mm; practice asks for {least_mm:g} mm.",
+        figure=allowance.edge_mm, limit=least_mm, unit="mm", remedy=remedy,
+    )  # fmt: skip
 
 
 def _rounded_up(length_mm: float) -> float:

@@ -141,3 +141,21 @@ def test_a_stop_in_front_of_the_lens_is_its_own_entrance_pupil(rates: Rates) -> 
     assert (order.entrance_pupil_position_mm, order.entrance_pupil_diameter_mm) == (-7.0, 9.0)
     assert order.f_number is not None
     assert math.isclose(order.f_number, (order.focal_length_mm or 0) / 9)
+
+
+def test_a_rim_too_sharp_for_the_usual_allowance_takes_a_smaller_one_and_says_so(rates: Rates) -> None:
+    # R 50 on both faces, 25 mm: sags 1.85698 at 27 mm, 1.71957 at 26 mm, derived
+    report = check_prescription(Prescription.model_validate(single(3.6)), rates)
+    care = next(one for one in report.findings if one.code == "allowance-small")
+    assert (care.severity, care.pointer) == ("care", "/elements/0/centre_thickness_mm")
+    assert "usual 2 mm on the diameter (-0.114 mm); its blank gets 1 mm, which leaves an edge of 0.161 mm" in care.message
+    assert report.elements[0].work_diameter_mm == 26.0
+    assert report.makeable == "with_care"
+
+
+def test_an_edge_that_is_a_knife_when_finished_or_on_every_blank_is_a_stop(rates: Rates) -> None:
+    for thickness_mm, words in ((3.1, "at its diameter of 25 mm"), (3.3, "even at a work diameter of 25.6 mm")):
+        report = check_prescription(Prescription.model_validate(single(thickness_mm)), rates)
+        stop = next(one for one in report.findings if one.code == "edge-knife")
+        assert stop.severity == "stop"
+        assert words in stop.message
