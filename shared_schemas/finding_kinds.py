@@ -143,6 +143,7 @@ OF_THE_CHECK = (
     ),
     _both("clear-below-beam", "care", "A clear diameter is smaller than the axial beam that has to pass.", "first order"),
     _shop("vignetting", "note", "Clear diameters cut into the beam of the field, whose edge is darker.", "first order"),
+    _shop("field-not-screened", "note", "Vignetting is not looked at: the field is wider than first order is good for.", "first order; common practice"),
     _both("field-cut-off", "care", "No part of the beam at the stated field passes every clear diameter.", "first order"),
     _shop("bevel-in-clear", "note", "The clear diameter leaves no room for the usual bevel.", "https://jp.optosigma.com/en_jp/category__opt_d__opt_d07; ISO 10110-11, from memory"),
     _both(

@@ -12,6 +12,10 @@ from shared_schemas.prescription import Prescription
 SCREEN_SHARE = 0.01
 """Heights here are paraxial; by so much a clear diameter may fall short before it is told (common practice)."""
 
+FIRST_ORDER_UP_TO_DEG = 30.0
+"""Half field up to which paraxial heights tell what a clear diameter cuts. At 30 deg the tangent that they grow by is 1.15 times the
+sine, at 50 deg 1.56 times, and the pupil of a wide-angle lens turns towards the field; beyond it nothing is said. Common practice."""
+
 
 def beam_findings(
     *,
@@ -20,7 +24,10 @@ def beam_findings(
     chief_heights_mm: Sequence[float],
     aperture_stated: bool,
 ) -> Iterator[Finding]:
-    """Care for a clear diameter below the axial beam; a note on vignetting, care where nothing of the field passes."""
+    """Care for a clear diameter below the axial beam; a note on vignetting, care where nothing of the field passes.
+
+    Of a field beyond first order only that is told.
+    """
     semis = clear_semi_diameters_mm(prescription)
     for face, (height, semi) in enumerate(zip(marginal_heights_mm if aperture_stated else (), semis, strict=False)):
         if semi < abs(height) * (1 - SCREEN_SHARE):
@@ -30,7 +37,14 @@ def beam_findings(
                 f"The clear diameter of {2 * semi:g} mm on the {side} of {name} cuts the axial beam, which is {wanted:.4g} mm wide there.",
                 figure=2 * semi, limit=wanted, unit="mm", remedy=f"a clear diameter of at least {wanted:.4g} mm, or a smaller aperture",
             )  # fmt: skip
-    if marginal_heights_mm and chief_heights_mm:
+    field_deg = prescription.field_half_angle_deg or 0.0
+    if field_deg > FIRST_ORDER_UP_TO_DEG:
+        yield finding(
+            "field-not-screened", "/field_half_angle_deg",
+            f"Vignetting is not looked at: at a half field of {field_deg:g} deg first order, good up to {FIRST_ORDER_UP_TO_DEG:g} deg, does not tell it.",
+            figure=field_deg, limit=FIRST_ORDER_UP_TO_DEG, unit="deg",
+        )  # fmt: skip
+    elif marginal_heights_mm and chief_heights_mm:
         yield from _of_field(prescription, marginal_heights_mm, chief_heights_mm, semis)
 
 

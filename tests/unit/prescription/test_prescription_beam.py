@@ -56,6 +56,17 @@ def test_a_beam_that_just_fits_is_no_finding(report: Report) -> None:
     assert (said.figure, said.limit) == (23.0, pytest.approx(24.0))
 
 
+@pytest.mark.parametrize(
+    ("field_deg", "told"), [(30.0, {"field-cut-off"}), (30.1, {"field-not-screened"}), (65.0, {"field-not-screened"})]
+)
+def test_beyond_thirty_degrees_nothing_is_said_of_what_the_clear_diameters_cut(
+    report: Report, field_deg: float, told: set[str]
+) -> None:
+    stop = {"after_element": 0, "distance_mm": 40.0, "diameter_mm": 4.0}
+    checked = report(whole(stop=stop, field_half_angle_deg=field_deg))
+    assert codes(checked) & {"vignetting", "field-cut-off", "field-not-screened"} == told
+
+
 BARREL = {"material": "aluminium", "length_mm": 40.0, "outer_diameter_mm": 34.0}
 
 
