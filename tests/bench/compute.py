@@ -13,7 +13,7 @@ from functools import partial
 from services.glass.domain.buying import forget_lots
 from services.glass.domain.plan import plan_blanks
 from services.prescription.domain.check import check, check_prescription
-from services.prescription.domain.mending import mend
+from services.prescription.domain.typo_repair import typo_repair
 from services.process.domain.plan import forget_elements, plan_operations
 from services.quoting.pricing.quote import assemble
 from services.rates.domain.seed import seed_rates
@@ -137,11 +137,11 @@ def process_rows(unit: float) -> list[Row]:
     return [Row(name, median, worst, median / unit) for name, (median, worst) in measured.items()]
 
 
-def mending_rows(unit: float) -> list[Row]:
-    """What would mend a triplet with the sign of one radius wrong."""
+def typo_repair_rows(unit: float) -> list[Row]:
+    """What would repair a triplet with the sign of one radius wrong."""
     lens = triplet_with_a_slip()
-    median, worst = medians(lambda: mend(lens, TRIPLET_INDICES))
-    return [Row("find what mends a triplet", median, worst, median / unit)]
+    median, worst = medians(lambda: typo_repair(lens, TRIPLET_INDICES))
+    return [Row("find what repairs a triplet", median, worst, median / unit)]
 
 
 def block_rows(unit: float) -> list[Row]:
@@ -190,7 +190,7 @@ def print_table() -> None:
     """Measure and print."""
     rows = [*prescription_rows(), *quoting_rows()]
     unit = rows[0].median_ms
-    rows += [*glass_rows(unit), *plate_rows(unit), *block_rows(unit), *process_rows(unit), *mending_rows(unit)]
+    rows += [*glass_rows(unit), *plate_rows(unit), *block_rows(unit), *process_rows(unit), *typo_repair_rows(unit)]
     print(f"In this process, medians of {RUNS} runs")
     print(f"{'what':<56}{'median ms':>10}{'worst ms':>10}{'ratio':>8}")
     for row in rows:

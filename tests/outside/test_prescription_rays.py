@@ -15,7 +15,7 @@ from services.optics.first_order import foci, length_mm, system_matrix
 from services.optics.rays import SurfaceOnAxis, best_focus_mm, rms_spot_mm, spots, surfaces_of, trace
 from services.optics.trace import Bundle, Floats
 from services.optics.train import train_of
-from services.prescription.domain.mending import does_not_focus, mend
+from services.prescription.domain.typo_repair import does_not_focus, typo_repair
 from shared_schemas.prescription import Prescription
 
 FOLDER = Path(__file__).parent / "prescriptions"
@@ -258,7 +258,7 @@ def test_light_goes_back_the_way_it_came(name: str) -> None:
     ],
 )
 def test_a_slip_in_a_published_lens_is_named_with_the_published_figure(name: str, cell: str, wrong: float, right: float) -> None:
-    found = mend(lens(name, **{cell: wrong}), INDICES[name])
+    found = typo_repair(lens(name, **{cell: wrong}), INDICES[name])
     assert found is not None
     assert found.pointer == "/" + cell.replace("__", "/")
     assert (found.was, found.becomes) == (wrong, pytest.approx(right))

@@ -1,14 +1,15 @@
-"""Does the lens focus at all, and if not, which single slip would mend it?"""
+"""Does the lens focus at all, and if not, which single typing error explains it?"""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
+from typing import Any
 
 import numpy as np
 
 from services.optics.rays import Spot, from_paraxial_focus_mm, spots
-from services.prescription.domain.mending import does_not_focus, mend, whole_file_in_inches
+from services.prescription.domain.typo_repair import does_not_focus, typo_repair, whole_file_in_inches
 from shared_schemas.check import Finding, ImageSpot
 from shared_schemas.finding_kinds import finding
 from shared_schemas.prescription import Prescription
@@ -50,20 +51,16 @@ def _findings(prescription: Prescription, indices: Sequence[float], axis: Spot) 
     fault = does_not_focus(prescription, indices, axis=axis)
     if fault is None:
         return
-    slip = mend(prescription, indices, fault=fault)
-    if slip is None:
-        yield finding(
-            "focus-missing", "/elements", f"{fault.sentence} No single change of a radius, row, decimal point or unit fixes it.",
-            figure=fault.spot_mm, limit=_finite(fault.limit_mm), unit="mm",
-        )  # fmt: skip
+    figures: dict[str, Any] = {"figure": fault.spot_mm, "limit": _finite(fault.limit_mm), "unit": "mm"}
+    repair = typo_repair(prescription, indices, fault=fault)
+    if repair is None:
+        tried = " No single change of a radius, row, decimal point or unit fixes it." if fault.blurred else ""
+        yield finding("focus-missing", "/elements", fault.sentence + tried, **figures)
         return
-    others = f" Nearly as well: {'; or '.join(slip.others)}." if slip.others else ""
-    yield finding(
-        "focus-missing", slip.pointer, slip.sentence + others, figure=fault.spot_mm, limit=_finite(fault.limit_mm), unit="mm",
-        remedy=f"{slip.becomes:g} instead of {slip.was:g}"
-        if isinstance(slip.was, float) and isinstance(slip.becomes, float)
-        else f"{slip.becomes} instead of {slip.was}",
-    )  # fmt: skip
+    others = f" Nearly as well: {'; or '.join(repair.others)}." if repair.others else ""
+    in_figures = isinstance(repair.was, float) and isinstance(repair.becomes, float)
+    remedy = f"{repair.becomes:g} instead of {repair.was:g}" if in_figures else f"{repair.becomes} instead of {repair.was}"
+    yield finding("focus-missing", repair.pointer, repair.sentence + others, remedy=remedy, **figures)
 
 
 def _finite(figure: float) -> float | None:

@@ -1,4 +1,4 @@
-"""A lens that does not focus, and the one change that would mend it: found by trying every slip of a typist."""
+"""A lens that does not focus, and the one change that would repair it: found by trying every typing error."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ from services.optics.rays import (
 )
 from services.optics.surface import conic_sags_mm
 from services.optics.trace import ORDERS, Flags, Floats, Trains, trace_trains
-from services.prescription.domain.slips import KINDS, MM_PER_INCH, Change, Kind, single_changes
+from services.prescription.domain.typos import KINDS, MM_PER_INCH, Change, Kind, single_changes
 from shared_schemas.prescription import Prescription
 
 SINGLET_BLUR = 0.067
@@ -40,13 +40,19 @@ ALLOWANCE_OF_ONE_GLASS = 4.0
 """Lenses that are all of one glass are often condensers, and are let off with four times as much."""
 
 LEAST_GAIN = 0.6
-"""A change mends a lens only if its blur falls at least to this share."""
+MOST_LEFT = 0.25
+"""A change repairs a lens only if its blur, over that of a single lens of its power, falls at least to the first share, and its spot to
+the second. Published lenses blur ten times less than with a radius, a gap or a thickness mistyped; a change that gains less makes
+another poor lens."""
+
+SAME_PUPIL_SHARE = 0.05
+"""A change may not move the entrance pupil that the stop makes further than this from the one that is stated."""
 
 MOST_LOST = 0.25
 SLOWEST = 500.0
 """F-number from which a lens counts as afocal and is not screened."""
 
-SLOWEST_MENDED = 32.0
+SLOWEST_REPAIRED = 32.0
 SLOWEST_FROM_INCHES = 12.0
 """Beyond these f-numbers anything is sharp, and sharpness says nothing for a change; inches change the f-number most."""
 
@@ -59,10 +65,10 @@ MOST_FIELD_DEG = 8.0
 """Candidates are weighed on the axis and at the field angle that is stated, within these."""
 
 ALIKE = 1.1
-"""Candidates whose score is within this factor of the best mend the lens equally well."""
+"""Candidates whose score is within this factor of the best repair the lens equally well."""
 
 ALSO = 2.0
-"""Within this factor a candidate mends nearly as well. A slip in one place that does is offered before a column in other units."""
+"""Within this factor a candidate repairs it nearly as well. A slip in one place that does is offered before a column in other units."""
 
 ROOM_MM = 0.01
 """Neighbouring faces may cross by this within their clear diameters: cement films and rounding."""
@@ -83,9 +89,14 @@ class Unfocused:
     lost: float
     sentence: str
 
+    @property
+    def blurred(self) -> bool:
+        """Whether the spot on the axis is bad; where it is not, rays are lost or the focus lies elsewhere, which no typing error explains."""
+        return self.spot_mm is None or self.spot_mm > self.limit_mm
+
 
 @dataclass(frozen=True)
-class Mend:
+class TypoRepair:
     """The change that restores a lens: kind, JSON pointer, from, to, RMS spots [mm] before and after, words for a person.
 
     A file that is all in another unit has no spots: it focuses before and after.
@@ -142,24 +153,27 @@ def does_not_focus(prescription: Prescription, indices: Sequence[float], *, axis
     return Unfocused(spot, limit, lost, _complaint(spot, lost))
 
 
-def mend(prescription: Prescription, indices: Sequence[float], *, fault: Unfocused | None = None) -> Mend | None:
-    """The single change that restores focus best; `None` where the lens focuses or where none does.
+def typo_repair(prescription: Prescription, indices: Sequence[float], *, fault: Unfocused | None = None) -> TypoRepair | None:
+    """The single change that restores focus best; `None` where the spot on the axis is good or where no change makes it so.
 
-    `fault` is why it does not, where that has been asked already.
+    `fault` is why the lens does not focus, where that has been asked already.
 
-    Notes: among changes that leave the faces apart within their clear diameters and lose no ray, the least of the
-    geometrical mean of the blur on the axis and the angle of the blur off it; of those alike the nearest in kind.
-    A column in other units is offered only where no slip in one place does nearly as well.
+    Notes: among changes that leave at most a quarter of the spot, lose no ray, leave the faces apart within their clear diameters and
+    keep to what else the drawing says (see `_keeps_to_the_drawing`), the least of the geometrical mean of the blur on the axis and
+    the angle of the blur off it; of those alike the nearest in kind. A column in other units is offered only where no slip in one
+    place does nearly as well.
     """
     fault = fault or does_not_focus(prescription, indices)
-    if fault is None:
+    if fault is None or not fault.blurred:
         return None
     changes = single_changes(prescription)
     given = trains_of(surfaces_of(prescription, indices))
     trains = changed(given, changes)
-    slowest = np.array([SLOWEST_FROM_INCHES if change.kind == "inches" else SLOWEST_MENDED for change in changes])
-    most_blur = LEAST_GAIN * float(_judged(prescription, given).blur[0]) if fault.lost == 0 else np.inf
+    slowest = np.array([SLOWEST_FROM_INCHES if change.kind == "inches" else SLOWEST_REPAIRED for change in changes])
+    most_blur = LEAST_GAIN * float(_judged(prescription, given).blur[0])
     scores, spots_mm = _scores(prescription, trains, slowest, most_blur)
+    far_better = spots_mm <= MOST_LEFT * (np.inf if fault.spot_mm is None else fault.spot_mm)
+    scores = np.where(far_better & _keeps_to_the_drawing(prescription, given, trains), scores, np.inf)
     if not np.isfinite(scores).any():
         return None
     cells = np.array([change.kind != "inches" for change in changes])
@@ -167,13 +181,13 @@ def mend(prescription: Prescription, indices: Sequence[float], *, fault: Unfocus
     best = min(alike.tolist(), key=lambda i: (KINDS.index(changes[i].kind), scores[i]))
     near = [i for i in np.argsort(scores, kind="stable").tolist() if i != best and scores[i] <= ALSO * scores[best]]
     change, after = changes[best], float(spots_mm[best])
-    return Mend(
+    return TypoRepair(
         change.kind, change.pointer, change.was, change.becomes, fault.spot_mm, after,
         f"{fault.sentence} With {change.words} it does ({after:.2g} mm).", tuple(changes[i].words for i in near[:2]),
     )  # fmt: skip
 
 
-def whole_file_in_inches(prescription: Prescription) -> Mend | None:
+def whole_file_in_inches(prescription: Prescription) -> TypoRepair | None:
     """A file whose every length is in inches that were taken for mm, or was converted once too often.
 
     A lens that is scaled as a whole focuses as well as before: only its size beside the hand's, or the barrel's, tells.
@@ -192,7 +206,7 @@ def whole_file_in_inches(prescription: Prescription) -> Mend | None:
         f"The largest element is {was:.4g} mm across{beside}. With all lengths of the elements {slip} it is {becomes:.4g} mm."
     )
     units = ("mm", "inch") if small else ("inch, converted", "mm")
-    return Mend("inches", "/elements", *units, None, None, sentence)
+    return TypoRepair("inches", "/elements", *units, None, None, sentence)
 
 
 def changed(trains: Trains, changes: Sequence[Change]) -> Trains:
@@ -248,7 +262,7 @@ def _judged(prescription: Prescription, trains: Trains, focus: Focus | None = No
 
 
 def _scores(prescription: Prescription, trains: Trains, slowest: Floats, most_blur: float) -> tuple[Floats, Floats]:
-    """How far each train is from sharp, infinite where it does not mend the lens, and its spot on the axis [mm]; (trains,)."""
+    """How far each train is from sharp, infinite where it does not repair the lens, and its spot on the axis [mm]; (trains,)."""
     axis = _judged(prescription, trains)
     stated = prescription.field_half_angle_deg
     field_deg = USUAL_FIELD_DEG if stated is None else min(max(stated, LEAST_FIELD_DEG), MOST_FIELD_DEG)
@@ -280,6 +294,28 @@ def _stay_apart(trains: Trains) -> Flags:
     reaches = (1 + k) * (c * semi) ** 2 <= 1 + 1e-9
     found: Flags = np.all(apart, axis=0) & np.all(reaches, axis=0)
     return found
+
+
+def _keeps_to_the_drawing(prescription: Prescription, given: Trains, trains: Trains) -> Flags:
+    """Whether each train still does what else the drawing says, (trains,).
+
+    Notes: the stop stays in the air behind its element; the lens is no longer than a barrel that holds the lens as given; the pupil
+    that the stop makes stays within a twentieth of the one that is stated, or as near as it was.
+    """
+    keeps: Flags = np.ones(trains.way_mm.shape[1], dtype=bool)
+    stop, barrel = prescription.stop, prescription.barrel
+    if stop is not None and 0 < stop.after_element < len(prescription.elements):
+        keeps &= trains.way_mm[2 * stop.after_element - 1] >= stop.distance_mm
+    if barrel is not None and given.way_mm[:-1].sum() <= barrel.length_mm:
+        keeps &= trains.way_mm[:-1].sum(axis=0) <= barrel.length_mm
+    stated_mm = prescription.entrance_pupil_diameter_mm
+    if stop is not None and stated_mm is not None:
+        by_stop = prescription.model_copy(update={"entrance_pupil_diameter_mm": None})
+        before, after = (
+            np.abs(2 * pupils_of(prescription=by_stop, trains=each).semi_diameter_mm / stated_mm - 1) for each in (given, trains)
+        )
+        keeps &= after <= max(SAME_PUPIL_SHARE, float(before[0]))
+    return keeps
 
 
 def _complaint(spot_mm: float | None, lost: float) -> str:

@@ -1,4 +1,4 @@
-"""Slips of a typist: every single change of a prescription by which one may have got into it."""
+"""Typing errors: every single change of a prescription that takes one back."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from shared_schemas.prescription import Element, Prescription
 Kind = Literal["radius sign", "decimal", "rows swapped", "inches"]
 
 KINDS: tuple[Kind, ...] = ("radius sign", "decimal", "rows swapped", "inches")
-"""Nearest first: of changes that mend a lens equally well the one that stands first here is offered."""
+"""Nearest first: of changes that repair a lens equally well the one that stands first here is offered."""
 
 Column = Literal["radius", "curve", "way", "glass"]
 """What a slip is in: a radius alone; a radius with conic and even terms; the way to the next face; the index behind a face."""
