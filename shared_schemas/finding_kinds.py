@@ -131,7 +131,11 @@ OF_THE_CHECK = (
     ),
     _both("coating-unknown", "stop", "The rates have no coating of this name.", "rate table coatings"),
     _both("coating-off-wavelength", "care", "The lens is used at a wavelength outside the band of a coating.", PRACTICE),
-    _both("neighbours-collide", "stop", "Two neighbouring elements touch away from the axis.", GEOMETRY),
+    _both("neighbours-collide", "stop", "Two neighbouring elements touch inside a clear diameter.", GEOMETRY),
+    _both(
+        "neighbours-seat", "care", "Two neighbouring rims would touch outside both clear diameters: the hollow one gets a flat seat.",
+        f"derived from the geometry; the seat {PRACTICE}",
+    ),
     _shop("spacer-thin", "note", "The spacer between two elements is a shim or foil, or has no length left.", PRACTICE),
     _both("cement-radii-differ", "care", "Cemented faces differ by more than five fringe spacings, so the film is uneven.", RECALLED),
     _both("cement-radii-far", "stop", "Cemented faces are further apart than a film of cement is thick.", RECALLED),

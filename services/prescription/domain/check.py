@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from services.optics.body import Body, body
 from services.optics.surface import lens_as_worked
@@ -20,7 +20,7 @@ from services.prescription.domain.demands import ElementDemand, assembly_grade_m
 from services.prescription.domain.element import element_check, element_findings
 from services.prescription.domain.focus import images_and_findings
 from services.prescription.domain.materials import Indices, Material, indices_at, material_of, radioactive_findings
-from services.prescription.domain.neighbours import spaces_between
+from services.prescription.domain.neighbours import seated, spaces_between
 from services.prescription.domain.tolerance_size import tolerance_findings
 from services.prescription.domain.whole_lens import first_order_of
 from services.shop.allowances import DiameterAllowance, diameter_allowance, largest_diameter_mm, work_diameter_mm
@@ -58,7 +58,9 @@ def check_prescription(prescription: Prescription, rates: Rates, *, with_basis: 
     materials = _materials(prescription, rates)
     indices = indices_at(prescription=prescription, materials=materials)
     parts = [_part(i, element, rates) for i, element in enumerate(prescription.elements)]
-    bodies = [part.body for part in parts]
+    apart = seated(prescription=prescription, bodies=[part.body for part in parts])
+    bodies = apart.bodies
+    parts = [replace(part, body=seat) for part, seat in zip(parts, bodies, strict=True)]
     order, of_lens = first_order_of(prescription=prescription, indices=indices)
     spaces, of_spaces = spaces_between(prescription=prescription, bodies=bodies, materials=materials)
     images, of_focus = _focus(prescription, indices, order)
@@ -68,6 +70,7 @@ def check_prescription(prescription: Prescription, rates: Rates, *, with_basis: 
         *indices.findings,
         *(finding for part in parts for finding in part.findings),
         *_coatings(prescription, rates),
+        *apart.findings,
         *of_spaces,
         *barrel_findings(prescription=prescription, bodies=bodies),
         *of_lens,

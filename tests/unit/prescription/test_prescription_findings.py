@@ -84,6 +84,7 @@ CASES: list[tuple[str, str, tuple[Change, ...]]] = [
     ("coating-unknown", "/elements/0/front/coating", (front(coating="gold-plate"),)),
     ("coating-off-wavelength", "/elements/0/front/coating", (front(coating={"reflectance_max_share": 0.01, "band_nm": [1000.0, 1100.0]}),)),
     ("neighbours-collide", "/spaces/0/gap_mm", (back(radius_mm=60.0), whole(spaces=[{"gap_mm": 0.0}]), lambda d: d["elements"][1]["front"].update(radius_mm=-60.0))),
+    ("neighbours-seat", "/spaces/0/gap_mm", (back(radius_mm=40.0), whole(spaces=[{"gap_mm": 0.63}]))),
     ("cement-radii-differ", "/elements/1/front/radius_mm", cemented_at(-60.2)),
     ("cement-radii-far", "/elements/1/front/radius_mm", cemented_at(-62.0)),
     ("cement-coated", "/elements/1/front/coating", (*cemented_at(-60.0), lambda lens: lens["elements"][1]["front"].update(coating="ar-single"))),

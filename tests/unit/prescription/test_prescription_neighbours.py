@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from typing import Any
 
@@ -97,3 +98,53 @@ def test_a_film_twice_as_thick_is_sheared_by_half_whichever_glass_expands(differ
     )
     assert thin.shift_um == thick.shift_um
     assert thin.shear_strain == pytest.approx(2 * thick.shear_strain)
+
+
+# Two lenses of 25 mm, 23 mm clear; a hollow back of R 40 before a front of R 60. Sags, derived: 2.00329 and 1.31653 at 12.5 mm,
+# 1.68878 and 1.11240 at 11.5 mm: they touch at the rim below a gap of 0.68676 mm, inside the clear diameter below 0.57638 mm.
+def hollow(gap_mm: float, front_mm: float = 60.0) -> Callable[[dict[str, Any]], None]:
+    def change(lens: dict[str, Any]) -> None:
+        lens["elements"][0]["back"]["radius_mm"] = 40.0
+        lens["elements"][1]["front"]["radius_mm"] = front_mm
+        lens["spaces"] = [{"gap_mm": gap_mm}]
+
+    return change
+
+
+@pytest.mark.parametrize(
+    ("gap_mm", "code"), [(0.69, None), (0.68, "neighbours-seat"), (0.58, "neighbours-seat"), (0.57, "neighbours-collide")]
+)
+def test_rims_that_touch_outside_both_clear_diameters_get_a_seat_and_inside_one_are_a_stop(
+    report: Report, gap_mm: float, code: str | None
+) -> None:
+    told = [one for one in report(hollow(gap_mm)).findings if one.code in ("neighbours-seat", "neighbours-collide")]
+    assert [one.code for one in told] == ([] if code is None else [code])
+    assert [one.severity for one in told] == [{"neighbours-seat": "care", "neighbours-collide": "stop"}[one.code] for one in told]
+
+
+def test_the_seat_stands_on_the_hollow_face_leaves_air_and_thins_the_edge(report: Report) -> None:
+    checked, free = report(hollow(0.63)), report(hollow(5.0))
+    back, was = checked.elements[0].back, free.elements[0].back
+    assert 0 < back.seat_width_mm < 1.0
+    assert was.seat_width_mm == checked.elements[1].front.seat_width_mm == checked.elements[0].front.seat_width_mm == 0.0
+    # half of the air at 11.5 mm is left where the seat begins: 0.63 - z40(y) + z60(y) = (0.63 - 0.57638) / 2
+    begins = 12.5 - back.seat_width_mm
+    air = 0.63 - (40 - math.sqrt(1600 - begins**2)) + (60 - math.sqrt(3600 - begins**2))
+    assert air == pytest.approx((0.63 - 0.57638) / 2, abs=1e-4)
+    lost_mm = 2.00329 - (40 - math.sqrt(1600 - begins**2))
+    assert free.elements[0].edge_thickness_mm - checked.elements[0].edge_thickness_mm == pytest.approx(lost_mm, abs=1e-4)
+    assert checked.elements[0].volume_mm3 < free.elements[0].volume_mm3
+    assert checked.makeable == "with_care"
+
+
+def test_of_two_hollow_faces_one_gets_the_seat_where_that_is_enough_and_both_where_it_is_not(
+    report: Report,
+) -> None:
+    # against R -40 each rim stands 2.00329 mm forward, 1.68878 mm at the clear diameter
+    one_seat, two_seats = report(hollow(3.9, -40.0)), report(hollow(3.4, -40.0))
+    widths = [
+        (checked.elements[0].back.seat_width_mm > 0, checked.elements[1].front.seat_width_mm > 0)
+        for checked in (one_seat, two_seats)
+    ]
+    assert sorted(widths[0]) == [False, True]
+    assert widths[1] == (True, True)
