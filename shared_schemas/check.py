@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import Annotated, Literal
+
+from pydantic import AliasChoices, BeforeValidator, Field
 
 from shared_schemas.base import Contract, Name, Pointer, Text
 from shared_schemas.figure import Figure
@@ -14,18 +16,25 @@ Audience = Literal["shop", "customer", "both"]
 SheetSection = Literal["assumed", "to look at", "handling"]
 
 
-class Finding(Contract):
-    """Something an estimator would say. `figure` is what was found, `limit` what it is held against, `unit` of both."""
+def _with_hyphens(code: object) -> object:
+    return code.replace("_", "-") if isinstance(code, str) else code
 
-    code: Name
+
+class Finding(Contract):
+    """Something an estimator would say. `figure` is what was found, `limit` what it is held against, `unit` of both.
+
+    Quotes that were stored before place and remedy had the names they have in problems are read by the names they had then.
+    """
+
+    code: Annotated[Name, BeforeValidator(_with_hyphens)]
     severity: Severity
-    pointer: Pointer
+    pointer: Pointer = Field(validation_alias=AliasChoices("pointer", "where"))
     message: Text
     figure: float | str | None = None
     limit: float | str | None = None
     unit: str = ""
     source: Text = ""
-    remedy: Text | None = None
+    remedy: Text | None = Field(None, validation_alias=AliasChoices("remedy", "repair"))
 
 
 class FindingKind(Contract):
