@@ -73,7 +73,7 @@ class Tree:
             run.kill()
             run.join()
             return TOO_LONG
-        failed = re.search(r"^(?:FAILED|ERROR) (\S+)", told.read_text(encoding="utf-8"), re.MULTILINE)
+        failed = re.search(r"^(?:FAILED|ERROR) (.+?)(?: - .*)?$", told.read_text(encoding="utf-8"), re.MULTILINE)
         return None if run.exitcode == 0 else failed[1] if failed else f"pytest ended with {run.exitcode}"
 
 
