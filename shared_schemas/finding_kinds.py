@@ -167,7 +167,7 @@ OF_THE_CHECK = (
 """Whether the lens can be made as it is drawn."""
 
 OF_THE_GLASS = (
-    _both("glass-not-priced", "stop", "The glass is not in the rates, so it is checked but cannot be priced.", "rate table glasses"),
+    _both("glass-not-priced", "stop", "The glass has no row in glasses or in stock_forms, so it is checked but cannot be priced.", "rate tables glasses and stock_forms"),
     _both("blank-too-large", "stop", "No stock form, or no allowance, is large enough for the blank.", "rate tables stock_forms and allowances"),
     _shop("stock-little-used", "care", "Less than a fifth of the glass that is bought ends up in blanks.", PRACTICE),
     _shop("kerf-wider-than-blank", "care", "More glass is cut away between two blanks than is in one of them.", "rate table allowances"),

@@ -19,11 +19,11 @@ LONG_LEAD_DAYS = 60.0
 
 
 def not_priced(*, position: int, element: Element) -> Finding:
-    """A glass that the rates do not know is checked, but cannot be priced."""
+    """A glass that the rates do not know, or have no form of, is checked, but cannot be priced."""
     return finding(
         "glass-not-priced",
         f"/elements/{position}/glass",
-        f"{element.name} was checked, but cannot be priced: its glass is given by index alone, or is not in the rates.",
+        f"{element.name} was checked, but cannot be priced: its glass is given by index alone, or has no row in glasses or in stock_forms.",
         figure=element.glass if isinstance(element.glass, str) else f"nd {element.glass.nd:g}, vd {element.glass.vd:g}",
         limit="a glass of the table glasses",
         remedy="name a catalogue glass, or have its row added to glasses and stock_forms",

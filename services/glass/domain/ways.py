@@ -26,7 +26,7 @@ class Fitted:
 
 def ways_of(*, position: int, element: Element, checked: ElementCheck, rates: Rates) -> Fitted | Finding:
     """The ways to the blank of an element, or the reason why there is none."""
-    if checked.glass is None:
+    if checked.glass is None or not any(row.glass == checked.glass for row in rates.stock_forms):
         return not_priced(position=position, element=element)
     largest = largest_finished_diameter_mm(rates=rates)
     if element.diameter_mm > largest:
@@ -51,7 +51,8 @@ def by_glass(ways: Sequence[Fitted]) -> list[list[Fitted]]:
 def _answers_of_stock(*, element: Element, glass: GlassRow, rates: Rates) -> list[BlankOption | Misfit]:
     if glass.density_g_cm3 is None:
         raise RateMissing("glasses", f"the density of {glass.name}")
-    rows = [row for row in rates.stock_forms if row.glass == glass.name]
-    if not rows:
-        raise RateMissing("stock_forms", f"the glass {glass.name}")
-    return [option_for(element=element, stock=row, density_g_cm3=glass.density_g_cm3, rates=rates) for row in rows]
+    return [
+        option_for(element=element, stock=row, density_g_cm3=glass.density_g_cm3, rates=rates)
+        for row in rates.stock_forms
+        if row.glass == glass.name
+    ]

@@ -94,7 +94,7 @@ def test_a_blank_larger_than_every_plate_is_refused_with_both_sizes(
     element: Makes, check_of: Checks, job_of: Jobs, rates: Rates
 ) -> None:
     elements = [
-        element("L1", glass="LASF35", diameter_mm=200.0, front_radius_mm=400.0, back_radius_mm=-400.0, centre_thickness_mm=20.0)
+        element("L1", glass="LASF35", diameter_mm=200.0, front_radius_mm=400.0, back_radius_mm=-400.0, centre_thickness_mm=30.0)
     ]
     found = plan_blanks(job=job_of(elements), check=check_of(elements), rates=rates)
     assert isinstance(found, Refusal)
@@ -136,11 +136,16 @@ def test_every_reason_of_a_refusal_is_told_at_once(element: Makes, check_of: Che
     assert len(found.reasons) == 2
 
 
-def test_a_glass_without_stock_is_a_missing_rate_never_a_zero(element: Makes, check_of: Checks, job_of: Jobs, rates: Rates) -> None:
+def test_a_glass_without_stock_is_refused_as_not_priced_and_never_a_zero(
+    element: Makes, check_of: Checks, job_of: Jobs, rates: Rates
+) -> None:
     bare = changed(rates, stock_forms=tuple(row for row in rates.stock_forms if row.glass != "N-BK7"))
     elements = [element("L1")]
-    with pytest.raises(RateMissing, match="stock_forms has no row for the glass N-BK7"):
-        plan_blanks(job=job_of(elements), check=check_of(elements), rates=bare)
+    refused = plan_blanks(job=job_of(elements), check=check_of(elements), rates=bare)
+    assert isinstance(refused, Refusal)
+    (reason,) = refused.reasons
+    assert (reason.code, reason.pointer) == ("glass-not-priced", "/elements/0/glass")
+    assert "stock_forms" in reason.message
 
 
 def test_a_glass_without_density_is_a_missing_rate(element: Makes, check_of: Checks, job_of: Jobs, rates: Rates) -> None:
