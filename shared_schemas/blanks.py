@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
+from operator import not_
 from typing import Annotated, Literal
 
 from pydantic import Field
@@ -46,7 +48,11 @@ class Blank(Contract):
 
 
 class PurchaseLine(Contract):
-    """Pieces of one stock row in a purchase, for some of the members; `owned` pieces come from the store."""
+    """Pieces of one stock row in a purchase, for some of the members; `owned` pieces come from the store.
+
+    Of pieces bought all is paid for, and `unsawn_kg` of it stays a remnant and is credited; of those in the store what is sawn off,
+    `used_kg`. What is none of these is left out of its JSON.
+    """
 
     stock: str
     form: BlankForm
@@ -55,13 +61,17 @@ class PurchaseLine(Contract):
     pieces: Count
     plates: Count
     amount: NonNegativeMoney
+    piece_mass_g: float = 0.0
+    price_per_kg: Decimal = Decimal(0)
+    used_kg: Decimal = Field(Decimal(0), exclude_if=not_)
+    unsawn_kg: Decimal = Field(Decimal(0), exclude_if=not_)
 
 
 class MaterialStep(Contract):
     """What it takes to have up to `blanks` blanks of every member, when the step before is not enough.
 
     `form` and `stock` are those that most blanks come from. `bought_mass_g` is the mass of all pieces opened, those from
-    the store among them. `purchases` is empty where all pieces are bought, of one row and for one element.
+    the store among them. `purchases` says what the cost is made of.
     """
 
     blanks: Annotated[int, Field(ge=1)]

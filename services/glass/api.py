@@ -9,7 +9,7 @@ from fastapi import APIRouter, Depends
 
 from services.chassis.web import answers, latest_rates, needs_role
 from services.glass import errors
-from services.glass.domain.joint_buying import buy_together
+from services.glass.domain.buying.joint import buy_together
 from services.glass.domain.plan import plan_blanks
 from services.optics.errors import OpticsError
 from services.shop.errors import ShopError

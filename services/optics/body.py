@@ -126,11 +126,26 @@ def envelope_mm(*, body: Body, diameter_mm: float) -> float:
         raise FigureOutOfRange("diameter [mm]", diameter_mm, "above 0")
     foremost, _ = body.front.sag_range_mm(diameter_mm / 2)
     _, hindmost = body.back.sag_range_mm(diameter_mm / 2)
-    return body.centre_thickness_mm + hindmost - foremost
+    return between_planes_mm(centre_thickness_mm=body.centre_thickness_mm, hindmost_mm=hindmost, foremost_mm=foremost)
 
 
+@law
+def between_planes_mm(*, centre_thickness_mm: float, hindmost_mm: float, foremost_mm: float) -> float:
+    """Distance [mm] between the extreme planes of a lens: from the least sagitta of its front to the greatest of its back.
+
+    Equation: centre_thickness_mm + hindmost_mm - foremost_mm
+    Source: derived.
+    """
+    return centre_thickness_mm + hindmost_mm - foremost_mm
+
+
+@law
 def disc_volume_mm3(*, diameter_mm: float, thickness_mm: float) -> float:
-    """Volume [mm^3] of a disc, pi d^2 t / 4; raises `FigureOutOfRange` for a size of zero or less."""
+    """Volume [mm^3] of a disc; raises `FigureOutOfRange` for a size of zero or less.
+
+    Equation: pi * diameter_mm**2 * thickness_mm / 4
+    Source: derived.
+    """
     for name, size in (("diameter [mm]", diameter_mm), ("thickness [mm]", thickness_mm)):
         if not size > 0:
             raise FigureOutOfRange(name, size, "above 0")

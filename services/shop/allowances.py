@@ -17,6 +17,26 @@ NO_EDGE_MM = 1e-9
 """An edge that is no thicker is a knife."""
 
 
+@law
+def gap_mm(*, core_kerf_mm: float, web_mm: float) -> float:
+    """Distance [mm] between neighbouring discs in a plate: each has its own cut around it, and a web stands between.
+
+    Equation: 2 * core_kerf_mm + web_mm
+    Source: common practice.
+    """
+    return 2 * core_kerf_mm + web_mm
+
+
+@law
+def clear_edge_mm(*, skin_mm: float, edge_margin_mm: float) -> float:
+    """Distance [mm] that discs keep from the edge of a plate: the slab's skin is on it, and a margin is kept.
+
+    Equation: skin_mm + edge_margin_mm
+    Source: common practice.
+    """
+    return skin_mm + edge_margin_mm
+
+
 @dataclass(frozen=True)
 class Allowances:
     """The rows that hold for one finished diameter in one form of stock."""
@@ -31,13 +51,13 @@ class Allowances:
 
     @property
     def gap_mm(self) -> float:
-        """Distance [mm] between neighbouring discs in a plate: each has its own cut around it, and a web stands between."""
-        return 2 * self.core_kerf.allowance_mm + self.web.allowance_mm
+        """Distance [mm] between neighbouring discs in a plate."""
+        return gap_mm(core_kerf_mm=self.core_kerf.allowance_mm, web_mm=self.web.allowance_mm)
 
     @property
     def clear_edge_mm(self) -> float:
-        """Distance [mm] that discs keep from the edge of a plate: the slab's skin is on it, and a margin is kept."""
-        return self.skin.allowance_mm + self.edge_margin.allowance_mm
+        """Distance [mm] that discs keep from the edge of a plate."""
+        return clear_edge_mm(skin_mm=self.skin.allowance_mm, edge_margin_mm=self.edge_margin.allowance_mm)
 
 
 @dataclass(frozen=True)

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from datetime import date
 from functools import partial
 
-from services.glass.domain.buying import forget_lots
+from services.glass.domain.buying.groups import forget_lots
 from services.glass.domain.plan import plan_blanks
 from services.prescription.domain.check import check, check_prescription
 from services.prescription.domain.typo_repair import typo_repair

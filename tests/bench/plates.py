@@ -7,8 +7,8 @@ from collections.abc import Callable
 from functools import partial
 from itertools import count
 
-from services.glass.domain.layout import best_layout
-from services.glass.domain.mixed_layout import Plate, Wanted, mixed_layout
+from services.glass.domain.layouts.equal import best_layout
+from services.glass.domain.layouts.mixed import Plate, Wanted, mixed_layout
 from services.shop.layout.discs_in_plate import forget_plates
 
 LAID = (50, 500, 5000)

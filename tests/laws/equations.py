@@ -8,6 +8,7 @@ import math
 import random
 from collections.abc import Callable, Iterator
 from decimal import Decimal
+from functools import cache
 from typing import Any
 
 import sympy
@@ -46,21 +47,22 @@ def names_in(equation: str) -> set[str]:
 
 def worked_out(law: Law, values: dict[str, Any]) -> float:
     """What the equation gives for values, by SymPy; it knows nothing of the function."""
+    counts = tuple((name, len(value) if isinstance(value, (list, tuple)) else None) for name, value in values.items())
+    numbers = (value if isinstance(value, (list, tuple)) else (value,) for value in values.values())
+    return float(_compiled(law.equation, counts)(*(float(number) for items in numbers for number in items)))
+
+
+@cache
+def _compiled(equation: str, counts: tuple[tuple[str, int | None], ...]) -> Callable[..., float]:
+    """An equation as a function of its figures, one after the other; `counts` has how many stand in an argument that takes several."""
     symbols: dict[str, Any] = {}
-    numbers: dict[Any, float] = {}
-    for name, value in values.items():
-        if isinstance(value, (list, tuple)):
-            symbols[name] = sympy.symbols(f"{name}_0:{len(value)}", real=True)
-            numbers |= dict(zip(symbols[name], map(float, value), strict=True))
-        else:
-            symbols[name] = sympy.Symbol(name, real=True)
-            numbers[symbols[name]] = float(value)
-    expression = sympy.sympify(law.equation, locals={**FUNCTIONS, **symbols})
-    return float(
-        sympy.lambdify(list(numbers), expression, modules=["math", {"Min": min, "Max": max, "Abs": abs, "ceiling": math.ceil}])(
-            *numbers.values()
-        )
-    )
+    for name, count in counts:
+        symbols[name] = sympy.Symbol(name, real=True) if count is None else sympy.symbols(f"{name}_0:{count}", real=True)
+    flat = [one for symbol in symbols.values() for one in (symbol if isinstance(symbol, tuple) else (symbol,))]
+    expression = sympy.sympify(equation, locals={**FUNCTIONS, **symbols})
+    modules = ["math", {"Min": min, "Max": max, "Abs": abs, "ceiling": math.ceil}]
+    compiled: Callable[..., float] = sympy.lambdify(flat, expression, modules=modules)
+    return compiled
 
 
 def drawn(law: Law, generator: random.Random, ranges: dict[str, tuple[float, float]]) -> dict[str, Any]:

@@ -19,6 +19,14 @@ ROOMS = ("optics", "shop", "prescription.domain", "glass.domain", "process.domai
 
 WITHIN_REACH = {"radius_mm": (30.0, 200.0), "height_mm": (0.5, 15.0), "conic": (-3.0, 1.0)}
 VISIBLE = {"wavelength_nm": (400.0, 1500.0)}
+PLATE = {
+    "length_mm": (80.0, 300.0),
+    "width_mm": (80.0, 300.0),
+    "slice_mm": (80.0, 300.0),
+    "clear_edge_mm": (0.0, 4.0),
+    "diameter_mm": (4.0, 60.0),
+    "gap_mm": (1.0, 6.0),
+}
 RANGES: dict[str, dict[str, tuple[float, float]]] = {
     "sag_of_conic_mm": WITHIN_REACH,
     "slope_of_conic": WITHIN_REACH,
@@ -37,6 +45,11 @@ RANGES: dict[str, dict[str, tuple[float, float]]] = {
     "clearance_diameter_mm": {"radius_mm": (30.0, 100.0), "edge_mm": (0.5, 5.0)},
     "rim_volume_mm3": {"blank_diameter_mm": (10.0, 20.0), "diameter_mm": (0.5, 10.0)},
     "generated_volume_mm3": {"blank_mm3": (10.0, 20.0), "lens_mm3": (0.5, 10.0)},
+    "lot_cost": {"minor_units": (1, 4)},
+    "plates_in_depth": {"depth_mm": (20.0, 200.0), "skin_mm": (0.0, 2.0), "kerf_mm": (0.5, 2.0), "thickness_mm": (2.0, 30.0)},
+    "discs_in_square_rows": PLATE,
+    "discs_at_most": PLATE,
+    "discs_at_most_in_a_slice": PLATE,
 }
 """For a law by its name, from where to where an argument is drawn, where the usual 0.5 to 20 (shares 0.02 to 0.98) will not do."""  # fmt: skip
 

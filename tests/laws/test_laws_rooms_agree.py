@@ -15,9 +15,10 @@ from typing import Any
 import numpy as np
 import pytest
 
-from services.glass.domain.explain import blank_of
-from services.glass.domain.options import BlankOption, Shape, blank_shape, option_for
+from services.glass.domain.blank.figures import Reasons, blank_of
+from services.glass.domain.blank.options import BlankOption, Shape, blank_shape, option_for
 from services.optics.body import body
+from services.optics.law import given
 from services.prescription.domain.check import check_prescription
 from services.process.domain.element_work import ElementWork, FaceWork, elements_of
 from services.process.domain.route.cutting import generated_volume_mm3
@@ -86,7 +87,9 @@ def in_every_room(kind: str, drawn: dict[str, Any], prescription: Prescription, 
     pressed = next(row for row in rates.stock_forms if row.glass == "N-BK7" and row.form == "pressing")
     option = option_for(element=element, stock=pressed, density_g_cm3=glass.density_g_cm3, rates=rates)
     assert isinstance(option, BlankOption)
-    blank = blank_of(option=option, others=(), checked=report.elements[0], glass=glass)
+    blank = blank_of(
+        position=0, option=option, others=(), checked=report.elements[0], glass=glass, reasons=Reasons(stock=given("stock", option.stock.name)),
+    )  # fmt: skip
     plan = BlankPlan(currency="USD", blanks=(blank,), materials=())
     (work,) = elements_of(prescription, report, plan, rates)
     return Drawn(kind, drawn["elements"][0], report, sections(prescription=prescription)[0], shapes, work)

@@ -11,9 +11,10 @@ from itertools import combinations_with_replacement, product
 
 import pytest
 
-from services.glass.domain.lots import cheapest_lots, lot_for
-from services.glass.domain.purchase import Source, purchase_of, rounded_up
-from services.glass.domain.slabs import slabs_at_least, slabs_needed
+from services.glass.domain.buying.lots import cheapest_lots, lot_for
+from services.glass.domain.buying.purchase import Source, purchase_of
+from services.glass.domain.buying.slabs import slabs_at_least, slabs_needed
+from services.shop.purchases import lot_cost
 from shared_schemas.rates import PriceStep, StockFormRow
 
 CASES = 200
@@ -64,7 +65,7 @@ def cheapest_of_all(sources: list[Source], blanks: int) -> Decimal:
                 have = min(blanks, so_far + more)
                 found[have] = min(found.get(have, paid + amount), paid + amount)
             least = found
-    return rounded_up(least[blanks], 2)
+    return lot_cost(amounts=[least[blanks]], minor_units=2)
 
 
 # Computed independently: exhaustive search, none of the dynamic program in it.

@@ -1,64 +1,20 @@
-"""What an estimator would say of a blank: why it cannot be had, and where care is needed."""
+"""What an estimator would say of a blank: where care is needed, and what was decided for it."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from services.glass.domain.buying import Crossover
-from services.glass.domain.options import BlankOption, Misfit
-from services.glass.domain.purchase import Lot
+from services.glass.domain.blank.options import BlankOption
+from services.glass.domain.buying.groups import Crossover
+from services.glass.domain.buying.purchase import Lot
 from shared_schemas.check import Finding
 from shared_schemas.finding_kinds import finding
-from shared_schemas.prescription import Element
 
 LITTLE_USED_SHARE = 0.2
 """A piece of stock of which less than this share of the mass becomes blanks is worth a second look (common practice)."""
 
 LONG_LEAD_DAYS = 60.0
 """Glass that takes longer than this decides the date of the whole order (common practice)."""
-
-
-def not_priced(*, position: int, element: Element) -> Finding:
-    """A glass that the rates do not know, or have no form of, is checked, but cannot be priced."""
-    return finding(
-        "glass-not-priced",
-        f"/elements/{position}/glass",
-        f"{element.name} was checked, but cannot be priced: its glass is given by index alone, or has no row in glasses or in stock_forms.",
-        figure=element.glass if isinstance(element.glass, str) else f"nd {element.glass.nd:g}, vd {element.glass.vd:g}",
-        limit="a glass of the table glasses",
-        remedy="name a catalogue glass, or have its row added to glasses and stock_forms",
-    )
-
-
-def over_the_allowances(*, position: int, element: Element, largest_mm: float) -> Finding:
-    """An element larger than the shop has allowances for."""
-    return finding(
-        "blank-too-large",
-        f"/elements/{position}/diameter_mm",
-        f"{element.name} has a diameter of {element.diameter_mm:g} mm; the shop cuts blanks for diameters up to {largest_mm:g} mm.",
-        figure=element.diameter_mm,
-        limit=largest_mm,
-        unit="mm",
-        remedy=f"a diameter of at most {largest_mm:g} mm",
-    )
-
-
-def too_large_for_all(*, position: int, element: Element, misfits: Sequence[Misfit]) -> Finding:
-    """A blank that comes out of no stock row; names what is needed and what each row offers."""
-    thick = [misfit for misfit in misfits if misfit.dimension == "thickness"]
-    short = [misfit for misfit in thick or misfits if misfit.available_mm < misfit.needed_mm]
-    nearest = max(short or misfits, key=lambda misfit: misfit.available_mm)
-    what, field = ("thickness", "centre_thickness_mm") if thick else ("diameter", "diameter_mm")
-    offers = ", ".join(f"{misfit.stock.name} ({misfit.dimension} {misfit.available_mm:.4g} mm)" for misfit in misfits[:6])
-    return finding(
-        "blank-too-large",
-        f"/elements/{position}/{field}",
-        f"The blank of {element.name} needs a {what} of {nearest.needed_mm:.4g} mm; no stock of its glass gives that: {offers}.",
-        figure=nearest.needed_mm,
-        limit=nearest.available_mm,
-        unit="mm",
-        remedy=f"a blank of at most {nearest.available_mm:.4g} mm, another glass, or a larger form in stock_forms",
-    )
 
 
 def cares_of(*, position: int, option: BlankOption, lots: Mapping[int, Lot], turn: Crossover | None = None) -> tuple[Finding, ...]:

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from services.glass.domain.buying import Crossover, Group, Terms, crossover, groups_of
-from services.glass.domain.cutting_plan import Cut, cut_of, plates_of_glass
-from services.glass.domain.explain import blank_of, density_of, material_of
+from services.glass.domain.blank.figures import Reasons, blank_of
+from services.glass.domain.blank.options import BlankOption, density_of, out_of_plate
+from services.glass.domain.blank.ways import Fitted, by_glass, ways_of
+from services.glass.domain.buying.figures import grinding_figure, material_of, stock_figure, thicker_plate_figures
+from services.glass.domain.buying.groups import Crossover, Group, GroupLot, Terms, crossover, groups_of
+from services.glass.domain.buying.sharing import Grinding, cheapest_grinding
+from services.glass.domain.cutting.plan import Cut, plates_of_glass
 from services.glass.domain.findings import bought_together, cares_of, thicker_plate
-from services.glass.domain.grinding_cost import work_per_mm3
-from services.glass.domain.ways import Fitted, by_glass, ways_of
 from services.glass.errors import CheckOfAnotherLens
 from shared_schemas.blanks import Blank, BlankPlan, MaterialModel
 from shared_schemas.check import CheckReport, Finding
@@ -52,16 +54,19 @@ def plan_blanks(*, job: Job, check: CheckReport, rates: Rates, pictures: bool = 
         up_to_blanks=quantities[-1] * STARTS_PER_PIECE + STARTS_AT_LEAST,
         minor_units=rates.currency(rates.base_currency).minor_units,
     )
-    of_glasses = [_of_one_glass(found, terms, rates) for found in by_glass(ways)]
+    of_glasses = [_of_one_glass(fitted, terms, rates) for fitted in by_glass(ways)]
     positions = {element.name: position for position, element in enumerate(elements)}
-    planned = sorted((one for found in of_glasses for one in found.planned), key=lambda one: one.position)
-    materials = (material for found in of_glasses for material in found.materials)
+    planned = sorted((element for of_glass in of_glasses for element in of_glass.planned), key=lambda element: element.position)
+    materials = (material for of_glass in of_glasses for material in of_glass.materials)
     return BlankPlan(
         currency=rates.base_currency,
-        blanks=tuple(one.blank for one in planned),
+        blanks=tuple(element.blank for element in planned),
         materials=tuple(sorted(materials, key=lambda material: positions[material.members[0]])),
-        findings=(*(note for found in of_glasses for note in found.notes), *(note for one in planned for note in one.findings)),
-        plates=tuple(plate for found in of_glasses for plate in plates_of_glass(found.cuts)) if pictures else (),
+        findings=(
+            *(note for of_glass in of_glasses for note in of_glass.notes),
+            *(note for element in planned for note in element.findings),
+        ),
+        plates=tuple(plate for of_glass in of_glasses for plate in plates_of_glass(of_glass.cuts)) if pictures else (),
     )
 
 
@@ -84,58 +89,90 @@ class OfOneGlass:
     cuts: tuple[Cut, ...]
 
 
+@dataclass(frozen=True)
+class _Glass:
+    """What holds for all elements of one glass."""
+
+    row: GlassRow
+    terms: Terms
+    grinding: Grinding | None
+    turns: Mapping[str, Crossover | None]
+    rates: Rates
+
+
 def _of_one_glass(fitted: Sequence[Fitted], terms: Terms, rates: Rates) -> OfOneGlass:
-    glass = fitted[0].glass
-    terms = terms._replace(work_per_mm3=work_per_mm3(grindability_hg=glass.grindability_hg, rates=rates))
-    groups = groups_of(options={one.element.name: one.options for one in fitted}, density_g_cm3=density_of(glass), terms=terms)
+    row = fitted[0].glass
+    grinding = cheapest_grinding(grindability_hg=row.grindability_hg, rates=rates)
+    terms = terms._replace(work_per_mm3=grinding.cost_per_mm3 if grinding else None)
+    groups = groups_of(options={way.element.name: way.options for way in fitted}, density_g_cm3=density_of(row), terms=terms)
+    up_to = max(terms.up_to_blanks, CROSSOVER_UP_TO)
+    turns = {way.element.name: crossover(options=way.options, up_to_blanks=up_to) for way in fitted}
+    glass = _Glass(row, terms, grinding, turns, rates)
     group_of = {member: group for group in groups for member in group.members}
-    turns = {
-        one.element.name: crossover(options=one.options, up_to_blanks=max(terms.up_to_blanks, CROSSOVER_UP_TO)) for one in fitted
-    }
     likely = terms.likely_starts(terms.middle)
-    planned, cuts = [], []
-    for one in fitted:
-        name = one.element.name
-        group = group_of[name]
-        cut = cut_of(option_of=one.options, lot=group.likely_lot(likely), element=name)
-        cuts.append(cut)
-        planned.append(_planned(one, cut, group, turns[name], terms, glass))
-    together = [(group, [q for q in terms.quantities if group.buys_together(terms.likely_starts(q))]) for group in groups]
-    positions = [one.position for one in fitted]
+    cuts = [
+        cut_of(option_of=way.options, lot=group_of[way.element.name].likely_lot(likely), element=way.element.name) for way in fitted
+    ]
+    known_turns = {element: turn for element, turn in turns.items() if turn is not None}
     return OfOneGlass(
-        planned=tuple(planned),
-        materials=tuple(
-            material_of(group=group, glass=glass, turns={n: t for n, t in turns.items() if t is not None}, rates=rates)
-            for group in groups
-        ),
-        notes=tuple(
-            bought_together(
-                glass=glass.name, positions=positions, members=group.members, at=() if at == [*terms.quantities] else at
-            )
-            for group, at in together
-            if at
-        ),
+        planned=tuple(_planned(way, cut, group_of[way.element.name], glass) for way, cut in zip(fitted, cuts, strict=True)),
+        materials=tuple(material_of(group=group, glass=row, turns=known_turns, rates=rates) for group in groups),
+        notes=_notes(groups, [way.position for way in fitted], row.name, terms),
         cuts=tuple(cuts),
     )
 
 
-def _planned(one: Fitted, cut: Cut, group: Group, turn: Crossover | None, terms: Terms, glass: GlassRow) -> Planned:
-    name, option = one.element.name, cut.option
-    own_thickness_mm = one.options[option.stock.name].shape.thickness_mm
+def _notes(groups: Sequence[Group], positions: Sequence[int], glass: str, terms: Terms) -> tuple[Finding, ...]:
+    together = [(group, [q for q in terms.quantities if group.buys_together(terms.likely_starts(q))]) for group in groups]
+    return tuple(
+        bought_together(glass=glass, positions=positions, members=group.members, at=() if at == [*terms.quantities] else at)
+        for group, at in together
+        if at
+    )
+
+
+def cut_of(*, option_of: Mapping[str, BlankOption], lot: GroupLot, element: str) -> Cut:
+    """How an element is cut in a lot: in the form that most of its blanks come from."""
+    part = lot.part_of(element)
+    option = option_of[part.lot.source.stock.name]
+    plates = lot.class_of(element)
+    if plates is None:
+        return Cut(option, lot.blanks, ())
+    others = tuple(name for name in plates.elements if name != element)
+    return Cut(out_of_plate(option=option, thickness_mm=plates.thickness_mm), lot.blanks, others)
+
+
+def _planned(way: Fitted, cut: Cut, group: Group, glass: _Glass) -> Planned:
+    name, option, terms = way.element.name, cut.option, glass.terms
+    own = way.options[option.stock.name]
+    turn = glass.turns[name]
     lots = {quantity: group.likely_lot(terms.likely_starts(quantity)).part_of(name).lot for quantity in terms.quantities}
-    cares = cares_of(
-        position=one.position,
+    findings = list(
+        cares_of(position=way.position, option=option, lots=lots, turn=turn if turn and turn.blanks <= terms.up_to_blanks else None)
+    )
+    if option.shape.thickness_mm > own.shape.thickness_mm:
+        findings.append(
+            thicker_plate(position=way.position, option=option, own_thickness_mm=own.shape.thickness_mm, others=cut.others)
+        )
+    others = {stock: other for stock, other in way.options.items() if stock != option.stock.name}
+    blank = blank_of(
+        position=way.position,
         option=option,
-        lots=lots,
-        turn=turn if turn and turn.blanks <= terms.up_to_blanks else None,
+        others=tuple(others.values()),
+        checked=way.checked,
+        glass=glass.row,
+        reasons=_reasons(own, cut, others, group, glass),
     )
-    thicker = (
-        (thicker_plate(position=one.position, option=option, own_thickness_mm=own_thickness_mm, others=cut.others),)
-        if option.shape.thickness_mm > own_thickness_mm
-        else ()
-    )
-    others = [other for stock, other in one.options.items() if stock != option.stock.name]
-    return Planned(one.position, blank_of(option=option, others=others, checked=one.checked, glass=glass), (*cares, *thicker))
+    return Planned(way.position, blank, tuple(findings))
+
+
+def _reasons(own: BlankOption, cut: Cut, others: Mapping[str, BlankOption], group: Group, glass: _Glass) -> Reasons:
+    """Why the blank comes out of its row, and out of a thicker plate where it does."""
+    stock = stock_figure(option=own, others=others, blanks=cut.blanks, shared_with=cut.others, rates=glass.rates)
+    if group.parting is None or cut.option.shape.thickness_mm <= own.shape.thickness_mm:
+        return Reasons(stock)
+    grinding = grinding_figure(glass.grinding) if glass.grinding else None
+    return Reasons(stock, thicker_plate_figures(parting=group.parting, grinding=grinding, money=glass.rates.base_currency))
 
 
 def _the_check_is_of_this_lens(elements: Sequence[Element], check: CheckReport) -> None:

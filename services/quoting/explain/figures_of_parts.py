@@ -2,19 +2,8 @@
 
 from __future__ import annotations
 
-from services.quoting.explain.places import MONEY, Place, basis_in, named
+from services.quoting.explain.places import MONEY, Place, basis_in
 from shared_schemas.figure import Figure, RateRowRef
-
-BLANK_FIGURES = {
-    "diameter_mm": "blank_diameter_mm", "thickness_mm": "blank_thickness_mm", "volume_mm3": "blank_volume_mm3", "mass_g": "blank_mass_g",
-}  # fmt: skip
-BLANK_FORMULAS = {
-    "volume_mm3": "pi / 4 x diameter_mm^2 x thickness_mm",
-    "discs_per_plate": "the best layout known of blanks, their cuts and webs in the plate; one out of a rod or a pressing",
-    "plates_per_slab": "floor((depth - 2 x skin + saw cut) / (thickness_mm + saw cut)); one of a pressing",
-    "blanks_per_piece": "discs_per_plate x plates_per_slab",
-    "utilisation": "area of the discs over the face of the plate; one for a rod and a pressing",
-}
 
 
 def figure_of_element(place: Place) -> Figure:
@@ -52,14 +41,10 @@ def of_tool(place: Place, depth: int) -> Figure:
 
 
 def _blank(place: Place) -> Figure:
-    blank = place.owner(3)
-    basis = basis_in(blank)
-    found = named(basis, BLANK_FIGURES.get(place.name, place.name))
-    if found is not None and (found.formula or found.rate_row or found.source):
-        return place.figure(formula=found.formula, inputs=found.inputs, rate_row=found.rate_row, source=found.source)
-    if place.name in BLANK_FORMULAS:
-        return place.figure(formula=BLANK_FORMULAS[place.name], inputs=basis)
-    return place.figure(source="the blank plan")
+    """A number of the blank: its basis has a figure of the same name for each."""
+    basis = basis_in(place.owner(3))
+    own = next((figure for figure in basis if figure.name == place.name), None)
+    return place.figure(source="the blank plan") if own is None else own
 
 
 def _operation(place: Place, depth: int) -> Figure:

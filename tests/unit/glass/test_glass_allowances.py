@@ -4,7 +4,7 @@ from datetime import date
 
 import pytest
 
-from services.glass.domain.options import BlankOption, option_for
+from services.glass.domain.blank.options import BlankOption, option_for
 from services.optics.body import Body
 from services.optics.surface import profile
 from services.shop.allowances import allowance_row, allowances_for, diameter_allowance, largest_finished_diameter_mm

@@ -95,7 +95,7 @@ def test_the_crossover_is_the_first_number_from_which_pressing_is_always_cheaper
     (note,) = [one for one in found.findings if one.code == "cut-or-pressed"]
     (turn,) = [one for one in found.materials[0].basis if one.name == "pressing_from_blanks"]
     assert note.figure == turn.value
-    amounts = {one.name: one.value for one in turn.inputs if isinstance(one.value, float)}
+    amounts = {one.name: one.value for one in turn.inputs if isinstance(one.value, Decimal)}
     assert amounts["pressed_amount"] < amounts["cut_amount"]
 
 

@@ -6,8 +6,13 @@ from decimal import Decimal
 
 import pytest
 
-from services.glass.domain.grinding_cost import work_per_mm3
+from services.glass.domain.buying.sharing import cheapest_grinding
 from shared_schemas.rates import Rates
+
+
+def cost_per_mm3(*, grindability_hg: int | None, rates: Rates) -> float | None:
+    grinding = cheapest_grinding(grindability_hg=grindability_hg, rates=rates)
+    return None if grinding is None else grinding.cost_per_mm3
 
 
 def shop(rates: Rates, *, machine: str, labour: str, share: float) -> Rates:
@@ -27,14 +32,14 @@ def test_ground_glass_costs_the_machine_and_who_attends_it(
 ) -> None:
     removal = next(row.removal_mm3_per_min for row in rates.grinding if row.stage == "generate" and row.grindability_hg == 2)
     assert removal is not None
-    cost = work_per_mm3(grindability_hg=2, rates=shop(rates, machine=machine, labour=labour, share=share))
+    cost = cost_per_mm3(grindability_hg=2, rates=shop(rates, machine=machine, labour=labour, share=share))
     assert cost == pytest.approx(per_h / 60 / removal)
 
 
 def test_a_glass_without_a_class_is_ground_as_class_three(rates: Rates) -> None:
-    assert work_per_mm3(grindability_hg=None, rates=rates) == work_per_mm3(grindability_hg=3, rates=rates)
-    assert work_per_mm3(grindability_hg=None, rates=rates) != work_per_mm3(grindability_hg=6, rates=rates)
+    assert cost_per_mm3(grindability_hg=None, rates=rates) == cost_per_mm3(grindability_hg=3, rates=rates)
+    assert cost_per_mm3(grindability_hg=None, rates=rates) != cost_per_mm3(grindability_hg=6, rates=rates)
 
 
 def test_where_no_row_says_what_generating_takes_there_is_no_cost(rates: Rates) -> None:
-    assert work_per_mm3(grindability_hg=9, rates=rates) is None
+    assert cost_per_mm3(grindability_hg=9, rates=rates) is None

@@ -8,10 +8,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from pydantic import ValidationError
 
-from services.glass.domain.buying import PLATE_FORMS
-from services.glass.domain.joint_buying import buy_together
-from services.glass.domain.lots import cheapest_lots, cost_of
-from services.glass.domain.options import BlankOption, option_for
+from services.glass.domain.blank.options import BlankOption, option_for
+from services.glass.domain.buying.groups import PLATE_FORMS
+from services.glass.domain.buying.joint import buy_together
+from services.glass.domain.buying.lots import cheapest_lots, cost_of
 from services.glass.errors import BlanksForNoElement, CheckOfAnotherLens
 from shared_schemas.blanks import JointPurchases
 from shared_schemas.by_hand import BuyTogether, LensToBuyFor

@@ -11,15 +11,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from services.glass.domain.layout import Layout, best_layout, disc_capacity
-from services.glass.domain.mixed_layout import Plate, Wanted, mixed_layout, mixed_plates
-from services.glass.domain.plate_picture import PlateText, free_strip_mm, plate_svg
-from services.glass.domain.utilisation import (
-    grams_paid_per_gram_shipped,
-    hexagonal_limit_with_gap,
-    share_of_hexagonal_limit,
-    utilisation,
-)
+from services.glass.domain.cutting.picture import PlateText, free_strip_mm, plate_svg, share_of_hexagonal_limit, utilisation
+from services.glass.domain.layouts.equal import Layout, best_layout, disc_capacity
+from services.glass.domain.layouts.mixed import Plate, Wanted, mixed_layout, mixed_plates
 from services.glass.errors import SizeImpossible
 from services.shop.layout.discs_in_plate import forget_plates, known_plates, searched_places
 from services.shop.layout.rectangle import Oblong
@@ -204,19 +198,10 @@ def test_utilisation_is_measured_against_the_hexagonal_limit() -> None:
     layout = best_layout(length_mm=1000, width_mm=1000, diameter_mm=10, gap_mm=1)
     share = utilisation(layout=layout)
     assert share == pytest.approx(len(layout.discs) * math.pi * 25 / 1e6)
-    assert share < 1.01 * hexagonal_limit_with_gap(diameter_mm=10, gap_mm=1) < HEXAGONAL_LIMIT
+    assert share < 1.01 * HEXAGONAL_LIMIT * (10 / 11) ** 2
     assert share_of_hexagonal_limit(utilisation=math.pi / math.sqrt(12)) == pytest.approx(1)
-    assert hexagonal_limit_with_gap(diameter_mm=10, gap_mm=0) == HEXAGONAL_LIMIT
     with pytest.raises(SizeImpossible):
         utilisation(layout=Layout(0, 0, 0, "square", ()))
-    for diameter, gap in ((0.0, 1.0), (1.0, -1.0)):
-        with pytest.raises(SizeImpossible):
-            hexagonal_limit_with_gap(diameter_mm=diameter, gap_mm=gap)
-
-
-def test_grams_paid_per_gram_shipped_are_those_bought_less_those_credited() -> None:
-    assert grams_paid_per_gram_shipped(bought_mass_g=1000, credited_mass_g=200, shipped_mass_g=100) == 8
-    assert grams_paid_per_gram_shipped(bought_mass_g=1000, credited_mass_g=0, shipped_mass_g=0) is None
 
 
 def picture_of(layout: Layout, title: str = "N-BK7 slab") -> ElementTree.Element:

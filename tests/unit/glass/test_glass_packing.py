@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from services.glass.domain.plates import plates_of
+from services.glass.domain.blank.sizes import plates_in_depth
 from services.glass.errors import SizeImpossible
 from services.shop.layout.rows import PATTERNS, RowPattern, best_rows, disc_centres, disc_count
 from shared_schemas.problem import FigureOutOfRange
@@ -63,17 +63,17 @@ def test_a_disc_or_a_gap_that_cannot_be_is_refused(diameter: float, gap: float) 
 
 
 def test_between_plates_lies_a_cut_and_the_skin_goes_off_both_ends() -> None:
-    assert plates_of(depth_mm=40, plate_mm=7, kerf_mm=1.2, skin_mm=1.0) == 4
-    assert plates_of(depth_mm=4 * 7 + 3 * 1.2 + 2, plate_mm=7, kerf_mm=1.2, skin_mm=1.0) == 4
-    assert plates_of(depth_mm=4 * 7 + 3 * 1.2 + 1.99, plate_mm=7, kerf_mm=1.2, skin_mm=1.0) == 3
+    assert plates_in_depth(depth_mm=40, thickness_mm=7, kerf_mm=1.2, skin_mm=1.0) == 4
+    assert plates_in_depth(depth_mm=4 * 7 + 3 * 1.2 + 2, thickness_mm=7, kerf_mm=1.2, skin_mm=1.0) == 4
+    assert plates_in_depth(depth_mm=4 * 7 + 3 * 1.2 + 1.99, thickness_mm=7, kerf_mm=1.2, skin_mm=1.0) == 3
 
 
 def test_a_plate_thicker_than_the_slab_gives_none() -> None:
-    assert plates_of(depth_mm=20, plate_mm=18.5, kerf_mm=1.0, skin_mm=1.0) == 0
-    assert plates_of(depth_mm=1, plate_mm=18.5, kerf_mm=1.0, skin_mm=1.0) == 0
+    assert plates_in_depth(depth_mm=20, thickness_mm=18.5, kerf_mm=1.0, skin_mm=1.0) == 0
+    assert plates_in_depth(depth_mm=1, thickness_mm=18.5, kerf_mm=1.0, skin_mm=1.0) == 0
 
 
 @pytest.mark.parametrize(("plate", "kerf", "skin"), [(0.0, 1.0, 1.0), (5.0, -1.0, 1.0), (5.0, 1.0, -1.0)])
 def test_plates_that_cannot_be_are_refused(plate: float, kerf: float, skin: float) -> None:
     with pytest.raises(SizeImpossible):
-        plates_of(depth_mm=40, plate_mm=plate, kerf_mm=kerf, skin_mm=skin)
+        plates_in_depth(depth_mm=40, thickness_mm=plate, kerf_mm=kerf, skin_mm=skin)

@@ -1,18 +1,17 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from itertools import pairwise
 
 import pytest
 
-from services.glass.domain.options import Misfit, option_for
+from services.glass.domain.blank.options import Misfit, option_for
 from services.glass.domain.plan import plan_blanks
 from services.glass.errors import CheckOfAnotherLens, StockFormIncomplete
 from services.glass.stage import STAGE
 from shared_schemas.blanks import BlankPlan
 from shared_schemas.check import CheckReport
-from shared_schemas.figure import Figure
 from shared_schemas.prescription import Element, IndexGlass
 from shared_schemas.rates import RateMissing, Rates
 from shared_schemas.traveller import Job, Refusal
@@ -24,12 +23,6 @@ Jobs = Callable[..., Job]
 
 def changed(rates: Rates, **tables: object) -> Rates:
     return Rates(**{table: getattr(rates, table) for table in Rates.model_fields} | tables)  # type: ignore[arg-type]
-
-
-def figures(found: Sequence[Figure]) -> Iterator[Figure]:
-    for figure in found:
-        yield figure
-        yield from figures(figure.inputs)
 
 
 @pytest.fixture
@@ -60,15 +53,6 @@ def test_material_steps_rise_in_blanks_and_cost_and_reach_the_starts_of_the_larg
         assert material.steps[0].cost > 0
         assert material.steps[-1].blanks >= 190
         assert all(one.blanks < two.blanks and one.cost < two.cost for one, two in pairwise(material.steps))
-
-
-def test_every_figure_has_a_formula_with_inputs_a_row_a_source_or_was_given(planned: BlankPlan) -> None:
-    given = {"diameter_mm", "centre_thickness_mm", "blank_diameter_mm", "blank_thickness_mm", "blank_volume_mm3", "pieces",
-             "cost_before", "cost_after"}  # fmt: skip
-    for part in (*planned.blanks, *planned.materials):
-        assert part.basis
-        for figure in figures(part.basis):
-            assert figure.formula or figure.rate_row or figure.source or figure.name in given, figure.name
 
 
 def test_the_same_job_gives_the_same_bytes(element: Makes, check_of: Checks, job_of: Jobs, rates: Rates) -> None:

@@ -12,9 +12,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from pydantic import ValidationError
 
-from services.glass.domain.buying import GroupLot, Part
-from services.glass.domain.lots import EXACT_BLANKS, EXACT_LOTS, cheapest_lots, cost_of, lot_for, thinned
-from services.glass.domain.purchase import Lot, Source, plate_costs, purchase_of, rounded_up
+from services.glass.domain.buying.groups import GroupLot, Part
+from services.glass.domain.buying.lots import EXACT_BLANKS, EXACT_LOTS, cheapest_lots, cost_of, lot_for, thinned
+from services.glass.domain.buying.purchase import Lot, Source, plate_costs, purchase_of
+from services.shop.purchases import lot_cost
 from shared_schemas.blanks import BlankForm
 from shared_schemas.rates import PriceStep, StockFormRow
 
@@ -44,7 +45,7 @@ def test_plates_left_unsawn_are_credited_at_the_stated_share_of_their_price() ->
     assert purchase_of(source=one, pieces=1, plates=4).amount == Decimal(100)
     # 3 plates of 225 g, at a quarter of 100 a kilogram
     found = purchase_of(source=one, pieces=1, plates=1)
-    assert (found.credited, found.amount) == (Decimal("16.875"), Decimal("83.125"))
+    assert (found.unsawn_kg, found.amount) == (Decimal("0.675"), Decimal("83.125"))
 
 
 def test_glass_in_the_store_costs_the_credit_lost_and_comes_at_once_and_first() -> None:
@@ -119,7 +120,7 @@ def test_of_equal_cost_the_shorter_lead_time_wins() -> None:
     [("0.001", 2, "0.01"), ("2", 2, "2.00"), ("2.001", 2, "2.01"), ("2.999", 0, "3"), ("0.0001", 3, "0.001")],
 )
 def test_an_amount_to_pay_is_rounded_up_to_whole_minor_units(amount: str, minor_units: int, paid: str) -> None:
-    assert rounded_up(Decimal(amount), minor_units) == Decimal(paid)
+    assert lot_cost(amounts=[Decimal(amount)], minor_units=minor_units) == Decimal(paid)
 
 
 @pytest.mark.parametrize(
@@ -178,7 +179,7 @@ def test_cost_never_falls_when_blanks_rise_is_never_zero_and_covers_what_is_aske
     assert all(before.blanks < after.blanks and before.cost < after.cost for before, after in pairwise(lots))
     for lot in lots:
         assert sum(one.blanks for one in lot.purchases) == lot.blanks
-        assert lot.cost == rounded_up(sum((one.amount for one in lot.purchases), Decimal(0)), 2)
+        assert lot.cost == lot_cost(amounts=[one.amount for one in lot.purchases], minor_units=2)
         for one in lot.purchases:
             assert one.plates <= one.pieces * one.source.plates
             assert one.blanks <= one.plates * one.source.blanks_per_plate
@@ -200,7 +201,7 @@ def test_the_steps_up_to_the_largest_quantity_stay_few_and_charge_at_most_a_sixt
     lots = cheapest_lots(sources=[one], up_to_blanks=160_030, minor_units=2)
     assert len(lots) < 200
     for blanks in (1, 31, 32, 33, 100, 1000, EXACT_BLANKS, EXACT_BLANKS + 1, 99_999):
-        exact = rounded_up(purchase_of(source=one, pieces=blanks, plates=blanks).amount, 2)
+        exact = lot_cost(amounts=[purchase_of(source=one, pieces=blanks, plates=blanks).amount], minor_units=2)
         assert exact <= lot_for(lots=lots, blanks=blanks).cost <= exact * Decimal("1.0626")
 
 

@@ -11,10 +11,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from services.glass.domain.layout import Layout, best_round_layout, round_capacity
-from services.glass.domain.options import BlankOption, Misfit, option_for
+from services.glass.domain.blank.options import BlankOption, Misfit, option_for
+from services.glass.domain.cutting.picture import utilisation
+from services.glass.domain.layouts.equal import Layout, best_round_layout, round_capacity
 from services.glass.domain.plan import plan_blanks
-from services.glass.domain.utilisation import utilisation
 from services.glass.errors import SizeImpossible
 from shared_schemas.blanks import BlankPlan
 from shared_schemas.check import CheckReport

@@ -4,6 +4,7 @@ import math
 from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import replace
+from decimal import Decimal
 from itertools import combinations
 
 import numpy as np
@@ -11,14 +12,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from services.glass.domain.cutting_plan import laid_out
-from services.glass.domain.grinding_cost import work_per_mm3
-from services.glass.domain.layout import Layout, disc_capacity
-from services.glass.domain.mixed_layout import Plate
-from services.glass.domain.options import BlankOption, option_for, out_of_plate
-from services.glass.domain.seats import Kind
-from services.glass.domain.sharing import added_work, best_partition, plates_for, shared_offer
-from services.glass.domain.slabs import per_slab, slabs_at_least, slabs_needed
+from services.glass.domain.blank.options import BlankOption, option_for, out_of_plate
+from services.glass.domain.buying.sharing import added_work, best_partition, cheapest_grinding, plates_for, shared_offer
+from services.glass.domain.buying.slabs import per_slab, slabs_at_least, slabs_needed
+from services.glass.domain.cutting.plan import laid_out
+from services.glass.domain.cutting.seats import Kind
+from services.glass.domain.layouts.equal import Layout, disc_capacity
+from services.glass.domain.layouts.mixed import Plate
 from shared_schemas.prescription import Element
 from shared_schemas.rates import Rates
 
@@ -140,11 +140,22 @@ def test_what_is_chosen_by_is_what_is_paid(shelf: Sequence[BlankOption]) -> None
             assert sum(one.plates for one in lot.purchases) == sum(one.plates for one in lot.classes)
 
 
-def test_a_harder_glass_is_dearer_to_grind_and_without_rows_nothing_is_said(rates: Rates) -> None:
-    hard, soft = (work_per_mm3(grindability_hg=hg, rates=rates) for hg in (1, 6))
+def test_a_harder_glass_is_dearer_to_grind(rates: Rates) -> None:
+    hard, soft = (cheapest_grinding(grindability_hg=hg, rates=rates) for hg in (1, 6))
     assert hard is not None
     assert soft is not None
-    assert hard > soft > 0
-    assert work_per_mm3(grindability_hg=None, rates=rates) == work_per_mm3(grindability_hg=3, rates=rates)
-    bare = rates.model_copy(update={"grinding": tuple(row for row in rates.grinding if row.stage != "generate")})
-    assert work_per_mm3(grindability_hg=3, rates=bare) is None
+    assert hard.cost_per_mm3 > soft.cost_per_mm3 > 0
+
+
+def test_grinding_costs_a_minute_of_the_cheapest_machine_with_its_labour_at_the_fastest_row(rates: Rates) -> None:
+    centre = next(row for row in rates.work_centres if "generate" in row.operations)
+    row = next(row for row in rates.grinding if row.stage == "generate" and row.grindability_hg == 3)
+    figures = {"machine_rate_per_h": Decimal(60), "labour_rate_per_h": Decimal(30), "attended_share": 0.5}
+    dear = centre.model_copy(update={"name": "dear", **figures, "labour_rate_per_h": Decimal(90)})
+    slow, fast = (row.model_copy(update={"name": str(removal), "removal_mm3_per_min": removal}) for removal in (100.0, 250.0))
+    changed = rates.model_copy(update={"work_centres": (dear, centre.model_copy(update=figures)), "grinding": (slow, fast)})
+    grinding = cheapest_grinding(grindability_hg=3, rates=changed)
+    assert grinding is not None
+    assert grinding.row == fast
+    assert grinding.minute_cost == pytest.approx(1.25)  # 60/60 + 0.5 * 30/60
+    assert grinding.cost_per_mm3 == pytest.approx(0.005)

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from services.glass.domain.layout import Layout, best_layout
-from services.glass.domain.mixed_layout import Plate, Wanted, mixed_layout
-from services.glass.domain.options import BlankOption
+from services.glass.domain.blank.options import BlankOption
+from services.glass.domain.layouts.equal import Layout, best_layout
+from services.glass.domain.layouts.mixed import Plate, Wanted, mixed_layout
 
 GAP_BELOW = 0.75
 """Kinds above this share of a larger diameter are not looked for between its discs: only a wide strip would take them."""

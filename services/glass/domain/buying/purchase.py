@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from decimal import ROUND_CEILING, Decimal
+from decimal import Decimal
 from functools import cached_property
 from itertools import pairwise
 from typing import NamedTuple
@@ -18,6 +18,8 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
+from services.shop.purchases import bought_amount, bought_mass_g, charged_kg, owned_amount, pieces_mass_g, pieces_of_a_lot
+from shared_schemas.blanks import PurchaseLine
 from shared_schemas.rates import StockFormRow
 
 Counts = npt.NDArray[np.int64]
@@ -54,7 +56,7 @@ class Source:
     @cached_property
     def piece_kg(self) -> Decimal:
         """Mass of a piece [kg], to the milligram."""
-        return Decimal(repr(round(self.piece_mass_g, 3))) / 1000
+        return charged_kg(pieces=1, piece_mass_g=self.piece_mass_g)
 
     @cached_property
     def plate_kg(self) -> Decimal:
@@ -96,12 +98,31 @@ class Purchase(NamedTuple):
     plates: int
     blanks: int
     price_per_kg: Decimal
-    credited: Decimal
     amount: Decimal
+    unsawn_kg: Decimal = Decimal(0)
+    """Glass bought that stays a remnant and is credited."""
+    used_kg: Decimal = Decimal(0)
+    """Glass sawn off pieces in the store."""
 
     @property
     def mass_g(self) -> float:
-        return self.pieces * self.source.piece_mass_g
+        return pieces_mass_g(pieces=self.pieces, piece_mass_g=self.source.piece_mass_g)
+
+    def line(self, members: tuple[str, ...]) -> PurchaseLine:
+        """The purchase in its contract."""
+        return PurchaseLine(
+            stock=self.source.stock.name,
+            form=self.source.stock.form,
+            owned=self.source.owned,
+            members=members,
+            pieces=self.pieces,
+            plates=self.plates,
+            amount=self.amount,
+            piece_mass_g=self.source.piece_mass_g,
+            price_per_kg=self.price_per_kg,
+            used_kg=self.used_kg,
+            unsawn_kg=self.unsawn_kg,
+        )
 
 
 @dataclass(frozen=True)
@@ -123,20 +144,15 @@ class Lot:
 
     @property
     def pieces(self) -> int:
-        return sum(one.pieces for one in self.purchases)
+        return pieces_of_a_lot(pieces=[one.pieces for one in self.purchases])
 
     @property
     def bought_mass_g(self) -> float:
-        return sum(one.mass_g for one in self.purchases)
+        return bought_mass_g(masses_g=[one.mass_g for one in self.purchases])
 
     @property
     def lead_days(self) -> float:
         return max(one.source.lead_days for one in self.purchases)
-
-
-def rounded_up(amount: Decimal, minor_units: int) -> Decimal:
-    """An amount to pay, in whole minor units, upwards: 0.001 -> 0.01, 2.00 -> 2.00. A price never becomes zero."""
-    return amount.quantize(Decimal(1).scaleb(-minor_units), rounding=ROUND_CEILING)
 
 
 def pieces_for_kg(mass_kg: float, piece_mass_g: float) -> int:
@@ -161,14 +177,22 @@ def purchase_of(*, source: Source, pieces: int, plates: int, wanted: int | None 
 def bought(*, source: Source, pieces: int, unsawn_kg: Decimal, plates: int, blanks: int) -> Purchase:
     """Pieces bought, of which so much glass [kg] stays unsawn and is credited."""
     price = next(price for first, price in reversed(source.steps) if first <= pieces)
-    credited = source.credit * price * unsawn_kg
-    return Purchase(source, pieces, plates, blanks, price, credited, source.piece_kg * pieces * price + source.charges - credited)
+    amount = bought_amount(
+        charged_kg=source.piece_kg * pieces,
+        price_per_kg=price,
+        lot_charge=source.stock.lot_charge,
+        mould_charge=source.stock.mould_charge,
+        remnant_credit=source.credit,
+        unsawn_kg=unsawn_kg,
+    )
+    return Purchase(source, pieces, plates, blanks, price, amount, unsawn_kg=unsawn_kg)
 
 
 def taken(*, source: Source, pieces: int, used_kg: Decimal, plates: int, blanks: int) -> Purchase:
     """Pieces from the store, of which so much glass [kg] is used up."""
     price = source.steps[0][1]
-    return Purchase(source, pieces, plates, blanks, price, Decimal(0), used_kg * price * source.value_of_owned)
+    amount = owned_amount(used_kg=used_kg, price_per_kg=price, value_share=source.value_of_owned)
+    return Purchase(source, pieces, plates, blanks, price, amount, used_kg=used_kg)
 
 
 class PlateCosts(NamedTuple):
@@ -199,6 +223,13 @@ def plate_costs(*, source: Source, up_to_plates: int) -> PlateCosts:
     return PlateCosts(best, pieces)
 
 
+def least_purchase(*, source: Source, blanks: int) -> Purchase:
+    """The cheapest purchase of one source for a number of blanks."""
+    plates = math.ceil(blanks / source.blanks_per_plate)
+    pieces = int(plate_costs(source=source, up_to_plates=plates).pieces[plates])
+    return purchase_of(source=source, pieces=pieces, plates=plates, wanted=blanks)
+
+
 def amounts(source: Source, pieces: Counts, plates: Counts | Amounts) -> Amounts:
     """`purchase_of` for arrays, in floating point: to choose by, not to pay."""
     piece_kg, plate_kg = float(source.piece_kg), float(source.plate_kg)
@@ -209,8 +240,8 @@ def amounts(source: Source, pieces: Counts, plates: Counts | Amounts) -> Amounts
     prices = np.array([float(price) for _, price in source.steps])
     price = prices[np.searchsorted(firsts, pieces, side="right") - 1] if len(firsts) > 1 else prices[0]
     unsawn = (pieces * source.plates - plates) * (plate_kg * float(source.credit))
-    found: Amounts = (pieces * piece_kg - unsawn) * price + float(source.charges)
-    return found
+    paid: Amounts = (pieces * piece_kg - unsawn) * price + float(source.charges)
+    return paid
 
 
 def ladder_falls(sources: Sequence[Source]) -> bool:

@@ -12,21 +12,18 @@ from typing import NamedTuple
 
 import numpy as np
 
-from services.glass.domain.lots import cheapest_lots, forget_cheapest_lots, lot_for, thinned
-from services.glass.domain.options import BlankOption
-from services.glass.domain.purchase import Amounts, Counts, Lot, Purchase, Source, plate_costs
-from services.glass.domain.sharing import Partition, PlateClass, SharedLot, best_partition, shared_offer
-from services.glass.domain.slabs import slabs_needed
-from shared_schemas.blanks import BlankForm
-
-PLATE_FORMS: tuple[BlankForm, ...] = ("slab", "strip")
+from services.glass.domain.blank.options import PLATE_FORMS, BlankOption
+from services.glass.domain.buying.lots import cheapest_lots, forget_cheapest_lots, lot_for, thinned
+from services.glass.domain.buying.purchase import Amounts, Counts, Lot, Purchase, Source, plate_costs
+from services.glass.domain.buying.sharing import Partition, PlateClass, SharedLot, best_partition, shared_offer
+from services.glass.domain.buying.slabs import slabs_needed
 
 LIKELY_STARTS_PER_PIECE = 1.5
 LIKELY_STARTS_MORE = 8
 """Starts at which buying together and apart are held against each other: 1.5 for each piece, and 8 more (common practice range)."""
 
-REFERENCE_BLANKS = (32,)
-"""Numbers of blanks at which plate thicknesses are held against each other, whatever is asked for (common practice range)."""
+REFERENCE_BLANKS = 32
+"""Number of blanks at which plate thicknesses are held against each other, whatever is asked for (common practice range)."""
 
 UNEVEN_STARTS = 1.1
 """Elements that buy together are bought for the one that starts most: one in ten more than the others need."""
@@ -75,6 +72,15 @@ class GroupLot:
         return next(one for one in lot.classes if element in one.elements)
 
 
+class Parting(NamedTuple):
+    """Which elements share plates, and what decided it: glass and more grinding for one blank of every member [base currency]."""
+
+    partition: Partition
+    cost_per_blank: float
+    cost_apart_per_blank: float
+    at_blanks: int
+
+
 @dataclass(frozen=True)
 class Group:
     """Elements whose glass is one purchase, and its lots by rising number of blanks; `apart` has what each buys for itself."""
@@ -82,6 +88,7 @@ class Group:
     members: tuple[str, ...]
     lots: tuple[GroupLot, ...]
     apart: tuple[Group, ...] = ()
+    parting: Parting | None = None
 
     def lot_for(self, blanks: int) -> GroupLot:
         """The lot that serves a number of blanks; the last one where none is large enough."""
@@ -148,9 +155,11 @@ def groups_of(*, options: Options, density_g_cm3: float, terms: Terms) -> tuple[
         for element, lots in apart.items()
     )
     if len(apart) > 1:
-        lots = _together(options=options, apart=apart, density_g_cm3=density_g_cm3, terms=terms)
+        shelves = _shelves(options)
+        parting = _parting(shelves, apart, density_g_cm3, terms)
+        lots = _together(options, apart, shelves, parting.partition, density_g_cm3, terms)
         if any(len(part.members) > 1 for lot in lots for part in lot.parts):
-            return (Group(tuple(options), lots, each),)
+            return (Group(tuple(options), lots, each, parting),)
     return each
 
 
@@ -173,14 +182,20 @@ def without_store(option: BlankOption) -> BlankOption:
     return replace(option, stock=option.stock.model_copy(update={"owned_pieces": 0}))
 
 
-def _together(*, options: Options, apart: Mapping[str, Sequence[Lot]], density_g_cm3: float, terms: Terms) -> tuple[GroupLot, ...]:
-    """Lots for all elements: at every number the cheapest of the rows that all come out of, or of purchases apart."""
-    shelves = [
-        [found[name] for found in options.values()]
-        for name, one in next(iter(options.values())).items()
-        if one.stock.form in PLATE_FORMS and all(name in found for found in options.values())
+def _shelves(options: Options) -> list[list[BlankOption]]:
+    """For each slab or strip row that all elements come out of, their ways out of it."""
+    return [
+        [ways[name] for ways in options.values()]
+        for name, way in next(iter(options.values())).items()
+        if way.stock.form in PLATE_FORMS and all(name in ways for ways in options.values())
     ]
-    partition = _partition(shelves, apart, density_g_cm3, terms)
+
+
+def _together(
+    options: Options, apart: Mapping[str, Sequence[Lot]], shelves: Sequence[Sequence[BlankOption]], partition: Partition,
+    density_g_cm3: float, terms: Terms,
+) -> tuple[GroupLot, ...]:  # fmt: skip
+    """Lots for all elements: at every number the cheapest of the rows that all come out of, or of purchases apart."""
     numbers = np.array(thinned(range(1, terms.up_to_blanks + 1)))
     offers = [
         shared_offer(
@@ -216,32 +231,29 @@ def _costs_apart(apart: Mapping[str, Sequence[Lot]], numbers: Counts) -> Amounts
     return total
 
 
-def _partition(
+def _parting(
     shelves: Sequence[Sequence[BlankOption]], apart: Mapping[str, Sequence[Lot]], density_g_cm3: float, terms: Terms
-) -> Partition:
+) -> Parting:
     """Which elements share plates, the same at every number, since the blank that is ground has one thickness.
 
-    Notes: the parting whose blanks cost least in the sum over `REFERENCE_BLANKS`, not over the quantities asked for: what one
-    quantity costs does not depend on the others.
+    Notes: the parting whose blanks cost least at `REFERENCE_BLANKS`, not at the quantities asked for: what one quantity costs
+    does not depend on the others.
     """
     each: Partition = tuple((element,) for element in apart)
-    numbers = np.array(REFERENCE_BLANKS)
-    best, chosen = float((_costs_apart(apart, numbers) / numbers).sum()), each
+    numbers = np.array([REFERENCE_BLANKS])
+    costs = {each: float(_costs_apart(apart, numbers)[0] / REFERENCE_BLANKS)}
     for shelf in shelves:
-        found = {each: 0.0}
-        for number in REFERENCE_BLANKS:
-            merged, work = best_partition(
-                options=shelf, number=number, density_g_cm3=density_g_cm3, work_per_mm3=terms.work_per_mm3
-            )
-            found[merged] = work / number
-        for partition, work_per_blank in found.items():
+        merged, work = best_partition(
+            options=shelf, number=REFERENCE_BLANKS, density_g_cm3=density_g_cm3, work_per_mm3=terms.work_per_mm3
+        )
+        for partition, work_per_blank in {each: 0.0, merged: work / REFERENCE_BLANKS}.items():
             offer = shared_offer(
                 options=shelf, partition=partition, numbers=numbers, density_g_cm3=density_g_cm3, minor_units=terms.minor_units
             )
-            cost = float((offer.costs / numbers + work_per_blank).sum())
-            if cost < best:
-                best, chosen = cost, partition
-    return chosen
+            cost = float(offer.costs[0] / REFERENCE_BLANKS + work_per_blank)
+            costs[partition] = min(cost, costs.get(partition, math.inf))
+    chosen = min(costs, key=lambda partition: costs[partition])
+    return Parting(chosen, costs[chosen], costs[each], REFERENCE_BLANKS)
 
 
 def _sum(parts: Sequence[Part]) -> Decimal:

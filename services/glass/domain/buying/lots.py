@@ -15,7 +15,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from services.glass.domain.purchase import (
+from services.glass.domain.buying.purchase import (
     Amounts,
     Counts,
     Lot,
@@ -25,8 +25,8 @@ from services.glass.domain.purchase import (
     ladder_falls,
     plate_costs,
     purchase_of,
-    rounded_up,
 )
+from services.shop.purchases import lot_cost
 
 EXACT_BLANKS = 1500
 """Up to this many blanks all sources are combined exactly; beyond, a lot is of one source, and part of a piece matters little."""
@@ -60,7 +60,7 @@ def cheapest_lots(*, sources: Sequence[Source], up_to_blanks: int, minor_units: 
 
 @lru_cache(maxsize=512)
 def _cheapest_lots(sources: tuple[Source, ...], up_to_blanks: int, minor_units: int) -> tuple[Lot, ...]:
-    everything = (*(replace(one, owned=True) for one in sources if one.stock.owned_pieces), *sources)
+    everything = (*(replace(source, owned=True) for source in sources if source.stock.owned_pieces), *sources)
     lots = _lots(everything, up_to_blanks, minor_units)
     if any(purchase.source.owned for purchase in lots[-1].purchases):
         again = _lots(sources, up_to_blanks + 1, minor_units)[-1]
@@ -88,10 +88,10 @@ def _lots(sources: Sequence[Source], up_to_blanks: int, minor_units: int) -> lis
     exact = min(up_to_blanks, EXACT_BLANKS)
     stages, cost = _combined(sources, exact)
     numbers = [*(np.flatnonzero(np.diff(cost) > 1e-9)[1:]).tolist(), exact]
-    found = [_lot(_traced(stages, number), number, minor_units) for number in thinned(numbers)]
+    lots = [_lot(_traced(stages, number), number, minor_units) for number in thinned(numbers)]
     if exact < up_to_blanks:
-        found += _single_lots(sources, exact, up_to_blanks, minor_units)
-    return rising(found)
+        lots += _single_lots(sources, exact, up_to_blanks, minor_units)
+    return rising(lots)
 
 
 def _combined(sources: Sequence[Source], up_to: int) -> tuple[list[_Stage], Amounts]:
@@ -130,15 +130,15 @@ def _joined(cost: Amounts, amount: Amounts, blanks_per_plate: int) -> tuple[Amou
 
 def _traced(stages: Sequence[_Stage], blanks: int) -> list[Purchase]:
     """What is bought in the cheapest way to have so many blanks."""
-    found: list[Purchase] = []
+    purchases: list[Purchase] = []
     left = blanks
     for stage in reversed(stages):
         plates = int(stage.taken[left])
         if plates:
-            given = min(left, plates * stage.source.blanks_per_plate)
-            found.append(purchase_of(source=stage.source, pieces=int(stage.costs.pieces[plates]), plates=plates, wanted=given))
-            left -= given
-    return found[::-1]
+            blanks = min(left, plates * stage.source.blanks_per_plate)
+            purchases.append(purchase_of(source=stage.source, pieces=int(stage.costs.pieces[plates]), plates=plates, wanted=blanks))
+            left -= blanks
+    return purchases[::-1]
 
 
 def _single_lots(sources: Sequence[Source], above: int, up_to: int, minor_units: int) -> list[Lot]:
@@ -162,7 +162,7 @@ def _single_lot(sources: Sequence[Source], tables: Sequence[PlateCosts], number:
 
 
 def _lot(purchases: Sequence[Purchase], blanks: int, minor_units: int) -> Lot:
-    return Lot(tuple(purchases), blanks, rounded_up(sum((one.amount for one in purchases), Decimal(0)), minor_units))
+    return Lot(tuple(purchases), blanks, lot_cost(amounts=[one.amount for one in purchases], minor_units=minor_units))
 
 
 def thinned(numbers: Sequence[int]) -> list[int]:

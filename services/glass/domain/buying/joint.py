@@ -12,16 +12,15 @@ from decimal import ROUND_FLOOR, Decimal
 
 import numpy as np
 
-from services.glass.domain.buying import PLATE_FORMS, owned_once, without_store
-from services.glass.domain.explain import density_of
-from services.glass.domain.lots import cheapest_lots, lot_for
-from services.glass.domain.options import BlankOption
-from services.glass.domain.purchase import Lot
-from services.glass.domain.sharing import Partition, shared_offer
-from services.glass.domain.ways import Fitted, ways_of
+from services.glass.domain.blank.options import PLATE_FORMS, BlankOption, density_of
+from services.glass.domain.blank.ways import Fitted, ways_of
+from services.glass.domain.buying.groups import owned_once, without_store
+from services.glass.domain.buying.lots import cheapest_lots, lot_for
+from services.glass.domain.buying.purchase import Lot
+from services.glass.domain.buying.sharing import Partition, shared_offer
 from services.glass.errors import BlanksForNoElement, CheckOfAnotherLens
 from services.shop.layout.rows import HAIR_MM
-from shared_schemas.blanks import BuyingFor, JointPurchase, JointPurchases, PurchaseLine
+from shared_schemas.blanks import BuyingFor, JointPurchase, JointPurchases
 from shared_schemas.by_hand import LensToBuyFor
 from shared_schemas.check import Finding
 from shared_schemas.rates import GlassRow, Rates
@@ -141,7 +140,7 @@ def _of_one_glass(glass: GlassRow, wants: Sequence[Want], minor_units: int) -> J
         shares=_shares(_cost(bought), apart_of, minor_units),
         lead_days=max(one.lot.lead_days for one in bought),
         bought_mass_g=sum(one.lot.bought_mass_g for one in bought),
-        purchases=tuple(line for one in bought for line in _lines(one)),
+        purchases=tuple(purchase.line(_names(part)) for part in bought for purchase in part.lot.purchases),
     )
 
 
@@ -220,14 +219,5 @@ def _shares(cost: Decimal, apart: Mapping[str, Decimal], minor_units: int) -> di
     return shares
 
 
-def _lines(bought: Bought) -> Iterator[PurchaseLine]:
-    for one in bought.lot.purchases:
-        yield PurchaseLine(
-            stock=one.source.stock.name,
-            form=one.source.stock.form,
-            owned=one.source.owned,
-            members=tuple(name for want in bought.wants for name in want.names),
-            pieces=one.pieces,
-            plates=one.plates,
-            amount=one.amount,
-        )
+def _names(bought: Bought) -> tuple[str, ...]:
+    return tuple(name for want in bought.wants for name in want.names)

@@ -15,11 +15,15 @@ from typing import NamedTuple
 
 import numpy as np
 
-from services.glass.domain.options import BlankOption
-from services.glass.domain.purchase import Amounts, Counts, Lot, Purchase, Source, amounts, bought, rounded_up, taken
-from services.glass.domain.seats import Kind, gap_seats
-from services.glass.domain.slabs import Slabs, per_slab, slabs_needed
+from services.glass.domain.blank.options import BlankOption
+from services.glass.domain.buying.purchase import Amounts, Counts, Lot, Purchase, Source, amounts, bought, taken
+from services.glass.domain.buying.slabs import Slabs, per_slab, slabs_needed
+from services.glass.domain.cutting.seats import Kind, gap_seats
+from services.optics.law import law
 from services.shop.layout.rows import HAIR_MM
+from services.shop.minutes import per_minute
+from services.shop.purchases import lot_cost
+from shared_schemas.rates import GrindingRow, Rates, WorkCentreRow
 
 Partition = tuple[tuple[str, ...], ...]
 """Names of the elements that come out of plates of one thickness, class by class."""
@@ -111,8 +115,8 @@ class SharedOffer:
         offers = [amounts(whole, np.maximum(np.maximum(buying, whole.least), first), buying - unsawn) for first, _ in whole.steps]
         bought_for = np.where(buying > 0, np.min(offers, axis=0), 0.0)
         used = own - np.where(buying > 0, 0.0, rest / float(whole.piece_kg))
-        found: Amounts = bought_for + amounts(store, own, used)
-        return found
+        costs: Amounts = bought_for + amounts(store, own, used)
+        return costs
 
     def lot(self, place: int) -> SharedLot:
         """The lot at one of the numbers."""
@@ -128,7 +132,7 @@ class SharedOffer:
             sum(self.counts[place]),
             int(wanted.sum()),
         )
-        cost = rounded_up(sum((one.amount for one in purchases), Decimal(0)), self.minor_units)
+        cost = lot_cost(amounts=[one.amount for one in purchases], minor_units=self.minor_units)
         return SharedLot(purchases, int(wanted.max()), cost, classes)
 
 
@@ -178,6 +182,49 @@ def added_work(*, options: Sequence[BlankOption], number: int, work_per_mm3: flo
     return math.inf if work_per_mm3 is None else number * more_mm3 * work_per_mm3
 
 
+CLASS_OF_THE_ROW = 3
+"""Grindability class that holds where a glass has none (ISO 12844)."""
+
+
+@law
+def grinding_cost_per_mm3(*, minute_cost: float, removal_mm3_per_min: float) -> float:
+    """Cost of grinding away a cubic millimetre [base currency].
+
+    Equation: minute_cost / removal_mm3_per_min
+    Source: derived.
+    """
+    return minute_cost / removal_mm3_per_min
+
+
+@dataclass(frozen=True)
+class Grinding:
+    """Where glass that is left on a blank is ground away by curve generating: the cheapest machine, and the fastest row for the glass."""
+
+    centre: WorkCentreRow
+    row: GrindingRow
+
+    @property
+    def minute_cost(self) -> float:
+        """A minute of the machine, and of a person for the share of it that is attended [base currency]."""
+        return per_minute(self.centre).attended(self.centre.attended_share)
+
+    @property
+    def cost_per_mm3(self) -> float:
+        """Cost of a cubic millimetre [base currency]."""
+        return grinding_cost_per_mm3(minute_cost=self.minute_cost, removal_mm3_per_min=self.row.removal_mm3_per_min or 0.0)
+
+
+def cheapest_grinding(*, grindability_hg: int | None, rates: Rates) -> Grinding | None:
+    """The machine and the row that glass left on a blank is ground away by; `None` where no row says."""
+    wanted = grindability_hg or CLASS_OF_THE_ROW
+    rows = [row for row in rates.grinding if row.stage == "generate" and row.grindability_hg == wanted and row.removal_mm3_per_min]
+    centres = [centre for centre in rates.work_centres if "generate" in centre.operations]
+    if not rows or not centres:
+        return None
+    centre = min(centres, key=lambda one: per_minute(one).attended(one.attended_share))
+    return Grinding(centre, max(rows, key=lambda row: row.removal_mm3_per_min or 0.0))
+
+
 def _shelf(options: Sequence[BlankOption], density_g_cm3: float) -> _Shelf:
     stock = options[0].stock
     kerf = max(option.allowances.saw_kerf.allowance_mm for option in options)
@@ -222,17 +269,17 @@ def _pieces(shelf: _Shelf, pieces: int, rest_kg: Decimal, plates: int, blanks: i
     """So many pieces: what is owned first, then bought, as few as needed or as many as reach the minimum order or a price step."""
     whole = shelf.bought
     own = min(pieces, whole.stock.owned_pieces)
-    found = []
+    purchases = []
     if own:
         used_kg = own * whole.piece_kg - (rest_kg if own == pieces else 0)
         share = plates * own // pieces
-        found.append(taken(source=shelf.store, pieces=own, used_kg=used_kg, plates=share, blanks=blanks * own // pieces))
-        plates, blanks = plates - share, blanks - found[0].blanks
+        purchases.append(taken(source=shelf.store, pieces=own, used_kg=used_kg, plates=share, blanks=blanks * own // pieces))
+        plates, blanks = plates - share, blanks - purchases[0].blanks
     if pieces > own:
         numbers = {max(pieces - own, whole.least, first) for first, _ in whole.steps}
         offers = [
             bought(source=whole, pieces=number, unsawn_kg=rest_kg + (number - pieces + own) * whole.plate_kg, plates=plates, blanks=blanks)
             for number in sorted(numbers)
         ]  # fmt: skip
-        found.append(min(offers, key=lambda offer: offer.amount))
-    return tuple(found)
+        purchases.append(min(offers, key=lambda offer: offer.amount))
+    return tuple(purchases)

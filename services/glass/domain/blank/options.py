@@ -2,20 +2,30 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Literal
 
-from services.glass.domain.layout import Pattern, disc_capacity, round_capacity
-from services.glass.domain.plates import plates_of
-from services.glass.domain.purchase import Source
+from services.glass.domain.blank.sizes import (
+    blank_thickness_mm,
+    blanks_of_a_piece,
+    block_volume_mm3,
+    bought_per_blank_g,
+    plate_utilisation,
+    plates_in_depth,
+    slice_utilisation,
+)
+from services.glass.domain.buying.purchase import Source
+from services.glass.domain.layouts.equal import Pattern, disc_capacity, round_capacity
 from services.glass.errors import StockFormIncomplete
-from services.optics.body import Body, body, disc_volume_mm3, envelope_mm
-from services.shop.allowances import Allowances, allowances_for
+from services.optics.body import Body, body, disc_volume_mm3, envelope_mm, mass_g
+from services.shop.allowances import Allowances, allowances_for, work_diameter_mm
 from shared_schemas.blanks import BlankForm
 from shared_schemas.prescription import Element
-from shared_schemas.rates import Rates, StockFormRow
+from shared_schemas.rates import GlassRow, RateMissing, Rates, StockFormRow
+
+PLATE_FORMS: tuple[BlankForm, ...] = ("slab", "strip")
+"""Forms that are sawn into plates, which blanks are cored out of."""
 
 SIZES_OF_A_FORM: dict[BlankForm, tuple[str, ...]] = {
     "slab": ("length_mm", "width_mm", "thickness_mm"),
@@ -63,7 +73,7 @@ class BlankOption:
 
     @property
     def blanks_per_piece(self) -> int:
-        return self.yielded.discs_per_plate * self.yielded.plates
+        return blanks_of_a_piece(discs_per_plate=self.yielded.discs_per_plate, plates_per_slab=self.yielded.plates)
 
     @property
     def source(self) -> Source:
@@ -72,7 +82,7 @@ class BlankOption:
     @property
     def bought_per_blank_g(self) -> float:
         """Bought mass [g] for each blank of a piece that is used up."""
-        return self.piece_mass_g / self.blanks_per_piece
+        return bought_per_blank_g(piece_mass_g=self.piece_mass_g, blanks_per_piece=self.blanks_per_piece)
 
 
 @dataclass(frozen=True)
@@ -90,10 +100,10 @@ def blank_shape(*, body: Body, form: BlankForm, allowances: Allowances, stock_di
 
     Source: derived; a cored or sawn blank carries the same allowance on both faces (common practice).
     """
-    needed = 2 * body.rim_mm + allowances.on_diameter.allowance_mm
+    needed = work_diameter_mm(diameter_mm=2 * body.rim_mm, allowance_mm=allowances.on_diameter.allowance_mm)
     diameter = max(needed, stock_diameter_mm) if form == "rod" and stock_diameter_mm is not None else needed
     envelope = envelope_mm(body=body, diameter_mm=diameter)
-    thickness = envelope + 2 * allowances.per_face.allowance_mm
+    thickness = blank_thickness_mm(envelope_mm=envelope, per_face_mm=allowances.per_face.allowance_mm)
     return Shape(needed, diameter, thickness, envelope, disc_volume_mm3(diameter_mm=diameter, thickness_mm=thickness))
 
 
@@ -108,9 +118,9 @@ def option_for(*, element: Element, stock: StockFormRow, density_g_cm3: float, r
     finished = body(element=element)
     allowances = allowances_for(form=stock.form, body=finished, rates=rates)
     shape = blank_shape(body=finished, form=stock.form, allowances=allowances, stock_diameter_mm=stock.diameter_mm)
-    found = _YIELD_OF[stock.form](stock, shape, allowances)
-    if isinstance(found, Misfit):
-        return found
+    yielded = _YIELD_OF[stock.form](stock, shape, allowances)
+    if isinstance(yielded, Misfit):
+        return yielded
     volume = shape.volume_mm3 if stock.form == "pressing" else piece_volume_mm3(stock=stock)
     depth = shape.thickness_mm + allowances.saw_kerf.allowance_mm
     plate = 0.0 if stock.form == "pressing" else volume * depth / depth_mm(stock=stock)
@@ -119,10 +129,10 @@ def option_for(*, element: Element, stock: StockFormRow, density_g_cm3: float, r
         stock=stock,
         allowances=allowances,
         shape=shape,
-        yielded=found,
-        mass_g=shape.volume_mm3 * density_g_cm3 / 1000,
-        piece_mass_g=volume * density_g_cm3 / 1000,
-        plate_mass_g=plate * density_g_cm3 / 1000,
+        yielded=yielded,
+        mass_g=mass_g(volume_mm3=shape.volume_mm3, density_g_cm3=density_g_cm3),
+        piece_mass_g=mass_g(volume_mm3=volume, density_g_cm3=density_g_cm3),
+        plate_mass_g=mass_g(volume_mm3=plate, density_g_cm3=density_g_cm3),
     )
 
 
@@ -144,11 +154,18 @@ def out_of_plate(*, option: BlankOption, thickness_mm: float) -> BlankOption:
     )
 
 
+def density_of(glass: GlassRow) -> float:
+    """Density [g/cm3] of a glass; raises `RateMissing`."""
+    if glass.density_g_cm3 is None:
+        raise RateMissing("glasses", f"the density of {glass.name}")
+    return glass.density_g_cm3
+
+
 def piece_volume_mm3(*, stock: StockFormRow) -> float:
     """Volume [mm^3] of one slab, strip, rod or disc as bought; raises `StockFormIncomplete` for a row without sizes."""
-    if stock.form in ("slab", "strip"):
+    if stock.form in PLATE_FORMS:
         length, width, thickness = _sizes(stock)
-        return length * width * thickness
+        return block_volume_mm3(length_mm=length, width_mm=width, thickness_mm=thickness)
     if stock.form == "pressing":
         raise StockFormIncomplete(stock.name, stock.form, ("sizes of its own",))
     first, second = _sizes(stock)
@@ -184,7 +201,7 @@ def _out_of_slab(stock: StockFormRow, shape: Shape, allowances: Allowances) -> Y
     plates = _plates(depth, shape, allowances)
     if plates == 0:
         return Misfit(stock, shape.thickness_mm, max(0.0, depth - 2 * allowances.skin.allowance_mm), "thickness")
-    share = discs * math.pi * shape.diameter_mm**2 / 4 / (length * width)
+    share = plate_utilisation(discs_per_plate=discs, diameter_mm=shape.diameter_mm, length_mm=length, width_mm=width)
     return Yielded(discs, plates, pattern, share)
 
 
@@ -200,7 +217,8 @@ def _out_of_rod(stock: StockFormRow, shape: Shape, allowances: Allowances) -> Yi
     plates = _plates(length, shape, allowances)
     if plates == 0:
         return Misfit(stock, shape.thickness_mm, max(0.0, length - 2 * allowances.skin.allowance_mm), "thickness")
-    return Yielded(1, plates, "single", 1.0)
+    share = slice_utilisation(discs_per_plate=1, diameter_mm=shape.diameter_mm, slice_mm=diameter)
+    return Yielded(1, plates, "single", share)
 
 
 def _out_of_disc(stock: StockFormRow, shape: Shape, allowances: Allowances) -> Yielded | Misfit:
@@ -214,7 +232,8 @@ def _out_of_disc(stock: StockFormRow, shape: Shape, allowances: Allowances) -> Y
     discs = round_capacity(
         slice_mm=diameter, diameter_mm=shape.diameter_mm, gap_mm=allowances.gap_mm, edge_margin_mm=allowances.clear_edge_mm
     )
-    return Yielded(discs, plates, "single" if discs == 1 else "round", discs * (shape.diameter_mm / diameter) ** 2)
+    share = slice_utilisation(discs_per_plate=discs, diameter_mm=shape.diameter_mm, slice_mm=diameter)
+    return Yielded(discs, plates, "single" if discs == 1 else "round", share)
 
 
 def _pressed(stock: StockFormRow, shape: Shape, allowances: Allowances) -> Yielded | Misfit:
@@ -223,11 +242,11 @@ def _pressed(stock: StockFormRow, shape: Shape, allowances: Allowances) -> Yield
 
 
 def _plates(depth_mm: float, shape: Shape, allowances: Allowances) -> int:
-    return plates_of(
+    return plates_in_depth(
         depth_mm=depth_mm,
-        plate_mm=shape.thickness_mm,
-        kerf_mm=allowances.saw_kerf.allowance_mm,
         skin_mm=allowances.skin.allowance_mm,
+        kerf_mm=allowances.saw_kerf.allowance_mm,
+        thickness_mm=shape.thickness_mm,
     )
 
 

@@ -10,8 +10,9 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from xml.sax.saxutils import escape  # nosec B406  it parses nothing
 
-from services.glass.domain.layout import Disc, Layout
-from services.glass.domain.utilisation import share_of_hexagonal_limit, utilisation
+from services.glass.domain.layouts.equal import Disc, Layout
+from services.glass.errors import SizeImpossible
+from services.shop.layout.rows import HEXAGONAL_LIMIT
 
 PICTURE_WIDTH = 720.0
 """Width of the plate in the picture, in units of the picture; a plate longer across than along is drawn as tall at most."""
@@ -26,6 +27,18 @@ STYLE = (
     ".disc{stroke:#263238;stroke-width:.9}.remnant{fill:#fafafa;stroke:#607d8b;stroke-dasharray:2 3}.mid{text-anchor:middle}"
     ".bar{stroke:#263238;stroke-width:2}"
 )
+
+
+def utilisation(*, layout: Layout) -> float:
+    """Share of the plate's face that lies in discs; raises `SizeImpossible` for a plate without a face."""
+    if not layout.plate_area_mm2 > 0:
+        raise SizeImpossible("smaller side of the plate", min(layout.length_mm, layout.width_mm), "above 0 mm")
+    return layout.disc_area_mm2 / layout.plate_area_mm2
+
+
+def share_of_hexagonal_limit(*, utilisation: float) -> float:
+    """A utilisation as a share of pi/sqrt(12), which no layout of equal discs exceeds; 1 would leave nothing to gain."""
+    return utilisation / HEXAGONAL_LIMIT
 
 
 @dataclass(frozen=True)

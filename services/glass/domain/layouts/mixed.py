@@ -11,7 +11,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
 
-from services.glass.domain.layout import Disc, Layout, best_layout
+from services.glass.domain.layouts.equal import Disc, Layout, best_layout
 from services.glass.errors import SizeImpossible
 from services.shop.layout.rows import HAIR_MM, PATTERNS, disc_centres
 

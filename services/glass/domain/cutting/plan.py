@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
-from services.glass.domain.buying import PLATE_FORMS, GroupLot
-from services.glass.domain.layout import Disc, Layout, best_round_layout
-from services.glass.domain.options import BlankOption, out_of_plate
-from services.glass.domain.plate_picture import PlateText, plate_svg
-from services.glass.domain.seats import Kind, template_of
-from services.glass.domain.utilisation import utilisation
+from services.glass.domain.blank.options import PLATE_FORMS, BlankOption
+from services.glass.domain.cutting.picture import PlateText, plate_svg, utilisation
+from services.glass.domain.cutting.seats import Kind, template_of
+from services.glass.domain.layouts.equal import Disc, Layout, best_round_layout
 from shared_schemas.blanks import DiscsOfElement, PlatePlan
 
 
@@ -22,17 +20,6 @@ class Cut:
     option: BlankOption
     blanks: int
     others: tuple[str, ...]
-
-
-def cut_of(*, option_of: Mapping[str, BlankOption], lot: GroupLot, element: str) -> Cut:
-    """How an element is cut in a lot: in the form that most of its blanks come from."""
-    part = lot.part_of(element)
-    option = option_of[part.lot.source.stock.name]
-    plates = lot.class_of(element)
-    if plates is None:
-        return Cut(option, lot.blanks, ())
-    others = tuple(name for name in plates.elements if name != element)
-    return Cut(out_of_plate(option=option, thickness_mm=plates.thickness_mm), lot.blanks, others)
 
 
 def plates_of_glass(cuts: Sequence[Cut]) -> tuple[PlatePlan, ...]:

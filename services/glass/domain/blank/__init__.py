@@ -1,0 +1,1 @@
+"""Which blank has an element, and which stock rows can give it?"""

@@ -1,0 +1,1 @@
+"""How plates are cored: seats for smaller discs, the cutting plan, its pictures."""

@@ -1,0 +1,1 @@
+"""How discs lie in a plate or a round slice: equal ones, and several kinds together."""
