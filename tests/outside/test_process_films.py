@@ -134,8 +134,8 @@ def test_two_terms_from_index_and_abbe_number_are_near_enough_where_a_glass_has_
     errors = []
     for glass in rates.glasses:
         formula = Dispersion(glass)
-        assert not formula.fitted
-        if formula.covers(400.0, 1000.0):
+        assert formula.fitted == (glass.name in ("LiF", "ZnS"))
+        if not formula.fitted and formula.covers(400.0, 1000.0):
             errors.append(np.abs(formula.index(band) - cauchy_index(nd=glass.nd, vd=glass.vd, wavelength_nm=band)).max())
     assert len(errors) > 200
     assert np.median(errors) < 0.0016
