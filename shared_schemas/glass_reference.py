@@ -13,7 +13,7 @@ from string import ascii_uppercase
 from typing import Literal
 
 from shared_schemas.published_glasses import PublishedGlass, plain, published_glass, without_maker
-from shared_schemas.rates import GlassRow, Rates
+from shared_schemas.rates import GlassRow, InForce, Rates
 
 CODE = re.compile(r"([0-9]{6})(?:[./ ]?([0-9]{3}))?")
 """Six digits, or nine with the density behind a point, a slash, a space or nothing."""
@@ -82,7 +82,7 @@ def find_glass(reference: str, rates: Rates) -> GlassMatch:
     code that a glass shares with its own grades of transmission only (N-BK7 with N-BK7HT) means the usual grade.
     Raises `GlassNotFound` with the nearest names, or with all glasses that share the code.
     """
-    catalogue = _catalogue_of(_Same(rates))
+    catalogue = _catalogue_of(InForce(rates))
     row = catalogue.named(reference)
     if row is not None:
         return GlassMatch(row, "name")
@@ -223,21 +223,8 @@ class _Catalogue:
         return tuple(dict.fromkeys(names))[:NEAR_NAMES]
 
 
-@dataclass(frozen=True, eq=False)
-class _Same:
-    """A set of rates, the same only as itself: comparing every row costs more than what is looked up."""
-
-    rates: Rates
-
-    def __eq__(self, other: object) -> bool:
-        return isinstance(other, _Same) and other.rates is self.rates
-
-    def __hash__(self) -> int:
-        return id(self.rates)
-
-
 @lru_cache(maxsize=8)
-def _catalogue_of(same: _Same) -> _Catalogue:
+def _catalogue_of(same: InForce) -> _Catalogue:
     return _Catalogue(same.rates)
 
 

@@ -7,6 +7,7 @@ one whose row in `currencies` has `per_base` 1.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from datetime import datetime
 from functools import cached_property
 from typing import Annotated, Any, Self
@@ -156,6 +157,20 @@ class Rates(Contract):
     def ref(table: str, row: RateRow) -> RateRowRef:
         """The reference by which a figure names the row it rests on; made once for each row, as thousands of figures ask for it."""
         return row.named_in(table)
+
+
+@dataclass(frozen=True, eq=False)
+class InForce:
+    """Rates told apart by identity, to remember by: a worker keeps one object for each revision, and to compare thousands of rows
+    takes longer than most of what is looked up."""
+
+    rates: Rates
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, InForce) and other.rates is self.rates
+
+    def __hash__(self) -> int:
+        return id(self.rates)
 
 
 class RateRevision(Contract):

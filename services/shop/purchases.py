@@ -101,6 +101,8 @@ def cost_of_lots(*, costs: Sequence[Decimal]) -> Decimal:
 
 def figures_of_step(*, step: MaterialStep, rates: Rates) -> tuple[Figure, ...]:
     """Every number of a step of a material model, under the name of its field."""
+    if not step.purchases:
+        return (given("cost", step.cost, rates.base_currency, source="the material model, which names no purchases"),)
     rows = {row.name: row for row in rates.stock_forms}
     lines = [(line, rows[line.stock]) for line in step.purchases]
     return (

@@ -10,7 +10,7 @@ from functools import cached_property, lru_cache
 from shared_schemas.check import Finding
 from shared_schemas.finding_kinds import finding
 from shared_schemas.glass_reference import distance
-from shared_schemas.rates import GlassRow, Rates
+from shared_schemas.rates import GlassRow, InForce, Rates
 
 STANDS_IN_WITHIN = 1.0
 """Distance up to which a glass is offered as a stand-in: no further off than a commercial melt may be (common practice)."""
@@ -91,32 +91,19 @@ class _Market:
         return self.stand_ins[row.name]
 
 
-@dataclass(frozen=True, eq=False)
-class _Same:
-    """A set of rates, the same only as itself: comparing every row costs more than what is looked up."""
-
-    rates: Rates
-
-    def __eq__(self, other: object) -> bool:
-        return isinstance(other, _Same) and other.rates is self.rates
-
-    def __hash__(self) -> int:
-        return id(self.rates)
-
-
 @lru_cache(maxsize=4)
-def _market(same: _Same) -> _Market:
+def _market(same: InForce) -> _Market:
     return _Market(same.rates)
 
 
 def lead_free(*, row: GlassRow, rates: Rates) -> Equivalent | None:
     """The lead-free glass nearest to a leaded one of the rates; `None` for a glass without lead."""
-    return _market(_Same(rates)).lead_free.get(row.name)
+    return _market(InForce(rates)).lead_free.get(row.name)
 
 
 def equivalent_findings(*, row: GlassRow, where: str, rates: Rates) -> Iterator[Finding]:
     """A note where a glass of another maker is near enough and cheaper, or can be bought where this one cannot."""
-    market = _market(_Same(rates))
+    market = _market(InForce(rates))
     other = market.stand_in(row)
     if other is None:
         return

@@ -21,7 +21,7 @@ from shared_schemas.blanks import BlankPlan
 from shared_schemas.check import CheckReport, Finding
 from shared_schemas.operations import OperationPlan, Relaxation, Route
 from shared_schemas.prescription import Prescription
-from shared_schemas.rates import Rates
+from shared_schemas.rates import InForce, Rates
 from shared_schemas.traveller import Job, Refusal
 
 REMEMBERED = 512
@@ -38,22 +38,9 @@ class ElementPlan:
     notes: tuple[Finding, ...]
 
 
-@dataclass(frozen=True, eq=False)
-class _InForce:
-    """Rates told apart by identity: a worker keeps one object for each revision, and to compare thousands of rows takes long."""
-
-    rates: Rates
-
-    def __eq__(self, other: object) -> bool:
-        return isinstance(other, _InForce) and other.rates is self.rates
-
-    def __hash__(self) -> int:
-        return id(self.rates)
-
-
 def element_plan(work: ElementWork, rates: Rates) -> ElementPlan:
     """The plan of an element; raises `RateMissing` for what the rates do not have."""
-    return _planned(work, _InForce(rates))
+    return _planned(work, InForce(rates))
 
 
 def forget_elements() -> None:
@@ -62,7 +49,7 @@ def forget_elements() -> None:
 
 
 @lru_cache(maxsize=REMEMBERED)
-def _planned(work: ElementWork, in_force: _InForce) -> ElementPlan:
+def _planned(work: ElementWork, in_force: InForce) -> ElementPlan:
     rates = in_force.rates
     lines = element_lines(work, rates)
     return ElementPlan(

@@ -5,7 +5,7 @@ The formula of an amount is written in the names of its inputs, so it can be wor
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from decimal import Decimal
 
 from services.quoting.costs.cost import OperationCost, bought_part_cost
@@ -16,6 +16,8 @@ from services.quoting.explain.basis_of_risk import expedite_figures, spread_figu
 from services.quoting.pricing.evaluation import Evaluation, Plans
 from services.quoting.pricing.starts import PartStart
 from services.quoting.risk.losses import Batches
+from services.shop.purchases import figures_of_step
+from shared_schemas.blanks import MaterialStep
 from shared_schemas.figure import Figure
 from shared_schemas.operations import Sampled, Tooling
 from shared_schemas.rates import Rates
@@ -117,7 +119,7 @@ def _formulas(found: Evaluation, plans: Plans) -> dict[str, tuple[str, tuple[Fig
         "sum of the lines before",
     )
     return {
-        "material": ("material x per_base", (_money("material", found.costs.material, base, SUM, _purchases(found, base)),)),
+        "material": ("material x per_base", (_money("material", found.costs.material, base, SUM, _purchases(found, plans)),)),
         "operations": ("operations x per_base", (_money("operations", found.costs.operations, base, SUM, _parts(found, base)),)),
         "bought_parts": (
             "bought_parts x per_base",
@@ -151,19 +153,24 @@ def _cost(found: Evaluation, plans: Plans) -> Figure:
     return _money("cost", found.costs.total, base, "material + operations + bought_parts", inputs)
 
 
-def _purchases(found: Evaluation, base: str) -> tuple[Figure, ...]:
+def _purchases(found: Evaluation, plans: Plans) -> tuple[Figure, ...]:
     return tuple(
         _money(
-            f"glass {material.model.name}"[:60], material.amount, base,
+            f"glass {material.model.name}"[:60], material.amount, plans.rates.base_currency,
             "cost of the first step with enough blanks; past the last step whole lots and the step for the rest",
             (
                 Figure(name="blanks", value=material.blanks, formula="largest start quantity of the members"),
                 Figure(name="lots", value=material.lots, formula="whole lots of the last step, and one for the rest"),
-                *material.model.basis,
+                *(figure for bought in material.bought for figure in _lot(bought.step, plans.rates)),
             ),
         )
         for material in found.materials
     )  # fmt: skip
+
+
+def _lot(step: MaterialStep, rates: Rates) -> Iterator[Figure]:
+    for figure in figures_of_step(step=step, rates=rates):
+        yield figure.model_copy(update={"name": f"lot {figure.name}"})
 
 
 def _tool(tool: Tooling, base: str) -> Figure:
