@@ -75,3 +75,8 @@ def refuse_if_any(model: BaseModel, faults: list[Fault]) -> None:
 def escaped(text: str) -> str:
     """A sentence as pydantic takes it for a template."""
     return text.replace("{", "(").replace("}", ")")
+
+
+def canonical_json(document: BaseModel) -> bytes:
+    """JSON in the order of the contract's fields, without spaces, money as decimal strings: the same document, the same bytes."""
+    return document.model_dump_json(by_alias=True).encode()

@@ -7,13 +7,13 @@ import logging
 from services.chassis.pipeline import TRANSPORT_FAULTS, SectionMissing, failure_of, read_section, write_section
 from services.chassis.problems import problem
 from services.chassis.resources import Resources
-from services.quoting.costs.canonical import canonical_json
 from services.quoting.pricing.quote import assemble
 from services.quoting.service import runs
 from services.quoting.service.impact import IMPACTS
 from services.quoting.service.intake import QUOTES
 from services.quoting.service.runs import RunKind, digest_of, failed, kind_of, settle
 from services.quoting.store.rows import DeadLetter, Outcome
+from shared_schemas.base import canonical_json
 from shared_schemas.pipeline import LAST, SWEEP_TASK
 from shared_schemas.problem import ProblemDetail
 from shared_schemas.traveller import Refusal

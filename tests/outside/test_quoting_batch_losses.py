@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from services.quoting.pricing.start_quantity import start_quantity
+from services.quoting.pricing.starts import start_quantity
 from services.quoting.risk.losses import Batches, Losses, chances_of_enough, left_after_batches
 from services.quoting.risk.outcomes import outcomes
 from services.quoting.risk.worth import Step, Worth

@@ -10,9 +10,8 @@ import pytest
 from scipy.stats import binom
 
 from services.quoting.costs.cost import operation_costs
-from services.quoting.pricing.start_quantity import chance_of_enough, start_quantity
-from services.quoting.pricing.starts import route_yield
-from services.quoting.promise.queues import jobs_waiting, kingman_wait_h
+from services.quoting.pricing.starts import chance_of_enough, route_yield, start_quantity
+from services.quoting.promise.flow import jobs_waiting, kingman_wait_h
 from shared_schemas.operations import Route
 from shared_schemas.rates import Rates
 from tests.unit.quoting.conftest import centre, operation

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from services.quoting.pricing.evaluation import Evaluation, Plans
-from services.quoting.promise.flow import Step
+from services.quoting.promise.flow import Step, jobs_waiting
 from services.quoting.promise.lead_time import log_normal_spread
-from services.quoting.promise.queues import jobs_waiting
 from shared_schemas.figure import Figure
 from shared_schemas.rates import Rates
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from datetime import timedelta
 from decimal import Decimal
 
@@ -14,11 +14,11 @@ from services.quoting.pricing.evaluation import Evaluation, Plans, evaluate, unc
 from services.quoting.pricing.in_time import Answer, Deadline
 from services.quoting.pricing.plate_offers import as_relaxations, quoted_offers
 from services.quoting.pricing.relaxations import combined_saving, most_saved_first, quoted_relaxations, with_full_block
-from services.quoting.pricing.remarks_on_quantities import remarks_on
 from services.quoting.pricing.sooner import expedited
 from services.quoting.risk.draws import Orders, Risk, drivers, orders_for, risk_of
 from shared_schemas.blanks import BlankPlan
-from shared_schemas.check import CheckReport
+from shared_schemas.check import CheckReport, Finding
+from shared_schemas.finding_kinds import finding
 from shared_schemas.operations import BoughtPart, Operation, OperationPlan, Route, Tooling
 from shared_schemas.quote import (
     Break,
@@ -30,6 +30,9 @@ from shared_schemas.quote import (
 )
 from shared_schemas.rates import Rates
 from shared_schemas.traveller import Job
+
+NEAR = 1.1
+"""A step of the margin is looked at up to a tenth above the quantity: who asks for so many may take the few more (common practice range)."""
 
 
 def assemble(
@@ -236,3 +239,52 @@ def _tool_in_currency(tool: Tooling, plans: Plans) -> Tooling:
 def _part_in_currency(part: BoughtPart, plans: Plans) -> BoughtPart:
     amounts = {"lot_charge": changed(part.lot_charge, plans.currency), "unit_price": changed(part.unit_price, plans.currency)}
     return part.model_copy(update=amounts)
+
+
+def remarks_on(quantities: Sequence[Evaluation], plans: Plans) -> tuple[Finding, ...]:
+    """Findings on the quantities of a quote, as they are asked for."""
+    return tuple(remark for one in quantities for remark in (*_too_long(one, plans), *_cheaper_at(one, quantities, plans)))
+
+
+def _too_long(one: Evaluation, plans: Plans) -> Iterator[Finding]:
+    """A quantity that the shop cannot promise: it would be busy with it for longer than its terms allow."""
+    lead, limit = one.lead_time, plans.terms.longest_lead_days
+    if lead.p90_days <= limit:
+        return
+    centre = one.schedule.bottleneck
+    yield finding(
+        "lead-time-too-long",
+        "",
+        (
+            f"{one.quantity} pieces take {lead.p90_days} days (the terms allow {limit}): the price and date of this quantity are "
+            "arithmetic, not an offer."
+        ),
+        figure=lead.p90_days,
+        limit=limit,
+        unit="days",
+        row=plans.terms.name,
+        remedy=f"ask for fewer, agree on part deliveries, or have more stations at the {centre}",
+    )
+
+
+def _cheaper_at(one: Evaluation, quantities: Sequence[Evaluation], plans: Plans) -> Iterator[Finding]:
+    """A larger quantity that costs less in total: one that is asked for too, or the next step of the margin."""
+    larger = [other for other in quantities if other.quantity > one.quantity]
+    known = {other.quantity for other in larger}
+    steps = [step.from_quantity for step in plans.terms.margin_steps]
+    near = [step for step in steps if one.quantity < step <= NEAR * one.quantity and step not in known]
+    offers = [*larger, *(evaluate(plans, quantity=step, like=one) for step in near)]
+    best = min(offers, key=lambda other: (other.price.total, -other.quantity), default=one)
+    if best.price.total >= one.price.total:
+        return
+    saved = one.price.total - best.price.total
+    yield finding(
+        "more-cost-less",
+        "",
+        f"{best.quantity} pieces cost {saved} {plans.currency.name} less in total than {one.quantity}: {best.price.total}.",
+        figure=float(one.price.total),
+        limit=float(best.price.total),
+        unit=plans.currency.name,
+        row=plans.terms.name,
+        remedy=f"ask for {best.quantity}",
+    )

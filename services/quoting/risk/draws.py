@@ -19,10 +19,10 @@ import numpy as np
 from scipy.special import ndtri
 
 from services.optics.surface import lens_as_worked
-from services.quoting.costs.canonical import canonical_json
 from services.quoting.costs.cost import MaterialCost, OperationCost
 from services.quoting.risk.outcomes import Outcomes
 from services.shop.minutes import per_minute
+from shared_schemas.base import canonical_json
 from shared_schemas.operation_kinds import OperationName
 from shared_schemas.operations import Operation
 from shared_schemas.quote import RiskDriver

@@ -15,7 +15,6 @@ from typing import cast
 from services.chassis.pipeline import read_section
 from services.chassis.problems import clean
 from services.chassis.resources import Resources
-from services.quoting.costs.canonical import canonical_json
 from services.quoting.errors import RequestUnanswerable
 from services.quoting.pricing.quote import loss_chances
 from services.quoting.service.documents import state_of
@@ -25,6 +24,7 @@ from services.quoting.store.impacts import IMPACT_RUNS, ImpactStore, StoredImpac
 from services.quoting.store.repository import QuoteStore
 from services.quoting.store.rows import IdempotencyKey, Outcome, StoredQuote
 from services.quoting.store.runs import accepted_before, by_number
+from shared_schemas.base import canonical_json
 from shared_schemas.problem import Problem, ProblemDetail
 from shared_schemas.quote import QuoteBody
 from shared_schemas.rate_impact import ImpactChoice, ImpactedQuote, ImpactFigures, ImpactOutcome, RateImpact

@@ -10,7 +10,7 @@ from pydantic import ValidationError
 
 from services.quoting.costs.money import currency_on
 from services.quoting.errors import CurrencyNotOfTheDay
-from services.quoting.pricing.start_quantity import start_quantity
+from services.quoting.pricing.starts import start_quantity
 from services.quoting.promise.lead_time import shop_of
 from services.quoting.service.request_checks import faults_of_request
 from services.shop.calendar import WorkingCalendar

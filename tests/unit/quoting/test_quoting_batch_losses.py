@@ -11,8 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from services.quoting.pricing.start_quantity import start_quantity
-from services.quoting.pricing.starts import part_start, part_starts
+from services.quoting.pricing.starts import part_start, part_starts, start_quantity
 from services.quoting.risk.draws import edges_of
 from services.quoting.risk.losses import Batches, Losses, chances_of_enough, left_after_batches, losses_of
 from services.quoting.risk.outcomes import outcomes

@@ -11,8 +11,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from services.quoting.pricing.evaluation import Plans, evaluate
-from services.quoting.promise.flow import Step, passages
-from services.quoting.promise.queues import jobs_waiting, kingman_wait_h
+from services.quoting.promise.flow import Step, jobs_waiting, kingman_wait_h, passages
 from services.shop.calendar import WorkingCalendar
 from shared_schemas.operations import Consumed, Route
 from shared_schemas.problem import FigureOutOfRange

@@ -10,11 +10,11 @@ from typing import Any
 import numpy as np
 import pytest
 
-from services.quoting.costs.canonical import canonical_json
 from services.quoting.pricing.evaluation import Plans, evaluate, uncertain
 from services.quoting.pricing.quote import assemble, plans_for
 from services.quoting.pricing.starts import route_yield
 from services.quoting.risk.draws import DRAWS, Orders, draws, drivers, risk_of, skewed
+from shared_schemas.base import canonical_json
 from shared_schemas.operations import Tooling
 from shared_schemas.quote import QuoteBody
 from shared_schemas.rates import Rates

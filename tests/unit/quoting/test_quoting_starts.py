@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
+import math
+import random
 from collections.abc import Callable
 from datetime import date
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.special import betainc
+from scipy.stats import nbinom
 
 from services.quoting.pricing.evaluation import Plans, evaluate
 from services.quoting.pricing.relaxations import quoted_relaxations
-from services.quoting.pricing.start_quantity import chance_of_enough, start_quantity
-from services.quoting.pricing.starts import part_starts, route_yield
+from services.quoting.pricing.starts import chance_of_enough, part_starts, route_yield, start_quantity
+from services.quoting.promise.flow import kingman_wait_h
 from services.quoting.promise.lead_time import log_normal_points
-from services.quoting.promise.queues import kingman_wait_h
 from services.shop.calendar import WorkingCalendar
 from services.shop.errors import NoWorkingDays
 from shared_schemas.operations import Consumed, LooserOperation, Relaxation, Route, Tooling
@@ -39,6 +42,27 @@ def test_more_confidence_never_starts_fewer(wanted: int, yield_share: float, low
     assert start_quantity(wanted=wanted, yield_share=yield_share, confidence=low) <= start_quantity(
         wanted=wanted, yield_share=yield_share, confidence=low + more
     )
+
+
+def by_halving(wanted: int, yield_share: float, confidence: float) -> int:
+    """The same rule by halving between too few and enough, on the binomial tail."""
+    below, enough = wanted - 1, math.ceil(wanted / yield_share)
+    while betainc(wanted, enough - wanted + 1, yield_share) < confidence:
+        below, enough = enough, 2 * enough
+    while enough - below > 1:
+        middle = (below + enough) // 2
+        below, enough = (below, middle) if betainc(wanted, middle - wanted + 1, yield_share) >= confidence else (middle, enough)
+    return enough
+
+
+def test_the_quantile_gives_what_halving_and_the_negative_binomial_distribution_give() -> None:
+    generator = random.Random("starts")
+    for _ in range(3000):
+        wanted, yield_share = round(10 ** generator.uniform(0, 5)), generator.uniform(0.05, 0.9999)
+        confidence = generator.uniform(0.01, 0.999)
+        started = start_quantity(wanted=wanted, yield_share=yield_share, confidence=confidence)
+        assert started == by_halving(wanted, yield_share, confidence), (wanted, yield_share, confidence)
+        assert started == wanted + nbinom.ppf(confidence, wanted, yield_share), (wanted, yield_share, confidence)
 
 
 def test_a_perfect_yield_starts_what_is_wanted() -> None:
