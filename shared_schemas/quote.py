@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from datetime import date, datetime
 from typing import Annotated, Literal
 
@@ -35,6 +36,12 @@ ToolingTerms = Literal["one_off", "spread"]
 Quantity = Annotated[int, Field(strict=True, ge=1, le=LARGEST_QUANTITY)]
 
 
+def middle_quantity(quantities: Iterable[int]) -> int:
+    """The quantity that decides what is said only once of a quote: the middle one of those asked for, of two the smaller."""
+    rising = sorted(quantities)
+    return rising[(len(rising) - 1) // 2]
+
+
 class QuoteRequest(Contract):
     """What the sales desk asks: how much for these quantities, and when?
 
@@ -56,15 +63,9 @@ class QuoteRequest(Contract):
         faults = []
         for position, quantity in enumerate(self.quantities):
             if quantity in seen:
+                reason = f"the quantity {quantity} is asked for twice"
                 faults.append(
-                    Fault(
-                        "quantities",
-                        position,
-                        reason=f"the quantity {quantity} is asked for twice",
-                        figure=quantity,
-                        limit="each once",
-                        remedy="leave it out",
-                    )
+                    Fault("quantities", position, reason=reason, figure=quantity, limit="each once", remedy="leave it out")
                 )
             seen.add(quantity)
         refuse_if_any(self, faults)

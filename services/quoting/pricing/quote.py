@@ -27,6 +27,7 @@ from shared_schemas.quote import (
     QuotedElement,
     QuotedRelaxation,
     UnitCost,
+    middle_quantity,
 )
 from shared_schemas.rates import Rates
 from shared_schemas.traveller import Job
@@ -49,7 +50,7 @@ def assemble(
     plans = plans_for(job, blanks, operations, rates)
     request = job.request
     found = [evaluate(plans, quantity=quantity) for quantity in request.quantities]
-    middle = sorted(found, key=lambda one: one.quantity)[len(found) // 2]
+    middle = found[request.quantities.index(middle_quantity(request.quantities))]
     orders = orders_for(job, rate_digest)
     offers = quoted_offers(plans, operations.offers, against=middle)
     relaxed = most_saved_first((*quoted_relaxations(plans, operations.relaxations, against=middle), *as_relaxations(offers)))

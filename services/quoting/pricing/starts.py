@@ -176,10 +176,12 @@ def start_quantity(*, wanted: int, yield_share: float, confidence: float, batche
 
 
 def _without_batches(wanted: int, yield_share: float, confidence: float) -> int:
-    """The quantile of the lost pieces at `wanted` good ones, which is negative binomial; one fewer where rounding made it one too many."""
+    """The quantile of the lost pieces at `wanted` good ones, which is negative binomial; where rounding makes it one off, the neighbour."""
     started = wanted + math.ceil(nbdtrik(confidence, wanted, yield_share))
-    fewer_do = started > wanted and chance_of_enough(started=started - 1, wanted=wanted, yield_share=yield_share) >= confidence
-    return started - fewer_do
+    if chance_of_enough(started=started, wanted=wanted, yield_share=yield_share) < confidence:
+        return started + 1
+    one_fewer = chance_of_enough(started=started - 1, wanted=wanted, yield_share=yield_share)
+    return started - (one_fewer >= confidence)
 
 
 def _with_batches(wanted: int, losses: Losses, confidence: float) -> int:

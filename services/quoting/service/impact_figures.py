@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
 from services.quoting.pricing.price import sum_of
-from shared_schemas.quote import Break, LineKind, QuoteBody
+from shared_schemas.quote import Break, LineKind, QuoteBody, middle_quantity
 from shared_schemas.quote_life import ComparedAmount, ComparedCount
 from shared_schemas.rate_impact import ImpactedBreak, ImpactExtreme, ImpactFigures, ImpactSum, ImpactTotals, KeptPrice
 
@@ -101,18 +101,16 @@ def _extreme(pair: tuple[Impacted, ImpactedBreak]) -> ImpactExtreme:
     )
 
 
-def _sums(currency: str, quotes: Sequence[Impacted]) -> ImpactSum:
-    own = [
-        sorted(quote.figures.breaks, key=lambda price_break: price_break.quantity)
-        for quote in quotes
-        if quote.figures.currency == currency
+def _sums(currency: str, impacts: Sequence[Impacted]) -> ImpactSum:
+    quotes = [
+        {one.quantity: one.total_price for one in each.figures.breaks} for each in impacts if each.figures.currency == currency
     ]
 
-    def summed(place: Callable[[int], int]) -> ComparedAmount:
-        chosen = [breaks[place(len(breaks))].total_price for breaks in own]
+    def summed(choice: Callable[[Iterable[int]], int]) -> ComparedAmount:
+        chosen = [prices[choice(prices)] for prices in quotes]
         return _amount(*(sum((getattr(price, side) for price in chosen), Decimal(0)) for side in ("old", "new")))
 
-    return ImpactSum(currency=currency, quotes=len(own), smallest=summed(lambda count: 0), middle=summed(lambda count: count // 2))
+    return ImpactSum(currency=currency, quotes=len(quotes), smallest=summed(min), middle=summed(middle_quantity))
 
 
 def _amount(old: Decimal, new: Decimal) -> ComparedAmount:

@@ -20,7 +20,7 @@ from shared_schemas.base import canonical_json
 from shared_schemas.blanks import BlankPlan
 from shared_schemas.operations import Consumed, Operation, OperationPlan, Route
 from shared_schemas.problem import FigureOutOfRange
-from shared_schemas.quote import QuoteBody
+from shared_schemas.quote import QuoteBody, middle_quantity
 from shared_schemas.rates import CalendarRow, RateMissing, Rates
 from shared_schemas.traveller import Job
 from tests.unit.quoting.conftest import SAID, TERMS, blank, material, operation, request, sections, with_tables
@@ -172,3 +172,8 @@ def test_the_lines_of_random_plans_add_up_and_larger_quantities_cost_more_in_all
     costs = [one.unit_cost.planned * one.quantity for one in in_order]
     slack = Decimal(1).scaleb(-minor) * in_order[-1].quantity
     assert all(fewer <= more + slack for fewer, more in pairwise(costs))
+
+
+@pytest.mark.parametrize(("quantities", "middle"), [((7,), 7), ((100, 5), 5), ((100, 5, 25), 25), ((1, 1000, 10, 100), 10)])
+def test_of_two_middle_quantities_the_smaller_decides(quantities: tuple[int, ...], middle: int) -> None:
+    assert middle_quantity(quantities) == middle

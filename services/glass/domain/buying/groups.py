@@ -17,6 +17,7 @@ from services.glass.domain.buying.lots import cheapest_lots, forget_cheapest_lot
 from services.glass.domain.buying.purchase import Amounts, Counts, Lot, Purchase, Source, plate_costs
 from services.glass.domain.buying.sharing import Partition, PlateClass, SharedLot, best_partition, shared_offer
 from services.glass.domain.buying.slabs import slabs_needed
+from shared_schemas.quote import middle_quantity
 
 LIKELY_STARTS_PER_PIECE = 1.5
 LIKELY_STARTS_MORE = 8
@@ -121,7 +122,7 @@ class Terms(NamedTuple):
     @property
     def middle(self) -> int:
         """The quantity that decides what one plan can only say once."""
-        return self.quantities[(len(self.quantities) - 1) // 2]
+        return middle_quantity(self.quantities)
 
     def likely_starts(self, quantity: int) -> int:
         """Blanks of one element that a quantity will probably start."""
