@@ -177,7 +177,7 @@ def start_quantity(*, wanted: int, yield_share: float, confidence: float, batche
 
 def _without_batches(wanted: int, yield_share: float, confidence: float) -> int:
     """The quantile of the lost pieces at `wanted` good ones, which is negative binomial; where rounding makes it one off, the neighbour."""
-    started = wanted + math.ceil(nbdtrik(confidence, wanted, yield_share))
+    started = wanted + int(np.ceil(nbdtrik(confidence, wanted, yield_share)))
     if chance_of_enough(started=started, wanted=wanted, yield_share=yield_share) < confidence:
         return started + 1
     one_fewer = chance_of_enough(started=started - 1, wanted=wanted, yield_share=yield_share)
