@@ -56,7 +56,7 @@ def plan_by_hand(asked: BlanksByHand, revision: Annotated[RateRevision, Depends(
 )
 def buy_for_several(asked: BuyTogether, revision: Annotated[RateRevision, Depends(latest_rates)]) -> JointPurchases:
     """What the glass costs apart and together, what is bought, and what of it falls on each lens."""
-    found = buy_together(lenses=asked.lenses, rates=revision.rates)
-    if isinstance(found, Refusal):
-        raise errors.BlanksRefused(found.reasons)
-    return found
+    purchases = buy_together(lenses=asked.lenses, rates=revision.rates)
+    if isinstance(purchases, Refusal):
+        raise errors.BlanksRefused(purchases.reasons)
+    return purchases

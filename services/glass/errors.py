@@ -89,8 +89,8 @@ class BlanksRefused(GlassError):
             f"The blanks cannot be planned. {reasons[0].message}",
             *(
                 ProblemDetail(
-                    pointer=found.pointer, reason=found.message, figure=found.figure, limit=found.limit, remedy=found.remedy
+                    pointer=reason.pointer, reason=reason.message, figure=reason.figure, limit=reason.limit, remedy=reason.remedy
                 )
-                for found in reasons
+                for reason in reasons
             ),
         )

@@ -42,10 +42,10 @@ def ways_of(*, position: int, element: Element, checked: ElementCheck, rates: Ra
 
 def by_glass(ways: Sequence[Fitted]) -> list[list[Fitted]]:
     """Elements of the same glass together, in the order of the lens."""
-    found: dict[str, list[Fitted]] = {}
-    for one in ways:
-        found.setdefault(one.glass.name, []).append(one)
-    return list(found.values())
+    of_glass: dict[str, list[Fitted]] = {}
+    for way in ways:
+        of_glass.setdefault(way.glass.name, []).append(way)
+    return list(of_glass.values())
 
 
 def _answers_of_stock(*, element: Element, glass: GlassRow, rates: Rates) -> list[BlankOption | Misfit]:

@@ -47,7 +47,7 @@ class GroupLot:
 
     @cached_property
     def main(self) -> Purchase:
-        return max((part.lot.main for part in self.parts), key=lambda one: one.blanks)
+        return max((part.lot.main for part in self.parts), key=lambda purchase: purchase.blanks)
 
     @property
     def lead_days(self) -> float:
@@ -70,7 +70,7 @@ class GroupLot:
         lot = self.part_of(element).lot
         if not isinstance(lot, SharedLot):
             return None
-        return next(one for one in lot.classes if element in one.elements)
+        return next(plates for plates in lot.classes if element in plates.elements)
 
 
 class Parting(NamedTuple):
@@ -147,9 +147,9 @@ def groups_of(*, options: Options, density_g_cm3: float, terms: Terms) -> tuple[
     """
     apart = {
         element: cheapest_lots(
-            sources=[one.source for one in found.values()], up_to_blanks=terms.up_to_blanks, minor_units=terms.minor_units
+            sources=[way.source for way in ways.values()], up_to_blanks=terms.up_to_blanks, minor_units=terms.minor_units
         )
-        for element, found in owned_once(options).items()
+        for element, ways in owned_once(options).items()
     }
     each = tuple(
         Group((element,), tuple(GroupLot(lot.blanks, lot.cost, (Part((element,), lot),)) for lot in lots))
@@ -167,14 +167,14 @@ def groups_of(*, options: Options, density_g_cm3: float, terms: Terms) -> tuple[
 def owned_once(options: Options) -> Options:
     """The options for purchases apart: what lies in the store is kept for the heaviest blank that comes out of it."""
     keeper: dict[str, str] = {}
-    for name in {stock for found in options.values() for stock, one in found.items() if one.stock.owned_pieces}:
-        able = [(found[name].mass_g, element) for element, found in options.items() if name in found]
+    for name in {stock for ways in options.values() for stock, way in ways.items() if way.stock.owned_pieces}:
+        able = [(ways[name].mass_g, element) for element, ways in options.items() if name in ways]
         keeper[name] = max(able)[1]
     if not keeper:
         return options
     return {
-        element: {name: one if keeper.get(name, element) == element else without_store(one) for name, one in found.items()}
-        for element, found in options.items()
+        element: {name: way if keeper.get(name, element) == element else without_store(way) for name, way in ways.items()}
+        for element, ways in options.items()
     }
 
 
@@ -214,7 +214,7 @@ def _together(
             lot = offers[chosen[place] - 1].lot(place)
             best = GroupLot(number, lot.cost, (Part(tuple(options), lot),))
         else:
-            parts = tuple(Part((element,), lot_for(lots=found, blanks=number)) for element, found in apart.items())
+            parts = tuple(Part((element,), lot_for(lots=own, blanks=number)) for element, own in apart.items())
             best = GroupLot(number, _sum(parts), parts)
         while lots and lots[-1].cost >= best.cost:
             lots.pop()
@@ -263,12 +263,12 @@ def _sum(parts: Sequence[Part]) -> Decimal:
 
 def _that_can_be_repeated(lots: list[GroupLot], options: Options, terms: Terms) -> tuple[GroupLot, ...]:
     """The lots, the last one without anything from the store: past it, the last lot is bought again."""
-    if not any(one.source.owned for part in lots[-1].parts for one in part.lot.purchases):
+    if not any(purchase.source.owned for part in lots[-1].parts for purchase in part.lot.purchases):
         return tuple(lots)
     last = terms.up_to_blanks + 1
     parts = []
     for element, ways in options.items():
-        bare = [without_store(one).source for one in ways.values()]
+        bare = [without_store(way).source for way in ways.values()]
         again = cheapest_lots(sources=bare, up_to_blanks=last, minor_units=terms.minor_units)
         parts.append(Part((element,), again[-1]))
     final = GroupLot(last, _sum(parts), tuple(parts))
@@ -291,7 +291,7 @@ def crossover(*, options: Mapping[str, BlankOption], up_to_blanks: int) -> Cross
     cut = [option for option in options.values() if option.stock.form != "pressing"]
     if not pressed or not cut:
         return None
-    turn = _turn(tuple(one.source for one in pressed), tuple(one.source for one in cut), up_to_blanks)
+    turn = _turn(tuple(way.source for way in pressed), tuple(way.source for way in cut), up_to_blanks)
     if turn is None:
         return None
     return Crossover(turn.blanks, pressed[turn.pressed], cut[turn.cut], turn.pressed_amount, turn.cut_amount)

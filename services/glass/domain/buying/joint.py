@@ -77,9 +77,9 @@ def buy_together(*, lenses: Sequence[LensToBuyFor], rates: Rates) -> JointPurcha
     if reasons:
         return Refusal(stage="glass", reasons=tuple(reasons))
     minor_units = rates.currency(rates.base_currency).minor_units
-    found = tuple(_of_one_glass(glasses[name], of_glass, minor_units) for name, of_glass in wants.items())
-    apart, cost = sum((one.cost_apart for one in found), Decimal(0)), sum((one.cost for one in found), Decimal(0))
-    return JointPurchases(currency=rates.base_currency, glasses=found, cost_apart=apart, cost=cost, saving=apart - cost)
+    of_glasses = tuple(_of_one_glass(glasses[name], of_glass, minor_units) for name, of_glass in wants.items())
+    apart, cost = sum((one.cost_apart for one in of_glasses), Decimal(0)), sum((one.cost for one in of_glasses), Decimal(0))
+    return JointPurchases(currency=rates.base_currency, glasses=of_glasses, cost_apart=apart, cost=cost, saving=apart - cost)
 
 
 def cheapest_together(*, wants: Sequence[Want], density_g_cm3: float, minor_units: int) -> tuple[Bought, ...]:
@@ -146,14 +146,14 @@ def _of_one_glass(glass: GlassRow, wants: Sequence[Want], minor_units: int) -> J
 
 def _alike(wants: Sequence[Want]) -> list[Want]:
     """Wants whose blanks are the same out of every row become one."""
-    found: dict[tuple[tuple[str, float, float], ...], Want] = {}
+    by_sizes: dict[tuple[tuple[str, float, float], ...], Want] = {}
     for want in wants:
         key = tuple(
             (row, round(one.shape.diameter_mm, 6), round(one.shape.thickness_mm, 6)) for row, one in sorted(want.options.items())
         )
-        known = found.get(key)
-        found[key] = want if known is None else Want((*known.buying_for, *want.buying_for), known.options)
-    return list(found.values())
+        known = by_sizes.get(key)
+        by_sizes[key] = want if known is None else Want((*known.buying_for, *want.buying_for), known.options)
+    return list(by_sizes.values())
 
 
 def _store_once(wants: Sequence[Want]) -> list[Want]:
@@ -199,10 +199,10 @@ def _lot_of(row: str, wants: Sequence[Want], density_g_cm3: float, minor_units: 
 
 
 def _by_thickness(options: Sequence[BlankOption]) -> Partition:
-    found: dict[int, list[str]] = {}
+    by_thickness: dict[int, list[str]] = {}
     for option in options:
-        found.setdefault(round(option.shape.thickness_mm / HAIR_MM), []).append(option.element.name)
-    return tuple(tuple(names) for names in found.values())
+        by_thickness.setdefault(round(option.shape.thickness_mm / HAIR_MM), []).append(option.element.name)
+    return tuple(tuple(names) for names in by_thickness.values())
 
 
 def _cost(bought: Sequence[Bought]) -> Decimal:

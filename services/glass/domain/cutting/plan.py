@@ -31,8 +31,8 @@ def plates_of_glass(cuts: Sequence[Cut]) -> tuple[PlatePlan, ...]:
             classes.setdefault((cut.option.stock.name, names), []).append(cut)
     rectangular = (
         plate
-        for found in classes.values()
-        for plate in _plates_alike(found[0].option, laid_out(kinds=[Kind.of(cut.option) for cut in found], number=found[0].blanks))
+        for alike in classes.values()
+        for plate in _plates_alike(alike[0].option, laid_out(kinds=[Kind.of(cut.option) for cut in alike], number=alike[0].blanks))
     )
     slices = (plate for cut in cuts if cut.option.stock.form == "disc" for plate in _plates_alike(cut.option, _slices(cut)))
     return (*rectangular, *slices)

@@ -121,15 +121,15 @@ def _lattice_in_the_rest(plate: Plate, want: Wanted, table: _Table, room: int) -
     margin = plate.edge_margin_mm
     right = max((d.x_mm + d.diameter_mm / 2 + max(d.gap_mm, want.gap_mm) for d in table.discs), default=margin) - margin
     above = max((d.y_mm + d.diameter_mm / 2 + max(d.gap_mm, want.gap_mm) for d in table.discs), default=margin) - margin
-    found: list[Disc] = []
+    most: list[Disc] = []
     for across, up in ((right, 0.0), (0.0, above)):
         strip = best_layout(
             length_mm=max(0.0, plate.length_mm - across), width_mm=max(0.0, plate.width_mm - up), diameter_mm=want.diameter_mm,
             gap_mm=want.gap_mm, edge_margin_mm=margin, owner=want.owner, search=not table.discs,
         )  # fmt: skip
         moved = [Disc(d.x_mm + across, d.y_mm + up, d.diameter_mm, d.gap_mm, d.owner) for d in strip.discs]
-        found = max((found, sorted(moved, key=lambda d: (d.x_mm, d.y_mm))[:room]), key=len)
-    return found
+        most = max((most, sorted(moved, key=lambda d: (d.x_mm, d.y_mm))[:room]), key=len)
+    return most
 
 
 def _touching(want: Wanted, table: _Table, room: int) -> list[Disc]:
