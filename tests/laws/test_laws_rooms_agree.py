@@ -19,6 +19,7 @@ from services.glass.domain.blank.figures import Reasons, blank_of
 from services.glass.domain.blank.options import BlankOption, Shape, blank_shape, option_for
 from services.optics.body import body
 from services.optics.law import given
+from services.optics.seats import bodies_of
 from services.prescription.domain.check import check_prescription
 from services.process.domain.element_work import ElementWork, FaceWork, elements_of
 from services.process.domain.route.cutting import generated_volume_mm3
@@ -29,7 +30,7 @@ from shared_schemas.blanks import BlankForm, BlankPlan
 from shared_schemas.check import CheckReport, SurfaceCheck
 from shared_schemas.prescription import Prescription
 from shared_schemas.rates import Rates
-from tests.chain import Refused, request_of, through_stages
+from tests.chain import Refused, request_of, singlet, through_stages
 from tests.laws.drawn_elements import KINDS, Face, curve_ends_mm, depths, extremes, lenses, volume_mm3
 
 DRAWN = int(os.environ.get("LAWS_DRAWN", "5000"))
@@ -85,7 +86,9 @@ def in_every_room(kind: str, drawn: dict[str, Any], prescription: Prescription, 
         allowances = allowances_for(form=form, body=finished, rates=rates)
         shapes[form] = (blank_shape(body=finished, form=form, allowances=allowances, stock_diameter_mm=None), allowances)
     pressed = next(row for row in rates.stock_forms if row.glass == "N-BK7" and row.form == "pressing")
-    option = option_for(element=element, stock=pressed, density_g_cm3=glass.density_g_cm3, rates=rates)
+    option = option_for(
+        element=element, finished=body(element=element), stock=pressed, density_g_cm3=glass.density_g_cm3, rates=rates
+    )
     assert isinstance(option, BlankOption)
     blank = blank_of(
         position=0, option=option, others=(), checked=report.elements[0], glass=glass, reasons=Reasons(stock=given("stock", option.stock.name)),
@@ -229,3 +232,20 @@ def sections_as_bytes(drawn: dict[str, Any], rates: Rates) -> list[str]:
     """Check report, blank plan, operation plan and the breaks of the quote."""
     report, blanks, operations, quote = through_stages(request_of(drawn, (5, 100)), rates)
     return [section.model_dump_json() for section in (report, blanks, operations, *quote.breaks)]
+
+
+def test_a_seat_that_keeps_neighbours_apart_is_on_the_blank_in_the_route_and_in_the_picture(rates: Rates) -> None:
+    first = singlet(front_mm=None, back_mm=40.0, diameter_mm=25.0, centre_thickness_mm=3.0, clear_mm=23.0)["elements"][0]
+    second = {
+        **singlet(front_mm=60.0, back_mm=None, diameter_mm=25.0, centre_thickness_mm=6.0, clear_mm=23.0)["elements"][0],
+        "name": "L2",
+    }
+    lens = {"title": "rims that touch", "elements": [first, second], "spaces": [{"gap_mm": 0.63}]}
+    request = request_of(lens, (5,))
+    report, blanks, operations, quote = through_stages(request, rates)
+    seat = bodies_of(request.prescription)[0].back
+    assert report.elements[0].back.seat_width_mm == pytest.approx(seat.rim_mm - seat.curved_to_mm) != 0
+    shape = blanks.blanks[0]
+    assert shape.envelope_mm == pytest.approx(3.0 + seat.sag_mm(seat.curved_to_mm), abs=1e-9)
+    assert sections(prescription=quote.prescription)[0].back[-2][1] == pytest.approx(seat.curved_to_mm, abs=1e-9)
+    assert "bevel" in [operation.operation for operation in operations.routes[0].operations]

@@ -14,6 +14,7 @@ from services.glass.domain.buying.sharing import Grinding, cheapest_grinding
 from services.glass.domain.cutting.plan import Cut, plates_of_glass
 from services.glass.domain.findings import bought_together, cares_of, thicker_plate
 from services.glass.errors import CheckOfAnotherLens
+from services.optics.seats import bodies_of
 from shared_schemas.blanks import Blank, BlankPlan, MaterialModel
 from shared_schemas.check import CheckReport, Finding
 from shared_schemas.prescription import Element
@@ -38,10 +39,10 @@ def plan_blanks(*, job: Job, check: CheckReport, rates: Rates, pictures: bool = 
     Raises `RateMissing` for a glass without a density or a stock row, `StockFormIncomplete` for a stock row without its
     sizes, `CheckOfAnotherLens` where check and prescription name different elements.
     """
-    elements = job.request.prescription.elements
+    elements, bodies = job.request.prescription.elements, bodies_of(job.request.prescription)
     _the_check_is_of_this_lens(elements, check)
     answers = [
-        ways_of(position=position, element=element, checked=checked, rates=rates)
+        ways_of(position=position, element=element, finished=bodies[position], checked=checked, rates=rates)
         for position, (element, checked) in enumerate(zip(elements, check.elements, strict=True))
     ]
     reasons = tuple(answer for answer in answers if isinstance(answer, Finding))

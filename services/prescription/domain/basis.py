@@ -39,6 +39,7 @@ from services.optics.surface import (
     Profile,
     aspheric_term_mm,
     normal_sine,
+    reach_mm,
     sag_of_conic_mm,
     sag_with_terms_mm,
     slope,
@@ -203,6 +204,14 @@ def _ends(of: _Of, side: Side) -> Figure:
             semi_diameter_mm,
             name="height_mm",
             diameter_mm=given("clear_diameter_mm", clear, "mm", at=f"{of.drawn}/{side}/clear_diameter_mm"),
+        )
+    if face.curved_to_mm < clear / 2 or face.curved_to_mm < NEARLY_A_HEMISPHERE * reach_mm(surface=face.surface):
+        return decided(
+            "height_mm",
+            face.curved_to_mm,
+            "the curve ends where a flat seat keeps the rim off its neighbour",
+            unit="mm",
+            source="common practice",
         )
     reason = f"the curve is good to {NEARLY_A_HEMISPHERE:g} of its reach |R| / sqrt(1 + k); a flat goes on from there"
     return decided("height_mm", face.curved_to_mm, reason, unit="mm", source="common practice")

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
-from services.optics.body import Body, body
+from services.optics.body import Body
+from services.optics.seats import bodies_of
 from services.optics.surface import lens_as_worked
 from services.optics.train import focal_lengths_per_radius, train_of
 from services.prescription.domain.barrel_fit import barrel_findings
@@ -20,7 +21,7 @@ from services.prescription.domain.demands import ElementDemand, assembly_grade_m
 from services.prescription.domain.element import element_check, element_findings
 from services.prescription.domain.focus import images_and_findings
 from services.prescription.domain.materials import Indices, Material, indices_at, material_of, radioactive_findings
-from services.prescription.domain.neighbours import seated, spaces_between
+from services.prescription.domain.neighbours import seat_findings, spaces_between
 from services.prescription.domain.tolerance_size import tolerance_findings
 from services.prescription.domain.whole_lens import first_order_of
 from services.shop.allowances import DiameterAllowance, diameter_allowance, largest_diameter_mm, work_diameter_mm
@@ -57,10 +58,8 @@ def check_prescription(prescription: Prescription, rates: Rates, *, with_basis: 
     prescription = lens_as_worked(prescription)
     materials = _materials(prescription, rates)
     indices = indices_at(prescription=prescription, materials=materials)
-    parts = [_part(i, element, rates) for i, element in enumerate(prescription.elements)]
-    apart = seated(prescription=prescription, bodies=[part.body for part in parts])
-    bodies = apart.bodies
-    parts = [replace(part, body=seat) for part, seat in zip(parts, bodies, strict=True)]
+    bodies = bodies_of(prescription)
+    parts = [_part(i, element, bodies[i], rates) for i, element in enumerate(prescription.elements)]
     order, of_lens = first_order_of(prescription=prescription, indices=indices)
     spaces, of_spaces = spaces_between(prescription=prescription, bodies=bodies, materials=materials)
     images, of_focus = _focus(prescription, indices, order)
@@ -70,7 +69,7 @@ def check_prescription(prescription: Prescription, rates: Rates, *, with_basis: 
         *indices.findings,
         *(finding for part in parts for finding in part.findings),
         *_coatings(prescription, rates),
-        *apart.findings,
+        *seat_findings(prescription=prescription, bodies=bodies),
         *of_spaces,
         *barrel_findings(prescription=prescription, bodies=bodies),
         *of_lens,
@@ -134,9 +133,8 @@ class _Part:
     findings: tuple[Finding, ...]
 
 
-def _part(i: int, element: Element, rates: Rates) -> _Part:
+def _part(i: int, element: Element, shape: Body, rates: Rates) -> _Part:
     pointer = f"/elements/{i}"
-    shape = body(element=element)
     demand, of_demand = demands_of(element=element, pointer=pointer)
     allowance, of_size = _allowance(shape, element, pointer, rates)
     row = allowance.taken if allowance is not None else None

@@ -6,7 +6,8 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any, Literal, cast
 
-from services.optics.body import body
+from services.optics.body import Body
+from services.optics.seats import bodies_of
 from services.process.domain.coating.choice import asked_by, choose
 from services.process.domain.coating.promise import Asked, band_of
 from services.process.domain.route.extra_work import ExtraWork, extra_work_for
@@ -238,23 +239,31 @@ def elements_of(prescription: Prescription, check: CheckReport, blanks: BlankPla
     found = []
     cemented = _cemented_faces(prescription)
     alone = {group[0].name for group in prescription.cemented_groups() if len(group) == 1}
+    bodies = bodies_of(prescription)
     for number, element in enumerate(prescription.elements):
         for document, entries in (("check report", checks), ("blank plan", plans)):
             if element.name not in entries:
                 raise PlansDoNotMatch(element.name, document)
         blackened = prescription.barrel is not None and element.name in alone
-        made = _work(element, checks[element.name], plans[element.name], f"/elements/{number}", cemented, blackened, rates)
+        made = _work(
+            element, bodies[number], checks[element.name], plans[element.name], f"/elements/{number}", cemented, blackened, rates
+        )
         found.append(replace(made, assembly_grade_mm=check.assembly_imperfection_grade_mm))
     return tuple(found)
 
 
 def _work(
-    element: Element, check: ElementCheck, blank: Blank, where: str, cemented: set[tuple[str, Face]], blackened: bool, rates: Rates
+    element: Element,
+    shape: Body,
+    check: ElementCheck,
+    blank: Blank,
+    where: str,
+    cemented: set[tuple[str, Face]],
+    blackened: bool,
+    rates: Rates,
 ) -> ElementWork:
     _refuse_impossible(check, blank)
     glass = rates.glass(blank.glass)
-
-    shape = body(element=element)
 
     def face(side: Face, surface: Surface, of_check: SurfaceCheck) -> FaceWork:
         on_blank = (shape.front if side == "front" else shape.back).sag_mm(blank.diameter_mm / 2)

@@ -9,7 +9,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from xml.sax.saxutils import escape  # nosec B406  it parses nothing
 
-from services.optics.body import body
+from services.optics.seats import bodies_of
 from services.optics.surface import Profile
 from shared_schemas.prescription import Prescription
 
@@ -55,13 +55,13 @@ class ElementSection:
 
 def sections(*, prescription: Prescription) -> tuple[ElementSection, ...]:
     """The elements front to back in section, each where the spaces put it."""
-    found, z = [], 0.0
+    drawn, z = [], 0.0
     gaps = [space.gap_mm or 0.0 for space in prescription.spaces]
-    for element, gap in zip(prescription.elements, [*gaps, 0.0], strict=True):
-        back, glass = z + element.centre_thickness_mm, body(element=element)
-        found.append(ElementSection(element.name, _face(glass.front, z), _face(glass.back, back)))
+    for element, glass, gap in zip(prescription.elements, bodies_of(prescription), [*gaps, 0.0], strict=True):
+        back = z + element.centre_thickness_mm
+        drawn.append(ElementSection(element.name, _face(glass.front, z), _face(glass.back, back)))
         z = back + gap
-    return tuple(found)
+    return tuple(drawn)
 
 
 def section_svg(*, prescription: Prescription) -> str:

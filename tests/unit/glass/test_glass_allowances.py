@@ -5,7 +5,7 @@ from datetime import date
 import pytest
 
 from services.glass.domain.blank.options import BlankOption, option_for
-from services.optics.body import Body
+from services.optics.body import Body, body
 from services.optics.surface import profile
 from services.shop.allowances import allowance_row, allowances_for, diameter_allowance, largest_finished_diameter_mm
 from shared_schemas.prescription import Element, Surface
@@ -84,6 +84,6 @@ def test_the_blank_of_a_lens_with_a_sharp_rim_is_as_much_smaller(rates: Rates) -
     for thickness_mm, blank_mm in ((6.0, 27.0), (3.07, 26.0)):
         front, back = (Surface(radius_mm=radius, clear_diameter_mm=23.0) for radius in (60.0, -60.0))
         element = Element(name="L1", glass="N-BK7", diameter_mm=25.0, centre_thickness_mm=thickness_mm, front=front, back=back)
-        option = option_for(element=element, stock=stock, density_g_cm3=2.51, rates=rates)
+        option = option_for(element=element, finished=body(element=element), stock=stock, density_g_cm3=2.51, rates=rates)
         assert isinstance(option, BlankOption)
         assert option.shape.diameter_mm == blank_mm

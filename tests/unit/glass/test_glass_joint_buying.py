@@ -13,6 +13,7 @@ from services.glass.domain.buying.groups import PLATE_FORMS
 from services.glass.domain.buying.joint import buy_together
 from services.glass.domain.buying.lots import cheapest_lots, cost_of
 from services.glass.errors import BlanksForNoElement, CheckOfAnotherLens
+from services.optics.body import body
 from shared_schemas.blanks import JointPurchases
 from shared_schemas.by_hand import BuyTogether, LensToBuyFor
 from shared_schemas.check import CheckReport
@@ -63,7 +64,7 @@ def test_the_same_lens_quoted_twice_buys_as_one_larger_order(
     drawn = element("L1")
     found = bought([lens_of("Q-1", [drawn], L1=300), lens_of("Q-2", [drawn], L1=500)], rates)
     rows = [row for row in rates.stock_forms if row.glass == "N-BK7"]
-    ways = [option_for(element=drawn, stock=row, density_g_cm3=2.51, rates=rates) for row in rows]
+    ways = [option_for(element=drawn, finished=body(element=drawn), stock=row, density_g_cm3=2.51, rates=rates) for row in rows]
     sources = [way.source for way in ways if isinstance(way, BlankOption)]
     as_one = cost_of(lots=cheapest_lots(sources=sources, up_to_blanks=800, minor_units=2), blanks=800)
     assert found.cost == as_one < found.cost_apart

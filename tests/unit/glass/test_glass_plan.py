@@ -10,6 +10,7 @@ from services.glass.domain.blank.options import Misfit, option_for
 from services.glass.domain.plan import plan_blanks
 from services.glass.errors import CheckOfAnotherLens, StockFormIncomplete
 from services.glass.stage import STAGE
+from services.optics.body import body
 from shared_schemas.blanks import BlankPlan
 from shared_schemas.check import CheckReport
 from shared_schemas.prescription import Element, IndexGlass
@@ -145,7 +146,7 @@ def test_a_glass_without_density_is_a_missing_rate(element: Makes, check_of: Che
 def test_a_stock_row_without_its_sizes_is_named(element: Makes, rates: Rates) -> None:
     row = next(row for row in rates.stock_forms if row.form == "slab").model_copy(update={"width_mm": None})
     with pytest.raises(StockFormIncomplete, match="lacks width_mm"):
-        option_for(element=element("L1"), stock=row, density_g_cm3=2.5, rates=rates)
+        option_for(element=element("L1"), finished=body(element=element("L1")), stock=row, density_g_cm3=2.5, rates=rates)
 
 
 def test_a_report_of_another_lens_is_refused_by_name(element: Makes, check_of: Checks, job_of: Jobs, rates: Rates) -> None:
@@ -155,18 +156,26 @@ def test_a_report_of_another_lens_is_refused_by_name(element: Makes, check_of: C
 
 def test_a_rod_of_nearly_the_diameter_serves_and_a_thick_one_does_not(element: Makes, rates: Rates) -> None:
     rod = next(row for row in rates.stock_forms if row.name == "N-BK7 rod 6x150")
-    fits = option_for(element=element("L1", diameter_mm=5.0, centre_thickness_mm=2.0), stock=rod, density_g_cm3=2.51, rates=rates)
+    fits = option_for(
+        element=element("L1", diameter_mm=5.0, centre_thickness_mm=2.0),
+        finished=body(element=element("L1", diameter_mm=5.0, centre_thickness_mm=2.0)),
+        stock=rod,
+        density_g_cm3=2.51,
+        rates=rates,
+    )
     assert not isinstance(fits, Misfit)
     assert (fits.shape.diameter_mm, fits.blanks_per_piece) == (6.0, 36)
     for diameter in (3.0, 8.0):
         small = element("L1", diameter_mm=diameter, centre_thickness_mm=2.0)
-        assert isinstance(option_for(element=small, stock=rod, density_g_cm3=2.51, rates=rates), Misfit)
+        assert isinstance(
+            option_for(element=small, finished=body(element=small), stock=rod, density_g_cm3=2.51, rates=rates), Misfit
+        )
 
 
 def test_a_pressed_blank_is_thicker_and_all_of_what_is_bought(element: Makes, rates: Rates) -> None:
     rows = {row.name: row for row in rates.stock_forms}
     pressed, cut = (
-        option_for(element=element("L1"), stock=rows[name], density_g_cm3=2.51, rates=rates)
+        option_for(element=element("L1"), finished=body(element=element("L1")), stock=rows[name], density_g_cm3=2.51, rates=rates)
         for name in ("N-BK7 pressing", "N-BK7 slab 160x160x40")
     )
     assert not isinstance(pressed, Misfit)

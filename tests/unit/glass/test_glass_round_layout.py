@@ -16,6 +16,7 @@ from services.glass.domain.cutting.picture import utilisation
 from services.glass.domain.layouts.equal import Layout, best_round_layout, round_capacity
 from services.glass.domain.plan import plan_blanks
 from services.glass.errors import SizeImpossible
+from services.optics.body import body
 from shared_schemas.blanks import BlankPlan
 from shared_schemas.check import CheckReport
 from shared_schemas.prescription import Element
@@ -89,10 +90,17 @@ def test_a_blank_wider_than_a_sawn_disc_does_not_come_out_of_it(element: Callabl
     row = next(one for one in rates.stock_forms if one.form == "disc")
     wide = option_for(
         element=element("L1", diameter_mm=149.0, front_radius_mm=400.0, back_radius_mm=-400.0),
+        finished=body(element=element("L1", diameter_mm=149.0, front_radius_mm=400.0, back_radius_mm=-400.0)),
         stock=row,
         density_g_cm3=2.5,
         rates=rates,
     )
     assert isinstance(wide, Misfit)
-    narrow = option_for(element=element("L1", diameter_mm=20.0), stock=row, density_g_cm3=2.5, rates=rates)
+    narrow = option_for(
+        element=element("L1", diameter_mm=20.0),
+        finished=body(element=element("L1", diameter_mm=20.0)),
+        stock=row,
+        density_g_cm3=2.5,
+        rates=rates,
+    )
     assert isinstance(narrow, BlankOption)

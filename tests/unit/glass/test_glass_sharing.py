@@ -19,6 +19,7 @@ from services.glass.domain.cutting.plan import laid_out
 from services.glass.domain.cutting.seats import Kind
 from services.glass.domain.layouts.equal import Layout, disc_capacity
 from services.glass.domain.layouts.mixed import Plate
+from services.optics.body import body
 from shared_schemas.prescription import Element
 from shared_schemas.rates import Rates
 
@@ -105,7 +106,7 @@ def shelf(element: Makes, rates: Rates) -> list[BlankOption]:
         element("L2", centre_thickness_mm=6.3),
         element("L3", centre_thickness_mm=12.0),
     ]
-    found = [option_for(element=one, stock=row, density_g_cm3=2.51, rates=rates) for one in elements]
+    found = [option_for(element=one, finished=body(element=one), stock=row, density_g_cm3=2.51, rates=rates) for one in elements]
     return [one for one in found if isinstance(one, BlankOption)]
 
 

@@ -9,9 +9,10 @@ from typing import Any
 import pytest
 
 from services.optics.body import body
+from services.optics.seats import gap_mm
 from services.prescription.domain.barrel_fit import held_length_mm
 from services.prescription.domain.beam import share_passed
-from services.prescription.domain.neighbours import gap_mm, spacer
+from services.prescription.domain.neighbours import spacer
 from shared_schemas.check import CheckReport
 from shared_schemas.prescription import Prescription
 from tests.unit.prescription.conftest import good_lens

@@ -11,9 +11,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from services.optics.body import Body
+from services.optics.seats import gap_mm, least_gap
 from services.optics.surface import profile
 from services.prescription.domain.cement import film_strain
-from services.prescription.domain.neighbours import gap_mm, least_gap, spacer
+from services.prescription.domain.neighbours import spacer
 from shared_schemas.check import CheckReport
 from shared_schemas.prescription import Surface
 

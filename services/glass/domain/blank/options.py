@@ -18,7 +18,7 @@ from services.glass.domain.blank.sizes import (
 from services.glass.domain.buying.purchase import Source
 from services.glass.domain.layouts.equal import Pattern, disc_capacity, round_capacity
 from services.glass.errors import StockFormIncomplete
-from services.optics.body import Body, body, disc_volume_mm3, envelope_mm, mass_g
+from services.optics.body import Body, disc_volume_mm3, envelope_mm, mass_g
 from services.shop.allowances import Allowances, allowances_for, work_diameter_mm
 from shared_schemas.blanks import BlankForm
 from shared_schemas.prescription import Element
@@ -107,15 +107,16 @@ def blank_shape(*, body: Body, form: BlankForm, allowances: Allowances, stock_di
     return Shape(needed, diameter, thickness, envelope, disc_volume_mm3(diameter_mm=diameter, thickness_mm=thickness))
 
 
-def option_for(*, element: Element, stock: StockFormRow, density_g_cm3: float, rates: Rates) -> BlankOption | Misfit:
-    """The blank of an element out of one stock row, or why it does not come out of it.
+def option_for(
+    *, element: Element, finished: Body, stock: StockFormRow, density_g_cm3: float, rates: Rates
+) -> BlankOption | Misfit:
+    """The blank of an element out of one stock row, or why it does not come out of it; `finished` is the element as it is made.
 
     Raises `StockFormIncomplete` for a row without its sizes, `RateMissing` for an allowance that no row gives.
     """
     missing = tuple(size for size in SIZES_OF_A_FORM[stock.form] if getattr(stock, size) is None)
     if missing:
         raise StockFormIncomplete(stock.name, stock.form, missing)
-    finished = body(element=element)
     allowances = allowances_for(form=stock.form, body=finished, rates=rates)
     shape = blank_shape(body=finished, form=stock.form, allowances=allowances, stock_diameter_mm=stock.diameter_mm)
     yielded = _YIELD_OF[stock.form](stock, shape, allowances)

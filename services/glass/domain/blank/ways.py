@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from services.glass.domain.blank.options import BlankOption, Misfit, density_of, option_for
+from services.optics.body import Body
 from services.shop.allowances import largest_finished_diameter_mm
 from shared_schemas.check import ElementCheck, Finding
 from shared_schemas.finding_kinds import finding
@@ -24,15 +25,15 @@ class Fitted:
     options: Mapping[str, BlankOption]
 
 
-def ways_of(*, position: int, element: Element, checked: ElementCheck, rates: Rates) -> Fitted | Finding:
-    """The ways to the blank of an element, or the reason why there is none."""
+def ways_of(*, position: int, element: Element, finished: Body, checked: ElementCheck, rates: Rates) -> Fitted | Finding:
+    """The ways to the blank of an element, which is made as `finished`, or the reason why there is none."""
     if checked.glass is None or not any(row.glass == checked.glass for row in rates.stock_forms):
         return not_priced(position=position, element=element)
     largest = largest_finished_diameter_mm(rates=rates)
     if element.diameter_mm > largest:
         return over_the_allowances(position=position, element=element, largest_mm=largest)
     glass = rates.glass(checked.glass)
-    answers = _answers_of_stock(element=element, glass=glass, rates=rates)
+    answers = _answers_of_stock(element=element, finished=finished, glass=glass, rates=rates)
     options = {answer.stock.name: answer for answer in answers if isinstance(answer, BlankOption)}
     if not options:
         misfits = tuple(answer for answer in answers if isinstance(answer, Misfit))
@@ -48,10 +49,10 @@ def by_glass(ways: Sequence[Fitted]) -> list[list[Fitted]]:
     return list(of_glass.values())
 
 
-def _answers_of_stock(*, element: Element, glass: GlassRow, rates: Rates) -> list[BlankOption | Misfit]:
+def _answers_of_stock(*, element: Element, finished: Body, glass: GlassRow, rates: Rates) -> list[BlankOption | Misfit]:
     density = density_of(glass)
     return [
-        option_for(element=element, stock=row, density_g_cm3=density, rates=rates)
+        option_for(element=element, finished=finished, stock=row, density_g_cm3=density, rates=rates)
         for row in rates.stock_forms
         if row.glass == glass.name
     ]

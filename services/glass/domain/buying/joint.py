@@ -19,6 +19,7 @@ from services.glass.domain.buying.lots import cheapest_lots, lot_for
 from services.glass.domain.buying.purchase import Lot
 from services.glass.domain.buying.sharing import Partition, shared_offer
 from services.glass.errors import BlanksForNoElement, CheckOfAnotherLens
+from services.optics.seats import bodies_of
 from services.shop.layout.rows import HAIR_MM
 from shared_schemas.blanks import BuyingFor, JointPurchase, JointPurchases
 from shared_schemas.by_hand import LensToBuyFor
@@ -105,7 +106,7 @@ def cheapest_together(*, wants: Sequence[Want], density_g_cm3: float, minor_unit
 
 
 def _ways_of_lens(lens: LensToBuyFor, place: int, rates: Rates) -> Iterator[tuple[Fitted | Finding, int, str]]:
-    elements = lens.prescription.elements
+    elements, bodies = lens.prescription.elements, bodies_of(lens.prescription)
     drawn, checked = tuple(one.name for one in elements), tuple(one.name for one in lens.check.elements)
     if drawn != checked:
         raise CheckOfAnotherLens(checked, drawn)
@@ -115,7 +116,11 @@ def _ways_of_lens(lens: LensToBuyFor, place: int, rates: Rates) -> Iterator[tupl
     for position, (element, check) in enumerate(zip(elements, lens.check.elements, strict=True)):
         if element.name in lens.blanks:
             renamed = element.model_copy(update={"name": f"{lens.name} {element.name}"})
-            yield ways_of(position=position, element=renamed, checked=check, rates=rates), lens.blanks[element.name], element.name
+            yield (
+                ways_of(position=position, element=renamed, finished=bodies[position], checked=check, rates=rates),
+                lens.blanks[element.name],
+                element.name,
+            )
 
 
 def _of_one_glass(glass: GlassRow, wants: Sequence[Want], minor_units: int) -> JointPurchase:
