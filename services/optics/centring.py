@@ -61,16 +61,6 @@ def z_b(*, z_a: float) -> float:
     return z_a / 4
 
 
-def z_b_band(*, z_b: float) -> str:
-    """What the published bands say of Z_B: `easy` from 0.15, `possible` from 0.10, `difficult` below.
-
-    Source: https://www.kenko-tokina.co.jp/mmf/topics/447.html (2018).
-    """
-    if z_b >= 0.15:
-        return "easy"
-    return "possible" if z_b >= 0.10 else "difficult"
-
-
 def clamping_angle_deg(*, body: Body, bell_mm: float) -> float:
     """Included angle [deg] of the wedge between two bells of a semi-diameter [mm]: theta1 - theta2, theta = asin(y/R).
 
