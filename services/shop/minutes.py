@@ -34,14 +34,20 @@ def attended_min(*, setup_min: float, run_min: float, attended_share: float) -> 
     return setup_min + attended_share * run_min
 
 
-def exact_minutes_cost(*, machine_min: float, attended_min: float, centre: WorkCentreRow) -> Decimal:
-    """Cost of minutes [min] at a work centre, in decimals: each to the millionth."""
+@law
+def exact_minutes_cost(
+    *, machine_min: float, attended_min: float, machine_rate_per_h: Decimal, labour_rate_per_h: Decimal
+) -> Decimal:
+    """Cost of minutes [min] at a work centre, in decimals: each to the millionth.
+
+    Equation: (round(machine_min, 6) * machine_rate_per_h + round(attended_min, 6) * labour_rate_per_h) / 60
+    """
     return (
         minutes_cost(
             machine_min=Decimal(round(machine_min * MILLION)),
             attended_min=Decimal(round(attended_min * MILLION)),
-            machine_rate_per_h=centre.machine_rate_per_h,
-            labour_rate_per_h=centre.labour_rate_per_h,
+            machine_rate_per_h=machine_rate_per_h,
+            labour_rate_per_h=labour_rate_per_h,
         )
         / MILLION
     )

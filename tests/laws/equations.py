@@ -8,6 +8,7 @@ import math
 import random
 from collections.abc import Callable, Iterator
 from decimal import Decimal
+from fractions import Fraction
 from functools import cache
 from typing import Any
 
@@ -20,11 +21,27 @@ DRAWS = 200
 ITEMS = 3
 """How many figures a sequence argument is drawn with."""
 
+
+def _each(items: tuple[Any, ...]) -> tuple[Any, ...]:
+    """The items themselves, or those of the one sequence that is given."""
+    return tuple(items[0]) if len(items) == 1 and isinstance(items[0], tuple) else items
+
+
+def _exact(value: Any) -> float | Fraction:
+    """Money as a fraction, so that what lies half way between two cents lies there for the equation too."""
+    return Fraction(value) if isinstance(value, (Decimal, int)) else float(value)
+
+
+def _rounded(value: float | Fraction, places: float) -> float | Fraction:
+    """Python's `round`: halves to the even neighbour."""
+    return round(value, int(places))
+
+
 FUNCTIONS: dict[str, Callable[..., Any]] = {
     "sqrt": sympy.sqrt, "exp": sympy.exp, "log": sympy.log, "log2": lambda x: sympy.log(x) / sympy.log(2), "sin": sympy.sin, "cos": sympy.cos,
     "tan": sympy.tan, "asin": sympy.asin, "acos": sympy.acos, "atan": sympy.atan, "radians": lambda x: x * sympy.pi / 180,
-    "degrees": lambda x: x * 180 / sympy.pi, "ceil": sympy.ceiling, "floor": sympy.floor, "min": sympy.Min, "max": sympy.Max,
-    "abs": sympy.Abs, "sum": lambda items: sympy.Add(*items), "product": lambda items: sympy.Mul(*items), "len": len, "pi": sympy.pi,
+    "degrees": lambda x: x * 180 / sympy.pi, "ceil": sympy.ceiling, "floor": sympy.floor, "min": lambda *items: sympy.Min(*_each(items)), "max": lambda *items: sympy.Max(*_each(items)),
+    "abs": sympy.Abs, "round": sympy.Function("rounded"), "sum": lambda items: sympy.Add(*items), "product": lambda items: sympy.Mul(*items), "len": len, "pi": sympy.pi,
 }  # fmt: skip
 """What an equation may name besides the arguments of its law; all in the sense of Python's `math`."""
 
@@ -49,7 +66,7 @@ def worked_out(law: Law, values: dict[str, Any]) -> float:
     """What the equation gives for values, by SymPy; it knows nothing of the function."""
     counts = tuple((name, len(value) if isinstance(value, (list, tuple)) else None) for name, value in values.items())
     numbers = (value if isinstance(value, (list, tuple)) else (value,) for value in values.values())
-    return float(_compiled(law.equation, counts)(*(float(number) for items in numbers for number in items)))
+    return float(_compiled(law.equation, counts)(*(_exact(number) for items in numbers for number in items)))
 
 
 @cache
@@ -60,7 +77,7 @@ def _compiled(equation: str, counts: tuple[tuple[str, int | None], ...]) -> Call
         symbols[name] = sympy.Symbol(name, real=True) if count is None else sympy.symbols(f"{name}_0:{count}", real=True)
     flat = [one for symbol in symbols.values() for one in (symbol if isinstance(symbol, tuple) else (symbol,))]
     expression = sympy.sympify(equation, locals={**FUNCTIONS, **symbols})
-    modules = ["math", {"Min": min, "Max": max, "Abs": abs, "ceiling": math.ceil}]
+    modules = ["math", {"Min": min, "Max": max, "Abs": abs, "ceiling": math.ceil, "rounded": _rounded}]
     compiled: Callable[..., float] = sympy.lambdify(flat, expression, modules=modules)
     return compiled
 

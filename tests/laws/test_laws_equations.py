@@ -50,6 +50,10 @@ RANGES: dict[str, dict[str, tuple[float, float]]] = {
     "discs_in_square_rows": PLATE,
     "discs_at_most": PLATE,
     "discs_at_most_in_a_slice": PLATE,
+    "converted": {"minor_units": (0, 3)},
+    "price_step": {"minor_units": (0, 3)},
+    "charges_saved_each": {"minor_units": (0, 3)},
+    "kingman_wait_h": {"utilisation": (0.02, 0.98)},
 }
 """For a law by its name, from where to where an argument is drawn, where the usual 0.5 to 20 (shares 0.02 to 0.98) will not do."""  # fmt: skip
 

@@ -8,9 +8,10 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import NamedTuple
 
+from services.optics.law import law
 from services.quoting.costs.learning import learning_of
 from services.quoting.costs.money import exact
-from services.quoting.costs.shared_runs import SharedRun
+from services.quoting.costs.shared_runs import SharedRun, pieces_reaching, reach_after
 from services.shop.minutes import attended_min, exact_minutes_cost
 from shared_schemas.blanks import MaterialModel, MaterialStep
 from shared_schemas.operations import BoughtPart, Operation, Route
@@ -51,6 +52,8 @@ class MaterialCost:
     lead_days: float
     bought_mass_g: float
     amount: Decimal
+    full_lots: int = 0
+    rest: MaterialStep | None = None
     bought: tuple[Bought, ...] = ()
 
 
@@ -63,60 +66,160 @@ def operation_costs(
         runs: what other parts share with it; without them its pieces fill runs by themselves.
 
     Notes:
-        pieces at operation k = ceil(n y_1 … y_(k-1)); batches = ceil(pieces / batch size);
-        run = batches x batch minutes + pieces x piece minutes, where a person's hands learn: times of the first piece by the unit
-        curve x minutes of a piece; machine minutes = set-up + run; attended = set-up + share x run;
-        amount = machine minutes x machine rate + attended minutes x labour rate + batches x consumables.
         A piece lost early costs nothing later: scrap is paid for where it is lost. Of a run that parts share, each bears
         the minutes and consumables in proportion to the room it takes.
     """
-    found = []
-    reaching = float(started)
+    costs = []
+    reach = 1.0
     for operation in route.operations:
-        pieces = math.ceil(round(reaching, 9))
+        pieces = pieces_reaching(started=started, reach_share=reach)
         shared = runs.get(operation.shared_run) if runs and operation.shared_run is not None else None
-        found.append(_operation_cost(route.part, operation, pieces, rates, shared))
-        reaching *= operation.yield_share * (1 - operation.batch_loss)
-    return found
+        costs.append(_operation_cost(route.part, operation, pieces, rates, shared))
+        reach = reach_after(reach_share=reach, yield_share=operation.yield_share, batch_loss=operation.batch_loss)
+    return costs
+
+
+@law
+def batches_of(*, pieces: int, batch_size: int) -> int:
+    """Batches that pieces are worked in.
+
+    Equation: ceil(pieces / batch_size)
+    """
+    return math.ceil(pieces / batch_size)
+
+
+@law
+def run_of_batches_min(*, batches: float, batch_min: float, pieces: int, piece_min: float) -> float:
+    """Minutes [min] of a run without its set-up.
+
+    Equation: batches * batch_min + pieces * piece_min
+    """
+    return batches * batch_min + pieces * piece_min
+
+
+@law
+def run_of_times_min(*, times: float, batch_min: float, piece_min: float) -> float:
+    """Minutes [min] of a run in which pieces go one at a time, `times` those of a first piece.
+
+    Equation: times * (batch_min + piece_min)
+    """
+    return times * (batch_min + piece_min)
+
+
+@law
+def times_left(*, times: float, spared: Sequence[float]) -> float:
+    """Times that the minutes of a piece are spent where some of them are for a sample only.
+
+    Equation: times - sum(spared)
+    """
+    return times - sum(spared)
+
+
+@law
+def times_spared(*, share: float, times: float, times_of_sample: float) -> float:
+    """Times that are spared of a share of the minutes, when a sample is enough for it.
+
+    Equation: share * (times - times_of_sample)
+    """
+    return share * (times - times_of_sample)
+
+
+@law
+def machine_min(*, setup_min: float, run_min: float) -> float:
+    """Minutes [min] that a machine is busy.
+
+    Equation: setup_min + run_min
+    """
+    return setup_min + run_min
+
+
+@law
+def operation_cost(*, minutes_cost: Decimal, batches: float, consumables: Decimal) -> Decimal:
+    """Cost of an operation: its minutes, and what each batch consumes.
+
+    Equation: minutes_cost + round(batches, 9) * consumables
+    """
+    return minutes_cost + exact(batches, places=9) * consumables
 
 
 def _operation_cost(part: str, operation: Operation, pieces: int, rates: Rates, shared: SharedRun | None) -> OperationCost:
     centre = rates.work_centre(operation.work_centre)
-    batches = math.ceil(pieces / operation.batch_size)
+    batches = batches_of(pieces=pieces, batch_size=operation.batch_size)
     borne = float(batches) if shared is None else shared.borne(pieces, operation.batch_size)
     if operation.sampled or centre.learning_share < 1:
         run_min = run_minutes(operation, centre, pieces=pieces, batches=borne)
     else:
-        run_min = borne * operation.batch_min + pieces * operation.piece_min
-    machine_min = operation.setup_min + run_min
+        run_min = run_of_batches_min(batches=borne, batch_min=operation.batch_min, pieces=pieces, piece_min=operation.piece_min)
+    machine = machine_min(setup_min=operation.setup_min, run_min=run_min)
     attended = attended_min(setup_min=operation.setup_min, run_min=run_min, attended_share=operation.attended_share)
-    consumables = (batches if shared is None else exact(borne, places=9)) * operation.consumables
-    amount = exact_minutes_cost(machine_min=machine_min, attended_min=attended, centre=centre) + consumables
-    return OperationCost(part, operation, centre, pieces, batches, machine_min, attended, amount, borne)
+    minutes = exact_minutes_cost(
+        machine_min=machine,
+        attended_min=attended,
+        machine_rate_per_h=centre.machine_rate_per_h,
+        labour_rate_per_h=centre.labour_rate_per_h,
+    )
+    amount = operation_cost(minutes_cost=minutes, batches=borne, consumables=operation.consumables)
+    return OperationCost(part, operation, centre, pieces, batches, machine, attended, amount, borne)
 
 
 def run_minutes(operation: Operation, centre: WorkCentreRow, *, pieces: int, batches: float) -> float:
     """Minutes of a run without its set-up [min]; what only a sample is looked at for counts for the sample."""
     if operation.sampled or (centre.learning_share < 1 and operation.batch_size == 1):
         times = learning_of(operation, centre).total
-        spared = sum(one.share * (times(pieces) - times(pieces - one.spared(pieces))) for one in operation.sampled)
-        return (times(pieces) - spared) * (operation.batch_min + operation.piece_min)
-    return batches * operation.batch_min + pieces * operation.piece_min
+        spared = [
+            times_spared(share=one.share, times=times(pieces), times_of_sample=times(pieces - one.spared(pieces)))
+            for one in operation.sampled
+        ]
+        left = times_left(times=times(pieces), spared=spared)
+        return run_of_times_min(times=left, batch_min=operation.batch_min, piece_min=operation.piece_min)
+    return run_of_batches_min(batches=batches, batch_min=operation.batch_min, pieces=pieces, piece_min=operation.piece_min)
+
+
+@law
+def full_lots_of(*, blanks: int, lot_blanks: int) -> int:
+    """Whole lots of the last step of a purchase.
+
+    Equation: floor(blanks / lot_blanks)
+    """
+    return blanks // lot_blanks
+
+
+@law
+def purchase_cost(*, full_lots: int, lot_cost: Decimal, rest_cost: Decimal) -> Decimal:
+    """Cost of a purchase: whole lots, and the step that is enough for the rest.
+
+    Equation: full_lots * lot_cost + rest_cost
+    """
+    return full_lots * lot_cost + rest_cost
+
+
+@law
+def purchase_mass_g(*, full_lots: int, lot_mass_g: float, rest_mass_g: float) -> float:
+    """Mass [g] of the glass of a purchase.
+
+    Equation: full_lots * lot_mass_g + rest_mass_g
+    """
+    return full_lots * lot_mass_g + rest_mass_g
 
 
 def material_cost(model: MaterialModel, *, blanks: int) -> MaterialCost:
     """Cost of having `blanks` blanks of every member: the first step that is enough; past the last, lots are repeated."""
     last = model.steps[-1]
-    full_lots, rest = divmod(blanks, last.blanks)
-    top_up = [next(step for step in model.steps if step.blanks >= rest)] if rest else []
-    bought = (*([Bought(last, full_lots)] if full_lots else []), *(Bought(step, 1) for step in top_up))
+    full_lots = full_lots_of(blanks=blanks, lot_blanks=last.blanks)
+    left = blanks - full_lots * last.blanks
+    rest = next(step for step in model.steps if step.blanks >= left) if left else None
+    bought = (*([Bought(last, full_lots)] if full_lots else []), *([Bought(rest, 1)] if rest else []))
     return MaterialCost(
         model=model,
         blanks=blanks,
-        lots=full_lots + len(top_up),
+        lots=sum(one.times for one in bought),
         lead_days=max((one.step.lead_days for one in bought), default=0.0),
-        bought_mass_g=full_lots * last.bought_mass_g + sum(step.bought_mass_g for step in top_up),
-        amount=full_lots * last.cost + sum((step.cost for step in top_up), Decimal(0)),
+        bought_mass_g=purchase_mass_g(
+            full_lots=full_lots, lot_mass_g=last.bought_mass_g, rest_mass_g=rest.bought_mass_g if rest else 0.0
+        ),
+        amount=purchase_cost(full_lots=full_lots, lot_cost=last.cost, rest_cost=rest.cost if rest else Decimal(0)),
+        full_lots=full_lots,
+        rest=rest,
         bought=bought,
     )
 
@@ -132,6 +235,15 @@ def _purchases(model: MaterialModel, started: Mapping[str, int]) -> list[Materia
     return apart if apart and sum(one.amount for one in apart) <= together.amount else [together]
 
 
+@law
+def bought_cost(*, lot_charge: Decimal, lenses: int, count: int, unit_price: Decimal) -> Decimal:
+    """Cost of a bought part for so many started lenses.
+
+    Equation: lot_charge + lenses * count * unit_price
+    """
+    return lot_charge + lenses * count * unit_price
+
+
 def bought_part_cost(part: BoughtPart, *, lenses: int) -> Decimal:
     """Lot charge and unit prices of a bought part for `lenses` started lenses."""
-    return part.lot_charge + lenses * part.count * part.unit_price
+    return bought_cost(lot_charge=part.lot_charge, lenses=lenses, count=part.count, unit_price=part.unit_price)

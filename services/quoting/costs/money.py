@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date
 from decimal import ROUND_CEILING, ROUND_HALF_EVEN, Decimal
 
+from services.optics.law import law
 from services.quoting.errors import CurrencyNotOfTheDay
 from shared_schemas.problem import FigureOutOfRange
 from shared_schemas.rates import CurrencyRow, Rates
@@ -39,19 +41,45 @@ def rounded_up(amount: Decimal, *, step: Decimal) -> Decimal:
     return (amount / step).to_integral_value(rounding=ROUND_CEILING) * step
 
 
-def price_step(rounding: Decimal, currency: CurrencyRow) -> Decimal:
-    """The step that unit prices come in: the one of the terms, raised to a whole number of the currency's minor units."""
-    return rounded_up(rounding, step=Decimal(1).scaleb(-currency.minor_units))
+@law
+def price_step(*, rounding: Decimal, minor_units: int) -> Decimal:
+    """The step that unit prices come in: the one of the terms, raised to a whole number of the currency's minor units.
+
+    Equation: ceil(rounding * 10**minor_units) / 10**minor_units
+    """
+    return rounded_up(rounding, step=Decimal(1).scaleb(-minor_units))
+
+
+@law
+def converted(*, amount: Decimal, per_base: Decimal, minor_units: int) -> Decimal:
+    """An amount of the base currency in another one, to its minor unit, halves to the even neighbour.
+
+    Equation: round(amount * per_base, minor_units)
+    """
+    return rounded(amount * per_base, minor_units=minor_units)
 
 
 def in_currency(amount: Decimal, currency: CurrencyRow) -> Decimal:
-    """An amount of the base currency in `currency`, unrounded."""
-    return amount * currency.per_base
+    """An amount of the base currency in the currency of a row, to its minor unit."""
+    return converted(amount=amount, per_base=currency.per_base, minor_units=currency.minor_units)
 
 
-def changed(amount: Decimal, currency: CurrencyRow) -> Decimal:
-    """An amount of the base currency in `currency`, to its minor unit."""
-    return rounded(in_currency(amount, currency), minor_units=currency.minor_units)
+@law
+def total(*, amounts: Sequence[Decimal]) -> Decimal:
+    """Several amounts together.
+
+    Equation: sum(amounts)
+    """
+    return sum(amounts, Decimal(0))
+
+
+@law
+def per_piece(*, amount: Decimal, quantity: int) -> Decimal:
+    """What falls on one of a quantity.
+
+    Equation: amount / quantity
+    """
+    return amount / quantity
 
 
 def exact(figure: float, *, places: int = 6) -> Decimal:

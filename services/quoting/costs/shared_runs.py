@@ -6,7 +6,26 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
+from services.optics.law import law
 from shared_schemas.operations import Route
+
+
+@law
+def pieces_reaching(*, started: int, reach_share: float) -> int:
+    """Pieces that reach an operation, in the mean and in whole ones.
+
+    Equation: ceil(round(started * reach_share, 9))
+    """
+    return math.ceil(round(started * reach_share, 9))
+
+
+@law
+def reach_after(*, reach_share: float, yield_share: float, batch_loss: float) -> float:
+    """Share of the started pieces that an operation leaves of those that reach it.
+
+    Equation: reach_share * (yield_share * (1 - batch_loss))
+    """
+    return reach_share * (yield_share * (1 - batch_loss))
 
 
 @dataclass(frozen=True)
@@ -18,7 +37,34 @@ class SharedRun:
 
     def borne(self, pieces: int, batch_size: int) -> float:
         """Of the runs, what those pieces bear: in proportion to the room they take."""
-        return self.runs * (pieces / batch_size) / self.filled if self.filled else 0.0
+        return borne_batches(runs=self.runs, pieces=pieces, batch_size=batch_size, room=self.filled) if self.filled else 0.0
+
+
+@law
+def borne_batches(*, runs: int, pieces: int, batch_size: int, room: float) -> float:
+    """Of runs that parts share, those that some pieces pay for: in proportion to the room they take.
+
+    Equation: runs * (pieces / batch_size) / room
+    """
+    return runs * (pieces / batch_size) / room
+
+
+@law
+def runs_for(*, room: float, most_times: int) -> int:
+    """Runs that take the room of all parts, no fewer than one part has operations of their name: a piece is in a run once.
+
+    Equation: max(ceil(room - 1e-9), most_times)
+    """
+    return max(math.ceil(room - 1e-9), most_times)
+
+
+@law
+def run_share(*, pieces: int, batch_size: int) -> float:
+    """Room that pieces take in the runs of a name, in runs.
+
+    Equation: pieces / batch_size
+    """
+    return pieces / batch_size
 
 
 @dataclass(frozen=True)
@@ -31,15 +77,17 @@ class Room:
 
 def rooms_of(route: Route, *, started: int) -> dict[str, Room]:
     """What the pieces of a route take of every run that is shared."""
-    found: dict[str, Room] = {}
-    reaching = float(started)
+    rooms: dict[str, Room] = {}
+    reach = 1.0
     for operation in route.operations:
         if operation.shared_run is not None:
-            before = found.get(operation.shared_run, Room())
-            pieces = math.ceil(round(reaching, 9))
-            found[operation.shared_run] = Room(before.filled + pieces / operation.batch_size, before.times + 1)
-        reaching *= operation.yield_share * (1 - operation.batch_loss)
-    return found
+            before = rooms.get(operation.shared_run, Room())
+            pieces = pieces_reaching(started=started, reach_share=reach)
+            rooms[operation.shared_run] = Room(
+                before.filled + run_share(pieces=pieces, batch_size=operation.batch_size), before.times + 1
+            )
+        reach = reach_after(reach_share=reach, yield_share=operation.yield_share, batch_loss=operation.batch_loss)
+    return rooms
 
 
 def run_of(rooms: Iterable[Room]) -> SharedRun:
@@ -53,7 +101,7 @@ def run_of(rooms: Iterable[Room]) -> SharedRun:
     for room in rooms:
         filled += room.filled
         times = max(times, room.times)
-    return SharedRun(max(math.ceil(filled - 1e-9), times if filled else 0), filled)
+    return SharedRun(runs_for(room=filled, most_times=times) if filled else 0, filled)
 
 
 @dataclass(frozen=True)

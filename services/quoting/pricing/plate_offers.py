@@ -6,10 +6,12 @@ from collections.abc import Sequence
 from dataclasses import replace
 from decimal import Decimal
 
-from services.quoting.costs.money import changed, rounded
+from services.optics.law import law
+from services.quoting.costs.money import in_currency, rounded, total
 from services.quoting.pricing.evaluation import Evaluation, Plans
 from services.quoting.pricing.price import unit_price
-from services.quoting.promise.lead_time import schedule, shared
+from services.quoting.pricing.quoted_money import in_quote_currency
+from services.quoting.promise.lead_time import days_saved, schedule, shared
 from shared_schemas.operations import Relaxation, Tooling, ToolingOffer
 from shared_schemas.quote import QuotedOffer, QuotedRelaxation
 
@@ -19,27 +21,29 @@ RADIUS = "radius"
 
 def quoted_offers(plans: Plans, offers: Sequence[ToolingOffer], *, against: Evaluation) -> tuple[QuotedOffer, ...]:
     """Each offer with its saving and its days at the quantity of `against`, most saved first."""
-    found = [
-        QuotedOffer(
-            where=offer.where,
-            also=offer.also,
-            part=offer.part,
-            from_radius_mm=offer.from_radius_mm,
-            to_radius_mm=offer.to_radius_mm,
-            tool=offer.tool,
-            focal_length_change_mm=offer.focal_length_change_mm,
-            focal_length_change_share=offer.focal_length_change_share,
-            not_needed=offer.not_needed,
-            needed=tuple(tool.model_copy(update={"charge": changed(tool.charge, plans.currency)}) for tool in offer.needed),
-            saving=changed(offer.saving, plans.currency),
-            quantity=against.quantity,
-            saving_per_unit=saving_per_unit(plans, tooling_with(plans.tooling, (offer,)), against=against),
-            days_saved=_days_saved(plans, offer, against),
-            basis=offer.basis,
-        )
-        for offer in offers
-    ]
-    return tuple(sorted(found, key=lambda one: (-one.saving, one.where, abs(one.to_radius_mm - one.from_radius_mm))))
+    quoted = [_quoted(plans, offer, against) for offer in offers]
+    return tuple(sorted(quoted, key=lambda one: (-one.saving, one.where, abs(one.to_radius_mm - one.from_radius_mm))))
+
+
+def _quoted(plans: Plans, offer: ToolingOffer, against: Evaluation) -> QuotedOffer:
+    converted = in_quote_currency(offer, plans)
+    return QuotedOffer(
+        where=offer.where,
+        also=offer.also,
+        part=offer.part,
+        from_radius_mm=offer.from_radius_mm,
+        to_radius_mm=offer.to_radius_mm,
+        tool=offer.tool,
+        focal_length_change_mm=offer.focal_length_change_mm,
+        focal_length_change_share=offer.focal_length_change_share,
+        not_needed=offer.not_needed,
+        needed=tuple(in_quote_currency(tool, plans) for tool in offer.needed),
+        saving=converted.saving,
+        quantity=against.quantity,
+        saving_per_unit=saving_per_unit(plans, tooling_with(plans.tooling, (offer,)), against=against),
+        days_saved=_days_saved(plans, offer, against),
+        basis=converted.basis,
+    )
 
 
 def as_relaxations(offers: Sequence[QuotedOffer]) -> tuple[QuotedRelaxation, ...]:
@@ -76,11 +80,34 @@ def tooling_with(tooling: Sequence[Tooling], taken: Sequence[ToolingOffer | Rela
 
 def saving_per_unit(plans: Plans, tooling: Sequence[Tooling], *, against: Evaluation) -> Decimal:
     """What other tools save of a piece, in the currency of the quote: their charges over the quantity, as the terms ask for them."""
-    less = sum((tool.charge for tool in plans.tooling), Decimal(0)) - sum((tool.charge for tool in tooling), Decimal(0))
+    less = charges_less(
+        charges=total(amounts=[tool.charge for tool in plans.tooling]),
+        charges_then=total(amounts=[tool.charge for tool in tooling]),
+    )
     if plans.terms.tooling == "one_off":
-        return rounded(changed(less, plans.currency) / against.quantity, minor_units=plans.currency.minor_units)
+        return charges_saved_each(
+            saved=in_currency(less, plans.currency), quantity=against.quantity, minor_units=plans.currency.minor_units
+        )
     costs = replace(against.costs, tooling=against.costs.tooling - less)
     return against.price.unit - unit_price(costs, quantity=against.quantity, terms=plans.terms, currency=plans.currency)
+
+
+@law
+def charges_less(*, charges: Decimal, charges_then: Decimal) -> Decimal:
+    """What other tools save of the charges.
+
+    Equation: charges - charges_then
+    """
+    return charges - charges_then
+
+
+@law
+def charges_saved_each(*, saved: Decimal, quantity: int, minor_units: int) -> Decimal:
+    """What charges that fall away save of a piece, to the minor unit.
+
+    Equation: round(saved / quantity, minor_units)
+    """
+    return rounded(saved / quantity, minor_units=minor_units)
 
 
 def _days_saved(plans: Plans, offer: ToolingOffer, against: Evaluation) -> int:
@@ -92,7 +119,7 @@ def _days_saved(plans: Plans, offer: ToolingOffer, against: Evaluation) -> int:
     crowded = any(shared(row.name) in path for row in plans.rates.work_centres)
     if not offer.needed and not crowded and not set(offer.not_needed) & set(path):
         return 0
-    found = schedule(
+    then = schedule(
         routes=plans.routes,
         operations=against.operations,
         materials=against.materials,
@@ -103,4 +130,4 @@ def _days_saved(plans: Plans, offer: ToolingOffer, against: Evaluation) -> int:
         like=against.schedule,
         shop=plans.shop,
     )
-    return against.lead_time.p50_days - found.lead_time.p50_days
+    return days_saved(days_as_quoted=against.lead_time.p50_days, days_then=then.lead_time.p50_days)

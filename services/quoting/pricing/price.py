@@ -6,7 +6,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
-from services.quoting.costs.money import changed, price_step, rounded, rounded_up
+from services.optics.law import law
+from services.quoting.costs.money import in_currency, price_step, rounded, rounded_up, total
 from shared_schemas.problem import FigureOutOfRange
 from shared_schemas.quote import Line, LineKind
 from shared_schemas.rates import CommercialRow, CurrencyRow
@@ -39,7 +40,7 @@ class CostSums:
     @property
     def total(self) -> Decimal:
         """Everything together, but for tools: their charges are prices already."""
-        return self.material + self.operations + self.bought_parts
+        return cost_of(material=self.material, operations=self.operations, bought_parts=self.bought_parts)
 
 
 @dataclass(frozen=True)
@@ -70,20 +71,80 @@ class Price:
 def markups(cost: Decimal, terms: CommercialRow, *, quantity: int) -> Markups:
     """Overhead, contingency and the margin of that quantity on a cost.
 
-    Notes:
-        overhead = cost x overhead share; contingency = (cost + overhead) x contingency share;
-        margin = (cost + overhead + contingency) x m / (1 - m), so that it is the share m of the price.
-
     Raises:
         FigureOutOfRange: a margin of 100 %, which no price reaches.
     """
     margin_share = terms.margin_at(quantity)
     if not 0 <= margin_share < 1:
         raise FigureOutOfRange("margin", margin_share, "from 0 and below 1")
-    overhead = cost * Decimal(repr(terms.overhead_share))
-    contingency = (cost + overhead) * Decimal(repr(terms.contingency_share))
+    overhead = overhead_on(cost=cost, overhead_share=terms.overhead_share)
+    contingency = contingency_on(cost=cost, overhead=overhead, contingency_share=terms.contingency_share)
+    margin = margin_on(cost=cost, overhead=overhead, contingency=contingency, margin_share=margin_share)
+    return Markups(overhead, contingency, margin)
+
+
+@law
+def overhead_on(*, cost: Decimal, overhead_share: float) -> Decimal:
+    """What is put on a cost for everything that no operation pays.
+
+    Equation: cost * overhead_share
+    """
+    return cost * Decimal(repr(overhead_share))
+
+
+@law
+def contingency_on(*, cost: Decimal, overhead: Decimal, contingency_share: float) -> Decimal:
+    """What is put on cost and overhead for what nobody thought of.
+
+    Equation: (cost + overhead) * contingency_share
+    """
+    return (cost + overhead) * Decimal(repr(contingency_share))
+
+
+@law
+def margin_on(*, cost: Decimal, overhead: Decimal, contingency: Decimal, margin_share: float) -> Decimal:
+    """What is put on so that the margin is that share of the price.
+
+    Equation: (cost + overhead + contingency) * margin_share / (1 - margin_share)
+    """
     share = Decimal(repr(margin_share))
-    return Markups(overhead, contingency, (cost + overhead + contingency) * share / (1 - share))
+    return (cost + overhead + contingency) * share / (1 - share)
+
+
+@law
+def cost_of(*, material: Decimal, operations: Decimal, bought_parts: Decimal) -> Decimal:
+    """Cost of a quantity before overhead; charges for tools are prices already.
+
+    Equation: material + operations + bought_parts
+    """
+    return material + operations + bought_parts
+
+
+@law
+def unit_price_of(*, lines: Sequence[Decimal], quantity: int, step: Decimal) -> Decimal:
+    """Unit price: the lines over the quantity, raised to the step of the terms.
+
+    Equation: ceil(sum(lines) / quantity / step) * step
+    """
+    return rounded_up(sum(lines, Decimal(0)) / quantity, step=step)
+
+
+@law
+def total_price_of(*, unit_price: Decimal, quantity: int) -> Decimal:
+    """Price of the whole quantity.
+
+    Equation: unit_price * quantity
+    """
+    return unit_price * quantity
+
+
+@law
+def missing_to(*, whole: Decimal, lines: Sequence[Decimal]) -> Decimal:
+    """What lines leave to a whole: to the minimum order, or to the rounded price.
+
+    Equation: whole - sum(lines)
+    """
+    return whole - sum(lines, Decimal(0))
 
 
 def priced(costs: CostSums, *, quantity: int, terms: CommercialRow, currency: CurrencyRow) -> Price:
@@ -96,43 +157,44 @@ def priced(costs: CostSums, *, quantity: int, terms: CommercialRow, currency: Cu
     Raises:
         FigureOutOfRange: a margin of 100 %, which no price reaches.
     """
-    put_on = markups(costs.total, terms, quantity=quantity)
-    amounts = _amounts(costs, put_on, terms, currency)
-    step = price_step(terms.rounding, currency)
+    added = markups(costs.total, terms, quantity=quantity)
+    amounts = _amounts(costs, added, terms, currency)
+    step = price_step(rounding=terms.rounding, minor_units=currency.minor_units)
     unit = _unit(amounts, quantity, step, currency)
-    total = unit * quantity
+    whole = total_price_of(unit_price=unit, quantity=quantity)
     lines = [Line(name=NAMES[kind], kind=kind, amount=amount) for kind, amount in amounts.items()]
-    lines.append(Line(name=NAMES["rounding"], kind="rounding", amount=total - sum_of(lines)))
-    return Price(unit, total, step, put_on, tuple(lines))
+    lines.append(
+        Line(name=NAMES["rounding"], kind="rounding", amount=missing_to(whole=whole, lines=[line.amount for line in lines]))
+    )
+    return Price(unit, whole, step, added, tuple(lines))
 
 
 def unit_price(costs: CostSums, *, quantity: int, terms: CommercialRow, currency: CurrencyRow) -> Decimal:
     """The unit price alone, to compare many."""
     amounts = _amounts(costs, markups(costs.total, terms, quantity=quantity), terms, currency)
-    return _unit(amounts, quantity, price_step(terms.rounding, currency), currency)
+    return _unit(amounts, quantity, price_step(rounding=terms.rounding, minor_units=currency.minor_units), currency)
 
 
-def _amounts(costs: CostSums, put_on: Markups, terms: CommercialRow, currency: CurrencyRow) -> dict[LineKind, Decimal]:
+def _amounts(costs: CostSums, added: Markups, terms: CommercialRow, currency: CurrencyRow) -> dict[LineKind, Decimal]:
     """Amount of each line but the rounding."""
-    found: dict[LineKind, Decimal] = {
-        "material": changed(costs.material, currency),
-        "operations": changed(costs.operations, currency),
-        "bought_parts": changed(costs.bought_parts, currency),
-        "overhead": changed(put_on.overhead, currency),
-        "contingency": changed(put_on.contingency, currency),
-        "margin": changed(put_on.margin, currency),
+    amounts: dict[LineKind, Decimal] = {
+        "material": in_currency(costs.material, currency),
+        "operations": in_currency(costs.operations, currency),
+        "bought_parts": in_currency(costs.bought_parts, currency),
+        "overhead": in_currency(added.overhead, currency),
+        "contingency": in_currency(added.contingency, currency),
+        "margin": in_currency(added.margin, currency),
     }
     if costs.tooling:
-        found["tooling"] = changed(costs.tooling, currency)
-    missing = changed(terms.minimum_order, currency) - sum(found.values(), Decimal(0))
-    return found | {"minimum_order": missing} if missing > 0 else found
+        amounts["tooling"] = in_currency(costs.tooling, currency)
+    missing = missing_to(whole=in_currency(terms.minimum_order, currency), lines=list(amounts.values()))
+    return amounts | {"minimum_order": missing} if missing > 0 else amounts
 
 
 def _unit(amounts: Mapping[LineKind, Decimal], quantity: int, step: Decimal, currency: CurrencyRow) -> Decimal:
-    whole = sum(amounts.values(), Decimal(0))
-    return rounded(rounded_up(whole / quantity, step=step), minor_units=currency.minor_units)
+    return rounded(unit_price_of(lines=list(amounts.values()), quantity=quantity, step=step), minor_units=currency.minor_units)
 
 
 def sum_of(lines: Sequence[Line]) -> Decimal:
     """Sum of the amounts of lines."""
-    return sum((line.amount for line in lines), Decimal(0))
+    return total(amounts=[line.amount for line in lines])

@@ -2,24 +2,24 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator, Mapping, Sequence
 from datetime import timedelta
 from decimal import Decimal
 
 from services.quoting.costs.cost import bought_part_cost
-from services.quoting.costs.money import changed, currency_on, exact, in_currency
+from services.quoting.costs.money import currency_on, exact, in_currency, total
 from services.quoting.errors import PlansDisagree
 from services.quoting.pricing.evaluation import Evaluation, Plans, evaluate, uncertain
 from services.quoting.pricing.in_time import Answer, Deadline
 from services.quoting.pricing.plate_offers import as_relaxations, quoted_offers
+from services.quoting.pricing.quoted_money import in_quote_currency
 from services.quoting.pricing.relaxations import combined_saving, most_saved_first, quoted_relaxations, with_full_block
 from services.quoting.pricing.sooner import expedited
-from services.quoting.risk.draws import Orders, Risk, drivers, orders_for, risk_of
+from services.quoting.risk.draws import Orders, Risk, Uncertain, drivers, enough_of_all, orders_for, risk_of, spares_worth
 from shared_schemas.blanks import BlankPlan
 from shared_schemas.check import CheckReport, Finding
 from shared_schemas.finding_kinds import finding
-from shared_schemas.operations import BoughtPart, Operation, OperationPlan, Route, Tooling
+from shared_schemas.operations import OperationPlan, Route
 from shared_schemas.quote import (
     Break,
     MaterialNeed,
@@ -65,11 +65,11 @@ def assemble(
         confidence=request.confidence,
         check=check,
         breaks=tuple(_break(evaluation, plans, orders, deadline) for evaluation in found),
-        tooling=tuple(_tool_in_currency(tool, plans) for tool in operations.tooling),
+        tooling=tuple(in_quote_currency(tool, plans) for tool in operations.tooling),
         tooling_terms=plans.terms.tooling,
         elements=_elements(blanks, plans),
         assembly=_assembly(plans),
-        bought_parts=tuple(_part_in_currency(part, plans) for part in operations.bought_parts),
+        bought_parts=tuple(in_quote_currency(part, plans) for part in operations.bought_parts),
         offers=offers,
         relaxations=with_full_block(plans, relaxed, against=middle),
         best_relaxations=combined_saving(plans, operations.relaxations, relaxed, against=middle, offers=operations.offers),
@@ -129,7 +129,7 @@ def _elements(blanks: BlankPlan, plans: Plans) -> tuple[QuotedElement, ...]:
             name=blank.element,
             glass=blank.glass,
             blank=blank,
-            operations=_operations_in_currency(routes[blank.element].operations, plans),
+            operations=tuple(in_quote_currency(one, plans) for one in routes[blank.element].operations),
         )
         for blank in blanks.blanks
     )
@@ -137,7 +137,7 @@ def _elements(blanks: BlankPlan, plans: Plans) -> tuple[QuotedElement, ...]:
 
 def _assembly(plans: Plans) -> tuple[Route, ...]:
     return tuple(
-        route.model_copy(update={"operations": _operations_in_currency(route.operations, plans)})
+        route.model_copy(update={"operations": tuple(in_quote_currency(one, plans) for one in route.operations)})
         for route in plans.routes
         if route.kind != "element"
     )
@@ -157,9 +157,11 @@ def _break(found: Evaluation, plans: Plans, orders: Orders, deadline: Deadline |
         lead_time=found.lead_time,
         start_quantities={part: start.started for part, start in found.starts.items()},
         materials=_bill_of_materials(found, plans),
-        spares={part: round(outcome.spares, 2) for part, outcome in chances.parts.items()},
-        spares_value=_changed(sum(outcome.spares * plans.worths[part].value for part, outcome in chances.parts.items()), plans),
-        enough_chance=round(math.prod(outcome.enough for outcome in chances.parts.values()), 4),
+        spares=spares_of(chances),
+        spares_value=in_currency(
+            total(amounts=[exact(worth) for worth in worth_of_spares(chances, plans).values()]), plans.currency
+        ),
+        enough_chance=enough_of_all(chances=[outcome.enough for outcome in chances.parts.values()]),
         loss_chance=risk.loss_chance,
         risk_drivers=drivers(chances),
         in_time=answer.in_time,
@@ -168,9 +170,19 @@ def _break(found: Evaluation, plans: Plans, orders: Orders, deadline: Deadline |
     )
 
 
+def spares_of(chances: Uncertain) -> dict[str, float]:
+    """Good pieces of each part to be expected beyond those needed, to the hundredth."""
+    return {part: round(outcome.spares, 2) for part, outcome in chances.parts.items()}
+
+
+def worth_of_spares(chances: Uncertain, plans: Plans) -> dict[str, float]:
+    """What the spares of each part have cost, in the base currency."""
+    return {part: spares_worth(spares=spares, worth_each=plans.worths[part].value) for part, spares in spares_of(chances).items()}
+
+
 def _unit_cost(found: Evaluation, plans: Plans, risk: Risk) -> UnitCost:
     return UnitCost(
-        planned=changed(found.unit_cost, plans.currency),
+        planned=in_currency(found.unit_cost, plans.currency),
         p50=_changed(risk.p50 / found.quantity, plans),
         p80=_changed(risk.p80 / found.quantity, plans),
         p95=_changed(risk.p95 / found.quantity, plans),
@@ -178,7 +190,7 @@ def _unit_cost(found: Evaluation, plans: Plans, risk: Risk) -> UnitCost:
 
 
 def _changed(amount: float, plans: Plans) -> Decimal:
-    return changed(exact(amount), plans.currency)
+    return in_currency(exact(amount), plans.currency)
 
 
 def _in_base(price: Decimal, plans: Plans) -> float:
@@ -207,7 +219,7 @@ def _bill_of_materials(found: Evaluation, plans: Plans) -> tuple[MaterialNeed, .
             kind="glass",
             quantity=round(one.bought_mass_g, 3),
             unit="g",
-            cost=changed(one.amount, plans.currency),
+            cost=in_currency(one.amount, plans.currency),
         )
         for one in found.materials
     ]
@@ -218,28 +230,11 @@ def _bill_of_materials(found: Evaluation, plans: Plans) -> tuple[MaterialNeed, .
             kind="bought_part",
             quantity=lenses * part.count,
             unit="piece",
-            cost=changed(bought_part_cost(part, lenses=lenses), plans.currency),
+            cost=in_currency(bought_part_cost(part, lenses=lenses), plans.currency),
         )
         for part in plans.bought_parts
     ]
     return (*glass, *parts)
-
-
-def _operations_in_currency(operations: Sequence[Operation], plans: Plans) -> tuple[Operation, ...]:
-    if plans.currency.per_base == 1:
-        return tuple(operations)
-    return tuple(
-        operation.model_copy(update={"consumables": in_currency(operation.consumables, plans.currency)}) for operation in operations
-    )
-
-
-def _tool_in_currency(tool: Tooling, plans: Plans) -> Tooling:
-    return tool.model_copy(update={"charge": changed(tool.charge, plans.currency)})
-
-
-def _part_in_currency(part: BoughtPart, plans: Plans) -> BoughtPart:
-    amounts = {"lot_charge": changed(part.lot_charge, plans.currency), "unit_price": changed(part.unit_price, plans.currency)}
-    return part.model_copy(update=amounts)
 
 
 def remarks_on(quantities: Sequence[Evaluation], plans: Plans) -> tuple[Finding, ...]:

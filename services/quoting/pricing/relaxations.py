@@ -8,6 +8,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
 
+from services.optics.law import law
 from services.quoting.costs.cost import MaterialCost, OperationCost, material_costs, operation_costs, run_minutes
 from services.quoting.costs.money import exact
 from services.quoting.costs.shared_runs import SharedRun
@@ -16,7 +17,7 @@ from services.quoting.pricing.loosening import loosened
 from services.quoting.pricing.plate_offers import RADIUS, saving_per_unit, tooling_with
 from services.quoting.pricing.price import unit_price
 from services.quoting.pricing.starts import part_start
-from services.quoting.promise.lead_time import schedule, shared
+from services.quoting.promise.lead_time import days_saved, schedule, shared
 from services.quoting.risk.losses import losses_of
 from services.shop.minutes import PerMinute, attended_min
 from shared_schemas.operations import Relaxation, Route, ToolingOffer
@@ -89,6 +90,15 @@ def runs_left(
             amount += run_min * centre.attended(operation.attended_share) + run.runs * float(operation.consumables)
             hours[operation.work_centre] += run_min / 60
     return RoughCost(amount, hours)
+
+
+@law
+def saving_of(*, unit_price: Decimal, price_then: Decimal) -> Decimal:
+    """What a change saves of a piece.
+
+    Equation: unit_price - price_then
+    """
+    return unit_price - price_then
 
 
 @dataclass(frozen=True)
@@ -165,7 +175,10 @@ def _together(
     tooling = tooling_with(plans.tooling, (*taken, *granted))
     looser = evaluate(replace(plans, routes=routes, tooling=tooling), quantity=against.quantity, like=against)
     once = saving_per_unit(plans, tooling, against=against) if plans.terms.tooling == "one_off" else Decimal(0)
-    return Saving(against.price.unit - looser.price.unit + once, against.lead_time.p50_days - looser.lead_time.p50_days)
+    return Saving(
+        saving_of(unit_price=against.price.unit, price_then=looser.price.unit) + once,
+        days_saved(days_as_quoted=against.lead_time.p50_days, days_then=looser.lead_time.p50_days),
+    )
 
 
 def with_full_block(plans: Plans, relaxed: Sequence[QuotedRelaxation], *, against: Evaluation) -> tuple[QuotedRelaxation, ...]:
@@ -201,7 +214,10 @@ def full_block(plans: Plans, *, against: Evaluation) -> QuotedRelaxation | None:
     dearest = max(within, key=lambda one: one.amount / one.batches)
     quantity = against.quantity + _lenses_more(dearest, against)
     fuller = evaluate(plans, quantity=quantity)
-    saving = Saving(against.price.unit - fuller.price.unit, against.lead_time.p50_days - fuller.lead_time.p50_days)
+    saving = Saving(
+        saving_of(unit_price=against.price.unit, price_then=fuller.price.unit),
+        days_saved(days_as_quoted=against.lead_time.p50_days, days_then=fuller.lead_time.p50_days),
+    )
     if saving.per_unit <= 0:
         return None
     return QuotedRelaxation(
@@ -234,7 +250,10 @@ def _saving(plans: Plans, relaxation: Relaxation, against: Evaluation, now: Roug
     if (route.consumes and start.started != before.started) or losses.mean_yield == 1:
         routes = tuple(route if one.part == part else one for one in plans.routes)
         whole = evaluate(replace(plans, routes=routes), quantity=against.quantity, like=against)
-        return Saving(against.price.unit - whole.price.unit, against.lead_time.p50_days - whole.lead_time.p50_days)
+        return Saving(
+            saving_of(unit_price=against.price.unit, price_then=whole.price.unit),
+            days_saved(days_as_quoted=against.lead_time.p50_days, days_then=whole.lead_time.p50_days),
+        )
     materials = against.materials if start.started == before.started else _materials(plans, against, part, start.started)
     runs = against.runs.when(route, started=start.started)
     then = rough_cost(route, started=start.started, per_minute=plans.per_minute, runs=runs)
@@ -248,7 +267,7 @@ def _saving(plans: Plans, relaxation: Relaxation, against: Evaluation, now: Roug
     )
     price = unit_price(sums, quantity=against.quantity, terms=plans.terms, currency=plans.currency)
     days = _days_saved(plans, against, route, start.started, materials) if _matters(then, now, part, against) else 0
-    return Saving(against.price.unit - price, days)
+    return Saving(saving_of(unit_price=against.price.unit, price_then=price), days)
 
 
 def _matters(then: RoughCost, now: RoughCost, part: str, against: Evaluation) -> bool:
@@ -294,4 +313,4 @@ def _days_saved(plans: Plans, against: Evaluation, route: Route, started: int, m
         rates=plans.rates,
         like=against.schedule,
     )
-    return against.lead_time.p50_days - found.lead_time.p50_days
+    return days_saved(days_as_quoted=against.lead_time.p50_days, days_then=found.lead_time.p50_days)

@@ -6,24 +6,71 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
 
+from services.optics.law import law
 from services.quoting.costs.cost import MaterialCost
-from services.quoting.costs.money import changed, exact
+from services.quoting.costs.money import exact, in_currency, total
 from services.quoting.pricing.evaluation import Evaluation, Plans
 from services.quoting.pricing.price import NAMES, Markups, markups, sum_of
-from services.quoting.promise.lead_time import Schedule, Shop, schedule
+from services.quoting.promise.lead_time import Schedule, Shop, days_saved, schedule
 from services.shop.minutes import per_minute
 from shared_schemas.quote import Expedite, Line, LineKind
 from shared_schemas.rates import StockFormRow
 
 
 @dataclass(frozen=True)
+class FasterStock:
+    """What is bought of one stock by its faster delivery: its row, the amount in the base currency, and how many times."""
+
+    row: StockFormRow
+    amount: Decimal
+    times: int
+
+    @property
+    def surcharge(self) -> Decimal:
+        """What it costs more, in the base currency."""
+        return express_surcharge(times=self.times, amount=self.amount, surcharge_share=self.row.express_surcharge or 0.0)
+
+
+@dataclass(frozen=True)
 class FasterGlass:
-    """One purchase by the faster delivery of its stock: the rows that offer it, and what they cost more in the base currency."""
+    """One purchase by the faster delivery of its stock: what of it comes faster, and when all is there."""
 
     glass: str
-    rows: tuple[StockFormRow, ...]
+    stocks: tuple[FasterStock, ...]
     lead_days: float
-    surcharge: Decimal
+
+    @property
+    def surcharge(self) -> Decimal:
+        """What it costs more, in the base currency."""
+        return total(amounts=[one.surcharge for one in self.stocks])
+
+
+@law
+def express_surcharge(*, times: int, amount: Decimal, surcharge_share: float) -> Decimal:
+    """What the faster delivery of a stock costs more.
+
+    Equation: times * amount * surcharge_share
+    """
+    return times * amount * Decimal(repr(surcharge_share))
+
+
+@law
+def priority_cost(*, operations: Decimal, priority_share: float) -> Decimal:
+    """What it costs to go first in every queue.
+
+    Equation: operations * priority_share
+    """
+    return operations * Decimal(repr(priority_share))
+
+
+@law
+def overtime_cost(*, labour: Decimal, hours_share: float, overtime_surcharge: float) -> Decimal:
+    """What overtime costs more: of days longer by a share of their hours, so much of the work falls into the longer part.
+
+    Equation: labour * hours_share / (1 + hours_share) * overtime_surcharge
+    """
+    more = Decimal(repr(hours_share))
+    return labour * more / (1 + more) * Decimal(repr(overtime_surcharge))
 
 
 @dataclass(frozen=True)
@@ -37,7 +84,7 @@ class Surcharges:
     @property
     def total(self) -> Decimal:
         """Everything together."""
-        return self.priority + self.overtime + self.faster_glass
+        return total(amounts=[self.priority, self.overtime, self.faster_glass])
 
 
 @dataclass(frozen=True)
@@ -47,7 +94,7 @@ class Expedited:
     schedule: Schedule
     glass: tuple[FasterGlass, ...]
     surcharges: Surcharges
-    put_on: Markups
+    markups: Markups
     labour: Decimal
     days_saved: int
     lines: tuple[Line, ...]
@@ -85,13 +132,13 @@ def expedited(found: Evaluation, plans: Plans) -> Expedited | None:
     if shop is None:
         return None
     sooner, glass = _with_faster_glass(found, plans, shop)
-    days_saved = (found.lead_time.ship_date - sooner.lead_time.ship_date).days
-    if days_saved <= 0:
+    saved = days_saved(days_as_quoted=found.lead_time.p90_days, days_then=sooner.lead_time.p90_days)
+    if saved <= 0:
         return None
     labour = _labour(found)
     surcharges = _surcharges(found, plans, labour, glass)
-    put_on = markups(surcharges.total, plans.terms, quantity=found.quantity)
-    return Expedited(sooner, glass, surcharges, put_on, labour, days_saved, _lines(surcharges, put_on, plans))
+    added = markups(surcharges.total, plans.terms, quantity=found.quantity)
+    return Expedited(sooner, glass, surcharges, added, labour, saved, _lines(surcharges, added, plans))
 
 
 def _with_faster_glass(found: Evaluation, plans: Plans, shop: Shop) -> tuple[Schedule, tuple[FasterGlass, ...]]:
@@ -134,8 +181,8 @@ def _schedule(found: Evaluation, plans: Plans, shop: Shop, materials: Sequence[M
 
 def faster_glass(material: MaterialCost, plans: Plans) -> FasterGlass | None:
     """A purchase by the faster delivery of all its stock that has one; `None` where that is not sooner."""
-    rows: dict[str, StockFormRow] = {}
-    lead_days, surcharge = 0.0, Decimal(0)
+    stocks: list[FasterStock] = []
+    lead_days = 0.0
     for bought in material.bought:
         amounts = {one.stock: one.amount for one in bought.step.purchases if not one.owned} or {bought.step.stock: bought.step.cost}
         for stock, amount in amounts.items():
@@ -143,12 +190,11 @@ def faster_glass(material: MaterialCost, plans: Plans) -> FasterGlass | None:
             if row is None or row.express_lead_days is None or row.express_surcharge is None:
                 lead_days = max(lead_days, bought.step.lead_days)
                 continue
-            rows[stock] = row
+            stocks.append(FasterStock(row, amount, bought.times))
             lead_days = max(lead_days, row.express_lead_days)
-            surcharge += bought.times * amount * Decimal(repr(row.express_surcharge))
-    if not rows or lead_days >= material.lead_days:
+    if not stocks or lead_days >= material.lead_days:
         return None
-    return FasterGlass(material.model.glass, tuple(rows.values()), lead_days, surcharge)
+    return FasterGlass(material.model.glass, tuple(stocks), lead_days)
 
 
 def _labour(found: Evaluation) -> Decimal:
@@ -159,30 +205,26 @@ def _labour(found: Evaluation) -> Decimal:
 
 
 def _surcharges(found: Evaluation, plans: Plans, labour: Decimal, glass: Sequence[FasterGlass]) -> Surcharges:
-    """What it costs more.
-
-    Notes:
-        priority = operations x priority share; overtime = labour x s / (1 + s) x surcharge, s being the share of hours more:
-        so much of the work falls into them.
-    """
+    """What it costs more."""
     terms = plans.terms
-    more = Decimal(repr(terms.overtime_hours_share or 0.0))
     return Surcharges(
-        priority=found.costs.operations * Decimal(repr(terms.expedite_priority_share or 0.0)),
-        overtime=labour * more / (1 + more) * Decimal(repr(terms.overtime_surcharge or 0.0)),
-        faster_glass=sum((one.surcharge for one in glass), Decimal(0)),
+        priority=priority_cost(operations=found.costs.operations, priority_share=terms.expedite_priority_share or 0.0),
+        overtime=overtime_cost(
+            labour=labour, hours_share=terms.overtime_hours_share or 0.0, overtime_surcharge=terms.overtime_surcharge or 0.0
+        ),
+        faster_glass=total(amounts=[one.surcharge for one in glass]),
     )
 
 
-def _lines(surcharges: Surcharges, put_on: Markups, plans: Plans) -> tuple[Line, ...]:
+def _lines(surcharges: Surcharges, added: Markups, plans: Plans) -> tuple[Line, ...]:
     amounts: dict[LineKind, Decimal] = {
         "priority": surcharges.priority,
         "overtime": surcharges.overtime,
         "faster_glass": surcharges.faster_glass,
-        "overhead": put_on.overhead,
-        "contingency": put_on.contingency,
-        "margin": put_on.margin,
+        "overhead": added.overhead,
+        "contingency": added.contingency,
+        "margin": added.margin,
     }
     return tuple(
-        Line(name=NAMES[kind], kind=kind, amount=changed(amount, plans.currency)) for kind, amount in amounts.items() if amount
+        Line(name=NAMES[kind], kind=kind, amount=in_currency(amount, plans.currency)) for kind, amount in amounts.items() if amount
     )

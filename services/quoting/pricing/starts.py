@@ -14,6 +14,7 @@ from functools import lru_cache
 import numpy as np
 from scipy.special import betainc, nbdtrik
 
+from services.optics.law import law
 from services.quoting.risk.losses import Batches, Losses, chances_of_enough, losses_of
 from services.quoting.risk.worth import Worth
 from shared_schemas.operations import Operation, Route
@@ -88,7 +89,48 @@ def _chance(started: int, wanted: int, losses: Losses) -> float:
 
 def share_of_confidence(losses: Mapping[str, Losses], confidence: float) -> float:
     """What each part that can fall short is given: C^(1/K), so that K parts, independent of each other, have C together."""
-    return float(confidence ** (1 / max(1, sum(one.mean_yield < 1 for one in losses.values()))))
+    return confidence_each(confidence=confidence, parts_at_risk=parts_at_risk(losses))
+
+
+def parts_at_risk(losses: Mapping[str, Losses]) -> int:
+    """Parts that can fall short; one where none can."""
+    return max(1, sum(one.mean_yield < 1 for one in losses.values()))
+
+
+@law
+def confidence_each(*, confidence: float, parts_at_risk: int) -> float:
+    """Confidence of each part that can fall short, so that all of them, independent of each other, have that of the request.
+
+    Equation: confidence ** (1 / parts_at_risk)
+    """
+    return float(confidence ** (1 / parts_at_risk))
+
+
+@law
+def needed_for(*, started: int, count: int) -> int:
+    """Pieces that a part consumes of another.
+
+    Equation: started * count
+    """
+    return started * count
+
+
+@law
+def needed_in_all(*, needs: Sequence[int]) -> int:
+    """Pieces that all parts consume of another.
+
+    Equation: sum(needs)
+    """
+    return sum(needs)
+
+
+@law
+def blanks_for(*, starts: Sequence[int]) -> int:
+    """Blanks of each element in a purchase that several share.
+
+    Equation: max(starts)
+    """
+    return max(starts)
 
 
 def part_starts(
@@ -118,7 +160,7 @@ def part_starts(
         )
         starts[route.part] = start
         for consumed in route.consumes:
-            needed[consumed.part] = needed.get(consumed.part, 0) + start.started * consumed.count
+            needed[consumed.part] = needed.get(consumed.part, 0) + needed_for(started=start.started, count=consumed.count)
     return {route.part: starts[route.part] for route in routes}
 
 

@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
+from services.optics.law import law
 from services.quoting.costs.cost import OperationCost
 from shared_schemas.rates import Rates, ShopLoadRow, WorkCentreRow
 
@@ -61,6 +62,7 @@ class Queue:
     wait_h: float
 
 
+@law
 def kingman_wait_h(*, utilisation: float, squared_variation: float, mean_job_h: float, stations: int = 1) -> float:
     """Mean time a job waits before a work centre [h].
 
@@ -70,21 +72,30 @@ def kingman_wait_h(*, utilisation: float, squared_variation: float, mean_job_h: 
         mean_job_h: mean work of a job there [h].
         stations: machines or benches that take from one queue.
 
-    Notes:
-        W = V t rho^(sqrt(2 (m + 1)) - 1) / (m (1 - rho)); with one station it is V t rho / (1 - rho).
-
+    Equation: utilisation**(sqrt(2 * (stations + 1)) - 1) / (stations * (1 - utilisation)) * squared_variation * mean_job_h
     Source: J. F. C. Kingman (1961) for one station, H. Sakasegawa (1977) for several; both from memory.
     """
     crowd = math.pow(utilisation, math.sqrt(2 * (stations + 1)) - 1) / (stations * (1 - utilisation))
     return crowd * squared_variation * mean_job_h
 
 
+@law
 def jobs_waiting(*, wait_h: float, jobs_per_h: float) -> float:
-    """Mean number of jobs that wait: L = lambda W.
+    """Mean number of jobs that wait.
 
+    Equation: jobs_per_h * wait_h
     Source: J. D. C. Little (1961), from memory.
     """
     return jobs_per_h * wait_h
+
+
+@law
+def jobs_per_h(*, utilisation: float, stations: int, mean_job_h: float) -> float:
+    """Jobs that come to a work centre in an hour [1/h].
+
+    Equation: utilisation * stations / mean_job_h
+    """
+    return utilisation * stations / mean_job_h
 
 
 def queues_of(rates: Rates) -> dict[str, Queue]:

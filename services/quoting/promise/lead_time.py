@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 
+from services.optics.law import law
 from services.quoting.costs.cost import MaterialCost, OperationCost
 from services.quoting.promise.flow import Passage, Queue, Span, Step, passages, queues_of, span_of, steps_of
 from services.shop.calendar import WorkingCalendar
@@ -121,19 +122,46 @@ def schedule(
 
 
 def log_normal_points(*, mean: float, variance: float) -> tuple[float, float]:
-    """The 50 % and 90 % points of a log-normal distribution with that mean and variance; both the mean without variance.
+    """The 50 % and 90 % points of a log-normal distribution with that mean and variance; both the mean without variance."""
+    spread = log_normal_spread(mean_h=mean, variance_h2=variance) if mean > 0 else 0.0
+    median = median_h(mean_h=mean, spread=spread)
+    return median, late_h(median_h=median, spread=spread)
 
-    Notes:
-        s = sqrt(ln(1 + v/m^2)); p50 = m exp(-s^2/2); p90 = p50 exp(1.2816 s).
+
+@law
+def log_normal_spread(*, mean_h: float, variance_h2: float) -> float:
+    """Standard deviation of the logarithm of a log-normal sum of waits and work, from its mean [h], above 0, and variance [h2].
+
+    Equation: sqrt(log(1 + variance_h2 / mean_h**2))
     """
-    spread = log_normal_spread(mean=mean, variance=variance)
-    middle = mean * math.exp(-(spread**2) / 2)
-    return middle, middle * math.exp(Z_90 * spread)
+    return math.sqrt(math.log1p(variance_h2 / mean_h**2))
 
 
-def log_normal_spread(*, mean: float, variance: float) -> float:
-    """s of a log-normal distribution with that mean and variance: sqrt(ln(1 + v/m^2)); 0 without variance."""
-    return math.sqrt(math.log1p(variance / mean**2)) if mean > 0 and variance > 0 else 0.0
+@law
+def median_h(*, mean_h: float, spread: float) -> float:
+    """Hours [h] that half of such sums stay below.
+
+    Equation: mean_h * exp(-spread**2 / 2)
+    """
+    return mean_h * math.exp(-(spread**2) / 2)
+
+
+@law
+def late_h(*, median_h: float, spread: float) -> float:
+    """Hours [h] that nine of ten such sums stay below; 1.2816 is the 90 % point of the standard normal distribution.
+
+    Equation: median_h * exp(1.2815515655446004 * spread)
+    """
+    return median_h * math.exp(Z_90 * spread)
+
+
+@law
+def days_saved(*, days_as_quoted: int, days_then: int) -> int:
+    """Days by which a date comes nearer.
+
+    Equation: days_as_quoted - days_then
+    """
+    return days_as_quoted - days_then
 
 
 def _days(path: Path, per_day: float) -> float:

@@ -18,6 +18,7 @@ from typing import Literal
 import numpy as np
 from scipy.special import ndtri
 
+from services.optics.law import law
 from services.optics.surface import lens_as_worked
 from services.quoting.costs.cost import MaterialCost, OperationCost
 from services.quoting.risk.outcomes import Outcomes
@@ -163,9 +164,68 @@ class Uncertain:
     @property
     def variance(self) -> float:
         """Variance of the cost; what is drawn is independent, so that variances add up."""
-        minutes = sum((amount * self.minutes_variation[centre]) ** 2 for centre, amount in self.by_centre.items())
-        glass = sum((amount * self.glass_variation) ** 2 for amount in self.by_glass.values())
-        return minutes + glass + sum(part.from_batches + part.from_pieces for part in self.parts.values())
+        minutes = [variance_of(amount=amount, variation=self.minutes_variation[name]) for name, amount in self.by_centre.items()]
+        glass = [variance_of(amount=amount, variation=self.glass_variation) for amount in self.by_glass.values()]
+        return whole_variance(variances=[*minutes, *glass, self.variance_of_losses])
+
+    @property
+    def variance_of_losses(self) -> float:
+        """Variance of what lost pieces and batches cost beyond the plan."""
+        return sum(part.from_batches + part.from_pieces for part in self.parts.values())
+
+
+@law
+def variance_of(*, amount: float, variation: float) -> float:
+    """Variance of an amount that goes as far as a coefficient of variation says.
+
+    Equation: (amount * variation)**2
+    """
+    return (amount * variation) ** 2
+
+
+@law
+def whole_variance(*, variances: Sequence[float]) -> float:
+    """Variance of a cost whose parts are uncertain independently of each other.
+
+    Equation: sum(variances)
+    """
+    return sum(variances)
+
+
+@law
+def unit_cost_spread(*, variance: float, quantity: int, per_base: float) -> float:
+    """Standard deviation of the cost of one lens, in another currency than the base.
+
+    Equation: sqrt(variance) / quantity * per_base
+    """
+    return math.sqrt(variance) / quantity * per_base
+
+
+@law
+def share_of_variance(*, part: float, whole: float) -> float:
+    """Share that one cause has in the variance of the cost.
+
+    Equation: round(part / whole, 4)
+    """
+    return round(part / whole, 4)
+
+
+@law
+def enough_of_all(*, chances: Sequence[float]) -> float:
+    """Chance that nothing of any part has to be made again.
+
+    Equation: round(product(chances), 4)
+    """
+    return round(math.prod(chances), 4)
+
+
+@law
+def spares_worth(*, spares: float, worth_each: float) -> float:
+    """What the good pieces beyond the order have cost.
+
+    Equation: spares * worth_each
+    """
+    return spares * worth_each
 
 
 def _minutes_cost(cost: OperationCost) -> float:
@@ -222,29 +282,38 @@ def risk_of(uncertain: Uncertain, orders: Orders, *, price: float) -> Risk:
     return Risk(p50, p80, p95, above / DRAWS)
 
 
-def drivers(uncertain: Uncertain) -> tuple[RiskDriver, ...]:
-    """The three operations (or the glass prices) with the largest shares of the variance, largest first.
+def variances_by_cause(uncertain: Uncertain) -> dict[OperationName | Literal["glass price"], dict[str, float]]:
+    """The variance of the cost by operation (or the glass prices), and of it that of each part, or of each glass.
 
     Notes:
         Minutes: the covariance of an operation's cost with all work of its work centre. The losses of a part go to
-        its operations by their causes. All shares together are 1.
+        its operations by their causes. All together are the whole variance.
     """
-    whole = uncertain.variance
-    if whole <= 0:
-        return ()
-    shares: dict[OperationName | Literal["glass price"], dict[str, float]] = defaultdict(lambda: defaultdict(float))
+    variances: dict[OperationName | Literal["glass price"], dict[str, float]] = defaultdict(lambda: defaultdict(float))
     for part, costs in uncertain.operations.items():
         causes, outcome = uncertain.causes[part], uncertain.parts[part]
         for cost, minutes, single, batch in zip(costs, uncertain.minutes[part], causes.single, causes.batch, strict=True):
-            shares[cost.operation.operation][part] += (
+            variances[cost.operation.operation][part] += (
                 minutes * uncertain.by_centre[cost.work_centre.name] * cost.work_centre.minutes_variation**2
                 + single * outcome.from_pieces
                 + batch * outcome.from_batches
             )
     for glass, amount in uncertain.by_glass.items():
-        shares["glass price"][glass] += (amount * uncertain.glass_variation) ** 2
-    found = [
-        RiskDriver(operation=name, part=max(parts, key=lambda one: parts[one]), share=round(sum(parts.values()) / whole, 4))
-        for name, parts in shares.items()
+        variances["glass price"][glass] += variance_of(amount=amount, variation=uncertain.glass_variation)
+    return variances
+
+
+def drivers(uncertain: Uncertain) -> tuple[RiskDriver, ...]:
+    """The three operations (or the glass prices) with the largest shares of the variance, largest first."""
+    whole = uncertain.variance
+    if whole <= 0:
+        return ()
+    shares = [
+        RiskDriver(
+            operation=name,
+            part=max(parts, key=lambda one: parts[one]),
+            share=share_of_variance(part=sum(parts.values()), whole=whole),
+        )
+        for name, parts in variances_by_cause(uncertain).items()
     ]
-    return tuple(sorted(found, key=lambda one: -one.share)[:DRIVERS_SHOWN])
+    return tuple(sorted(shares, key=lambda one: -one.share)[:DRIVERS_SHOWN])

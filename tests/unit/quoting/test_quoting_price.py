@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from pydantic import ValidationError
 
 from services.quoting.costs.cost import material_cost, operation_costs
-from services.quoting.costs.money import changed, exact, price_step, rounded, rounded_up
+from services.quoting.costs.money import exact, in_currency, price_step, rounded, rounded_up
 from services.quoting.pricing.evaluation import Plans, evaluate
 from services.quoting.pricing.price import CostSums, priced
 from shared_schemas.operations import Route, Tooling
@@ -51,11 +51,11 @@ def test_a_step_of_nothing_is_an_error() -> None:
 
 
 def test_a_step_is_never_finer_than_the_smallest_coin(small_rates: Rates) -> None:
-    assert price_step(Decimal("0.05"), small_rates.currency("JPY")) == 1
-    assert price_step(Decimal("0.05"), small_rates.currency("USD")) == Decimal("0.05")
-    assert price_step(Decimal("1.5"), small_rates.currency("JPY")) == 2
-    assert changed(Decimal("10.00"), small_rates.currency("JPY")) == 1514
-    assert changed(Decimal("10.00"), small_rates.currency("KWD")) == Decimal("3.065")
+    assert price_step(rounding=Decimal("0.05"), minor_units=small_rates.currency("JPY").minor_units) == 1
+    assert price_step(rounding=Decimal("0.05"), minor_units=small_rates.currency("USD").minor_units) == Decimal("0.05")
+    assert price_step(rounding=Decimal("1.5"), minor_units=small_rates.currency("JPY").minor_units) == 2
+    assert in_currency(Decimal("10.00"), small_rates.currency("JPY")) == 1514
+    assert in_currency(Decimal("10.00"), small_rates.currency("KWD")) == Decimal("3.065")
 
 
 def test_minutes_become_decimals_without_binary_dust() -> None:
@@ -89,9 +89,13 @@ def test_the_lines_of_a_thousand_random_prices_add_up_exactly(small_rates: Rates
         found = priced(CostSums(material, operations, bought, tools), quantity=quantity, terms=terms, currency=currency)
         assert sum(line.amount for line in found.lines) == found.total
         assert found.unit * quantity == found.total
-        assert found.total >= changed(minimum, currency)
+        assert found.total >= in_currency(minimum, currency)
         assert found.lines[-1].kind == "rounding"
-        assert 0 <= found.lines[-1].amount < price_step(Decimal(step), currency) * quantity + currency_unit(currency)
+        assert (
+            0
+            <= found.lines[-1].amount
+            < price_step(rounding=Decimal(step), minor_units=currency.minor_units) * quantity + currency_unit(currency)
+        )
         assert all(line.amount >= 0 for line in found.lines)
         assert found.unit == rounded(found.unit, minor_units=currency.minor_units)
 

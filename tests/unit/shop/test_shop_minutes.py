@@ -26,7 +26,12 @@ def test_an_hour_of_a_machine_that_is_attended_for_a_quarter_of_it() -> None:
 
 @given(st.sampled_from(CENTRES), MINUTES, MINUTES)
 def test_decimals_and_floating_point_say_the_same(centre: WorkCentreRow, machine_min: float, attended: float) -> None:
-    exact = exact_minutes_cost(machine_min=machine_min, attended_min=attended, centre=centre)
+    exact = exact_minutes_cost(
+        machine_min=machine_min,
+        attended_min=attended,
+        machine_rate_per_h=centre.machine_rate_per_h,
+        labour_rate_per_h=centre.labour_rate_per_h,
+    )
     near = per_minute(centre).cost(machine_min=machine_min, attended_min=attended)
     assert float(exact) == pytest.approx(near, rel=1e-9, abs=1e-5)
 
