@@ -40,7 +40,7 @@ def exact_minutes_cost(
 ) -> Decimal:
     """Cost of minutes [min] at a work centre, in decimals: each to the millionth.
 
-    Equation: (round(machine_min, 6) * machine_rate_per_h + round(attended_min, 6) * labour_rate_per_h) / 60
+    Equation: (round(machine_min * 1e6, 0) * machine_rate_per_h + round(attended_min * 1e6, 0) * labour_rate_per_h) / 60e6
     """
     return (
         minutes_cost(

@@ -6,6 +6,7 @@ import ast
 import inspect
 import math
 import random
+import sys
 from collections.abc import Callable, Iterator
 from decimal import Decimal
 from fractions import Fraction
@@ -28,8 +29,8 @@ def _each(items: tuple[Any, ...]) -> tuple[Any, ...]:
 
 
 def _exact(value: Any) -> float | Fraction:
-    """Money as a fraction, so that what lies half way between two cents lies there for the equation too."""
-    return Fraction(value) if isinstance(value, (Decimal, int)) else float(value)
+    """Money, a string in JSON, and whole numbers as fractions, so that what lies half way between two cents lies there for the equation too."""
+    return float(value) if isinstance(value, float) else Fraction(value)
 
 
 def _rounded(value: float | Fraction, places: float) -> float | Fraction:
@@ -117,3 +118,17 @@ def bound(law: Law, figure: Figure) -> dict[str, Any]:
     several = [name for name in names if is_sequence(law, name)]
     rest = [one.value for one in figure.inputs if one.name not in single]
     return {**single, **({several[0]: rest} if several else {})}
+
+
+def main() -> None:
+    """Print how many equations the figures of quotes show, and how many of those are held against their functions."""
+    from tests.laws.shown import equations_shown  # noqa: PLC0415 the figures of quotes need this module
+    from tests.laws.test_laws_equations import all_laws, fault_of  # noqa: PLC0415
+
+    checked = {law.equation for law in all_laws() if fault_of(law) is None}
+    shown = equations_shown()
+    sys.stdout.write(f"equations shown: {len(shown)}, machine-checked: {len(shown & checked)} (of {len(checked)} laws)\n")
+
+
+if __name__ == "__main__":
+    main()

@@ -7,6 +7,7 @@ import math
 import pkgutil
 import random
 from collections.abc import Iterator
+from typing import Any
 
 import pytest
 
@@ -66,13 +67,20 @@ def all_laws() -> Iterator[Law]:
     yield from LAWS.values()
 
 
-@pytest.mark.parametrize("law", list(all_laws()), ids=lambda law: f"{law.function.__module__.removeprefix('services.')}.{law.name}")
-def test_an_equation_names_the_arguments_and_gives_what_the_function_gives(law: Law) -> None:
-    assert names_in(law.equation) == set(arguments_of(law)), law.equation
+def fault_of(law: Law) -> dict[str, Any] | None:
+    """The first of the drawn inputs for which an equation gives something else than its function; none where all agree."""
     generator = random.Random(law.name)
     for _ in range(DRAWS):
         values = drawn(law, generator, RANGES.get(law.name, {}))
-        assert math.isclose(worked_out(law, values), float(law.function(**values)), rel_tol=1e-9, abs_tol=1e-12), values
+        if not math.isclose(worked_out(law, values), float(law.function(**values)), rel_tol=1e-9, abs_tol=1e-12):
+            return values
+    return None
+
+
+@pytest.mark.parametrize("law", list(all_laws()), ids=lambda law: f"{law.function.__module__.removeprefix('services.')}.{law.name}")
+def test_an_equation_names_the_arguments_and_gives_what_the_function_gives(law: Law) -> None:
+    assert names_in(law.equation) == set(arguments_of(law)), law.equation
+    assert fault_of(law) is None
 
 
 def test_the_services_are_there_to_be_read() -> None:

@@ -195,11 +195,11 @@ def purchase_cost(*, full_lots: int, lot_cost: Decimal, rest_cost: Decimal) -> D
 
 @law
 def purchase_mass_g(*, full_lots: int, lot_mass_g: float, rest_mass_g: float) -> float:
-    """Mass [g] of the glass of a purchase.
+    """Mass [g] of the glass of a purchase, to the milligram.
 
-    Equation: full_lots * lot_mass_g + rest_mass_g
+    Equation: round(full_lots * lot_mass_g + rest_mass_g, 3)
     """
-    return full_lots * lot_mass_g + rest_mass_g
+    return round(full_lots * lot_mass_g + rest_mass_g, 3)
 
 
 def material_cost(model: MaterialModel, *, blanks: int) -> MaterialCost:
@@ -242,6 +242,15 @@ def bought_cost(*, lot_charge: Decimal, lenses: int, count: int, unit_price: Dec
     Equation: lot_charge + lenses * count * unit_price
     """
     return lot_charge + lenses * count * unit_price
+
+
+@law
+def parts_bought(*, lenses: int, count: int) -> int:
+    """Pieces of a bought part for so many started lenses.
+
+    Equation: lenses * count
+    """
+    return lenses * count
 
 
 def bought_part_cost(part: BoughtPart, *, lenses: int) -> Decimal:

@@ -59,6 +59,15 @@ def runs_for(*, room: float, most_times: int) -> int:
 
 
 @law
+def room_in_all(*, shares: Sequence[float]) -> float:
+    """Room that all parts take in the runs of a name, in runs.
+
+    Equation: sum(shares)
+    """
+    return sum(shares)
+
+
+@law
 def run_share(*, pieces: int, batch_size: int) -> float:
     """Room that pieces take in the runs of a name, in runs.
 
@@ -97,10 +106,8 @@ def run_of(rooms: Iterable[Room]) -> SharedRun:
         max(ceil(sum of n_i / B_i), most operations of one part): B_i is what a run holds of one part alone, so that n_i / B_i
         is the share of a run its pieces take; a piece with two faces to do goes into two runs.
     """
-    filled, times = 0.0, 0
-    for room in rooms:
-        filled += room.filled
-        times = max(times, room.times)
+    each = list(rooms)
+    filled, times = room_in_all(shares=[room.filled for room in each]), max((room.times for room in each), default=0)
     return SharedRun(runs_for(room=filled, most_times=times) if filled else 0, filled)
 
 

@@ -2,86 +2,69 @@
 
 from __future__ import annotations
 
-from services.quoting.pricing.evaluation import Evaluation, Plans
-from services.quoting.promise.flow import Step, jobs_waiting
-from services.quoting.promise.lead_time import log_normal_spread
+from collections.abc import Iterator
+
+from services.optics.law import column, figure_of, given
+from services.quoting.explain.quantity import Quantity
+from services.quoting.promise.flow import Step, jobs_per_h, jobs_waiting, kingman_wait_h
+from services.quoting.promise.lead_time import late_h, log_normal_spread, median_h, shared
 from shared_schemas.figure import Figure
-from shared_schemas.rates import Rates
+from shared_schemas.rates import Rates, ShopLoadRow
 
-WAIT = "V x t x rho^(sqrt(2 x (m + 1)) - 1) / (m x (1 - rho))"
-SPREAD = "sqrt(ln(1 + variance_h2 / mean_h^2))"
+BY_CALENDAR = "wait_days, then the working hours counted out on the calendar of the shop"
 
 
-def lead_time_figure(found: Evaluation, plans: Plans) -> Figure:
+def lead_time_figures(one: Quantity) -> Iterator[Figure]:
     """The days of one quantity, down to the rate rows of the queues that its parts stand in."""
-    path = found.schedule.path
+    schedule = one.found.schedule
+    path = schedule.path
     mean = Figure(
-        name="mean_h",
-        value=path.span.hours,
-        unit="h",
-        formula="waiting and work along the critical path, batches moving on as they are done",
+        name="mean_h", value=path.span.hours, unit="h", source="waits and work along the critical path, batches moving on as they are done",
+        inputs=tuple(_queues(one)),
+    )  # fmt: skip
+    variance = given(
+        "variance_h2", path.span.variance, "h2", source="squared waits along the critical path, a wait being exponential"
     )
-    variance = Figure(
-        name="variance_h2", value=path.span.variance, unit="h2", formula="sum of the squared waits along the critical path"
+    spread = figure_of(log_normal_spread, name="spread", mean_h=mean, variance_h2=variance) if path.span.hours > 0 else given(
+        "spread", 0.0, source="nothing to wait for and nothing to do"
+    )  # fmt: skip
+    median = figure_of(
+        median_h, name="median_h", mean_h=given("mean_h", path.span.hours, "h", source="the mean of spread"), spread=spread
     )
-    wait = Figure(
-        name="wait_days",
-        value=path.wait_days,
-        unit="days",
-        formula="lead days of the glass, tool or bought part that the path begins with",
+    late = figure_of(late_h, name="late_h", median_h=median, spread=given("spread", spread.value, source="the spread of median_h"))
+    wait = given(
+        "wait_days", path.wait_days, "days", source="lead days of the glass, tool or bought part that the path begins with"
     )
-    s = Figure(
-        name="s",
-        value=log_normal_spread(mean=path.span.hours, variance=path.span.variance),
-        formula=SPREAD,
-        inputs=(mean, variance),
-        source="the sum of the waits taken as log-normal",
-    )
-    middle = Figure(name="p50_h", value=found.schedule.p50_h, unit="h", formula="mean_h x exp(-s^2 / 2)", inputs=(mean, s))
-    late = Figure(name="p90_h", value=found.schedule.p90_h, unit="h", formula="p50_h x exp(1.2815516 x s)", inputs=(middle, s))
-    return Figure(
-        name="lead_time",
-        value=found.lead_time.p50_days,
-        unit="days",
-        formula="wait_days, then p50_h (p90_h for the ship date) of working hours by the calendar",
-        inputs=(wait, middle, late, *_queues(found, plans)),
-    )
+    for name, days, hours in (("p50_days", schedule.lead_time.p50_days, median), ("p90_days", schedule.lead_time.p90_days, late)):
+        yield Figure(name=f"lead_time {name}", value=days, unit="days", source=BY_CALENDAR, inputs=(wait, hours))
 
 
-def _queues(found: Evaluation, plans: Plans) -> tuple[Figure, ...]:
+def _queues(one: Quantity) -> Iterator[Figure]:
     """One wait for each work centre that a part of the critical path goes to."""
-    named = set(found.lead_time.critical_path)
-    seen: dict[str, Step] = {}
-    for route in plans.routes:
-        for step in found.schedule.steps[route.part]:
-            if route.part in named or f"{step.work_centre.name}, shared by all parts" in named:
-                seen.setdefault(step.work_centre.name, step)
-    return tuple(_queue(name, step) for name, step in seen.items() if step.load is not None)
+    on_path = set(one.found.lead_time.critical_path)
+    steps: dict[str, Step] = {}
+    for route in one.plans.routes:
+        for step in one.found.schedule.steps[route.part]:
+            if route.part in on_path or shared(step.work_centre.name) in on_path:
+                steps.setdefault(step.work_centre.name, step)
+    for name, step in steps.items():
+        if step.load is not None:
+            yield from _queue(name, step, step.load)
 
 
-def _queue(name: str, step: Step) -> Figure:
-    load, centre = step.load, step.work_centre
-    assert load is not None
+def _queue(name: str, step: Step, load: ShopLoadRow) -> Iterator[Figure]:
     row = Rates.ref("shop_load", load)
-    rho = Figure(name="rho", value=load.utilisation, rate_row=row)
-    t = Figure(name="t", value=load.mean_job_h, unit="h", rate_row=row)
-    m = Figure(name="m", value=centre.stations, rate_row=Rates.ref("work_centres", centre))
-    arriving = load.utilisation * centre.stations / load.mean_job_h if load.mean_job_h else 0.0
-    return Figure(
-        name=f"wait at {name}"[:60],
-        value=step.wait_h,
-        unit="h",
-        formula=WAIT,
-        inputs=(
-            rho,
-            Figure(name="V", value=load.squared_variation, rate_row=row),
-            t,
-            m,
-            Figure(
-                name="jobs waiting",
-                value=jobs_waiting(wait_h=step.wait_h, jobs_per_h=arriving),
-                formula="wait x rho x m / t",
-                inputs=(Figure(name="wait", value=step.wait_h, unit="h", source="the wait itself"), rho, m, t),
-            ),
-        ),
-    )
+    utilisation = column("utilisation", load.utilisation, "", row)
+    job = column("mean_job_h", load.mean_job_h, "h", row)
+    stations = column("stations", step.work_centre.stations, "", Rates.ref("work_centres", step.work_centre))
+    wait = figure_of(
+        kingman_wait_h, name=f"wait at {name}", utilisation=utilisation, stations=stations, mean_job_h=job,
+        squared_variation=column("squared_variation", load.squared_variation, "", row),
+    )  # fmt: skip
+    yield wait
+    if load.mean_job_h:
+        arriving = figure_of(jobs_per_h, utilisation=utilisation, stations=stations, mean_job_h=job)
+        yield figure_of(
+            jobs_waiting, name=f"jobs waiting at {name}", jobs_per_h=arriving,
+            wait_h=given("wait_h", wait.value, "h", source="the wait above"),
+        )  # fmt: skip

@@ -1,127 +1,157 @@
-"""Why the cost may turn out otherwise, and what an expedite costs: both down to the rate rows that say so."""
+"""Why the cost may turn out otherwise, what is left over, and what an expedite costs: down to the rate rows that say so."""
 
 from __future__ import annotations
 
-import math
-from decimal import Decimal
+from collections.abc import Iterator
 
-from services.quoting.pricing.evaluation import Evaluation, Plans, uncertain
-from services.quoting.pricing.sooner import Expedited, FasterGlass, expedited
+from services.optics.law import column, figure_of, given
+from services.quoting.costs.money import total
+from services.quoting.explain.basis_of_cost import markup_figures
+from services.quoting.explain.quantity import Quantity
+from services.quoting.pricing.quote import spares_of
+from services.quoting.pricing.quoted_money import converted_figure
+from services.quoting.pricing.sooner import (
+    Expedited,
+    FasterGlass,
+    expedited,
+    express_surcharge,
+    overtime_cost,
+    priority_cost,
+)
+from services.quoting.promise.lead_time import days_saved
+from services.quoting.risk.draws import (
+    drivers,
+    enough_of_all,
+    share_of_variance,
+    spares_worth,
+    unit_cost_spread,
+    variance_of,
+    variances_by_cause,
+    whole_variance,
+)
 from shared_schemas.figure import Figure
 from shared_schemas.rates import Rates
 
-SPREAD = (
-    "sqrt(sum of (minutes_cost x minutes_variation)^2 + sum of (glass x glass_price_variation)^2 + losses) / quantity x per_base"
-)
+
+def risk_figures(one: Quantity) -> Iterator[Figure]:
+    """The spread of the cost of one lens, what drives it, the chance of enough and the pieces left over."""
+    yield figure_of(
+        unit_cost_spread, name="unit_cost_spread", unit=one.currency, variance=_variance(one), quantity=one.number,
+        per_base=one.per_base().model_copy(update={"value": float(one.plans.currency.per_base)}),
+    )  # fmt: skip
+    by_cause = variances_by_cause(one.chances)
+    for number, driver in enumerate(drivers(one.chances)):
+        yield figure_of(
+            share_of_variance, name=f"risk_drivers {number} share",
+            part=given("part", sum(by_cause[driver.operation].values()), f"{one.base}2", source=f"variance of the cost by {driver.operation}, in all parts"),
+            whole=given("whole", one.chances.variance, f"{one.base}2", source="the variance of unit_cost_spread"),
+        )  # fmt: skip
+    chances = one.chances.parts
+    yield figure_of(
+        enough_of_all, name="enough_chance",
+        chances=tuple(given(part, outcome.enough, source="chance that enough come out good, every loss counted") for part, outcome in chances.items()),
+    )  # fmt: skip
+    yield from _spares(one)
 
 
-def spread_figure(found: Evaluation, plans: Plans) -> Figure:
-    """The standard deviation of the cost of one lens: minutes by work centre, glass prices, and what is lost."""
-    chances = uncertain(found, plans)
-    centres = {cost.work_centre.name: cost.work_centre for costs in found.operations.values() for cost in costs}
-    base = plans.rates.base_currency
-    minutes = tuple(
-        Figure(
-            name=f"minutes_cost {name}"[:60], value=amount, unit=base, formula="minutes of all parts there x rates of the work centre",
-            inputs=(
-                Figure(name="minutes_variation", value=centres[name].minutes_variation, rate_row=Rates.ref("work_centres", centres[name])),
-            ),
+def _spares(one: Quantity) -> Iterator[Figure]:
+    worths = []
+    for part, spares in spares_of(one.chances).items():
+        yield Figure(
+            name=f"spares {part}"[:60], value=spares, unit="pieces", source="expected good pieces beyond those needed, over all ways the lot may turn out",
+            inputs=(given("started", one.found.starts[part].started, "pieces", at=one.at("start_quantities", part)),),
+        )  # fmt: skip
+        worth = figure_of(
+            spares_worth, name=part, unit=one.base, spares=given("spares", spares, "pieces", at=one.at("spares", part)),
+            worth_each=given("worth_each", one.plans.worths[part].value, one.base, source="glass and operations of one more good piece"),
+        )  # fmt: skip
+        worths.append(worth)
+    yield converted_figure(figure_of(total, name="worth", unit=one.base, amounts=worths), one.plans, name="spares_value")
+
+
+def _variance(one: Quantity) -> Figure:
+    chances, base = one.chances, one.base
+    centres = {cost.work_centre.name: cost.work_centre for costs in one.found.operations.values() for cost in costs}
+    minutes = [
+        figure_of(
+            variance_of, name=f"minutes at {name}", unit=f"{base}2",
+            amount=given("amount", amount, base, source="minutes of all parts there at the rates of the work centre"),
+            variation=column("minutes_variation", centres[name].minutes_variation, "", Rates.ref("work_centres", centres[name])),
         )
         for name, amount in chances.by_centre.items()
-    )  # fmt: skip
-    variation = Figure(name="glass_price_variation", value=chances.glass_variation, rate_row=Rates.ref("commercial", plans.terms))
-    glass = tuple(
-        Figure(name=f"glass {name}"[:60], value=amount, unit=base, formula="what is bought of it", inputs=(variation,))
+    ]  # fmt: skip
+    glass = [
+        figure_of(
+            variance_of, name=f"glass {name}", unit=f"{base}2",
+            amount=given("amount", amount, base, source="what is bought of it, as in the line of glass"),
+            variation=one.term("glass_price_variation", chances.glass_variation),
+        )
         for name, amount in chances.by_glass.items()
-    )
-    losses = Figure(
-        name="losses", value=sum(part.from_batches + part.from_pieces for part in chances.parts.values()), unit=f"{base}2",
-        formula="variance of what lost pieces and batches cost beyond the plan, by the yields and batch losses of the route cards",
+    ]  # fmt: skip
+    losses = given(
+        "losses", chances.variance_of_losses, f"{base}2", source="what lost pieces and batches cost beyond the plan, by the yields and batch losses of the route cards"
     )  # fmt: skip
-    return Figure(
-        name="unit_cost_spread",
-        value=math.sqrt(chances.variance) / found.quantity * float(plans.currency.per_base),
-        unit=plans.currency.name,
-        formula=SPREAD,
-        inputs=(*minutes, *glass, losses),
-    )
+    return figure_of(whole_variance, name="variance", unit=f"{base}2", variances=[*minutes, *glass, losses])
 
 
-def expedite_figures(found: Evaluation, plans: Plans) -> tuple[Figure, ...]:
-    """What an expedite costs for the whole quantity; nothing where it is not offered."""
-    sooner = expedited(found, plans)
+def expedite_figures(one: Quantity) -> Iterator[Figure]:
+    """What an expedite costs for the whole quantity and when it ships; nothing where it is not offered."""
+    sooner = expedited(one.found, one.plans)
     if sooner is None:
-        return ()
-    base, currency = plans.rates.base_currency, plans.currency.name
-    surcharges = Figure(
-        name="surcharges", value=sooner.surcharges.total, unit=base, formula="sum of the inputs",
-        inputs=(_priority(found, plans, sooner), _overtime(plans, sooner), *_faster_glass(sooner, base)),
-    )  # fmt: skip
-    put_on = (
-        _term("overhead_share", plans.terms.overhead_share, plans),
-        _term("contingency_share", plans.terms.contingency_share, plans),
-        _term("margin_share", plans.terms.margin_at(found.quantity), plans),
-        Figure(name="per_base", value=plans.currency.per_base, rate_row=Rates.ref("currencies", plans.currency)),
+        return
+    surcharges = _surcharges(one, sooner)
+    in_base = {figure.name: figure for figure in surcharges} | markup_figures(
+        one, figure_of(total, name="cost", unit=one.base, amounts=surcharges)
     )
-    cost = Figure(
-        name="expedite", value=sooner.cost, unit=currency,
-        formula="surcharges x (1 + overhead_share) x (1 + contingency_share) / (1 - margin_share) x per_base, line by line",
-        inputs=(surcharges, *put_on),
-    )  # fmt: skip
-    days = Figure(
-        name="expedite_days",
-        value=sooner.schedule.lead_time.p50_days,
-        unit="days",
-        formula="as lead_time, each wait x expedite_queue_share, each day longer by overtime_hours_share",
-        inputs=(
-            _term("expedite_queue_share", plans.terms.expedite_queue_share or 0.0, plans),
-            _term("overtime_hours_share", plans.terms.overtime_hours_share or 0.0, plans),
-        ),
+    lines = []
+    for number, line in enumerate(sooner.lines):
+        yield converted_figure(in_base[line.kind], one.plans, name=f"expedite lines {number} amount")
+        lines.append(given(line.kind, line.amount, one.currency, at=one.at("expedite", "lines", number, "amount")))
+    yield figure_of(total, name="expedite cost", unit=one.currency, amounts=lines)
+    yield from _days(one, sooner)
+
+
+def _days(one: Quantity, sooner: Expedited) -> Iterator[Figure]:
+    terms, lead = one.plans.terms, sooner.schedule.lead_time
+    shares = (
+        one.term("expedite_queue_share", terms.expedite_queue_share or 0.0),
+        one.term("overtime_hours_share", terms.overtime_hours_share or 0.0),
     )
-    return cost, days
-
-
-def _term(name: str, value: float, plans: Plans) -> Figure:
-    return Figure(name=name, value=value, rate_row=Rates.ref("commercial", plans.terms))
-
-
-def _priority(found: Evaluation, plans: Plans, sooner: Expedited) -> Figure:
-    return Figure(
-        name="priority", value=sooner.surcharges.priority, unit=plans.rates.base_currency, formula="operations x expedite_priority_share",
-        inputs=(
-            Figure(name="operations", value=found.costs.operations, unit=plans.rates.base_currency, formula="sum of all route cards"),
-            _term("expedite_priority_share", plans.terms.expedite_priority_share or 0.0, plans),
-        ),
+    for name, days in (("p50_days", lead.p50_days), ("p90_days", lead.p90_days)):
+        yield Figure(
+            name=f"expedite {name}", value=days, unit="days", inputs=shares,
+            source="as the lead time, each wait its queue share and each day longer by the share of overtime",
+        )  # fmt: skip
+    yield figure_of(
+        days_saved, name="expedite days_saved",
+        days_as_quoted=given("days_as_quoted", one.found.lead_time.p90_days, "days", at=one.at("lead_time", "p90_days")),
+        days_then=given("days_then", lead.p90_days, "days", at=one.at("expedite", "p90_days")),
     )  # fmt: skip
 
 
-def _overtime(plans: Plans, sooner: Expedited) -> Figure:
-    return Figure(
-        name="overtime", value=sooner.surcharges.overtime, unit=plans.rates.base_currency,
-        formula="labour x overtime_hours_share / (1 + overtime_hours_share) x overtime_surcharge",
-        inputs=(
-            Figure(name="labour", value=sooner.labour, unit=plans.rates.base_currency, formula="sum of attended_min / 60 x labour_rate_per_h"),
-            _term("overtime_hours_share", plans.terms.overtime_hours_share or 0.0, plans),
-            _term("overtime_surcharge", plans.terms.overtime_surcharge or 0.0, plans),
-        ),
+def _surcharges(one: Quantity, sooner: Expedited) -> list[Figure]:
+    """Priority, overtime and faster glass, in the base currency."""
+    terms, base = one.plans.terms, one.base
+    priority = figure_of(
+        priority_cost, name="priority", unit=base,
+        operations=given("operations", one.found.costs.operations, base, source="the line of operations, before its conversion"),
+        priority_share=one.term("expedite_priority_share", terms.expedite_priority_share or 0.0),
     )  # fmt: skip
-
-
-def _faster_glass(sooner: Expedited, base: str) -> tuple[Figure, ...]:
-    """What all glass by the faster delivery costs more; nothing where none is bought so."""
-    if not sooner.glass:
-        return ()
-    inputs = tuple(_faster(one, base) for one in sooner.glass)
-    return (
-        Figure(name="faster_glass", value=sooner.surcharges.faster_glass, unit=base, formula="sum of the inputs", inputs=inputs),
-    )
-
-
-def _faster(one: FasterGlass, base: str) -> Figure:
-    return Figure(
-        name=f"faster {one.glass}"[:60], value=one.surcharge, unit=base, formula="sum of amounts x express_surcharge of their stock",
-        inputs=tuple(
-            Figure(name=row.name, value=Decimal(repr(row.express_surcharge or 0.0)), rate_row=Rates.ref("stock_forms", row))
-            for row in one.rows
-        ),
+    overtime = figure_of(
+        overtime_cost, name="overtime", unit=base,
+        labour=given("labour", sooner.labour, base, source="attended minutes of all operations at the labour rates of their work centres"),
+        hours_share=one.term("overtime_hours_share", terms.overtime_hours_share or 0.0),
+        overtime_surcharge=one.term("overtime_surcharge", terms.overtime_surcharge or 0.0),
     )  # fmt: skip
+    faster = tuple(figure for glass in sooner.glass for figure in _faster(glass, base))
+    return [priority, overtime, figure_of(total, name="faster_glass", unit=base, amounts=faster)]
+
+
+def _faster(glass: FasterGlass, base: str) -> Iterator[Figure]:
+    for stock in glass.stocks:
+        yield figure_of(
+            express_surcharge, name=f"faster {glass.glass}", unit=base,
+            times=given("times", stock.times, source="how often the purchase is made"),
+            amount=given("amount", stock.amount, base, source="what it costs by the usual delivery, of the blank plan"),
+            surcharge_share=column("express_surcharge", stock.row.express_surcharge or 0.0, "", Rates.ref("stock_forms", stock.row)),
+        )  # fmt: skip

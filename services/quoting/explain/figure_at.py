@@ -1,27 +1,26 @@
 """Which figure stands at a place of a quote, and what lies behind it? The place is named by a JSON pointer.
 
-Every number, amount and day of a ready quote has an answer. A figure that the request states is given; any other has a
-formula and its inputs, a rate row, or the source that it was worked out by.
+Every number, amount and day of a ready quote has an answer: the customer's own figure, the law that gave it with its inputs, the
+row of the rates, the decision with its alternatives, or the method by which it was found.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import Any
 
 from services.quoting.errors import PointerNamesNoFigure
 from services.quoting.explain.figures_of_break import figure_of_break
-from services.quoting.explain.figures_of_check import figure_of_check
-from services.quoting.explain.figures_of_parts import figure_of_bought_part, figure_of_element, figure_of_route, figure_of_tooling
 from services.quoting.explain.figures_of_savings import figure_of_offer, figure_of_relaxation, figure_of_relaxations_together
-from services.quoting.explain.places import Place, given
-from shared_schemas.figure import Figure, PointedFigure
+from services.quoting.explain.places import Place, basis_in, names_below, place_at
+from shared_schemas.figure import Figure, PointedFigure, RateRowRef
 from shared_schemas.quote import ExplainedBreak
 
 Document = Mapping[str, Any]
 Explained = Callable[[], Sequence[ExplainedBreak]]
 
-NAMES_SHOWN = 12
+GIVEN = "the request"
+OF_A_FIGURE = "part of what explains a figure"
 
 
 def figure_at(*, pointer: str, document: Document, explained: Explained) -> PointedFigure:
@@ -32,69 +31,160 @@ def figure_at(*, pointer: str, document: Document, explained: Explained) -> Poin
 
     Raises `PointerNamesNoFigure` where the pointer leads nowhere, or to something that is no figure.
     """
-    tokens, value = _followed(pointer, document)
-    if isinstance(value, dict) and _within_basis(tokens):
-        return PointedFigure(pointer=pointer, **value)
-    if value is None or isinstance(value, (bool, dict, list)):
-        raise PointerNamesNoFigure(pointer, _why(value), _below(value))
-    place = Place(tokens, value, document)
-    found = _figure(place, explained)
-    return PointedFigure(pointer=pointer, **{name: getattr(found, name) for name in Figure.model_fields})
+    place = place_at(pointer, document)
+    value = place.value
+    if value is None or isinstance(value, (bool, list)) or (isinstance(value, dict) and "basis" not in place.tokens[:-1]):
+        raise PointerNamesNoFigure(pointer, _why(value), names_below(value))
+    figure = _followed(_figure(place, explained), document, explained, seen=(pointer,))
+    return PointedFigure(pointer=pointer, **{name: getattr(figure, name) for name in Figure.model_fields})
+
+
+def _followed(figure: Figure, document: Document, explained: Explained, *, seen: tuple[str, ...]) -> Figure:
+    """A figure that only says where else it stands, with what explains it there; a way round ends where it began."""
+    if figure.at is None or figure.at in seen or figure.formula or figure.rate_row or figure.reason:
+        return figure
+    place = place_at(figure.at, document)
+    if place.value is None or isinstance(place.value, (bool, dict, list)):
+        return figure.model_copy(update={"source": figure.source or GIVEN})
+    there = _figure(place, explained)
+    there = _followed(there, document, explained, seen=(*seen, figure.at))
+    told = {name: getattr(there, name) for name in ("formula", "reason", "inputs", "rate_row", "source")}
+    return figure.model_copy(update=told)
 
 
 def _figure(place: Place, explained: Explained) -> Figure:
-    if _within_basis(place.tokens):
-        return place.figure(source="the figure above it says what it is")
+    if "basis" in place.tokens[:-1]:
+        return _within_basis(place)
     head = place.tokens[0]
     if head == "breaks":
         quantity = place.at("breaks", place.tokens[1], "quantity")
         return figure_of_break(place, next(one.figures for one in explained() if one.quantity == quantity))
-    return _BY_SECTION.get(head, _of_head)(place)
+    return _of_basis(place) or _BY_SECTION.get(head, _of_head)(place)
+
+
+def _of_basis(place: Place) -> Figure | None:
+    """What the basis of the nearest object around a place has under its name; of a list the figure of the same position."""
+    by_position = place.tokens[-1].isdecimal()
+    for owner in place.owners():
+        figures = [one for one in basis_in(owner) if one.name == place.name]
+        if figures:
+            number = int(place.tokens[-1]) if by_position and len(figures) > 1 else 0
+            return place.of(figures[min(number, len(figures) - 1)])
+        if "basis" in owner:
+            return None
+    return None
+
+
+def _within_basis(place: Place) -> Figure:
+    """A figure of a basis; one that says nothing of itself is a column of the row that the nearest figure above it quotes."""
+    if isinstance(place.value, dict):
+        return _with_row(Figure.model_validate(place.value), place)
+    owner = place_at("/" + "/".join(token.replace("~", "~0").replace("/", "~1") for token in place.tokens[:-1]), place.document)
+    if place.tokens[-1] == "value":
+        return _with_row(Figure.model_validate(owner.value), owner)
+    return place.said(source=OF_A_FIGURE)
+
+
+def _with_row(figure: Figure, place: Place) -> Figure:
+    if figure.formula or figure.reason or figure.rate_row or figure.source or figure.at:
+        return figure
+    return figure.model_copy(update={"rate_row": _row_above(place)})
+
+
+def _row_above(place: Place) -> RateRowRef | None:
+    """The row that the nearest figure above quotes, or the nearest beside that one."""
+    for owner in place.owners():
+        if "rate_row" in owner:
+            return RateRowRef.model_validate(owner["rate_row"])
+    return next(_rows(place.owners()), None)
+
+
+def _rows(owners: Sequence[Mapping[str, Any]]) -> Iterator[RateRowRef]:
+    for owner in owners:
+        for beside in (*owner.get("inputs", ()), *owner.get("basis", ())):
+            if "rate_row" in beside:
+                yield RateRowRef.model_validate(beside["rate_row"])
 
 
 def _of_head(place: Place) -> Figure:
     """What stands at the top of a quote."""
-    texts = {
+    sources = {
         "rate_revision": "the revision of the rates in force when the request was accepted, or the one it asks for",
         "rate_digest": "SHA-256 of the rates in canonical JSON",
         "quoted_on": "the day the request was accepted",
         "number": "given by this server in the order of requests",
         "revision": "counted from 1, one more for each requote",
         "digest": "SHA-256 of what was worked out, in canonical JSON",
+        "valid_until": "quoted_on and the valid_days of the terms: rate table commercial",
+        "tooling_terms": "rate table commercial: tooling of the terms",
     }
-    if place.name == "valid_until":
-        return place.figure(
-            formula="quoted_on + valid_days of the terms",
-            inputs=(place.input("quoted_on", "quoted_on"),),
-            source="rate table commercial",
-        )
-    if place.name in texts:
-        return place.figure(source=texts[place.name])
-    return given(place)
+    return place.said(source=sources.get(place.name, GIVEN))
+
+
+def _given(place: Place) -> Figure:
+    return place.said(source=GIVEN)
 
 
 def _of_finding(place: Place) -> Figure:
-    """A figure of a finding: its sentence says what it is, its source where the limit comes from."""
-    finding = place.owner(2)
-    return place.figure(
-        unit=str(finding.get("unit", "")), formula=finding["message"], source=finding.get("source") or "this finding"
-    )
+    """A figure of a finding: its sentence says why it matters, its source where the limit comes from."""
+    finding = next(owner for owner in place.owners() if "message" in owner)
+    return place.said(unit=str(finding.get("unit", "")), reason=finding["message"], source=finding.get("source") or "this finding")
+
+
+def _of_check(place: Place) -> Figure:
+    if "findings" in place.tokens:
+        return _of_finding(place)
+    return place.said(source="the check of the prescription")
+
+
+def _of_plans(place: Place) -> Figure:
+    """What the plans before say of a blank, an operation, a tool or a bought part beyond their basis."""
+    if "sampled" in place.tokens:
+        return place.said(source="ISO 2859-1, normal inspection, single sampling, from memory")
+    if "operations" in place.tokens:
+        return _of_operation(place)
+    if "blank" in place.tokens:
+        return place.said(source="the blank plan")
+    if "consumes" in place.tokens:
+        return place.said(source="the prescription: which elements are cemented, and that each lens has one of every part")
+    return place.said(source="the operation plan")
+
+
+def _of_operation(place: Place) -> Figure:
+    """A figure of an operation that its basis has under no name of its own: a column of a row that the others quote."""
+    table = {"batch_loss": "yields", "attended_share": "work_centres"}.get(place.name)
+    row = next((one for one in _rows_in(basis_in(place.owners()[0])) if one.table == table), None)
+    if row is not None:
+        return place.said(rate_row=row)
+    sources = {
+        "piece_min": "pieces go one at a time: their minutes are those of the batch",
+        "consumables": "nothing is spent on it besides its minutes",
+        "batch_loss": "no batch of it is lost as a whole",
+    }
+    return place.said(source=sources.get(place.name, "the operation plan"))
+
+
+def _rows_in(figures: Sequence[Figure]) -> Iterator[RateRowRef]:
+    for figure in figures:
+        if figure.rate_row is not None:
+            yield figure.rate_row
+        yield from _rows_in(figure.inputs)
 
 
 def _of_caution(place: Place) -> Figure:
-    return place.figure(source="the operation plan; local codes and licensed practice go before it")
+    return place.said(source="the operation plan; local codes and licensed practice go before it")
 
 
 _BY_SECTION: dict[str, Callable[[Place], Figure]] = {
-    "prescription": given,
-    "confidence": given,
-    "currency": given,
-    "customer": given,
-    "check": figure_of_check,
-    "elements": figure_of_element,
-    "assembly": figure_of_route,
-    "tooling": figure_of_tooling,
-    "bought_parts": figure_of_bought_part,
+    "prescription": _given,
+    "confidence": _given,
+    "currency": _given,
+    "customer": _given,
+    "check": _of_check,
+    "elements": _of_plans,
+    "assembly": _of_plans,
+    "tooling": _of_plans,
+    "bought_parts": _of_plans,
     "offers": figure_of_offer,
     "relaxations": figure_of_relaxation,
     "best_relaxations": figure_of_relaxations_together,
@@ -103,36 +193,7 @@ _BY_SECTION: dict[str, Callable[[Place], Figure]] = {
 }
 
 
-def _within_basis(tokens: Sequence[str]) -> bool:
-    return "basis" in tokens
-
-
-def _followed(pointer: str, document: Document) -> tuple[tuple[str, ...], Any]:
-    """The tokens of a pointer, and what stands there."""
-    tokens = tuple(part.replace("~1", "/").replace("~0", "~") for part in pointer.split("/")[1:])
-    if not tokens or not pointer.startswith("/"):
-        raise PointerNamesNoFigure(pointer, "it must begin with / and name a place", _below(document))
-    here: Any = document
-    for depth, token in enumerate(tokens):
-        if isinstance(here, list) and token.isdecimal() and len(token) < 6 and int(token) < len(here):
-            here = here[int(token)]
-        elif isinstance(here, dict) and token in here:
-            here = here[token]
-        else:
-            raise PointerNamesNoFigure(pointer, f"there is no {token} in /{'/'.join(tokens[:depth])}", _below(here))
-    return tokens, here
-
-
 def _why(value: Any) -> str:
     if value is None:
         return "nothing stands there"
     return "a yes or no stands there" if isinstance(value, bool) else "more than one figure stands there"
-
-
-def _below(value: Any) -> str:
-    """The first names or positions that stand in an object or a list."""
-    names = list(value) if isinstance(value, dict) else []
-    if isinstance(value, list):
-        names = [str(number) for number in range(len(value))]
-    shown = names[:NAMES_SHOWN]
-    return ", ".join([*shown, "…"] if len(names) > len(shown) else shown)

@@ -3,102 +3,84 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any, NamedTuple
+from decimal import Decimal
+from typing import Any
 
-from services.quoting.explain.figures_of_parts import of_tool
-from services.quoting.explain.places import Place, basis_in, named
+from services.optics.law import figure_of, given
+from services.quoting.explain.places import Place
+from services.quoting.pricing.relaxations import saving_of
+from services.quoting.promise.lead_time import days_saved
 from shared_schemas.figure import Figure
 
-SAVED = "unit price as asked - unit price with the looser figure, the faces worked in the same order; charges for tools needed then taken off"
-SPREAD = "unit price as asked - unit price without the charges for the tools that fall away"
-DAYS = "p50_days as asked - p50_days when the change is granted, both worked out in full at the quantity"
-
-
-class _Told(NamedTuple):
-    """Where a figure of a relaxation is from; `source` in the fields of the relaxation."""
-
-    formula: str | None
-    source: str
-
-
-_OF_TOLERANCE = (
-    _Told(None, "the drawing, or the default of ISO 10110-11: {where}"),
-    _Told("the next looser class of the tolerance", "rate table tolerance_classes"),
-)
-_OF_RELAXATION = {
-    "coating": (
-        _Told(
-            "mean reflectance of the coating asked for, by the characteristic matrix", "rate tables coatings and glasses: {means}"
-        ),
-        _Told("mean reflectance of what it becomes, by the characteristic matrix", "rate tables coatings and glasses: {means}"),
-    ),
-    "radius": (_Told(None, "the request: {where}"), _Told("radius_mm of the row", "rate table tooling: {means}")),
-    "quantity, to fill a block": (
-        _Told(None, "the request: {where}"),
-        _Told("quantity + lenses that the free seats of the dearest batch give", "the route cards"),
-    ),
-}
+ANEW = "the same quantity worked out anew with what is granted"
+DRAWN = "the drawing, or the default of ISO 10110-11"
+FROM_AND_TO = {
+    "coating": ("mean reflectance of the coating asked for, by the characteristic matrix", "mean reflectance of what it becomes, by the characteristic matrix"),
+    "radius": (DRAWN, "rate table tooling: the radius of the plate"),
+    "quantity, to fill a block": ("the middle one of the quantities asked for", "the quantity and the lenses for which the dearest batch has free seats"),
+}  # fmt: skip
+CLASSES = (DRAWN, "the next looser class of the tolerance: rate table tolerance_classes")
 
 
 def figure_of_relaxation(place: Place) -> Figure:
     """A figure below /relaxations/{position}."""
-    one = place.owner(2)
+    relaxation = place.at(*place.tokens[:2])
     if place.name in ("from_figure", "to_figure"):
-        now, then = _OF_RELAXATION.get(one["tolerance"], _OF_TOLERANCE)
-        told = now if place.name == "from_figure" else then
-        return place.figure(unit=one["unit"], formula=told.formula, source=told.source.format(**one))
-    return _saving(place, 2)
+        before, after = FROM_AND_TO.get(relaxation["tolerance"], CLASSES)
+        source = f"{before}: {relaxation['where']}" if place.name == "from_figure" else f"{after} {relaxation['means']}".strip()
+        return place.said(unit=relaxation["unit"], source=source)
+    return _saving(place, relaxation)
 
 
 def figure_of_relaxations_together(place: Place) -> Figure:
     """A figure of /best_relaxations: several granted at once, worked out together and not summed."""
-    return _saving(place, 1)
+    return _saving(place, place.at("best_relaxations"))
 
 
 def figure_of_offer(place: Place) -> Figure:
-    """A figure below /offers/{position}."""
-    if "needed" in place.tokens:
-        return of_tool(place, 4)
-    offer = place.owner(2)
-    found = named(basis_in(offer), place.name)
-    if found is not None:
-        return place.figure(formula=found.formula, inputs=found.inputs, rate_row=found.rate_row, source=found.source)
-    return _of_radii(place, offer) or _saving(place, 2)
-
-
-def _of_radii(place: Place, offer: Mapping[str, Any]) -> Figure | None:
-    """A radius of an offer, or what it saves in charges; `None` for its other figures."""
+    """A figure below /offers/{position} that its basis does not explain."""
+    offer = place.at(*place.tokens[:2])
     if place.name == "from_radius_mm":
-        return place.figure(source=f"the request: /prescription{offer['where']}")
-    if place.name == "to_radius_mm":
-        return place.figure(formula="radius_mm of the row", source=f"rate table tooling, row {offer['tool']}")
-    if place.name == "saving":
-        tools = (*offer.get("not_needed", ()), *(one["name"] for one in offer.get("needed", ())))
-        return place.figure(formula="charges of not_needed - charges of needed", source=f"rate table tooling: {', '.join(tools)}")
-    if place.name == "focal_length_change_share":
-        inputs = (
-            place.input("focal_length_change_mm", *place.tokens[:2], "focal_length_change_mm"),
-            place.input("focal_length_mm", "check", "first_order", "focal_length_mm"),
-        )
-        return place.figure(formula="focal_length_change_mm / focal_length_mm", inputs=inputs)
-    if place.name == "saving_per_unit":
-        inputs = (place.input("saving", *place.tokens[:2], "saving"), place.input("quantity", *place.tokens[:2], "quantity"))
-        spread = place.document.get("tooling_terms") == "spread"
-        return place.figure(formula=SPREAD if spread else "saving / quantity", inputs=inputs)
-    return None
+        return place.said(source=f"the request: /prescription{offer['where']}")
+    return _saving(place, offer)
 
 
-def _saving(place: Place, depth: int) -> Figure:
+def _saving(place: Place, owner: Mapping[str, Any]) -> Figure:
     if place.name == "quantity":
-        return place.figure(source="the middle one of the quantities asked for")
+        return place.said(source="the middle one of the quantities asked for")
+    at = _break_of(place, owner)
     if place.name == "saving_per_unit":
-        charged = place.owner(depth).get("charged_once", False)
-        spread = place.document.get("tooling_terms") == "spread"
-        once = SPREAD if spread else "(charges for tools that fall away - charges for those needed instead) / quantity"
-        return place.figure(
-            formula=once if charged else SAVED,
-            inputs=(place.input("quantity", *place.tokens[:depth], "quantity"),),
-        )
+        return place.of(_saving_per_unit(place, at))
     if place.name == "days_saved":
-        return place.figure(formula=DAYS, inputs=(place.input("quantity", *place.tokens[:depth], "quantity"),))
-    return place.figure(source="the operation plan")
+        quoted = place.at(*at, "lead_time", "p50_days")
+        return place.of(
+            figure_of(
+                days_saved,
+                days_as_quoted=given("days_as_quoted", quoted, "days", at=_pointer(*at, "lead_time", "p50_days")),
+                days_then=given("days_then", quoted - place.value, "days", source=ANEW),
+            )
+        )
+    return place.said(source="the operation plan")
+
+
+def _saving_per_unit(place: Place, at: tuple[str, ...]) -> Figure:
+    price = Decimal(place.at(*at, "unit_price"))
+    then = price - Decimal(place.value)
+    return figure_of(
+        saving_of,
+        unit=place.unit,
+        unit_price=given("unit_price", price, place.unit, at=_pointer(*at, "unit_price")),
+        price_then=given(
+            "price_then", then, place.unit, source=f"{ANEW}, less what falls away of one-off charges, over the quantity"
+        ),
+    )
+
+
+def _break_of(place: Place, owner: Mapping[str, Any]) -> tuple[str, ...]:
+    """The way to the break of the quantity that a saving belongs to."""
+    numbers = [one["quantity"] for one in place.at("breaks")]
+    return "breaks", str(numbers.index(owner["quantity"]))
+
+
+def _pointer(*tokens: str) -> str:
+    return "/" + "/".join(tokens)

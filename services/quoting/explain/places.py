@@ -1,12 +1,16 @@
-"""A place in a quote: what stands there, what it is called, and in which unit."""
+"""A place in a quote: what stands there, what it is called, in which unit, and what the quote itself says of it."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
-from services.optics.law import unit_by_name
+from jsonpointer import JsonPointer, JsonPointerException
+
+from services.optics.law import LONGEST_NAME, unit_by_name
+from services.quoting.errors import PointerNamesNoFigure
 from shared_schemas.figure import Figure, RateRowRef
 
 MONEY = frozenset(
@@ -15,17 +19,25 @@ MONEY = frozenset(
         "lot_charge", "saving", "saving_per_unit",
     }
 )  # fmt: skip
-
-LONGEST_NAME = 60
+NAMES_SHOWN = 12
 
 
 @dataclass(frozen=True)
 class Place:
-    """Tokens of the pointer, what stands there, and the whole quote as JSON."""
+    """A pointer into a quote as JSON, and what stands there."""
 
-    tokens: tuple[str, ...]
-    value: Any
+    pointer: str
     document: Mapping[str, Any]
+
+    @cached_property
+    def tokens(self) -> tuple[str, ...]:
+        """The names and positions on the way."""
+        return tuple(JsonPointer(self.pointer).parts)
+
+    @cached_property
+    def value(self) -> Any:
+        """What stands there."""
+        return self.at(*self.tokens)
 
     @property
     def name(self) -> str:
@@ -35,73 +47,65 @@ class Place:
 
     def at(self, *tokens: str) -> Any:
         """What stands at another place of the quote, which must be there."""
-        here: Any = self.document
-        for token in tokens:
-            here = here[int(token)] if isinstance(here, list) else here[token]
-        return here
+        return JsonPointer.from_parts(tokens).resolve(self.document)
 
-    def owner(self, depth: int) -> Mapping[str, Any]:
-        """The object that so many tokens lead to."""
-        found: Mapping[str, Any] = self.at(*self.tokens[:depth])
-        return found
+    def has(self, *tokens: str) -> bool:
+        """Whether anything stands at another place."""
+        return JsonPointer.from_parts(tokens).resolve(self.document, None) is not None
 
-    def figure(
-        self, *, formula: str | None = None, inputs: Iterable[Figure] = (), source: str | None = None, unit: str | None = None,
+    def owners(self) -> Sequence[Mapping[str, Any]]:
+        """The objects that the place lies in, from the nearest outwards."""
+        around = (self.at(*self.tokens[:depth]) for depth in range(len(self.tokens) - 1, 0, -1))
+        return [owner for owner in around if isinstance(owner, dict)]
+
+    def of(self, figure: Figure) -> Figure:
+        """A figure under the name of this place, with the value that the quote has for it."""
+        changes = {"name": self.name[:LONGEST_NAME], "value": self.value, "unit": figure.unit or self.unit}
+        return figure.model_copy(update=changes)
+
+    def said(
+        self, *, source: str | None = None, reason: str | None = None, inputs: Sequence[Figure] = (), unit: str | None = None,
         rate_row: RateRowRef | None = None,
     ) -> Figure:  # fmt: skip
-        """The figure of this place, with what is said of it."""
+        """The figure of this place, with where it is from or why it was decided."""
         return Figure(
-            name=self.name[:LONGEST_NAME],
-            value=self.value,
-            unit=self.unit if unit is None else unit,
-            formula=None if formula is None else formula[:2000],
-            inputs=tuple(inputs),
-            source=None if source is None else source[:2000],
-            rate_row=rate_row,
-        )
+            name=self.name[:LONGEST_NAME], value=self.value, unit=self.unit if unit is None else unit, source=source, reason=reason,
+            inputs=tuple(inputs), rate_row=rate_row,
+        )  # fmt: skip
 
     @property
     def unit(self) -> str:
-        """The unit by the name of the field."""
-        return unit_of(self.name, str(self.document.get("currency", "")))
-
-    def input(self, name: str, *tokens: str, source: str | None = None) -> Figure:
-        """Another figure of the quote as an input of this one: its value, and where it stands."""
-        where = "/" + "/".join(tokens)
-        value = self.at(*tokens)
-        shown = "not stated" if value is None else ", ".join(map(str, value)) if isinstance(value, list) else value
-        return Figure(
-            name=name[:LONGEST_NAME],
-            value=shown,
-            unit=unit_of(tokens[-1], str(self.document.get("currency", ""))),
-            source=source or f"{where} of this quote",
-        )
+        """The unit by the name of the field; that of money is the quote's currency."""
+        return str(self.document.get("currency", "")) if self.name in MONEY else unit_by_name(self.name)
 
 
-def unit_of(name: str, currency: str) -> str:
-    """The unit that a name ends with; that of money is the quote's currency."""
-    if name in MONEY:
-        return currency
-    return unit_by_name(name)
+def place_at(pointer: str, document: Mapping[str, Any]) -> Place:
+    """The place of a pointer; raises `PointerNamesNoFigure` where it leads nowhere."""
+    if not pointer.startswith("/"):
+        raise PointerNamesNoFigure(pointer, "it must begin with / and name a place", names_below(document))
+    try:
+        steps = JsonPointer(pointer)
+    except JsonPointerException:
+        raise PointerNamesNoFigure(pointer, "it is no JSON pointer (RFC 6901)", names_below(document)) from None
+    here: Any = document
+    for depth, token in enumerate(steps.parts):
+        try:
+            here = steps.walk(here, token)
+        except JsonPointerException:
+            way = JsonPointer.from_parts(steps.parts[:depth]).path or "/"
+            raise PointerNamesNoFigure(pointer, f"there is no {token} in {way}", names_below(here)) from None
+    return Place(pointer, document)
 
 
-def given(place: Place) -> Figure:
-    """What the request states."""
-    return place.figure(source="the request")
-
-
-def named(figures: Sequence[Figure], name: str) -> Figure | None:
-    """The figure of a name among some figures and their inputs; the outermost first."""
-    for figure in figures:
-        if figure.name == name:
-            return figure
-    for figure in figures:
-        found = named(figure.inputs, name)
-        if found is not None:
-            return found
-    return None
+def names_below(value: Any) -> str:
+    """The first names or positions that stand in an object or a list."""
+    names = list(value) if isinstance(value, dict) else []
+    if isinstance(value, list):
+        names = [str(number) for number in range(len(value))]
+    shown = names[:NAMES_SHOWN]
+    return ", ".join([*shown, "…"] if len(names) > len(shown) else shown)
 
 
 def basis_in(owner: Mapping[str, Any]) -> tuple[Figure, ...]:
     """The basis that an object of the quote carries."""
-    return tuple(Figure.model_validate(one) for one in owner.get("basis", ()))
+    return tuple(Figure.model_validate(one) for one in owner.get("basis") or ())

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from datetime import timedelta
 from decimal import Decimal
 
-from services.quoting.costs.cost import bought_part_cost
+from services.quoting.costs.cost import bought_part_cost, parts_bought
 from services.quoting.costs.money import currency_on, exact, in_currency, total
 from services.quoting.errors import PlansDisagree
 from services.quoting.pricing.evaluation import Evaluation, Plans, evaluate, uncertain
@@ -158,9 +158,7 @@ def _break(found: Evaluation, plans: Plans, orders: Orders, deadline: Deadline |
         start_quantities={part: start.started for part, start in found.starts.items()},
         materials=_bill_of_materials(found, plans),
         spares=spares_of(chances),
-        spares_value=in_currency(
-            total(amounts=[exact(worth) for worth in worth_of_spares(chances, plans).values()]), plans.currency
-        ),
+        spares_value=in_currency(total(amounts=list(worth_of_spares(chances, plans).values())), plans.currency),
         enough_chance=enough_of_all(chances=[outcome.enough for outcome in chances.parts.values()]),
         loss_chance=risk.loss_chance,
         risk_drivers=drivers(chances),
@@ -175,7 +173,7 @@ def spares_of(chances: Uncertain) -> dict[str, float]:
     return {part: round(outcome.spares, 2) for part, outcome in chances.parts.items()}
 
 
-def worth_of_spares(chances: Uncertain, plans: Plans) -> dict[str, float]:
+def worth_of_spares(chances: Uncertain, plans: Plans) -> dict[str, Decimal]:
     """What the spares of each part have cost, in the base currency."""
     return {part: spares_worth(spares=spares, worth_each=plans.worths[part].value) for part, spares in spares_of(chances).items()}
 
@@ -217,7 +215,7 @@ def _bill_of_materials(found: Evaluation, plans: Plans) -> tuple[MaterialNeed, .
         MaterialNeed(
             item=f"{one.model.glass} for {', '.join(one.model.members)}",
             kind="glass",
-            quantity=round(one.bought_mass_g, 3),
+            quantity=one.bought_mass_g,
             unit="g",
             cost=in_currency(one.amount, plans.currency),
         )
@@ -228,7 +226,7 @@ def _bill_of_materials(found: Evaluation, plans: Plans) -> tuple[MaterialNeed, .
         MaterialNeed(
             item=part.name,
             kind="bought_part",
-            quantity=lenses * part.count,
+            quantity=parts_bought(lenses=lenses, count=part.count),
             unit="piece",
             cost=in_currency(bought_part_cost(part, lenses=lenses), plans.currency),
         )

@@ -22,11 +22,11 @@ def in_quote_currency(part: Priced, plans: Plans) -> Priced:
 
     What explains an amount says how it was converted, and from what; its inputs stay in the base currency.
     """
-    amounts = {name: getattr(part, name) for name in AMOUNTS if name in type(part).model_fields}
+    amounts: dict[str, Decimal] = {name: getattr(part, name) for name in AMOUNTS if name in type(part).model_fields}
     quoted = {name: in_currency(amount, plans.currency) for name, amount in amounts.items()}
     if quoted == amounts:
         return part
-    kept = tuple(figure for figure in part.basis if figure.name not in amounts)
+    kept: tuple[Figure, ...] = tuple(figure for figure in part.basis if figure.name not in amounts)
     basis = (*kept, *(converted_figure(_in_base(part.basis, name, amount, plans), plans) for name, amount in amounts.items()))
     return part.model_copy(update={**quoted, "basis": basis})
 

@@ -12,6 +12,7 @@ import math
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from decimal import Decimal
 from functools import cached_property, lru_cache
 from typing import Literal
 
@@ -21,6 +22,7 @@ from scipy.special import ndtri
 from services.optics.law import law
 from services.optics.surface import lens_as_worked
 from services.quoting.costs.cost import MaterialCost, OperationCost
+from services.quoting.costs.money import exact
 from services.quoting.risk.outcomes import Outcomes
 from services.shop.minutes import per_minute
 from shared_schemas.base import canonical_json
@@ -220,12 +222,12 @@ def enough_of_all(*, chances: Sequence[float]) -> float:
 
 
 @law
-def spares_worth(*, spares: float, worth_each: float) -> float:
-    """What the good pieces beyond the order have cost.
+def spares_worth(*, spares: float, worth_each: float) -> Decimal:
+    """What the good pieces beyond the order have cost, to the millionth.
 
-    Equation: spares * worth_each
+    Equation: round(spares * worth_each, 6)
     """
-    return spares * worth_each
+    return exact(spares * worth_each)
 
 
 def _minutes_cost(cost: OperationCost) -> float:

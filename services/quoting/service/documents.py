@@ -10,7 +10,7 @@ import redis
 
 from services.chassis.resources import Resources
 from services.quoting.errors import QuoteNotReady
-from services.quoting.explain.explanation import explain
+from services.quoting.explain.basis import explain
 from services.quoting.explain.figure_at import figure_at
 from services.quoting.service.runs import job_of
 from services.quoting.sheet import Head, sheet_page

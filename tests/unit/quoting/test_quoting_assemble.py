@@ -61,8 +61,12 @@ def test_every_amount_is_in_the_currency_of_the_quote(shop_rates: Rates) -> None
     assert yen.currency == "JPY"
     assert yen.tooling[0].charge == 800 * Decimal("151.4")
     assert yen.bought_parts[0].unit_price == 20 * Decimal("151.4")
-    assert yen.assembly[0].operations[0].consumables == Decimal("0.35") * Decimal("151.4")
-    assert yen.elements[0].operations[0].consumables == usd.elements[0].operations[0].consumables * Decimal("151.4")
+    assert yen.assembly[0].operations[0].consumables == round(Decimal("0.35") * Decimal("151.4"))
+    asked, then = usd.elements[0].operations[0], yen.elements[0].operations[0]
+    assert then.consumables == round(asked.consumables * Decimal("151.4"))
+    converted = next(figure for figure in then.basis if figure.name == "consumables")
+    assert (converted.value, converted.unit) == (then.consumables, "JPY")
+    assert next((one.name, one.value) for one in converted.inputs) == ("amount", asked.consumables)
     assert all(line.amount == line.amount.to_integral_value() for one in yen.breaks for line in one.lines)
 
 

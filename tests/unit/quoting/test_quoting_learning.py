@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from services.quoting.costs.cost import operation_costs
 from services.quoting.costs.learning import NOTHING_LEARNED, Learning, crawford_total, learning_exponent, learning_of, wright_total
 from services.quoting.explain.basis import basis_of
+from services.quoting.explain.quantity import Quantity
 from services.quoting.pricing.evaluation import Plans, evaluate
 from shared_schemas.operations import Route
 from shared_schemas.problem import FigureOutOfRange
@@ -102,7 +103,8 @@ def test_a_lot_made_again_begins_to_learn_anew(plans_of: Callable[..., Plans], s
 
 def test_the_figure_of_a_learned_operation_names_the_law(plans_of: Callable[..., Plans], small_rates: Rates) -> None:
     plans = plans_of(rates=with_tables(small_rates, work_centres=(centre(learning_share=0.85),)))
-    laws = [one for one in walk(basis_of(evaluate(plans, quantity=25), plans)) if one.name == "times"]
+    one = Quantity(evaluate(plans, quantity=25), plans, 0, {route.part: f"/assembly/{at}" for at, route in enumerate(plans.routes)})
+    laws = [figure for figure in walk(basis_of(one)) if figure.name == "times"]
     assert laws
-    assert "Crawford" in str(laws[0].formula)
+    assert "Crawford" in str(laws[0].source)
     assert {one.rate_row.table for one in laws[0].inputs if one.rate_row} == {"work_centres"}

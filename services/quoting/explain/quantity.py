@@ -1,0 +1,77 @@
+"""One quantity of a quote as it is explained: its figures, the plans behind it, and where its parts stand in the quote."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+from functools import cached_property
+
+from services.optics.law import column, given
+from services.quoting.pricing.evaluation import Evaluation, Plans, uncertain
+from services.quoting.risk.draws import Uncertain
+from shared_schemas.blanks import BlankPlan
+from shared_schemas.figure import Figure
+from shared_schemas.rates import Rates
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """One quantity at its place among the breaks; `parts` has the pointer of every part that is made."""
+
+    found: Evaluation
+    plans: Plans
+    place: int
+    parts: Mapping[str, str]
+
+    @property
+    def base(self) -> str:
+        """The base currency of the rates."""
+        return self.plans.rates.base_currency
+
+    @property
+    def currency(self) -> str:
+        """The currency of the quote."""
+        return self.plans.currency.name
+
+    @cached_property
+    def chances(self) -> Uncertain:
+        """What may go otherwise than planned."""
+        return uncertain(self.found, self.plans)
+
+    @property
+    def number(self) -> Figure:
+        """The quantity itself."""
+        return given("quantity", self.found.quantity, at=self.at("quantity"))
+
+    def at(self, *tokens: str | int) -> str:
+        """The pointer of a figure of this quantity."""
+        return "/".join((f"/breaks/{self.place}", *map(str, tokens)))
+
+    def operation_at(self, part: str, position: int, field: str) -> str:
+        """The pointer of a figure of an operation."""
+        return f"{self.parts[part]}/operations/{position}/{field}"
+
+    def term(self, name: str, value: float | Decimal, unit: str = "") -> Figure:
+        """A column of the terms."""
+        return column(name, value, unit, Rates.ref("commercial", self.plans.terms))
+
+    def per_base(self) -> Figure:
+        """The change of currency."""
+        return column(
+            "per_base",
+            self.plans.currency.per_base,
+            f"{self.currency} for 1 {self.base}",
+            Rates.ref("currencies", self.plans.currency),
+        )
+
+    def minor_units(self) -> Figure:
+        """Decimals of the currency."""
+        return column("minor_units", self.plans.currency.minor_units, "", Rates.ref("currencies", self.plans.currency))
+
+
+def parts_of(blanks: BlankPlan, plans: Plans) -> dict[str, str]:
+    """Where every part that is made stands in a quote."""
+    elements = {blank.element: f"/elements/{position}" for position, blank in enumerate(blanks.blanks)}
+    assembled = (route.part for route in plans.routes if route.kind != "element")
+    return elements | {part: f"/assembly/{position}" for position, part in enumerate(assembled)}
