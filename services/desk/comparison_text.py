@@ -13,7 +13,7 @@ from rich.text import Text
 
 from services.desk.errors import QuoteHasNoBlanks
 from services.desk.page_parts import cells, listed, money, section, table_with
-from services.desk.terminal import as_called
+from services.desk.wording import as_called
 from shared_schemas.blanks import JointPurchase, JointPurchases
 from shared_schemas.by_hand import BuyTogether, LensToBuyFor
 from shared_schemas.quote import Quote, QuoteDecision

@@ -14,7 +14,7 @@ from rich.text import Text
 
 from services.desk.alternatives_text import savings, sooner
 from services.desk.page_parts import cells, console_for, listed, money, section, table_with
-from services.desk.terminal import as_called, problem_lines
+from services.desk.wording import as_called, problem_lines
 from shared_schemas.check import CheckReport, Finding, FirstOrder
 from shared_schemas.operation_kinds import operation_words
 from shared_schemas.operations import Operation, Tooling

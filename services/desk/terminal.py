@@ -4,11 +4,9 @@ from __future__ import annotations
 
 import json
 import re
-import shlex
-import shutil
 import sys
 import time
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -27,8 +25,8 @@ from services.desk.errors import (
     ServerRefused,
     SettingMissing,
 )
+from services.desk.wording import as_called, problem_lines
 from shared_schemas.pipeline import LAST, STATIONS
-from shared_schemas.problem import ProblemDetail
 
 if TYPE_CHECKING:
     from services.desk.client import BlankwrightClient
@@ -140,42 +138,6 @@ def _exit_code(fault: DeskError) -> int:
     )
 
 
-HINT = re.compile(
-    r"(?<![/\w])blankwright (?P<command>up|down|status|show|requote|quotes|batch|impact|dead-letters|check|accept|decline|keys)\b"
-)
-REQUOTE_ROUTE = re.compile(r"POST /v1/quotes/([\w-]+)/requote")
-WITHOUT_FOLDER = ("keys",)
-
-
-def as_called(text: str, arguments: Sequence[str] | None = None) -> str:
-    """`text` with each `blankwright …` in it as the one who called the program with these arguments would write it."""
-    called = sys.argv if arguments is None else arguments
-    program, folder = _program(called[0] if called else ""), _folder(called[1:])
-
-    def written(hint: re.Match[str]) -> str:
-        command = hint["command"]
-        return f"{program} {command}" + ("" if command in WITHOUT_FOLDER else folder)
-
-    return HINT.sub(written, REQUOTE_ROUTE.sub(r"blankwright requote \1", text))
-
-
-def _program(called: str) -> str:
-    """The way to the program, or its bare name where the PATH leads to it."""
-    if Path(called).name != "blankwright":
-        return "blankwright"
-    known = shutil.which("blankwright")
-    return "blankwright" if known and Path(known).absolute() == Path(called).absolute() else shlex.quote(called)
-
-
-def _folder(arguments: Sequence[str]) -> str:
-    for i, one in enumerate(arguments):
-        if one == "--folder" and i + 1 < len(arguments):
-            return f" --folder {shlex.quote(arguments[i + 1])}"
-        if one.startswith("--folder="):
-            return f" --folder {shlex.quote(one.removeprefix('--folder='))}"
-    return ""
-
-
 SAID = {
     "accepted": "accepted",
     "checking": "checking the prescription",
@@ -216,23 +178,3 @@ class Progress:
     def _line(self, status: str) -> None:
         self._said.append(status)
         self._say(f"{self._clock() - self._began:7.2f} s  {SAID.get(status, status.replace('_', ' '))}")
-
-
-def problem_lines(details: Iterable[ProblemDetail]) -> list[str]:
-    """Each thing wrong, in one line: where, what, the figure, the limit, what would do."""
-    return [_line(detail) for detail in details]
-
-
-def _line(detail: ProblemDetail) -> str:
-    what = detail.reason.rstrip(".")
-    wish = (detail.remedy or "").rstrip(".")
-    limit = f" ({_shown(detail.figure)}; limit {_shown(detail.limit)})" if detail.limit is not None else ""
-    remedy = f". What would do: {wish}" if wish and wish not in what else ""
-    # The reason of a cell of a table says row and column itself.
-    where = "" if detail.pointer.startswith("/row ") else f"{detail.pointer or 'the document'}: "
-    end = "" if (what + limit + remedy).endswith("?") else "."
-    return f"{where}{what}{limit}{remedy}{end}"
-
-
-def _shown(value: object) -> str:
-    return f"{value:g}" if isinstance(value, float) else str(value)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import ast
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 
 import pytest
@@ -147,3 +147,35 @@ def test_nothing_pickles() -> None:
         if module.split(".")[0] in ("pickle", "marshal", "shelve", "dill")
     ]
     assert found == []
+
+
+def _modules_imported(path: Path, modules: Mapping[str, Path]) -> Iterator[str]:
+    """Our modules that a file imports; of a package only those modules that are named."""
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.ImportFrom) and node.module is not None:
+            inner = {f"{node.module}.{name.name}" for name in node.names} & modules.keys()
+            yield from inner or {node.module} & modules.keys()
+        elif isinstance(node, ast.Import):
+            yield from {name.name for name in node.names} & modules.keys()
+
+
+def test_no_module_imports_itself_by_way_of_others() -> None:
+    paths = {
+        path.relative_to(ROOT).with_suffix("").as_posix().replace("/", "."): path
+        for path in [*files("services"), *files("shared_schemas")]
+    }
+    modules = {name.removesuffix(".__init__"): path for name, path in paths.items()}
+    graph = {name: set(_modules_imported(path, modules)) - {name} for name, path in modules.items()}
+    cycles, done = [], set[str]()
+
+    def visit(name: str, trail: tuple[str, ...]) -> None:
+        if name in trail:
+            cycles.append(" -> ".join((*trail[trail.index(name) :], name)))
+        elif name not in done:
+            for following in sorted(graph[name]):
+                visit(following, (*trail, name))
+            done.add(name)
+
+    for name in sorted(graph):
+        visit(name, ())
+    assert cycles == []

@@ -5,7 +5,8 @@ from __future__ import annotations
 import pytest
 import typer
 
-from services.desk.terminal import as_called, numbers_in, problem_lines
+from services.desk.terminal import numbers_in
+from services.desk.wording import as_called, problem_lines
 from shared_schemas.problem import ProblemDetail
 
 
