@@ -125,6 +125,11 @@ class Rates(Contract):
         row: GlassRow = self._row("glasses", name)
         return row
 
+    def stock_form(self, name: str) -> StockFormRow:
+        """The form of stock of that name; raises `RateMissing`."""
+        row: StockFormRow = self._row("stock_forms", name)
+        return row
+
     def work_centre(self, name: str) -> WorkCentreRow:
         """The work centre of that name; raises `RateMissing`."""
         row: WorkCentreRow = self._row("work_centres", name)

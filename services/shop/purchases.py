@@ -103,8 +103,7 @@ def figures_of_step(*, step: MaterialStep, rates: Rates) -> tuple[Figure, ...]:
     """Every number of a step of a material model, under the name of its field."""
     if not step.purchases:
         return (given("cost", step.cost, rates.base_currency, source="the material model, which names no purchases"),)
-    rows = {row.name: row for row in rates.stock_forms}
-    lines = [(line, rows[line.stock]) for line in step.purchases]
+    lines = [(line, rates.stock_form(line.stock)) for line in step.purchases]
     return (
         cost_figure(lines=step.purchases, rates=rates),
         given("blanks", step.blanks, source="the plan of the purchases: the most blanks of every member that this lot serves"),
@@ -141,11 +140,10 @@ def cost_figure(*, lines: Sequence[PurchaseLine], rates: Rates, name: str = "cos
 
 def _lot_figure(lines: Sequence[PurchaseLine], rates: Rates) -> Figure:
     currency = rates.currency(rates.base_currency)
-    rows = {row.name: row for row in rates.stock_forms}
     return figure_of(
         lot_cost,
         unit=currency.name,
-        amounts=[amount_figure(line=line, row=rows[line.stock], currency=currency.name) for line in lines],
+        amounts=[amount_figure(line=line, row=rates.stock_form(line.stock), currency=currency.name) for line in lines],
         minor_units=column("minor_units", currency.minor_units, "", Rates.ref("currencies", currency)),
     )
 

@@ -12,9 +12,11 @@ import pytest
 from services.glass.domain.blank.options import BlankOption, Misfit, option_for
 from services.glass.domain.buying.groups import Group, GroupLot, Part, Terms, owned_once
 from services.glass.domain.buying.lots import cheapest_lots
+from services.glass.domain.buying.purchase import least_purchase, plate_costs
 from services.glass.domain.buying.sharing import added_work, shared_offer
 from services.glass.domain.findings import cares_of
 from services.glass.domain.plan import plan_blanks
+from services.optics.body import body
 from shared_schemas.blanks import BlankPlan
 from shared_schemas.check import CheckReport
 from shared_schemas.prescription import Element
@@ -31,7 +33,8 @@ def way_of(element: Makes, rates: Rates) -> Callable[..., BlankOption]:
 
     def way(name: str = "L1", row: str = SLAB, stock: dict[str, object] | None = None, **changes: object) -> BlankOption:
         stock_row = next(one for one in rates.stock_forms if one.name == row).model_copy(update=stock or {})
-        option = option_for(element=element(name, **changes), stock=stock_row, density_g_cm3=2.51, rates=rates)
+        drawn = element(name, **changes)
+        option = option_for(element=drawn, finished=body(element=drawn), stock=stock_row, density_g_cm3=2.51, rates=rates)
         assert isinstance(option, BlankOption)
         return option
 
@@ -104,12 +107,24 @@ def test_a_plate_that_stays_unsawn_weighs_as_much_as_it_and_its_saw_cut(way_of: 
     assert option.plate_mass_g == pytest.approx(160 * 160 * depth_mm * 2.51 / 1000)
 
 
+@pytest.mark.parametrize("row", [SLAB, "N-BK7 pressing"])
+def test_the_cheapest_purchase_of_one_row_is_that_of_the_table_of_all_numbers(row: str, way_of: Callable[..., BlankOption]) -> None:
+    for stock in ({}, {"minimum_kg": 9.0}):
+        source = way_of(row=row, stock=stock).source
+        table = plate_costs(source=source, up_to_plates=2000).amount
+        for blanks in (1, 7, 40, 163, 500, 1500):
+            purchase = least_purchase(source=source, blanks=blanks)
+            assert float(purchase.amount) == pytest.approx(table[-(-blanks // source.blanks_per_plate)])
+            assert purchase.blanks == blanks
+
+
 def test_a_rod_serves_up_to_twice_the_allowance_on_the_diameter(element: Makes, rates: Rates) -> None:
     rod = next(row for row in rates.stock_forms if row.name == "N-BK7 rod 6x150")
     small = element("L1", diameter_mm=5.0, centre_thickness_mm=2.0)
 
     def out_of(diameter_mm: float) -> BlankOption | Misfit:
-        return option_for(element=small, stock=rod.model_copy(update={"diameter_mm": diameter_mm}), density_g_cm3=2.51, rates=rates)
+        stock = rod.model_copy(update={"diameter_mm": diameter_mm})
+        return option_for(element=small, finished=body(element=small), stock=stock, density_g_cm3=2.51, rates=rates)
 
     first = out_of(6.0)
     assert isinstance(first, BlankOption)

@@ -224,10 +224,12 @@ def plate_costs(*, source: Source, up_to_plates: int) -> PlateCosts:
 
 
 def least_purchase(*, source: Source, blanks: int) -> Purchase:
-    """The cheapest purchase of one source for a number of blanks."""
+    """The cheapest purchase of one source, which is bought, for a number of blanks; the numbers of pieces are those of `plate_costs`."""
     plates = math.ceil(blanks / source.blanks_per_plate)
-    pieces = int(plate_costs(source=source, up_to_plates=plates).pieces[plates])
-    return purchase_of(source=source, pieces=pieces, plates=plates, wanted=blanks)
+    enough = max(math.ceil(plates / source.plates), source.least)
+    numbers = sorted({max(enough, first) for first, _ in source.steps})
+    offers = [purchase_of(source=source, pieces=pieces, plates=plates, wanted=blanks) for pieces in numbers]
+    return min(offers, key=lambda offer: offer.amount)
 
 
 def amounts(source: Source, pieces: Counts, plates: Counts | Amounts) -> Amounts:
