@@ -10,8 +10,9 @@ import pytest
 from scipy.stats import binom
 
 from services.quoting.costs.cost import operation_costs
-from services.quoting.pricing.starts import chance_of_enough, route_yield, start_quantity
+from services.quoting.pricing.starts import chance_of_enough, start_quantity
 from services.quoting.promise.flow import jobs_waiting, kingman_wait_h
+from services.quoting.risk.losses import losses_of
 from shared_schemas.operations import Route
 from shared_schemas.rates import Rates
 from tests.unit.quoting.conftest import centre, operation
@@ -65,7 +66,7 @@ def test_the_mean_rule_is_as_unsafe_as_it_is_said_to_be() -> None:
 )
 def test_a_chain_of_yields_is_their_product(yields: tuple[float, ...], whole: float) -> None:
     # Computed independently.
-    assert route_yield([operation(**{"yield": share}) for share in yields]) == pytest.approx(whole, abs=1e-5)
+    assert losses_of([operation(**{"yield": share}) for share in yields]).mean_yield == pytest.approx(whole, abs=1e-5)
 
 
 def test_at_ninety_per_cent_the_wait_is_nine_jobs() -> None:

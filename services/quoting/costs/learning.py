@@ -1,4 +1,4 @@
-"""How the time of repeated handwork falls with the number made. The two laws differ; a caller says which it means."""
+"""How the time of repeated handwork falls with the number made."""
 
 from __future__ import annotations
 
@@ -20,34 +20,15 @@ def learning_exponent(learning_rate: float) -> float:
     return math.log2(learning_rate)
 
 
-def wright_total(*, first_min: float, learning_rate: float, number: int) -> float:
-    """Time of the first `number` units together [min], when the average of all made so far follows the curve.
-
-    Notes:
-        A_n = A_1 n^b, so the total is A_1 n^(1 + b).
-
-    Source: T. P. Wright (1936), cumulative average, from memory.
-    """
-    return first_min * float(number ** (1 + learning_exponent(learning_rate)))
-
-
-def crawford_total(*, first_min: float, learning_rate: float, number: int) -> float:
-    """Time of the first `number` units together [min], when each single unit follows the curve.
-
-    Notes:
-        U_n = U_1 n^b; the total is their sum, not its integral.
-
-    Source: J. R. Crawford (1944), unit curve, from memory.
-    """
-    return first_min * float(np.sum(np.arange(1, number + 1) ** learning_exponent(learning_rate)))
-
-
 @dataclass(frozen=True)
 class Learning:
     """How handwork gets faster: by the unit curve with `rate`, up to `after` pieces; from there on each takes as long as the last.
 
     Notes:
-        Of the two laws the unit curve is taken: minutes of a route card are those of one piece, and it promises less.
+        Of the two laws the unit curve is taken, U_n = U_1 n^b: minutes of a route card are those of one piece, and it promises
+        less than the curve of averages.
+
+    Source: J. R. Crawford (1944), from memory.
     """
 
     rate: float = 1.0

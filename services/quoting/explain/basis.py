@@ -50,95 +50,103 @@ def explain(*, job: Job, blanks: BlankPlan, operations: OperationPlan, rates: Ra
     )
 
 
-def basis_of(one: Quantity) -> tuple[Figure, ...]:
+def basis_of(quantity: Quantity) -> tuple[Figure, ...]:
     """The figures that explain one quantity: prices and lines, cost, starts, materials, days, risk, an expedite."""
     return (
-        _unit_price(one),
+        _unit_price(quantity),
         figure_of(
             total_price_of,
             name="total_price",
-            unit=one.currency,
-            unit_price=given("unit_price", one.found.price.unit, one.currency, at=one.at("unit_price")),
-            quantity=one.number,
+            unit=quantity.currency,
+            unit_price=given("unit_price", quantity.evaluation.price.unit, quantity.currency, at=quantity.at("unit_price")),
+            quantity=quantity.number,
         ),
-        *_lines(one),
+        *_lines(quantity),
         converted_figure(
-            figure_of(per_piece, name="cost_of_one", unit=one.base, amount=_cost(one), quantity=one.number),
-            one.plans,
+            figure_of(per_piece, name="cost_of_one", unit=quantity.base, amount=_cost(quantity), quantity=quantity.number),
+            quantity.plans,
             name="unit_cost planned",
         ),
-        *start_figures(one),
-        *material_needs(one),
-        *lead_time_figures(one),
-        *risk_figures(one),
-        *expedite_figures(one),
+        *start_figures(quantity),
+        *material_needs(quantity),
+        *lead_time_figures(quantity),
+        *risk_figures(quantity),
+        *expedite_figures(quantity),
     )
 
 
-def _unit_price(one: Quantity) -> Figure:
+def _unit_price(quantity: Quantity) -> Figure:
     step = figure_of(
         price_step,
         name="step",
-        unit=one.currency,
-        rounding=one.term("rounding", one.plans.terms.rounding, one.currency),
-        minor_units=one.minor_units(),
+        unit=quantity.currency,
+        rounding=quantity.term("rounding", quantity.plans.terms.rounding, quantity.currency),
+        minor_units=quantity.minor_units(),
     )
-    lines = one.found.price.lines[:-1]
+    lines = quantity.evaluation.price.lines[:-1]
     return figure_of(
-        unit_price_of, name="unit_price", unit=one.currency, lines=_lines_at(one, len(lines)), quantity=one.number, step=step
+        unit_price_of,
+        name="unit_price",
+        unit=quantity.currency,
+        lines=_lines_at(quantity, len(lines)),
+        quantity=quantity.number,
+        step=step,
     )
 
 
-def _lines_at(one: Quantity, count: int) -> tuple[Figure, ...]:
+def _lines_at(quantity: Quantity, count: int) -> tuple[Figure, ...]:
     """The first lines of the price, each where it stands."""
     return tuple(
-        given(line.kind, line.amount, one.currency, at=one.at("lines", number, "amount"))
-        for number, line in enumerate(one.found.price.lines[:count])
+        given(line.kind, line.amount, quantity.currency, at=quantity.at("lines", number, "amount"))
+        for number, line in enumerate(quantity.evaluation.price.lines[:count])
     )
 
 
-def _lines(one: Quantity) -> Iterator[Figure]:
+def _lines(quantity: Quantity) -> Iterator[Figure]:
     """Each line of the price."""
-    in_base = _amounts_in_base(one)
-    for number, line in enumerate(one.found.price.lines):
+    in_base = _amounts_in_base(quantity)
+    for number, line in enumerate(quantity.evaluation.price.lines):
         name = f"lines {number} amount"
         if line.kind == "minimum_order":
-            minimum = converted_figure(one.term("minimum_order", one.plans.terms.minimum_order, one.base), one.plans)
-            yield figure_of(missing_to, name=name, unit=one.currency, whole=minimum, lines=_lines_at(one, number))
+            minimum = converted_figure(
+                quantity.term("minimum_order", quantity.plans.terms.minimum_order, quantity.base), quantity.plans
+            )
+            yield figure_of(missing_to, name=name, unit=quantity.currency, whole=minimum, lines=_lines_at(quantity, number))
         elif line.kind == "rounding":
-            whole = given("total_price", one.found.price.total, one.currency, at=one.at("total_price"))
-            yield figure_of(missing_to, name=name, unit=one.currency, whole=whole, lines=_lines_at(one, number))
+            whole = given("total_price", quantity.evaluation.price.total, quantity.currency, at=quantity.at("total_price"))
+            yield figure_of(missing_to, name=name, unit=quantity.currency, whole=whole, lines=_lines_at(quantity, number))
         else:
-            yield converted_figure(in_base[line.kind], one.plans, name=name)
+            yield converted_figure(in_base[line.kind], quantity.plans, name=name)
 
 
-def _amounts_in_base(one: Quantity) -> Mapping[str, Figure]:
+def _amounts_in_base(quantity: Quantity) -> Mapping[str, Figure]:
     """The lines that are converted, in the base currency."""
     tools = tuple(
-        given(tool.name, tool.charge, one.base, source="the operation plan, in the base currency") for tool in one.plans.tooling
+        given(tool.name, tool.charge, quantity.base, source="the operation plan, in the base currency")
+        for tool in quantity.plans.tooling
     )
     return {
-        "material": figure_of(total, name="material", unit=one.base, amounts=purchase_figures(one)),
-        "operations": figure_of(total, name="operations", unit=one.base, amounts=parts_figures(one)),
-        "bought_parts": figure_of(total, name="bought_parts", unit=one.base, amounts=bought_figures(one)),
-        "tooling": figure_of(total, name="tooling", unit=one.base, amounts=tools),
-        **markup_figures(one, _cost(one)),
+        "material": figure_of(total, name="material", unit=quantity.base, amounts=purchase_figures(quantity)),
+        "operations": figure_of(total, name="operations", unit=quantity.base, amounts=parts_figures(quantity)),
+        "bought_parts": figure_of(total, name="bought_parts", unit=quantity.base, amounts=bought_figures(quantity)),
+        "tooling": figure_of(total, name="tooling", unit=quantity.base, amounts=tools),
+        **markup_figures(quantity, _cost(quantity)),
     }
 
 
-def _cost(one: Quantity) -> Figure:
+def _cost(quantity: Quantity) -> Figure:
     """The cost before overhead; its three sums are explained at their lines."""
-    costs = one.found.costs
+    costs = quantity.evaluation.costs
     return figure_of(
         cost_of,
         name="cost",
-        unit=one.base,
-        material=_of_line("material", costs.material, one),
-        operations=_of_line("operations", costs.operations, one),
-        bought_parts=_of_line("bought_parts", costs.bought_parts, one),
+        unit=quantity.base,
+        material=_of_line("material", costs.material, quantity),
+        operations=_of_line("operations", costs.operations, quantity),
+        bought_parts=_of_line("bought_parts", costs.bought_parts, quantity),
     )
 
 
-def _of_line(kind: LineKind, amount: Decimal, one: Quantity) -> Figure:
-    number = [line.kind for line in one.found.price.lines].index(kind)
-    return given(kind, amount, one.base, source=f"the line at {one.at('lines', number, 'amount')}, before its conversion")
+def _of_line(kind: LineKind, amount: Decimal, quantity: Quantity) -> Figure:
+    number = [line.kind for line in quantity.evaluation.price.lines].index(kind)
+    return given(kind, amount, quantity.base, source=f"the line at {quantity.at('lines', number, 'amount')}, before its conversion")

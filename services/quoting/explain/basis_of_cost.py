@@ -55,24 +55,24 @@ UNIT_CURVE = "sum of n^log2(learning_share) over the pieces n, from learned_afte
 ONE_FOR_ALL = "no more learned: each piece takes as long as the first"
 
 
-def purchase_figures(one: Quantity) -> tuple[Figure, ...]:
+def purchase_figures(quantity: Quantity) -> tuple[Figure, ...]:
     """What each purchase of glass costs, in the base currency."""
-    return tuple(_purchase(material, one) for material in one.found.materials)
+    return tuple(_purchase(material, quantity) for material in quantity.evaluation.materials)
 
 
-def _purchase(material: MaterialCost, one: Quantity) -> Figure:
+def _purchase(material: MaterialCost, quantity: Quantity) -> Figure:
     last = material.model.steps[-1]
-    lot = given("lot_cost", last.cost, one.base, source=f"the purchase for {last.blanks} blanks, of the blank plan")
+    lot = given("lot_cost", last.cost, quantity.base, source=f"the purchase for {last.blanks} blanks, of the blank plan")
     if material.full_lots:
-        lot = _bought(last, "lot_cost", one)
+        lot = _bought(last, "lot_cost", quantity)
     return figure_of(
-        purchase_cost, name=f"glass {material.model.name}", unit=one.base, full_lots=_full_lots(material, one), lot_cost=lot,
-        rest_cost=_rest(material, one),
+        purchase_cost, name=f"glass {material.model.name}", unit=quantity.base, full_lots=_full_lots(material, quantity), lot_cost=lot,
+        rest_cost=_rest(material, quantity),
     )  # fmt: skip
 
 
-def _full_lots(material: MaterialCost, one: Quantity) -> Figure:
-    starts = tuple(_started(member, one) for member in material.model.members)
+def _full_lots(material: MaterialCost, quantity: Quantity) -> Figure:
+    starts = tuple(_started(member, quantity) for member in material.model.members)
     return figure_of(
         full_lots_of,
         name="full_lots",
@@ -81,60 +81,62 @@ def _full_lots(material: MaterialCost, one: Quantity) -> Figure:
     )
 
 
-def _rest(material: MaterialCost, one: Quantity) -> Figure:
+def _rest(material: MaterialCost, quantity: Quantity) -> Figure:
     """What the blanks cost that are left after whole lots: of the purchases the smallest that is enough."""
     left = material.blanks - material.full_lots * material.model.steps[-1].blanks
     steps = material.model.steps
     if material.rest is None:
-        return given("rest_cost", Decimal(0), one.base, source="no blank is left after whole lots")
+        return given("rest_cost", Decimal(0), quantity.base, source="no blank is left after whole lots")
     chosen = steps.index(material.rest)
-    others = [_step(step, one) for step in steps[max(chosen - 1, 0) : chosen + 2] if step is not material.rest]
+    others = [_step(step, quantity) for step in steps[max(chosen - 1, 0) : chosen + 2] if step is not material.rest]
     return decided(
-        "rest_cost", material.rest.cost, f"the smallest purchase of the blank plan that gives {left} blanks", unit=one.base,
-        alternatives=[_bought(material.rest, f"for {material.rest.blanks} blanks", one), *others],
+        "rest_cost", material.rest.cost, f"the smallest purchase of the blank plan that gives {left} blanks", unit=quantity.base,
+        alternatives=[_bought(material.rest, f"for {material.rest.blanks} blanks", quantity), *others],
     )  # fmt: skip
 
 
-def _bought(step: MaterialStep, name: str, one: Quantity) -> Figure:
+def _bought(step: MaterialStep, name: str, quantity: Quantity) -> Figure:
     """What a purchase costs, down to the rows of its stocks."""
-    figures = figures_of_step(step=step, rates=one.plans.rates)
+    figures = figures_of_step(step=step, rates=quantity.plans.rates)
     return next(figure for figure in figures if figure.name == "cost").model_copy(update={"name": name})
 
 
-def _step(step: MaterialStep, one: Quantity) -> Figure:
-    return given(f"for {step.blanks} blanks", step.cost, one.base, source="the blank plan")
+def _step(step: MaterialStep, quantity: Quantity) -> Figure:
+    return given(f"for {step.blanks} blanks", step.cost, quantity.base, source="the blank plan")
 
 
-def material_needs(one: Quantity) -> Iterator[Figure]:
+def material_needs(quantity: Quantity) -> Iterator[Figure]:
     """The lines of the bill of materials: what is bought, and what it costs in the currency of the quote."""
-    for number, (material, cost) in enumerate(zip(one.found.materials, purchase_figures(one), strict=True)):
+    for number, (material, cost) in enumerate(zip(quantity.evaluation.materials, purchase_figures(quantity), strict=True)):
         last, rest = material.model.steps[-1], material.rest
         yield figure_of(
-            purchase_mass_g, name=f"materials {number} quantity", unit="g", full_lots=_full_lots(material, one),
+            purchase_mass_g, name=f"materials {number} quantity", unit="g", full_lots=_full_lots(material, quantity),
             lot_mass_g=given("lot_mass_g", last.bought_mass_g, "g", source="the largest purchase of the blank plan"),
             rest_mass_g=given("rest_mass_g", rest.bought_mass_g if rest else 0.0, "g", source="the purchase for the rest"),
         )  # fmt: skip
-        yield converted_figure(cost, one.plans, name=f"materials {number} cost")
-    lens = one.plans.routes[-1].part
-    for number, (part, cost) in enumerate(zip(one.plans.bought_parts, bought_figures(one), strict=True), len(one.found.materials)):
-        count = given("count", part.count, at=f"/bought_parts/{number - len(one.found.materials)}/count")
+        yield converted_figure(cost, quantity.plans, name=f"materials {number} cost")
+    lens = quantity.plans.routes[-1].part
+    for number, (part, cost) in enumerate(
+        zip(quantity.plans.bought_parts, bought_figures(quantity), strict=True), len(quantity.evaluation.materials)
+    ):
+        count = given("count", part.count, at=f"/bought_parts/{number - len(quantity.evaluation.materials)}/count")
         yield figure_of(
-            parts_bought, name=f"materials {number} quantity", unit="piece", lenses=_started(lens, one), count=count
+            parts_bought, name=f"materials {number} quantity", unit="piece", lenses=_started(lens, quantity), count=count
         )  # fmt: skip
-        yield converted_figure(cost, one.plans, name=f"materials {number} cost")
+        yield converted_figure(cost, quantity.plans, name=f"materials {number} cost")
 
 
-def bought_figures(one: Quantity) -> tuple[Figure, ...]:
+def bought_figures(quantity: Quantity) -> tuple[Figure, ...]:
     """What each bought part costs, in the base currency."""
-    lens = one.plans.routes[-1].part
+    lens = quantity.plans.routes[-1].part
     return tuple(
         figure_of(
-            bought_cost, name=part.name, unit=one.base, lenses=_started(lens, one),
+            bought_cost, name=part.name, unit=quantity.base, lenses=_started(lens, quantity),
             count=given("count", part.count, at=f"/bought_parts/{position}/count"),
-            lot_charge=_of_plan("lot_charge", part.lot_charge, part.basis, one.base),
-            unit_price=_of_plan("unit_price", part.unit_price, part.basis, one.base),
+            lot_charge=_of_plan("lot_charge", part.lot_charge, part.basis, quantity.base),
+            unit_price=_of_plan("unit_price", part.unit_price, part.basis, quantity.base),
         )
-        for position, part in enumerate(one.plans.bought_parts)
+        for position, part in enumerate(quantity.plans.bought_parts)
     )  # fmt: skip
 
 
@@ -144,98 +146,101 @@ def _of_plan(name: str, amount: Decimal, basis: tuple[Figure, ...], unit: str) -
     return figure or given(name, amount, unit, source="the operation plan, in the base currency")
 
 
-def _started(part: str, one: Quantity) -> Figure:
-    return given(part, one.found.starts[part].started, "pieces", at=one.at("start_quantities", _token(part)))
+def _started(part: str, quantity: Quantity) -> Figure:
+    return given(part, quantity.evaluation.starts[part].started, "pieces", at=quantity.at("start_quantities", _token(part)))
 
 
 def _token(name: str) -> str:
     return name.replace("~", "~0").replace("/", "~1")
 
 
-def parts_figures(one: Quantity) -> tuple[Figure, ...]:
+def parts_figures(quantity: Quantity) -> tuple[Figure, ...]:
     """What all operations of each part cost, in the base currency."""
-    return tuple(figure_of(total, name=part, unit=one.base, amounts=tuple(_operations(part, one))) for part in one.found.operations)
+    return tuple(
+        figure_of(total, name=part, unit=quantity.base, amounts=tuple(_operations(part, quantity)))
+        for part in quantity.evaluation.operations
+    )
 
 
-def _operations(part: str, one: Quantity) -> Iterator[Figure]:
+def _operations(part: str, quantity: Quantity) -> Iterator[Figure]:
     reach = 1.0
-    costs = one.found.operations[part]
+    costs = quantity.evaluation.operations[part]
     for position, cost in enumerate(costs):
-        yield _operation(cost, position, _reach(part, position, reach, one), one)
+        yield _operation(cost, position, _reach(part, position, reach, quantity), quantity)
         operation = cost.operation
         reach = reach_after(reach_share=reach, yield_share=operation.yield_share, batch_loss=operation.batch_loss)
 
 
-def _reach(part: str, position: int, reach: float, one: Quantity) -> Figure:
+def _reach(part: str, position: int, reach: float, quantity: Quantity) -> Figure:
     """The share of the started pieces that reaches an operation."""
     if position == 0:
         return given("reach_share", 1.0, source="the first operation: all pieces started")
-    before = one.found.operations[part][position - 1].operation
+    before = quantity.evaluation.operations[part][position - 1].operation
     earlier = reach / (before.yield_share * (1 - before.batch_loss))
     return figure_of(
         reach_after, name="reach_share",
         reach_share=given("reach_share", earlier, source="explained at the operation before"),
-        yield_share=given("yield_share", before.yield_share, at=one.operation_at(part, position - 1, "yield")),
-        batch_loss=given("batch_loss", before.batch_loss, at=one.operation_at(part, position - 1, "batch_loss")),
+        yield_share=given("yield_share", before.yield_share, at=quantity.operation_at(part, position - 1, "yield")),
+        batch_loss=given("batch_loss", before.batch_loss, at=quantity.operation_at(part, position - 1, "batch_loss")),
     )  # fmt: skip
 
 
-def _operation(cost: OperationCost, position: int, reach: Figure, one: Quantity) -> Figure:
+def _operation(cost: OperationCost, position: int, reach: Figure, quantity: Quantity) -> Figure:
     operation, row = cost.operation, Rates.ref("work_centres", cost.work_centre)
     name = " ".join(filter(None, (operation.operation, operation.face, operation.method)))
-    setup = _of_card("setup_min", operation.setup_min, "min", cost, position, one)
-    run = _run(cost, position, reach, one)
+    setup = _of_card("setup_min", operation.setup_min, "min", cost, position, quantity)
+    run = _run(cost, position, reach, quantity)
     minutes = figure_of(
-        exact_minutes_cost, name="minutes_cost", unit=one.base,
+        exact_minutes_cost, name="minutes_cost", unit=quantity.base,
         machine_min=figure_of(machine_min, setup_min=setup, run_min=run),
         attended_min=figure_of(
             attended_min, setup_min=setup, run_min=given("run_min", run.value, "min", source="the run of machine_min"),
-            attended_share=_of_card("attended_share", operation.attended_share, "", cost, position, one),
+            attended_share=_of_card("attended_share", operation.attended_share, "", cost, position, quantity),
         ),
-        machine_rate_per_h=column("machine_rate_per_h", cost.work_centre.machine_rate_per_h, f"{one.base}/h", row),
-        labour_rate_per_h=column("labour_rate_per_h", cost.work_centre.labour_rate_per_h, f"{one.base}/h", row),
+        machine_rate_per_h=column("machine_rate_per_h", cost.work_centre.machine_rate_per_h, f"{quantity.base}/h", row),
+        labour_rate_per_h=column("labour_rate_per_h", cost.work_centre.labour_rate_per_h, f"{quantity.base}/h", row),
     )  # fmt: skip
     return figure_of(
-        operation_cost, name=name, unit=one.base, minutes_cost=minutes, batches=_batches(cost, position, reach, one),
-        consumables=_of_plan("consumables", operation.consumables, operation.basis, f"{one.base}/batch"),
+        operation_cost, name=name, unit=quantity.base, minutes_cost=minutes, batches=_batches(cost, position, reach, quantity),
+        consumables=_of_plan("consumables", operation.consumables, operation.basis, f"{quantity.base}/batch"),
     )  # fmt: skip
 
 
-def _of_card(field: str, value: float, unit: str, cost: OperationCost, position: int, one: Quantity) -> Figure:
+def _of_card(field: str, value: float, unit: str, cost: OperationCost, position: int, quantity: Quantity) -> Figure:
     """A figure of the route card, where it stands in the quote."""
-    return given(field, value, unit, at=one.operation_at(cost.part, position, field))
+    return given(field, value, unit, at=quantity.operation_at(cost.part, position, field))
 
 
-def _pieces(cost: OperationCost, reach: Figure, one: Quantity) -> Figure:
-    return figure_of(pieces_reaching, name="pieces", unit="pieces", started=_started(cost.part, one), reach_share=reach)
+def _pieces(cost: OperationCost, reach: Figure, quantity: Quantity) -> Figure:
+    return figure_of(pieces_reaching, name="pieces", unit="pieces", started=_started(cost.part, quantity), reach_share=reach)
 
 
-def _run(cost: OperationCost, position: int, reach: Figure, one: Quantity) -> Figure:
+def _run(cost: OperationCost, position: int, reach: Figure, quantity: Quantity) -> Figure:
     """Minutes without the set-up: by batches and pieces, or where hands learn or a sample is enough by times of a piece."""
     operation = cost.operation
-    batch = _of_card("batch_min", operation.batch_min, "min", cost, position, one)
-    piece = _of_card("piece_min", operation.piece_min, "min", cost, position, one)
+    batch = _of_card("batch_min", operation.batch_min, "min", cost, position, quantity)
+    piece = _of_card("piece_min", operation.piece_min, "min", cost, position, quantity)
     if operation.sampled or learning_of(operation, cost.work_centre) is not NOTHING_LEARNED:
         return figure_of(
-            run_of_times_min, name="run_min", times=_times(cost, position, reach, one), batch_min=batch, piece_min=piece
+            run_of_times_min, name="run_min", times=_times(cost, position, reach, quantity), batch_min=batch, piece_min=piece
         )
     return figure_of(
-        run_of_batches_min, name="run_min", batches=_batches(cost, position, reach, one), batch_min=batch,
-        pieces=_pieces(cost, reach, one), piece_min=piece,
+        run_of_batches_min, name="run_min", batches=_batches(cost, position, reach, quantity), batch_min=batch,
+        pieces=_pieces(cost, reach, quantity), piece_min=piece,
     )  # fmt: skip
 
 
-def _batches(cost: OperationCost, position: int, reach: Figure, one: Quantity) -> Figure:
-    size = _of_card("batch_size", cost.operation.batch_size, "pieces", cost, position, one)
-    pieces = _pieces(cost, reach, one)
-    shared = one.found.runs.by_name.get(cost.operation.shared_run or "")
+def _batches(cost: OperationCost, position: int, reach: Figure, quantity: Quantity) -> Figure:
+    size = _of_card("batch_size", cost.operation.batch_size, "pieces", cost, position, quantity)
+    pieces = _pieces(cost, reach, quantity)
+    shared = quantity.evaluation.runs.by_name.get(cost.operation.shared_run or "")
     if shared is None:
         return figure_of(batches_of, name="batches", pieces=pieces, batch_size=size)
     sharing = [
-        (other, at) for costs in one.found.operations.values() for at, other in enumerate(costs)
+        (other, at) for costs in quantity.evaluation.operations.values() for at, other in enumerate(costs)
         if other.operation.shared_run == cost.operation.shared_run
     ]  # fmt: skip
-    room = figure_of(room_in_all, name="room", shares=tuple(_share(other, at, one) for other, at in sharing))
+    room = figure_of(room_in_all, name="room", shares=tuple(_share(other, at, quantity) for other, at in sharing))
     parts = [other.part for other, _ in sharing]
     most = given("most_times", max(map(parts.count, parts)), source="the most operations of that name on one part's route card")
     runs = figure_of(runs_for, name="runs", room=room, most_times=most)
@@ -249,21 +254,21 @@ def _batches(cost: OperationCost, position: int, reach: Figure, one: Quantity) -
     )
 
 
-def _share(cost: OperationCost, position: int, one: Quantity) -> Figure:
+def _share(cost: OperationCost, position: int, quantity: Quantity) -> Figure:
     return figure_of(
         run_share, name=f"{cost.part} {cost.operation.face or ''}".strip(),
         pieces=given("pieces", cost.pieces, "pieces", source=f"explained at {cost.operation.operation} of {cost.part}"),
-        batch_size=_of_card("batch_size", cost.operation.batch_size, "pieces", cost, position, one),
+        batch_size=_of_card("batch_size", cost.operation.batch_size, "pieces", cost, position, quantity),
     )  # fmt: skip
 
 
-def _times(cost: OperationCost, position: int, reach: Figure, one: Quantity) -> Figure:
+def _times(cost: OperationCost, position: int, reach: Figure, quantity: Quantity) -> Figure:
     """How many times the minutes of a piece are spent: fewer than pieces where hands learn, or where a sample is enough."""
     learning, sampled = learning_of(cost.operation, cost.work_centre), cost.operation.sampled
-    times = _learned("times", cost.pieces, learning, cost, (_pieces(cost, reach, one),))
+    times = _learned("times", cost.pieces, learning, cost, (_pieces(cost, reach, quantity),))
     if not sampled:
         return times
-    spared = tuple(_spared(each, number, learning, cost, position, one) for number, each in enumerate(sampled))
+    spared = tuple(_spared(each, number, learning, cost, position, quantity) for number, each in enumerate(sampled))
     return figure_of(times_left, name="times", times=times, spared=spared)
 
 
@@ -277,31 +282,31 @@ def _learned(name: str, pieces: int, learning: Learning, cost: OperationCost, mo
     return Figure(name=name, value=learning.total(pieces), source=how, inputs=(*more, *rate))
 
 
-def _spared(each: Sampled, number: int, learning: Learning, cost: OperationCost, position: int, one: Quantity) -> Figure:
+def _spared(each: Sampled, number: int, learning: Learning, cost: OperationCost, position: int, quantity: Quantity) -> Figure:
     """What is spared where a sample is enough: for the pieces not in it their share of the minutes."""
     looked_at = cost.pieces - each.spared(cost.pieces)
     sample = given("sample", looked_at, "pieces", source="ISO 2859-1: sample size of a lot of so many pieces, from memory")
     return figure_of(
         times_spared, name=f"spared, {each.looks_at}",
-        share=given("share", each.share, at=one.operation_at(cost.part, position, f"sampled/{number}/share")),
+        share=given("share", each.share, at=quantity.operation_at(cost.part, position, f"sampled/{number}/share")),
         times=_learned("times", cost.pieces, learning, cost),
         times_of_sample=_learned("times_of_sample", looked_at, learning, cost, (sample,)),
     )  # fmt: skip
 
 
-def start_figures(one: Quantity) -> Iterator[Figure]:
+def start_figures(quantity: Quantity) -> Iterator[Figure]:
     """How many of each part are started."""
-    for part, start in one.found.starts.items():
-        yield _start(part, start, one)
+    for part, start in quantity.evaluation.starts.items():
+        yield _start(part, start, quantity)
 
 
-def _start(part: str, start: PartStart, one: Quantity) -> Figure:
+def _start(part: str, start: PartStart, quantity: Quantity) -> Figure:
     filled = f", and {start.filled_up} more that fill a batch for less than the risk costs" if start.filled_up else ""
     confidence = figure_of(
         confidence_each,
         name="confidence_each",
-        confidence=given("confidence", one.plans.confidence, at="/confidence"),
-        parts_at_risk=given("parts_at_risk", parts_at_risk(one.plans.losses), source="the parts whose route cards lose any"),
+        confidence=given("confidence", quantity.plans.confidence, at="/confidence"),
+        parts_at_risk=given("parts_at_risk", parts_at_risk(quantity.plans.losses), source="the parts whose route cards lose any"),
     )
     chance = given(
         "chance", start.chance, source="binomial tail of the pieces that survive, summed over the batches that may be lost"
@@ -311,7 +316,7 @@ def _start(part: str, start: PartStart, one: Quantity) -> Figure:
         f"the fewest with which as many as are needed come out good with the confidence of the part{filled}",
         unit="pieces",
         alternatives=(
-            _needed(part, start, one), confidence, chance,
+            _needed(part, start, quantity), confidence, chance,
             given("yield_share", start.yield_share, source="product of the yields on the route card, and of what batches of one leave"),
             *(_lost(batch, "covered by the start quantity") for batch in start.batches),
             *(_lost(batch, "over a twentieth of the order: made again if it is lost, see the risk") for batch in start.uncovered),
@@ -319,13 +324,15 @@ def _start(part: str, start: PartStart, one: Quantity) -> Figure:
     )  # fmt: skip
 
 
-def _needed(part: str, start: PartStart, one: Quantity) -> Figure:
+def _needed(part: str, start: PartStart, quantity: Quantity) -> Figure:
     """The pieces that the parts which consume it are started with; of the lens the quantity."""
-    consumers = [(route.part, consumed.count) for route in one.plans.routes for consumed in route.consumes if consumed.part == part]
+    consumers = [
+        (route.part, consumed.count) for route in quantity.plans.routes for consumed in route.consumes if consumed.part == part
+    ]
     if not consumers:
-        return given("needed", start.needed, "pieces", at=one.at("quantity"))
+        return given("needed", start.needed, "pieces", at=quantity.at("quantity"))
     needs = tuple(
-        figure_of(needed_for, name=consumer, unit="pieces", started=_started(consumer, one), count=given("count", count, source="the route card"))
+        figure_of(needed_for, name=consumer, unit="pieces", started=_started(consumer, quantity), count=given("count", count, source="the route card"))
         for consumer, count in consumers
     )  # fmt: skip
     return figure_of(needed_in_all, name="needed", unit="pieces", needs=needs)
@@ -341,19 +348,23 @@ def _lost(batch: Batches, what: str) -> Figure:
     )  # fmt: skip
 
 
-def markup_figures(one: Quantity, cost: Figure) -> dict[str, Figure]:
+def markup_figures(quantity: Quantity, cost: Figure) -> dict[str, Figure]:
     """Overhead, contingency and margin on a cost, in the base currency."""
-    terms = one.plans.terms
+    terms = quantity.plans.terms
     overhead = figure_of(
-        overhead_on, name="overhead", unit=one.base, cost=cost, overhead_share=one.term("overhead_share", terms.overhead_share)
+        overhead_on,
+        name="overhead",
+        unit=quantity.base,
+        cost=cost,
+        overhead_share=quantity.term("overhead_share", terms.overhead_share),
     )
     contingency = figure_of(
-        contingency_on, name="contingency", unit=one.base, cost=_short(cost), overhead=overhead,
-        contingency_share=one.term("contingency_share", terms.contingency_share),
+        contingency_on, name="contingency", unit=quantity.base, cost=_short(cost), overhead=overhead,
+        contingency_share=quantity.term("contingency_share", terms.contingency_share),
     )  # fmt: skip
     margin = figure_of(
-        margin_on, name="margin", unit=one.base, cost=_short(cost), overhead=_short(overhead), contingency=contingency,
-        margin_share=one.term("margin_share", terms.margin_at(one.found.quantity)),
+        margin_on, name="margin", unit=quantity.base, cost=_short(cost), overhead=_short(overhead), contingency=contingency,
+        margin_share=quantity.term("margin_share", terms.margin_at(quantity.evaluation.quantity)),
     )  # fmt: skip
     return {"overhead": overhead, "contingency": contingency, "margin": margin}
 

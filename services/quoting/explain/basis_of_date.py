@@ -14,13 +14,13 @@ from shared_schemas.rates import Rates, ShopLoadRow
 BY_CALENDAR = "wait_days, then the working hours counted out on the calendar of the shop"
 
 
-def lead_time_figures(one: Quantity) -> Iterator[Figure]:
+def lead_time_figures(quantity: Quantity) -> Iterator[Figure]:
     """The days of one quantity, down to the rate rows of the queues that its parts stand in."""
-    schedule = one.found.schedule
+    schedule = quantity.evaluation.schedule
     path = schedule.path
     mean = Figure(
         name="mean_h", value=path.span.hours, unit="h", source="waits and work along the critical path, batches moving on as they are done",
-        inputs=tuple(_queues(one)),
+        inputs=tuple(_queues(quantity)),
     )  # fmt: skip
     variance = given(
         "variance_h2", path.span.variance, "h2", source="squared waits along the critical path, a wait being exponential"
@@ -39,12 +39,12 @@ def lead_time_figures(one: Quantity) -> Iterator[Figure]:
         yield Figure(name=f"lead_time {name}", value=days, unit="days", source=BY_CALENDAR, inputs=(wait, hours))
 
 
-def _queues(one: Quantity) -> Iterator[Figure]:
+def _queues(quantity: Quantity) -> Iterator[Figure]:
     """One wait for each work centre that a part of the critical path goes to."""
-    on_path = set(one.found.lead_time.critical_path)
+    on_path = set(quantity.evaluation.lead_time.critical_path)
     steps: dict[str, Step] = {}
-    for route in one.plans.routes:
-        for step in one.found.schedule.steps[route.part]:
+    for route in quantity.plans.routes:
+        for step in quantity.evaluation.schedule.steps[route.part]:
             if route.part in on_path or shared(step.work_centre.name) in on_path:
                 steps.setdefault(step.work_centre.name, step)
     for name, step in steps.items():

@@ -33,45 +33,45 @@ from shared_schemas.figure import Figure
 from shared_schemas.rates import Rates
 
 
-def risk_figures(one: Quantity) -> Iterator[Figure]:
+def risk_figures(quantity: Quantity) -> Iterator[Figure]:
     """The spread of the cost of one lens, what drives it, the chance of enough and the pieces left over."""
     yield figure_of(
-        unit_cost_spread, name="unit_cost_spread", unit=one.currency, variance=_variance(one), quantity=one.number,
-        per_base=one.per_base().model_copy(update={"value": float(one.plans.currency.per_base)}),
+        unit_cost_spread, name="unit_cost_spread", unit=quantity.currency, variance=_variance(quantity), quantity=quantity.number,
+        per_base=quantity.per_base().model_copy(update={"value": float(quantity.plans.currency.per_base)}),
     )  # fmt: skip
-    by_cause = variances_by_cause(one.chances)
-    for number, driver in enumerate(drivers(one.chances)):
+    by_cause = variances_by_cause(quantity.chances)
+    for number, driver in enumerate(drivers(quantity.chances)):
         yield figure_of(
             share_of_variance, name=f"risk_drivers {number} share",
-            part=given("part", sum(by_cause[driver.operation].values()), f"{one.base}2", source=f"variance of the cost by {driver.operation}, in all parts"),
-            whole=given("whole", one.chances.variance, f"{one.base}2", source="the variance of unit_cost_spread"),
+            part=given("part", sum(by_cause[driver.operation].values()), f"{quantity.base}2", source=f"variance of the cost by {driver.operation}, in all parts"),
+            whole=given("whole", quantity.chances.variance, f"{quantity.base}2", source="the variance of unit_cost_spread"),
         )  # fmt: skip
-    chances = one.chances.parts
+    chances = quantity.chances.parts
     yield figure_of(
         enough_of_all, name="enough_chance",
         chances=tuple(given(part, outcome.enough, source="chance that enough come out good, every loss counted") for part, outcome in chances.items()),
     )  # fmt: skip
-    yield from _spares(one)
+    yield from _spares(quantity)
 
 
-def _spares(one: Quantity) -> Iterator[Figure]:
+def _spares(quantity: Quantity) -> Iterator[Figure]:
     worths = []
-    for part, spares in spares_of(one.chances).items():
+    for part, spares in spares_of(quantity.chances).items():
         yield Figure(
             name=f"spares {part}"[:60], value=spares, unit="pieces", source="expected good pieces beyond those needed, over all ways the lot may turn out",
-            inputs=(given("started", one.found.starts[part].started, "pieces", at=one.at("start_quantities", part)),),
+            inputs=(given("started", quantity.evaluation.starts[part].started, "pieces", at=quantity.at("start_quantities", part)),),
         )  # fmt: skip
         worth = figure_of(
-            spares_worth, name=part, unit=one.base, spares=given("spares", spares, "pieces", at=one.at("spares", part)),
-            worth_each=given("worth_each", one.plans.worths[part].value, one.base, source="glass and operations of one more good piece"),
+            spares_worth, name=part, unit=quantity.base, spares=given("spares", spares, "pieces", at=quantity.at("spares", part)),
+            worth_each=given("worth_each", quantity.plans.worths[part].value, quantity.base, source="glass and operations of one more good piece"),
         )  # fmt: skip
         worths.append(worth)
-    yield converted_figure(figure_of(total, name="worth", unit=one.base, amounts=worths), one.plans, name="spares_value")
+    yield converted_figure(figure_of(total, name="worth", unit=quantity.base, amounts=worths), quantity.plans, name="spares_value")
 
 
-def _variance(one: Quantity) -> Figure:
-    chances, base = one.chances, one.base
-    centres = {cost.work_centre.name: cost.work_centre for costs in one.found.operations.values() for cost in costs}
+def _variance(quantity: Quantity) -> Figure:
+    chances, base = quantity.chances, quantity.base
+    centres = {cost.work_centre.name: cost.work_centre for costs in quantity.evaluation.operations.values() for cost in costs}
     minutes = [
         figure_of(
             variance_of, name=f"minutes at {name}", unit=f"{base}2",
@@ -84,7 +84,7 @@ def _variance(one: Quantity) -> Figure:
         figure_of(
             variance_of, name=f"glass {name}", unit=f"{base}2",
             amount=given("amount", amount, base, source="what is bought of it, as in the line of glass"),
-            variation=one.term("glass_price_variation", chances.glass_variation),
+            variation=quantity.term("glass_price_variation", chances.glass_variation),
         )
         for name, amount in chances.by_glass.items()
     ]  # fmt: skip
@@ -94,28 +94,28 @@ def _variance(one: Quantity) -> Figure:
     return figure_of(whole_variance, name="variance", unit=f"{base}2", variances=[*minutes, *glass, losses])
 
 
-def expedite_figures(one: Quantity) -> Iterator[Figure]:
+def expedite_figures(quantity: Quantity) -> Iterator[Figure]:
     """What an expedite costs for the whole quantity and when it ships; nothing where it is not offered."""
-    sooner = expedited(one.found, one.plans)
+    sooner = expedited(quantity.evaluation, quantity.plans)
     if sooner is None:
         return
-    surcharges = _surcharges(one, sooner)
+    surcharges = _surcharges(quantity, sooner)
     in_base = {figure.name: figure for figure in surcharges} | markup_figures(
-        one, figure_of(total, name="cost", unit=one.base, amounts=surcharges)
+        quantity, figure_of(total, name="cost", unit=quantity.base, amounts=surcharges)
     )
     lines = []
     for number, line in enumerate(sooner.lines):
-        yield converted_figure(in_base[line.kind], one.plans, name=f"expedite lines {number} amount")
-        lines.append(given(line.kind, line.amount, one.currency, at=one.at("expedite", "lines", number, "amount")))
-    yield figure_of(total, name="expedite cost", unit=one.currency, amounts=lines)
-    yield from _days(one, sooner)
+        yield converted_figure(in_base[line.kind], quantity.plans, name=f"expedite lines {number} amount")
+        lines.append(given(line.kind, line.amount, quantity.currency, at=quantity.at("expedite", "lines", number, "amount")))
+    yield figure_of(total, name="expedite cost", unit=quantity.currency, amounts=lines)
+    yield from _days(quantity, sooner)
 
 
-def _days(one: Quantity, sooner: Expedited) -> Iterator[Figure]:
-    terms, lead = one.plans.terms, sooner.schedule.lead_time
+def _days(quantity: Quantity, sooner: Expedited) -> Iterator[Figure]:
+    terms, lead = quantity.plans.terms, sooner.schedule.lead_time
     shares = (
-        one.term("expedite_queue_share", terms.expedite_queue_share or 0.0),
-        one.term("overtime_hours_share", terms.overtime_hours_share or 0.0),
+        quantity.term("expedite_queue_share", terms.expedite_queue_share or 0.0),
+        quantity.term("overtime_hours_share", terms.overtime_hours_share or 0.0),
     )
     for name, days in (("p50_days", lead.p50_days), ("p90_days", lead.p90_days)):
         yield Figure(
@@ -124,24 +124,24 @@ def _days(one: Quantity, sooner: Expedited) -> Iterator[Figure]:
         )  # fmt: skip
     yield figure_of(
         days_saved, name="expedite days_saved",
-        days_as_quoted=given("days_as_quoted", one.found.lead_time.p90_days, "days", at=one.at("lead_time", "p90_days")),
-        days_then=given("days_then", lead.p90_days, "days", at=one.at("expedite", "p90_days")),
+        days_as_quoted=given("days_as_quoted", quantity.evaluation.lead_time.p90_days, "days", at=quantity.at("lead_time", "p90_days")),
+        days_then=given("days_then", lead.p90_days, "days", at=quantity.at("expedite", "p90_days")),
     )  # fmt: skip
 
 
-def _surcharges(one: Quantity, sooner: Expedited) -> list[Figure]:
+def _surcharges(quantity: Quantity, sooner: Expedited) -> list[Figure]:
     """Priority, overtime and faster glass, in the base currency."""
-    terms, base = one.plans.terms, one.base
+    terms, base = quantity.plans.terms, quantity.base
     priority = figure_of(
         priority_cost, name="priority", unit=base,
-        operations=given("operations", one.found.costs.operations, base, source="the line of operations, before its conversion"),
-        priority_share=one.term("expedite_priority_share", terms.expedite_priority_share or 0.0),
+        operations=given("operations", quantity.evaluation.costs.operations, base, source="the line of operations, before its conversion"),
+        priority_share=quantity.term("expedite_priority_share", terms.expedite_priority_share or 0.0),
     )  # fmt: skip
     overtime = figure_of(
         overtime_cost, name="overtime", unit=base,
         labour=given("labour", sooner.labour, base, source="attended minutes of all operations at the labour rates of their work centres"),
-        hours_share=one.term("overtime_hours_share", terms.overtime_hours_share or 0.0),
-        overtime_surcharge=one.term("overtime_surcharge", terms.overtime_surcharge or 0.0),
+        hours_share=quantity.term("overtime_hours_share", terms.overtime_hours_share or 0.0),
+        overtime_surcharge=quantity.term("overtime_surcharge", terms.overtime_surcharge or 0.0),
     )  # fmt: skip
     faster = tuple(figure for glass in sooner.glass for figure in _faster(glass, base))
     return [priority, overtime, figure_of(total, name="faster_glass", unit=base, amounts=faster)]

@@ -48,8 +48,8 @@ def _followed(figure: Figure, document: Document, explained: Explained, *, seen:
         return figure.model_copy(update={"source": figure.source or GIVEN})
     there = _figure(place, explained)
     there = _followed(there, document, explained, seen=(*seen, figure.at))
-    told = {name: getattr(there, name) for name in ("formula", "reason", "inputs", "rate_row", "source")}
-    return figure.model_copy(update=told)
+    answer = {name: getattr(there, name) for name in ("formula", "reason", "inputs", "rate_row", "source")}
+    return figure.model_copy(update=answer)
 
 
 def _figure(place: Place, explained: Explained) -> Figure:
@@ -82,7 +82,7 @@ def _within_basis(place: Place) -> Figure:
     owner = place_at("/" + "/".join(token.replace("~", "~0").replace("/", "~1") for token in place.tokens[:-1]), place.document)
     if place.tokens[-1] == "value":
         return _with_row(Figure.model_validate(owner.value), owner)
-    return place.said(source=OF_A_FIGURE)
+    return place.explained_by(source=OF_A_FIGURE)
 
 
 def _with_row(figure: Figure, place: Place) -> Figure:
@@ -118,36 +118,38 @@ def _of_head(place: Place) -> Figure:
         "valid_until": "quoted_on and the valid_days of the terms: rate table commercial",
         "tooling_terms": "rate table commercial: tooling of the terms",
     }
-    return place.said(source=sources.get(place.name, GIVEN))
+    return place.explained_by(source=sources.get(place.name, GIVEN))
 
 
 def _given(place: Place) -> Figure:
-    return place.said(source=GIVEN)
+    return place.explained_by(source=GIVEN)
 
 
 def _of_finding(place: Place) -> Figure:
     """A figure of a finding: its sentence says why it matters, its source where the limit comes from."""
     finding = next(owner for owner in place.owners() if "message" in owner)
-    return place.said(unit=str(finding.get("unit", "")), reason=finding["message"], source=finding.get("source") or "this finding")
+    return place.explained_by(
+        unit=str(finding.get("unit", "")), reason=finding["message"], source=finding.get("source") or "this finding"
+    )
 
 
 def _of_check(place: Place) -> Figure:
     if "findings" in place.tokens:
         return _of_finding(place)
-    return place.said(source="the check of the prescription")
+    return place.explained_by(source="the check of the prescription")
 
 
 def _of_plans(place: Place) -> Figure:
     """What the plans before say of a blank, an operation, a tool or a bought part beyond their basis."""
     if "sampled" in place.tokens:
-        return place.said(source="ISO 2859-1, normal inspection, single sampling, from memory")
+        return place.explained_by(source="ISO 2859-1, normal inspection, single sampling, from memory")
     if "operations" in place.tokens:
         return _of_operation(place)
     if "blank" in place.tokens:
-        return place.said(source="the blank plan")
+        return place.explained_by(source="the blank plan")
     if "consumes" in place.tokens:
-        return place.said(source="the prescription: which elements are cemented, and that each lens has one of every part")
-    return place.said(source="the operation plan")
+        return place.explained_by(source="the prescription: which elements are cemented, and that each lens has one of every part")
+    return place.explained_by(source="the operation plan")
 
 
 def _of_operation(place: Place) -> Figure:
@@ -155,13 +157,13 @@ def _of_operation(place: Place) -> Figure:
     table = {"batch_loss": "yields", "attended_share": "work_centres"}.get(place.name)
     row = next((one for one in _rows_in(basis_in(place.owners()[0])) if one.table == table), None)
     if row is not None:
-        return place.said(rate_row=row)
+        return place.explained_by(rate_row=row)
     sources = {
         "piece_min": "pieces go one at a time: their minutes are those of the batch",
         "consumables": "nothing is spent on it besides its minutes",
         "batch_loss": "no batch of it is lost as a whole",
     }
-    return place.said(source=sources.get(place.name, "the operation plan"))
+    return place.explained_by(source=sources.get(place.name, "the operation plan"))
 
 
 def _rows_in(figures: Sequence[Figure]) -> Iterator[RateRowRef]:
@@ -172,7 +174,7 @@ def _rows_in(figures: Sequence[Figure]) -> Iterator[RateRowRef]:
 
 
 def _of_caution(place: Place) -> Figure:
-    return place.said(source="the operation plan; local codes and licensed practice go before it")
+    return place.explained_by(source="the operation plan; local codes and licensed practice go before it")
 
 
 _BY_SECTION: dict[str, Callable[[Place], Figure]] = {

@@ -31,10 +31,10 @@ def figure_of_break(place: Place, figures: Sequence[Figure]) -> Figure:
     if figure is not None:
         return place.of(figure)
     if own == "quantity":
-        return place.said(source="the request")
+        return place.explained_by(source="the request")
     if place.name in DRAWN:
-        return place.said(source=f"Monte Carlo: {DRAWN[place.name]}", inputs=_drawn_from(place, figures))
-    return place.said(source=DAYS.get(place.name, BY_THE_BREAK), inputs=_days(place) if place.name == "ship_date" else ())
+        return place.explained_by(source=f"Monte Carlo: {DRAWN[place.name]}", inputs=_drawn_from(place, figures))
+    return place.explained_by(source=DAYS.get(place.name, BY_THE_BREAK), inputs=_days(place) if place.name == "ship_date" else ())
 
 
 def _named(figures: Sequence[Figure], name: str) -> Figure | None:

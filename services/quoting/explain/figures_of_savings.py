@@ -28,7 +28,7 @@ def figure_of_relaxation(place: Place) -> Figure:
     if place.name in ("from_figure", "to_figure"):
         before, after = FROM_AND_TO.get(relaxation["tolerance"], CLASSES)
         source = f"{before}: {relaxation['where']}" if place.name == "from_figure" else f"{after} {relaxation['means']}".strip()
-        return place.said(unit=relaxation["unit"], source=source)
+        return place.explained_by(unit=relaxation["unit"], source=source)
     return _saving(place, relaxation)
 
 
@@ -41,13 +41,13 @@ def figure_of_offer(place: Place) -> Figure:
     """A figure below /offers/{position} that its basis does not explain."""
     offer = place.at(*place.tokens[:2])
     if place.name == "from_radius_mm":
-        return place.said(source=f"the request: /prescription{offer['where']}")
+        return place.explained_by(source=f"the request: /prescription{offer['where']}")
     return _saving(place, offer)
 
 
 def _saving(place: Place, owner: Mapping[str, Any]) -> Figure:
     if place.name == "quantity":
-        return place.said(source="the middle one of the quantities asked for")
+        return place.explained_by(source="the middle one of the quantities asked for")
     at = _break_of(place, owner)
     if place.name == "saving_per_unit":
         return place.of(_saving_per_unit(place, at))
@@ -60,7 +60,7 @@ def _saving(place: Place, owner: Mapping[str, Any]) -> Figure:
                 days_then=given("days_then", quoted - place.value, "days", source=ANEW),
             )
         )
-    return place.said(source="the operation plan")
+    return place.explained_by(source="the operation plan")
 
 
 def _saving_per_unit(place: Place, at: tuple[str, ...]) -> Figure:

@@ -49,10 +49,6 @@ class Place:
         """What stands at another place of the quote, which must be there."""
         return JsonPointer.from_parts(tokens).resolve(self.document)
 
-    def has(self, *tokens: str) -> bool:
-        """Whether anything stands at another place."""
-        return JsonPointer.from_parts(tokens).resolve(self.document, None) is not None
-
     def owners(self) -> Sequence[Mapping[str, Any]]:
         """The objects that the place lies in, from the nearest outwards."""
         around = (self.at(*self.tokens[:depth]) for depth in range(len(self.tokens) - 1, 0, -1))
@@ -63,7 +59,7 @@ class Place:
         changes = {"name": self.name[:LONGEST_NAME], "value": self.value, "unit": figure.unit or self.unit}
         return figure.model_copy(update=changes)
 
-    def said(
+    def explained_by(
         self, *, source: str | None = None, reason: str | None = None, inputs: Sequence[Figure] = (), unit: str | None = None,
         rate_row: RateRowRef | None = None,
     ) -> Figure:  # fmt: skip
@@ -92,8 +88,8 @@ def place_at(pointer: str, document: Mapping[str, Any]) -> Place:
         try:
             here = steps.walk(here, token)
         except JsonPointerException:
-            way = JsonPointer.from_parts(steps.parts[:depth]).path or "/"
-            raise PointerNamesNoFigure(pointer, f"there is no {token} in {way}", names_below(here)) from None
+            on_the_way = JsonPointer.from_parts(steps.parts[:depth]).path or "/"
+            raise PointerNamesNoFigure(pointer, f"there is no {token} in {on_the_way}", names_below(here)) from None
     return Place(pointer, document)
 
 

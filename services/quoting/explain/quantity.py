@@ -19,7 +19,7 @@ from shared_schemas.rates import Rates
 class Quantity:
     """One quantity at its place among the breaks; `parts` has the pointer of every part that is made."""
 
-    found: Evaluation
+    evaluation: Evaluation
     plans: Plans
     place: int
     parts: Mapping[str, str]
@@ -37,12 +37,12 @@ class Quantity:
     @cached_property
     def chances(self) -> Uncertain:
         """What may go otherwise than planned."""
-        return uncertain(self.found, self.plans)
+        return uncertain(self.evaluation, self.plans)
 
     @property
     def number(self) -> Figure:
         """The quantity itself."""
-        return given("quantity", self.found.quantity, at=self.at("quantity"))
+        return given("quantity", self.evaluation.quantity, at=self.at("quantity"))
 
     def at(self, *tokens: str | int) -> str:
         """The pointer of a figure of this quantity."""

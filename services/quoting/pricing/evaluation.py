@@ -105,7 +105,7 @@ class Evaluation:
         return self.costs.total / self.quantity
 
 
-def evaluate(plans: Plans, *, quantity: int, like: Evaluation | None = None) -> Evaluation:
+def evaluate(plans: Plans, *, quantity: int, reuse: Evaluation | None = None) -> Evaluation:
     """Work out one quantity; routes that are those of `like`, at as many starts, are not worked out anew."""
     starts = part_starts(
         routes=plans.routes, quantity=quantity, confidence=plans.confidence, losses=plans.losses, worths=plans.worths
@@ -113,11 +113,11 @@ def evaluate(plans: Plans, *, quantity: int, like: Evaluation | None = None) -> 
     started = {part: start.started for part, start in starts.items()}
     runs = shared_runs(plans.routes, started)
     operations = {
-        route.part: like.operations[route.part]
-        if like
-        and like.runs.alike(runs, route.part)
-        and like.routes[route.part] is route
-        and like.starts[route.part].started == started[route.part]
+        route.part: reuse.operations[route.part]
+        if reuse
+        and reuse.runs.alike(runs, route.part)
+        and reuse.routes[route.part] is route
+        and reuse.starts[route.part].started == started[route.part]
         else operation_costs(route, started=started[route.part], rates=plans.rates, runs=runs.by_name)
         for route in plans.routes
     }
@@ -146,21 +146,21 @@ def evaluate(plans: Plans, *, quantity: int, like: Evaluation | None = None) -> 
             tooling=plans.tooling,
             begin=plans.begin,
             rates=plans.rates,
-            like=like.schedule if like else None,
+            reuse=reuse.schedule if reuse else None,
             shop=plans.shop,
         ),
     )
 
 
-def uncertain(found: Evaluation, plans: Plans) -> Uncertain:
+def uncertain(evaluation: Evaluation, plans: Plans) -> Uncertain:
     """What may go otherwise than planned at one quantity."""
     return Uncertain(
-        planned=float(found.costs.total),
-        operations=found.operations,
-        materials=found.materials,
+        planned=float(evaluation.costs.total),
+        operations=evaluation.operations,
+        materials=evaluation.materials,
         parts={
             part: outcomes(started=start.started, needed=start.needed, losses=plans.losses[part], worth=plans.worths[part])
-            for part, start in found.starts.items()
+            for part, start in evaluation.starts.items()
         },
         causes=plans.causes,
         glass_variation=plans.terms.glass_price_variation,

@@ -40,19 +40,19 @@ class Deadline:
     quoted: Sequence[QuotedRelaxation]
     most: int
 
-    def answer(self, found: Evaluation, expedited: Expedited | None) -> Answer:
-        """Whether `found` ships in time, or else everything that would bring it in."""
-        if found.lead_time.ship_date <= self.needed_by:
+    def answer(self, evaluation: Evaluation, expedited: Expedited | None) -> Answer:
+        """Whether it ships in time, or else everything that would bring it in."""
+        if evaluation.lead_time.ship_date <= self.needed_by:
             return Answer("yes")
         sooner = tuple(self._expedite(expedited)) if expedited else ()
-        ways = (*sooner, *self._looser(found), *self._part_first(found))
+        ways = (*sooner, *self._looser(evaluation), *self._part_first(evaluation))
         if not ways:
-            return Answer("no", tuple(self._at_least(found, expedited)))
+            return Answer("no", tuple(self._at_least(evaluation, expedited)))
         return Answer("with_expedite" if sooner else "with_changes", ways)
 
-    def _at_least(self, found: Evaluation, expedited: Expedited | None) -> Iterator[str]:
+    def _at_least(self, evaluation: Evaluation, expedited: Expedited | None) -> Iterator[str]:
         """What there is though it is late: the earliest day, what that costs, and that no quantity is in time."""
-        lead = found.lead_time
+        lead = evaluation.lead_time
         if expedited is not None and expedited.schedule.lead_time.ship_date < lead.ship_date:
             earliest = expedited.schedule.lead_time.ship_date
             yield f"the earliest day is {earliest}, expedited for {expedited.cost} {self.plans.currency.name}"
@@ -69,16 +69,16 @@ class Deadline:
                 f"{expedited.days_saved} days sooner"
             )
 
-    def _looser(self, found: Evaluation) -> Iterator[str]:
+    def _looser(self, evaluation: Evaluation) -> Iterator[str]:
         """One relaxation that is enough, or else two together."""
-        late_days = (found.lead_time.ship_date - self.needed_by).days
+        late_days = (evaluation.lead_time.ship_date - self.needed_by).days
         for several in (1, 2):
             for granted in combinations(self._candidates, several):
                 if late_days > FURTHEST * sum(one.days_saved for one in granted):
                     continue
-                then = self._ships_with(found, granted)
+                then = self._ships_with(evaluation, granted)
                 if then <= self.needed_by:
-                    yield f"{' and '.join(_said(one) for one in granted)}: ships {then}"
+                    yield f"{' and '.join(_in_words(one) for one in granted)}: ships {then}"
                     return
 
     @cached_property
@@ -86,7 +86,7 @@ class Deadline:
         """Those that save most days, first."""
         return sorted((one for one in self.quoted if one.days_saved > 0), key=lambda one: -one.days_saved)[:TRIED]
 
-    def _ships_with(self, found: Evaluation, granted: Sequence[QuotedRelaxation]) -> date:
+    def _ships_with(self, evaluation: Evaluation, granted: Sequence[QuotedRelaxation]) -> date:
         named = {(one.where, one.tolerance, one.to_figure) for one in granted}
         looser = [one for one in self.relaxations if (one.where, one.tolerance, one.to_figure) in named]
         plates = [one for one in self.offers if (one.where, RADIUS, one.to_radius_mm) in named]
@@ -95,13 +95,13 @@ class Deadline:
             routes=tuple(loosened(route, [one for one in looser if one.part == route.part]) for route in self.plans.routes),
             tooling=tooling_with(self.plans.tooling, (*plates, *looser)),
         )
-        return evaluate(plans, quantity=found.quantity, like=found).lead_time.ship_date
+        return evaluate(plans, quantity=evaluation.quantity, reuse=evaluation).lead_time.ship_date
 
-    def _part_first(self, found: Evaluation) -> Iterator[str]:
+    def _part_first(self, evaluation: Evaluation) -> Iterator[str]:
         part = self._most_in_time
-        if part is not None and part.quantity < found.quantity:
+        if part is not None and part.quantity < evaluation.quantity:
             yield (
-                f"{part.quantity} of the {found.quantity} first: as an order of their own they ship {part.lead_time.ship_date} "
+                f"{part.quantity} of the {evaluation.quantity} first: as an order of their own they ship {part.lead_time.ship_date} "
                 f"at {part.price.unit} {self.plans.currency.name} apiece"
             )
 
@@ -121,6 +121,6 @@ class Deadline:
         return kept
 
 
-def _said(one: QuotedRelaxation) -> str:
-    figure = f"{one.tolerance.replace('_', ' ')} {one.to_figure:g} {one.unit}".strip()
-    return f"{figure if one.tolerance == RADIUS else one.means or figure} at {one.where}"
+def _in_words(relaxation: QuotedRelaxation) -> str:
+    figure = f"{relaxation.tolerance.replace('_', ' ')} {relaxation.to_figure:g} {relaxation.unit}".strip()
+    return f"{figure if relaxation.tolerance == RADIUS else relaxation.means or figure} at {relaxation.where}"

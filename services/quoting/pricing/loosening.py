@@ -37,7 +37,7 @@ def loosened(route: Route, granted: Sequence[Relaxation]) -> Route:
 
 def _added(granted: Sequence[Relaxation]) -> list[AddedOperation]:
     """What the relaxations bring: of any operation at one place as many as the one that brings most of it."""
-    found: list[AddedOperation] = []
+    brought_by_all: list[AddedOperation] = []
     brought: Counter[tuple[int, str, str | None]] = Counter()
     for relaxation in granted:
         own: Counter[tuple[int, str, str | None]] = Counter()
@@ -45,9 +45,9 @@ def _added(granted: Sequence[Relaxation]) -> list[AddedOperation]:
             key = (one.position, one.operation.operation, one.operation.face)
             own[key] += 1
             if own[key] > brought[key]:
-                found.append(one)
+                brought_by_all.append(one)
         brought |= own
-    return found
+    return brought_by_all
 
 
 def _put_together(operations: Sequence[Operation], removed: set[int], added: Sequence[AddedOperation]) -> list[Operation]:

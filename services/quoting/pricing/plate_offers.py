@@ -127,7 +127,7 @@ def _days_saved(plans: Plans, offer: ToolingOffer, against: Evaluation) -> int:
         tooling=tooling_with(plans.tooling, (offer,)),
         begin=plans.begin,
         rates=plans.rates,
-        like=against.schedule,
+        reuse=against.schedule,
         shop=plans.shop,
     )
     return days_saved(days_as_quoted=against.lead_time.p50_days, days_then=then.lead_time.p50_days)

@@ -62,11 +62,6 @@ class Price:
     markups: Markups
     lines: tuple[Line, ...]
 
-    @property
-    def before_rounding(self) -> Decimal:
-        """Sum of the lines without the last, which is the rounding."""
-        return sum_of(self.lines[:-1])
-
 
 def markups(cost: Decimal, terms: CommercialRow, *, quantity: int) -> Markups:
     """Overhead, contingency and the margin of that quantity on a cost.

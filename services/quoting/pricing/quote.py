@@ -49,8 +49,8 @@ def assemble(
     _same_lens(blanks, operations, rates)
     plans = plans_for(job, blanks, operations, rates)
     request = job.request
-    found = [evaluate(plans, quantity=quantity) for quantity in request.quantities]
-    middle = found[request.quantities.index(middle_quantity(request.quantities))]
+    evaluations = [evaluate(plans, quantity=quantity) for quantity in request.quantities]
+    middle = evaluations[request.quantities.index(middle_quantity(request.quantities))]
     orders = orders_for(job, rate_digest)
     offers = quoted_offers(plans, operations.offers, against=middle)
     relaxed = most_saved_first((*quoted_relaxations(plans, operations.relaxations, against=middle), *as_relaxations(offers)))
@@ -64,7 +64,7 @@ def assemble(
         currency=request.currency,
         confidence=request.confidence,
         check=check,
-        breaks=tuple(_break(evaluation, plans, orders, deadline) for evaluation in found),
+        breaks=tuple(_break(evaluation, plans, orders, deadline) for evaluation in evaluations),
         tooling=tuple(in_quote_currency(tool, plans) for tool in operations.tooling),
         tooling_terms=plans.terms.tooling,
         elements=_elements(blanks, plans),
@@ -73,7 +73,7 @@ def assemble(
         offers=offers,
         relaxations=with_full_block(plans, relaxed, against=middle),
         best_relaxations=combined_saving(plans, operations.relaxations, relaxed, against=middle, offers=operations.offers),
-        findings=(*remarks_on(found, plans), *blanks.findings, *operations.findings),
+        findings=(*remarks_on(evaluations, plans), *blanks.findings, *operations.findings),
         cautions=operations.cautions,
     )
 
@@ -143,20 +143,20 @@ def _assembly(plans: Plans) -> tuple[Route, ...]:
     )
 
 
-def _break(found: Evaluation, plans: Plans, orders: Orders, deadline: Deadline | None) -> Break:
-    chances = uncertain(found, plans)
-    risk = risk_of(chances, orders, price=_in_base(found.price.total, plans))
-    sooner = expedited(found, plans)
-    answer = deadline.answer(found, sooner) if deadline else Answer()
+def _break(evaluation: Evaluation, plans: Plans, orders: Orders, deadline: Deadline | None) -> Break:
+    chances = uncertain(evaluation, plans)
+    risk = risk_of(chances, orders, price=_in_base(evaluation.price.total, plans))
+    sooner = expedited(evaluation, plans)
+    answer = deadline.answer(evaluation, sooner) if deadline else Answer()
     return Break(
-        quantity=found.quantity,
-        unit_price=found.price.unit,
-        total_price=found.price.total,
-        lines=found.price.lines,
-        unit_cost=_unit_cost(found, plans, risk),
-        lead_time=found.lead_time,
-        start_quantities={part: start.started for part, start in found.starts.items()},
-        materials=_bill_of_materials(found, plans),
+        quantity=evaluation.quantity,
+        unit_price=evaluation.price.unit,
+        total_price=evaluation.price.total,
+        lines=evaluation.price.lines,
+        unit_cost=_unit_cost(evaluation, plans, risk),
+        lead_time=evaluation.lead_time,
+        start_quantities={part: start.started for part, start in evaluation.starts.items()},
+        materials=_bill_of_materials(evaluation, plans),
         spares=spares_of(chances),
         spares_value=in_currency(total(amounts=list(worth_of_spares(chances, plans).values())), plans.currency),
         enough_chance=enough_of_all(chances=[outcome.enough for outcome in chances.parts.values()]),
@@ -178,12 +178,12 @@ def worth_of_spares(chances: Uncertain, plans: Plans) -> dict[str, Decimal]:
     return {part: spares_worth(spares=spares, worth_each=plans.worths[part].value) for part, spares in spares_of(chances).items()}
 
 
-def _unit_cost(found: Evaluation, plans: Plans, risk: Risk) -> UnitCost:
+def _unit_cost(evaluation: Evaluation, plans: Plans, risk: Risk) -> UnitCost:
     return UnitCost(
-        planned=in_currency(found.unit_cost, plans.currency),
-        p50=_changed(risk.p50 / found.quantity, plans),
-        p80=_changed(risk.p80 / found.quantity, plans),
-        p95=_changed(risk.p95 / found.quantity, plans),
+        planned=in_currency(evaluation.unit_cost, plans.currency),
+        p50=_changed(risk.p50 / evaluation.quantity, plans),
+        p80=_changed(risk.p80 / evaluation.quantity, plans),
+        p95=_changed(risk.p95 / evaluation.quantity, plans),
     )
 
 
@@ -209,7 +209,7 @@ def _deadline(plans: Plans, operations: OperationPlan, relaxed: Sequence[QuotedR
     )
 
 
-def _bill_of_materials(found: Evaluation, plans: Plans) -> tuple[MaterialNeed, ...]:
+def _bill_of_materials(evaluation: Evaluation, plans: Plans) -> tuple[MaterialNeed, ...]:
     """Glass as it is bought, and bought parts, in the currency of the quote."""
     glass = [
         MaterialNeed(
@@ -219,9 +219,9 @@ def _bill_of_materials(found: Evaluation, plans: Plans) -> tuple[MaterialNeed, .
             unit="g",
             cost=in_currency(one.amount, plans.currency),
         )
-        for one in found.materials
+        for one in evaluation.materials
     ]
-    lenses = found.starts[plans.routes[-1].part].started
+    lenses = evaluation.starts[plans.routes[-1].part].started
     parts = [
         MaterialNeed(
             item=part.name,
@@ -240,17 +240,17 @@ def remarks_on(quantities: Sequence[Evaluation], plans: Plans) -> tuple[Finding,
     return tuple(remark for one in quantities for remark in (*_too_long(one, plans), *_cheaper_at(one, quantities, plans)))
 
 
-def _too_long(one: Evaluation, plans: Plans) -> Iterator[Finding]:
+def _too_long(evaluation: Evaluation, plans: Plans) -> Iterator[Finding]:
     """A quantity that the shop cannot promise: it would be busy with it for longer than its terms allow."""
-    lead, limit = one.lead_time, plans.terms.longest_lead_days
+    lead, limit = evaluation.lead_time, plans.terms.longest_lead_days
     if lead.p90_days <= limit:
         return
-    centre = one.schedule.bottleneck
+    centre = evaluation.schedule.bottleneck
     yield finding(
         "lead-time-too-long",
         "",
         (
-            f"{one.quantity} pieces take {lead.p90_days} days (the terms allow {limit}): the price and date of this quantity are "
+            f"{evaluation.quantity} pieces take {lead.p90_days} days (the terms allow {limit}): the price and date of this quantity are "
             "arithmetic, not an offer."
         ),
         figure=lead.p90_days,
@@ -261,22 +261,22 @@ def _too_long(one: Evaluation, plans: Plans) -> Iterator[Finding]:
     )
 
 
-def _cheaper_at(one: Evaluation, quantities: Sequence[Evaluation], plans: Plans) -> Iterator[Finding]:
+def _cheaper_at(evaluation: Evaluation, quantities: Sequence[Evaluation], plans: Plans) -> Iterator[Finding]:
     """A larger quantity that costs less in total: one that is asked for too, or the next step of the margin."""
-    larger = [other for other in quantities if other.quantity > one.quantity]
+    larger = [other for other in quantities if other.quantity > evaluation.quantity]
     known = {other.quantity for other in larger}
     steps = [step.from_quantity for step in plans.terms.margin_steps]
-    near = [step for step in steps if one.quantity < step <= NEAR * one.quantity and step not in known]
-    offers = [*larger, *(evaluate(plans, quantity=step, like=one) for step in near)]
-    best = min(offers, key=lambda other: (other.price.total, -other.quantity), default=one)
-    if best.price.total >= one.price.total:
+    near = [step for step in steps if evaluation.quantity < step <= NEAR * evaluation.quantity and step not in known]
+    offers = [*larger, *(evaluate(plans, quantity=step, reuse=evaluation) for step in near)]
+    best = min(offers, key=lambda other: (other.price.total, -other.quantity), default=evaluation)
+    if best.price.total >= evaluation.price.total:
         return
-    saved = one.price.total - best.price.total
+    saved = evaluation.price.total - best.price.total
     yield finding(
         "more-cost-less",
         "",
-        f"{best.quantity} pieces cost {saved} {plans.currency.name} less in total than {one.quantity}: {best.price.total}.",
-        figure=float(one.price.total),
+        f"{best.quantity} pieces cost {saved} {plans.currency.name} less in total than {evaluation.quantity}: {best.price.total}.",
+        figure=float(evaluation.price.total),
         limit=float(best.price.total),
         unit=plans.currency.name,
         row=plans.terms.name,

@@ -115,7 +115,7 @@ class Saving:
 
 def quoted_relaxations(plans: Plans, relaxations: Sequence[Relaxation], *, against: Evaluation) -> tuple[QuotedRelaxation, ...]:
     """Each relaxation with its saving per unit and in days at the quantity of `against`, most saved first; none that saves nothing."""
-    found = []
+    quoted = []
     now = {
         part: rough_cost(
             against.routes[part], started=against.starts[part].started, per_minute=plans.per_minute, runs=against.runs.by_name
@@ -129,7 +129,7 @@ def quoted_relaxations(plans: Plans, relaxations: Sequence[Relaxation], *, again
             else _saving(plans, relaxation, against, now[relaxation.part])
         )
         if saving:
-            found.append(
+            quoted.append(
                 QuotedRelaxation(
                     where=relaxation.where,
                     tolerance=relaxation.tolerance,
@@ -142,7 +142,7 @@ def quoted_relaxations(plans: Plans, relaxations: Sequence[Relaxation], *, again
                     means=relaxation.means,
                 )
             )
-    return most_saved_first(found)
+    return most_saved_first(quoted)
 
 
 def combined_saving(
@@ -173,7 +173,7 @@ def _together(
     """Saving of all those at once, with the charges and the lead time of the tools that fall away and that they need."""
     routes = tuple(loosened(route, [one for one in granted if one.part == route.part]) for route in plans.routes)
     tooling = tooling_with(plans.tooling, (*taken, *granted))
-    looser = evaluate(replace(plans, routes=routes, tooling=tooling), quantity=against.quantity, like=against)
+    looser = evaluate(replace(plans, routes=routes, tooling=tooling), quantity=against.quantity, reuse=against)
     once = saving_per_unit(plans, tooling, against=against) if plans.terms.tooling == "one_off" else Decimal(0)
     return Saving(
         saving_of(unit_price=against.price.unit, price_then=looser.price.unit) + once,
@@ -249,7 +249,7 @@ def _saving(plans: Plans, relaxation: Relaxation, against: Evaluation, now: Roug
         start = part_start(part=part, losses=losses, wanted=before.needed, confidence=before.confidence, worth=plans.worths[part])
     if (route.consumes and start.started != before.started) or losses.mean_yield == 1:
         routes = tuple(route if one.part == part else one for one in plans.routes)
-        whole = evaluate(replace(plans, routes=routes), quantity=against.quantity, like=against)
+        whole = evaluate(replace(plans, routes=routes), quantity=against.quantity, reuse=against)
         return Saving(
             saving_of(unit_price=against.price.unit, price_then=whole.price.unit),
             days_saved(days_as_quoted=against.lead_time.p50_days, days_then=whole.lead_time.p50_days),
@@ -303,7 +303,7 @@ def _days_saved(plans: Plans, against: Evaluation, route: Route, started: int, m
     part = route.part
     runs = against.runs.when(route, started=started)
     costs = operation_costs(route, started=started, rates=plans.rates, runs=runs)
-    found = schedule(
+    then = schedule(
         routes=plans.routes,
         operations={**against.operations, part: costs},
         materials=materials,
@@ -311,6 +311,6 @@ def _days_saved(plans: Plans, against: Evaluation, route: Route, started: int, m
         tooling=plans.tooling,
         begin=plans.begin,
         rates=plans.rates,
-        like=against.schedule,
+        reuse=against.schedule,
     )
-    return days_saved(days_as_quoted=against.lead_time.p50_days, days_then=found.lead_time.p50_days)
+    return days_saved(days_as_quoted=against.lead_time.p50_days, days_then=then.lead_time.p50_days)

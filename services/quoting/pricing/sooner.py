@@ -118,7 +118,7 @@ class Expedited:
         )
 
 
-def expedited(found: Evaluation, plans: Plans) -> Expedited | None:
+def expedited(evaluation: Evaluation, plans: Plans) -> Expedited | None:
     """The same order, expedited; `None` where the terms know no such thing or no day would be saved.
 
     Notes:
@@ -131,20 +131,20 @@ def expedited(found: Evaluation, plans: Plans) -> Expedited | None:
     shop = plans.expedited_shop
     if shop is None:
         return None
-    sooner, glass = _with_faster_glass(found, plans, shop)
-    saved = days_saved(days_as_quoted=found.lead_time.p90_days, days_then=sooner.lead_time.p90_days)
+    sooner, glass = _with_faster_glass(evaluation, plans, shop)
+    saved = days_saved(days_as_quoted=evaluation.lead_time.p90_days, days_then=sooner.lead_time.p90_days)
     if saved <= 0:
         return None
-    labour = _labour(found)
-    surcharges = _surcharges(found, plans, labour, glass)
-    added = markups(surcharges.total, plans.terms, quantity=found.quantity)
+    labour = _labour(evaluation)
+    surcharges = _surcharges(evaluation, plans, labour, glass)
+    added = markups(surcharges.total, plans.terms, quantity=evaluation.quantity)
     return Expedited(sooner, glass, surcharges, added, labour, saved, _lines(surcharges, added, plans))
 
 
-def _with_faster_glass(found: Evaluation, plans: Plans, shop: Shop) -> tuple[Schedule, tuple[FasterGlass, ...]]:
+def _with_faster_glass(evaluation: Evaluation, plans: Plans, shop: Shop) -> tuple[Schedule, tuple[FasterGlass, ...]]:
     """The schedule of an order that goes first, with the purchases that are worth having sooner."""
-    materials = list(found.materials)
-    sooner = _schedule(found, plans, shop, materials, found.schedule)
+    materials = list(evaluation.materials)
+    sooner = _schedule(evaluation, plans, shop, materials, evaluation.schedule)
     bought: list[FasterGlass] = []
     tried: set[int] = set()
     while True:
@@ -157,24 +157,24 @@ def _with_faster_glass(found: Evaluation, plans: Plans, shop: Shop) -> tuple[Sch
         if faster is None:
             continue
         materials[place] = replace(materials[place], lead_days=faster.lead_days)
-        then = _schedule(found, plans, shop, materials, sooner)
+        then = _schedule(evaluation, plans, shop, materials, sooner)
         if then.lead_time.ship_date < sooner.lead_time.ship_date:
             sooner = then
             bought.append(faster)
         else:
-            materials[place] = replace(materials[place], lead_days=found.materials[place].lead_days)
+            materials[place] = replace(materials[place], lead_days=evaluation.materials[place].lead_days)
 
 
-def _schedule(found: Evaluation, plans: Plans, shop: Shop, materials: Sequence[MaterialCost], like: Schedule) -> Schedule:
+def _schedule(evaluation: Evaluation, plans: Plans, shop: Shop, materials: Sequence[MaterialCost], reuse: Schedule) -> Schedule:
     return schedule(
         routes=plans.routes,
-        operations=found.operations,
+        operations=evaluation.operations,
         materials=materials,
         bought_parts=plans.bought_parts,
         tooling=plans.tooling,
         begin=plans.begin,
         rates=plans.rates,
-        like=like,
+        reuse=reuse,
         shop=shop,
     )
 
@@ -197,18 +197,18 @@ def faster_glass(material: MaterialCost, plans: Plans) -> FasterGlass | None:
     return FasterGlass(material.model.glass, tuple(stocks), lead_days)
 
 
-def _labour(found: Evaluation) -> Decimal:
+def _labour(evaluation: Evaluation) -> Decimal:
     """What the attended minutes of all operations cost, in the base currency."""
     return exact(
-        sum(cost.attended_min * per_minute(cost.work_centre).labour for costs in found.operations.values() for cost in costs)
+        sum(cost.attended_min * per_minute(cost.work_centre).labour for costs in evaluation.operations.values() for cost in costs)
     )
 
 
-def _surcharges(found: Evaluation, plans: Plans, labour: Decimal, glass: Sequence[FasterGlass]) -> Surcharges:
+def _surcharges(evaluation: Evaluation, plans: Plans, labour: Decimal, glass: Sequence[FasterGlass]) -> Surcharges:
     """What it costs more."""
     terms = plans.terms
     return Surcharges(
-        priority=priority_cost(operations=found.costs.operations, priority_share=terms.expedite_priority_share or 0.0),
+        priority=priority_cost(operations=evaluation.costs.operations, priority_share=terms.expedite_priority_share or 0.0),
         overtime=overtime_cost(
             labour=labour, hours_share=terms.overtime_hours_share or 0.0, overtime_surcharge=terms.overtime_surcharge or 0.0
         ),

@@ -17,7 +17,7 @@ from scipy.special import betainc, nbdtrik
 from services.optics.law import law
 from services.quoting.risk.losses import Batches, Losses, chances_of_enough, losses_of
 from services.quoting.risk.worth import Worth
-from shared_schemas.operations import Operation, Route
+from shared_schemas.operations import Route
 from shared_schemas.problem import FigureOutOfRange
 
 LARGEST_COVERED = 0.05
@@ -45,11 +45,6 @@ class PartStart:
     batches: tuple[Batches, ...] = ()
     uncovered: tuple[Batches, ...] = ()
     filled_up: int = 0
-
-
-def route_yield(operations: Sequence[Operation]) -> float:
-    """Share of pieces that survive a whole route in the mean: the product of yields, and of the batches that are not lost."""
-    return math.prod(operation.yield_share * (1 - operation.batch_loss) for operation in operations)
 
 
 def covered(losses: Losses, *, wanted: int) -> Losses:

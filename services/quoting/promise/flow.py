@@ -149,7 +149,7 @@ def passages(steps: Sequence[Step], *, waited_share: float = 1.0) -> list[Passag
 
     Source: overlapping operations, common practice.
     """
-    found: list[Passage] = []
+    passed: list[Passage] = []
     ready = start = finish = variance = 0.0
     for position, step in enumerate(steps):
         if position:
@@ -162,8 +162,8 @@ def passages(steps: Sequence[Step], *, waited_share: float = 1.0) -> list[Passag
         one_after_the_other, behind_the_last = start + step.setup_h + step.batches * batch_h, finish + batch_h
         finish = one_after_the_other if one_after_the_other > behind_the_last else behind_the_last
         variance += wait_h * wait_h
-        found.append(Passage(ready, finish, variance))
-    return found
+        passed.append(Passage(ready, finish, variance))
+    return passed
 
 
 def span_of(passed: Sequence[Passage]) -> Span:

@@ -82,7 +82,7 @@ class Schedule:
 
 def schedule(
     *, routes: Sequence[Route], operations: Mapping[str, Sequence[OperationCost]], materials: Sequence[MaterialCost],
-    bought_parts: Sequence[BoughtPart], tooling: Sequence[Tooling], begin: date, rates: Rates, like: Schedule | None = None,
+    bought_parts: Sequence[BoughtPart], tooling: Sequence[Tooling], begin: date, rates: Rates, reuse: Schedule | None = None,
     shop: Shop | None = None,
 ) -> Schedule:  # fmt: skip
     """Days from order to shipping, and the path that sets them.
@@ -96,15 +96,15 @@ def schedule(
         variance as the square of its mean; the sum along the path as log-normal, whose 50 and 90 % points are the two
         figures. The ship date is the 90 % one.
     """
-    shop = shop or (like.shop if like else shop_of(rates))
+    shop = shop or (reuse.shop if reuse else shop_of(rates))
     calendar, queues = shop.calendar, shop.queues
     per_day = calendar.hours_per_week / 7
-    anew = [route.part for route in routes if like is None or like.operations.get(route.part) is not operations[route.part]]
-    steps = {**(like.steps if like else {}), **{part: steps_of(operations[part], queues) for part in anew}}
-    waits_alike = like is not None and like.shop.waited_share == shop.waited_share
+    anew = [route.part for route in routes if reuse is None or reuse.operations.get(route.part) is not operations[route.part]]
+    steps = {**(reuse.steps if reuse else {}), **{part: steps_of(operations[part], queues) for part in anew}}
+    waits_alike = reuse is not None and reuse.shop.waited_share == shop.waited_share
     followed = anew if waits_alike else [route.part for route in routes]
     passed = {
-        **(like.passed if like else {}),
+        **(reuse.passed if reuse else {}),
         **{part: passages(steps[part], waited_share=shop.waited_share) for part in followed},
     }
     spans = {part: span_of(own) for part, own in passed.items()}
@@ -117,8 +117,8 @@ def schedule(
     p50_h, p90_h = log_normal_points(mean=path.span.hours, variance=path.span.variance)
     start = begin + timedelta(days=math.ceil(path.wait_days))
     p50, p90 = calendar.day_after_hours(start, p50_h), calendar.day_after_hours(start, p90_h)
-    found = LeadTime(p50_days=(p50 - begin).days, p90_days=(p90 - begin).days, ship_date=p90, critical_path=path.names)
-    return Schedule(found, path, p50_h, p90_h, steps, passed, shop, start, p50, operations)
+    lead_time = LeadTime(p50_days=(p50 - begin).days, p90_days=(p90 - begin).days, ship_date=p90, critical_path=path.names)
+    return Schedule(lead_time, path, p50_h, p90_h, steps, passed, shop, start, p50, operations)
 
 
 def log_normal_points(*, mean: float, variance: float) -> tuple[float, float]:
@@ -226,23 +226,23 @@ def _most_crowded(
     crowds: dict[str, Crowd] = {}
     for route in routes:
         _come_by(crowds, route.part, steps[route.part], passed[route.part], arrivals[route.part], beyond[route.part], per_day)
-    found = None
+    slowest = None
     for crowd in crowds.values():
         if crowd.visits > 1:
             wait_h = shop.waited_share * crowd.step.wait_h
             days = crowd.head_days + (wait_h + crowd.work_h / crowd.step.work_centre.stations + crowd.tail_h) / per_day
-            if found is None or days > found[0]:
-                found = (days, crowd)
-    return _through(found[1], arrivals, beyond, shop.waited_share) if found else None
+            if slowest is None or days > slowest[0]:
+                slowest = (days, crowd)
+    return _through(slowest[1], arrivals, beyond, shop.waited_share) if slowest else None
 
 
 def _ways_on(routes: Sequence[Route], spans: Mapping[str, Span]) -> dict[str, Path]:
     """For each part the way on from it to the end."""
     beyond = {route.part: Path() for route in routes}
     for route in reversed(routes):
-        way = Path((route.part, *beyond[route.part].names), 0.0, beyond[route.part].span + spans[route.part])
+        onward = Path((route.part, *beyond[route.part].names), 0.0, beyond[route.part].span + spans[route.part])
         for consumed in route.consumes:
-            beyond[consumed.part] = way
+            beyond[consumed.part] = onward
     return beyond
 
 

@@ -74,12 +74,12 @@ def orders_for(job: Job, rate_digest: str) -> Orders:
     Two ways of writing one shape are one seed, as they are one shape to every other room.
     """
     shape = lens_as_worked(job.request.prescription)
-    said = (
+    seeded_by = (
         canonical_json(job.request.model_copy(update={"rate_revision": None, "customer": "", "prescription": shape}))
         + rate_digest.encode()
         + job.quoted_on.isoformat().encode()
     )
-    return Orders(int.from_bytes(hashlib.sha256(said).digest()[:16], "big"))
+    return Orders(int.from_bytes(hashlib.sha256(seeded_by).digest()[:16], "big"))
 
 
 @lru_cache(maxsize=64)
@@ -139,11 +139,11 @@ class Uncertain:
     @cached_property
     def by_centre(self) -> dict[str, float]:
         """What the minutes of each work centre cost."""
-        found: dict[str, float] = defaultdict(float)
+        amounts: dict[str, float] = defaultdict(float)
         for part, costs in self.operations.items():
             for cost, amount in zip(costs, self.minutes[part], strict=True):
-                found[cost.work_centre.name] += amount
-        return found
+                amounts[cost.work_centre.name] += amount
+        return amounts
 
     @cached_property
     def minutes_variation(self) -> dict[str, float]:
@@ -153,10 +153,10 @@ class Uncertain:
     @cached_property
     def by_glass(self) -> dict[str, float]:
         """What each glass costs."""
-        found: dict[str, float] = defaultdict(float)
+        amounts: dict[str, float] = defaultdict(float)
         for material in self.materials:
-            found[material.model.glass] += float(material.amount)
-        return found
+            amounts[material.model.glass] += float(material.amount)
+        return amounts
 
     @property
     def mean(self) -> float:
@@ -242,15 +242,15 @@ def draws(uncertain: Uncertain, orders: Orders) -> np.ndarray:
         costs beyond the plan. A work centre's minutes are wrong for all parts together, as they rest on one rate row; f is
         log-normal. Pieces and batches are drawn by part. What two of them do together is left out as small.
     """
-    found = np.full(DRAWS, uncertain.planned - sum(uncertain.by_centre.values()) - sum(uncertain.by_glass.values()))
-    one = np.empty(DRAWS)
+    costs = np.full(DRAWS, uncertain.planned - sum(uncertain.by_centre.values()) - sum(uncertain.by_glass.values()))
+    scratch = np.empty(DRAWS)
     for centre, amount in uncertain.by_centre.items():
-        found += np.multiply(orders.factors(f"minutes of {centre}", uncertain.minutes_variation[centre]), amount, out=one)
+        costs += np.multiply(orders.factors(f"minutes of {centre}", uncertain.minutes_variation[centre]), amount, out=scratch)
     for glass, amount in uncertain.by_glass.items():
-        found += np.multiply(orders.factors(f"price of {glass}", uncertain.glass_variation), amount, out=one)
+        costs += np.multiply(orders.factors(f"price of {glass}", uncertain.glass_variation), amount, out=scratch)
     for part, outcome in uncertain.parts.items():
-        found += np.take(_drawn(outcome), orders.of(f"losses of {part}"), out=one, mode="clip")
-    return found
+        costs += np.take(_drawn(outcome), orders.of(f"losses of {part}"), out=scratch, mode="clip")
+    return costs
 
 
 def _drawn(outcome: Outcomes) -> np.ndarray:
@@ -278,9 +278,9 @@ class Risk:
 def risk_of(uncertain: Uncertain, orders: Orders, *, price: float) -> Risk:
     """Points of the cost, and the share of draws above `price`, both in the base currency."""
     places = [math.ceil(share * DRAWS) - 1 for share in (0.5, 0.8, 0.95)]
-    found = draws(uncertain, orders)
-    above = int(np.count_nonzero(found > price))
-    p50, p80, p95 = (float(cost) for cost in np.partition(found, places)[places])
+    costs = draws(uncertain, orders)
+    above = int(np.count_nonzero(costs > price))
+    p50, p80, p95 = (float(cost) for cost in np.partition(costs, places)[places])
     return Risk(p50, p80, p95, above / DRAWS)
 
 

@@ -69,17 +69,17 @@ def losses_of(operations: Sequence[Operation]) -> Losses:
         A batch of B pieces at an operation that the share r of all pieces reaches stands for round(B / r) started ones.
     """
     reach = 1.0
-    found: dict[tuple[object, ...], Batches] = {}
+    kinds: dict[tuple[object, ...], Batches] = {}
     for position, operation in enumerate(operations):
         if operation.batch_loss > 0 and operation.batch_size > 1:
             on_block = operation.operation in ONE_BLOCK and operation.face is not None
             key = (operation.face, operation.batch_size) if on_block else (position,)
-            before = found.get(key)
+            before = kinds.get(key)
             chance = 1 - (1 - (before.chance if before else 0.0)) * (1 - operation.batch_loss)
             starts = before.starts if before else round(operation.batch_size / reach)
-            found[key] = Batches(starts, operation.batch_size, chance)
+            kinds[key] = Batches(starts, operation.batch_size, chance)
         reach *= operation.yield_share * (1 - operation.batch_loss if operation.batch_size == 1 else 1.0)
-    return Losses(reach, tuple(found.values()))
+    return Losses(reach, tuple(kinds.values()))
 
 
 def chances_of_enough(*, most: int, wanted: int, losses: Losses) -> np.ndarray:
@@ -104,10 +104,10 @@ def chances_of_enough(*, most: int, wanted: int, losses: Losses) -> np.ndarray:
         return np.asarray(ndtr((started * losses.mean_yield - wanted + 0.5) / np.sqrt(losses.variance(1) * started)))
     first = min(_first_with_a_chance(wanted, losses.yield_share), most)
     started = np.arange(first, most + 1)
-    found = np.ones(len(started)) if losses.yield_share >= 1 else betainc(wanted, started - wanted + 1, losses.yield_share)
+    chances = np.ones(len(started)) if losses.yield_share >= 1 else betainc(wanted, started - wanted + 1, losses.yield_share)
     for batches in reversed(losses.batches):
-        found = _with_lost_batches(found, started, batches)
-    return np.concatenate((np.zeros(first - wanted), found))
+        chances = _with_lost_batches(chances, started, batches)
+    return np.concatenate((np.zeros(first - wanted), chances))
 
 
 def _first_with_a_chance(wanted: int, yield_share: float) -> int:
@@ -164,7 +164,7 @@ def left_after_batches(*, started: int, batches: Sequence[Batches]) -> LeftOver:
 
 
 def _after(ways: dict[int, float], batch: Batches) -> dict[int, float]:
-    found: dict[int, float] = {}
+    left_with: dict[int, float] = {}
     for number, chance in ways.items():
         full, rest = divmod(number, batch.starts)
         weight = chance * (1 - batch.chance) ** full
@@ -172,12 +172,12 @@ def _after(ways: dict[int, float], batch: Batches) -> dict[int, float]:
         while lost <= full and (weight > LEAST_CHANCE or lost <= full * batch.chance):
             left = number - lost * batch.starts
             whole = weight * (1 - batch.chance) if rest else weight
-            found[left] = found.get(left, 0.0) + whole
+            left_with[left] = left_with.get(left, 0.0) + whole
             if rest and weight * batch.chance > LEAST_CHANCE:
-                found[left - rest] = found.get(left - rest, 0.0) + weight * batch.chance
+                left_with[left - rest] = left_with.get(left - rest, 0.0) + weight * batch.chance
             weight *= (full - lost) / (lost + 1) * batch.chance / (1 - batch.chance)
             lost += 1
-    return found
+    return left_with
 
 
 def _normally(started: int, losses: Losses) -> LeftOver:

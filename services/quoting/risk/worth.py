@@ -170,10 +170,10 @@ def worths_of(
 ) -> dict[str, Worth]:
     """Worth of every part; what a part consumes counts at the cost of one more of it."""
     glass = glass_for_one(materials)
-    found: dict[str, Worth] = {}
+    worths: dict[str, Worth] = {}
     for route in routes:
-        inputs = glass.get(route.part, 0.0) + sum(found[one.part].value * one.count for one in route.consumes)
+        inputs = glass.get(route.part, 0.0) + sum(worths[one.part].value * one.count for one in route.consumes)
         if route is routes[-1]:
             inputs += sum(float(part.unit_price) * part.count for part in bought_parts)
-        found[route.part] = worth_of(route.operations, inputs=inputs, rates=rates)
-    return found
+        worths[route.part] = worth_of(route.operations, inputs=inputs, rates=rates)
+    return worths

@@ -12,7 +12,6 @@ import pytest
 
 from services.quoting.pricing.evaluation import Plans, evaluate, uncertain
 from services.quoting.pricing.quote import assemble, plans_for
-from services.quoting.pricing.starts import route_yield
 from services.quoting.risk.draws import DRAWS, Orders, draws, drivers, risk_of, skewed
 from shared_schemas.base import canonical_json
 from shared_schemas.operations import Tooling
@@ -50,7 +49,7 @@ def test_pieces_alone_spread_as_their_variance_says(plans_of: Callable[..., Plan
     found = uncertain(evaluate(plans, quantity=50), plans)
     start = evaluate(plans, quantity=50).starts["L1"]
     outcome = found.parts["L1"]
-    share = route_yield(plans.routes[0].operations)
+    share = plans.losses[plans.routes[0].part].mean_yield
     mean = outcome.chance @ outcome.good
     assert mean == pytest.approx(start.started * share, rel=1e-5)
     assert outcome.chance @ (outcome.good - mean) ** 2 == pytest.approx(start.started * share * (1 - share), rel=1e-3)

@@ -15,7 +15,7 @@ from scipy.stats import nbinom
 
 from services.quoting.pricing.evaluation import Plans, evaluate
 from services.quoting.pricing.relaxations import quoted_relaxations
-from services.quoting.pricing.starts import chance_of_enough, part_starts, route_yield, start_quantity
+from services.quoting.pricing.starts import chance_of_enough, part_starts, start_quantity
 from services.quoting.promise.flow import kingman_wait_h
 from services.quoting.promise.lead_time import log_normal_points
 from services.shop.calendar import WorkingCalendar
@@ -113,10 +113,6 @@ def test_parts_that_cannot_fall_short_take_no_share_of_the_confidence() -> None:
     sure = tuple(Route(part=f"L{i}", kind="element", operations=(operation(**{"yield": 1.0}),)) for i in range(9))
     lens = Route(part="lens", kind="lens", consumes=(Consumed(part="L0"),), operations=(operation(**{"yield": 0.9}),))
     assert part_starts(routes=(*sure, lens), quantity=10, confidence=0.9)["lens"].started == 13
-
-
-def test_a_lost_batch_counts_into_the_yield_of_a_route() -> None:
-    assert route_yield((operation(**{"yield": 0.9}, batch_loss=0.1),)) == pytest.approx(0.81)
 
 
 def test_hours_end_on_working_days_only() -> None:
