@@ -71,12 +71,11 @@ def _spares(quantity: Quantity) -> Iterator[Figure]:
 
 def _variance(quantity: Quantity) -> Figure:
     chances, base = quantity.chances, quantity.base
-    centres = {cost.work_centre.name: cost.work_centre for costs in quantity.evaluation.operations.values() for cost in costs}
     minutes = [
         figure_of(
             variance_of, name=f"minutes at {name}", unit=f"{base}2",
             amount=given("amount", amount, base, source="minutes of all parts there at the rates of the work centre"),
-            variation=column("minutes_variation", centres[name].minutes_variation, "", Rates.ref("work_centres", centres[name])),
+            variation=column("minutes_variation", chances.centres[name].minutes_variation, "", Rates.ref("work_centres", chances.centres[name])),
         )
         for name, amount in chances.by_centre.items()
     ]  # fmt: skip

@@ -12,7 +12,6 @@ from services.quoting.costs.money import exact, in_currency, total
 from services.quoting.pricing.evaluation import Evaluation, Plans
 from services.quoting.pricing.price import NAMES, Markups, markups, sum_of
 from services.quoting.promise.lead_time import Schedule, Shop, days_saved, schedule
-from services.shop.minutes import per_minute
 from shared_schemas.quote import Expedite, Line, LineKind
 from shared_schemas.rates import StockFormRow
 
@@ -135,7 +134,7 @@ def expedited(evaluation: Evaluation, plans: Plans) -> Expedited | None:
     saved = days_saved(days_as_quoted=evaluation.lead_time.p90_days, days_then=sooner.lead_time.p90_days)
     if saved <= 0:
         return None
-    labour = _labour(evaluation)
+    labour = _labour(evaluation, plans)
     surcharges = _surcharges(evaluation, plans, labour, glass)
     added = markups(surcharges.total, plans.terms, quantity=evaluation.quantity)
     return Expedited(sooner, glass, surcharges, added, labour, saved, _lines(surcharges, added, plans))
@@ -197,10 +196,14 @@ def faster_glass(material: MaterialCost, plans: Plans) -> FasterGlass | None:
     return FasterGlass(material.model.glass, tuple(stocks), lead_days)
 
 
-def _labour(evaluation: Evaluation) -> Decimal:
+def _labour(evaluation: Evaluation, plans: Plans) -> Decimal:
     """What the attended minutes of all operations cost, in the base currency."""
     return exact(
-        sum(cost.attended_min * per_minute(cost.work_centre).labour for costs in evaluation.operations.values() for cost in costs)
+        sum(
+            cost.attended_min * plans.per_minute[cost.work_centre.name].labour
+            for costs in evaluation.operations.values()
+            for cost in costs
+        )
     )
 
 

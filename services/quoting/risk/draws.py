@@ -29,6 +29,7 @@ from shared_schemas.base import canonical_json
 from shared_schemas.operation_kinds import OperationName
 from shared_schemas.operations import Operation
 from shared_schemas.quote import RiskDriver
+from shared_schemas.rates import WorkCentreRow
 from shared_schemas.traveller import Job
 
 DRAWS = 10_000
@@ -134,7 +135,18 @@ class Uncertain:
     @cached_property
     def minutes(self) -> dict[str, tuple[float, ...]]:
         """What the minutes of each operation of a part cost, without consumables."""
-        return {part: tuple(_minutes_cost(cost) for cost in costs) for part, costs in self.operations.items()}
+        rates = {centre.name: per_minute(centre) for centre in self.centres.values()}
+        return {
+            part: tuple(
+                rates[cost.work_centre.name].cost(machine_min=cost.machine_min, attended_min=cost.attended_min) for cost in costs
+            )
+            for part, costs in self.operations.items()
+        }
+
+    @cached_property
+    def centres(self) -> dict[str, WorkCentreRow]:
+        """The work centres that the parts go to, by name."""
+        return {cost.work_centre.name: cost.work_centre for costs in self.operations.values() for cost in costs}
 
     @cached_property
     def by_centre(self) -> dict[str, float]:
@@ -148,7 +160,7 @@ class Uncertain:
     @cached_property
     def minutes_variation(self) -> dict[str, float]:
         """How far the minutes of each work centre go: the standard deviation as a share of those planned."""
-        return {cost.work_centre.name: cost.work_centre.minutes_variation for costs in self.operations.values() for cost in costs}
+        return {name: centre.minutes_variation for name, centre in self.centres.items()}
 
     @cached_property
     def by_glass(self) -> dict[str, float]:
@@ -228,10 +240,6 @@ def spares_worth(*, spares: float, worth_each: float) -> Decimal:
     Equation: round(spares * worth_each, 6)
     """
     return exact(spares * worth_each)
-
-
-def _minutes_cost(cost: OperationCost) -> float:
-    return per_minute(cost.work_centre).cost(machine_min=cost.machine_min, attended_min=cost.attended_min)
 
 
 def draws(uncertain: Uncertain, orders: Orders) -> np.ndarray:
