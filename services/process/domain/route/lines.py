@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
-from services.optics.law import column, decided, figure_of, given, law
+from services.optics.law import changed_figure, column, decided, figure_of, given, law
 from services.process.domain.route.extra_work import NO_EXTRA, Extra
 from services.process.domain.route.knees import NO_KNEE, Knee, slowed_min
 from services.process.domain.route.rate_rows import work_centre_for, yield_for
@@ -222,8 +222,10 @@ class Line:
 def quoted_once(figure: Figure, above: RateRowRef | None = None) -> Figure:
     """A figure whose inputs quote no row that stands above them: a row is told once, what is below is out of the nearest."""
     row = None if figure.rate_row == above else figure.rate_row
-    inputs = tuple(quoted_once(one, figure.rate_row or above) for one in figure.inputs)
-    return figure.model_copy(update={"rate_row": row, "inputs": inputs})
+    inputs = tuple([quoted_once(one, figure.rate_row or above) for one in figure.inputs])
+    if row is figure.rate_row and all(one is before for one, before in zip(inputs, figure.inputs, strict=True)):
+        return figure
+    return changed_figure(figure, rate_row=row, inputs=inputs)
 
 
 def _figures(work: Minutes) -> list[Figure]:
