@@ -8,6 +8,7 @@ every equation against its function.
 from __future__ import annotations
 
 import inspect
+import math
 import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -69,9 +70,9 @@ def figure_of(
     shown: list[Figure] = []
     for key, one in inputs.items():
         shown += [_called(one, key)] if isinstance(one, Figure) else list(one)
-    return Figure(
-        name=(name or written.name)[:LONGEST_NAME], value=value, unit=unit_by_name(written.name) if unit is None else unit, formula=written.equation, inputs=tuple(shown),
-        rate_row=rate_row, source=written.source,
+    return _figure(
+        (name or written.name)[:LONGEST_NAME], value, unit_by_name(written.name) if unit is None else unit, formula=written.equation,
+        inputs=tuple(shown), rate_row=rate_row, source=written.source,
     )  # fmt: skip
 
 
@@ -80,12 +81,12 @@ def given(name: str, value: Value, unit: str = "", *, at: str | None = None, sou
 
     With neither it is a column of the rate row that the figure above it quotes.
     """
-    return Figure(name=name[:LONGEST_NAME], value=value, unit=unit, at=at, source=source)
+    return _figure(name[:LONGEST_NAME], value, unit, at=at, source=source)
 
 
 def column(name: str, value: Value, unit: str, rate_row: RateRowRef) -> Figure:
     """A figure as a rate row has it."""
-    return Figure(name=name[:LONGEST_NAME], value=value, unit=unit, rate_row=rate_row)
+    return _figure(name[:LONGEST_NAME], value, unit, rate_row=rate_row)
 
 
 def decided(
@@ -106,13 +107,42 @@ def decided(
 
 def changed_figure(figure: Figure, **changes: Any) -> Figure:
     """A figure with fields replaced. Thousands are made for a quote, and a new one costs a fifth of a copy."""
-    fields: dict[str, Any] = {
-        "name": figure.name, "value": figure.value, "unit": figure.unit, "formula": figure.formula, "reason": figure.reason,
-        "inputs": figure.inputs, "rate_row": figure.rate_row, "at": figure.at, "source": figure.source,
+    return _figure(**{**figure.__dict__, **changes})
+
+
+PLAIN = (float, int, Decimal, str)
+FIELDS = frozenset(Figure.model_fields)
+
+
+def _figure(
+    name: str, value: Any, unit: str = "", *, formula: str | None = None, reason: str | None = None, inputs: tuple[Figure, ...] = (),
+    rate_row: RateRowRef | None = None, at: str | None = None, source: str | None = None,
+) -> Figure:  # fmt: skip
+    """A figure out of what our own laws give. A finite number or a text of a plain type need not be validated, which takes longest."""
+    if type(value) not in PLAIN or (type(value) is float and not math.isfinite(value)):
+        return Figure(
+            name=name,
+            value=value,
+            unit=unit,
+            formula=formula,
+            reason=reason,
+            inputs=inputs,
+            rate_row=rate_row,
+            at=at,
+            source=source,
+        )
+    made = Figure.__new__(Figure)
+    fields = {
+        "name": name, "value": value, "unit": unit, "formula": formula, "reason": reason, "inputs": inputs, "rate_row": rate_row, "at": at, "source": source
     }  # fmt: skip
-    return Figure(**{**fields, **changes})
+    object.__setattr__(made, "__dict__", fields)
+    object.__setattr__(made, "__pydantic_fields_set__", set(FIELDS))
+    object.__setattr__(made, "__pydantic_extra__", None)
+    object.__setattr__(made, "__pydantic_private__", None)
+    return made
 
 
+@cache
 def unit_by_name(name: str) -> str:
     """The unit that a name ends with; none where it ends with no unit."""
     return next((unit for ending, unit in UNITS if name.endswith(ending)), "")

@@ -39,12 +39,13 @@ def kept_apart(before: Body, behind: Body, axial_mm: float) -> tuple[Body, Body]
     suffices.
     Source: common practice.
     """
-    least, _ = least_gap(before=before, behind=behind, axial_mm=axial_mm)
+    if least_gap(before=before, behind=behind, axial_mm=axial_mm)[0] >= -INTO_EACH_OTHER_MM:
+        return None
     rim = min(before.rim_mm, behind.rim_mm)
     clear = min(rim, max(before.back.surface.clear_diameter_mm, behind.front.surface.clear_diameter_mm) / 2)
     air = gap_mm(before=before, behind=behind, axial_mm=axial_mm, height_mm=clear)
-    touch = _touch_mm(before, behind, axial_mm, rim)
-    if least >= -INTO_EACH_OTHER_MM or air < 0 or touch < clear:
+    touch = _touch_mm(before, behind, axial_mm, rim) if air >= 0 else 0.0
+    if air < 0 or touch < clear:
         return None
     room = min(ROOM_AT_A_SEAT_MM, air / 2)
     backs = [_curved_to(before, "back", y) for y in (_seat_from_mm(before, "back", behind, axial_mm, room),) if y is not None]

@@ -30,10 +30,12 @@ class Spacer:
 
 def seat_findings(*, prescription: Prescription, bodies: Sequence[Body]) -> Iterator[Finding]:
     """A finding for each seat that keeps neighbours apart; `bodies` have their seats."""
-    plain = [body(element=element) for element in prescription.elements]
     for i, space in enumerate(prescription.spaces):
-        if space.gap_mm is not None and kept_apart(plain[i], plain[i + 1], space.gap_mm) is not None:
-            yield _seat_finding(prescription, i, (plain[i], plain[i + 1]), (bodies[i], bodies[i + 1]), space.gap_mm)
+        if space.gap_mm is None or not (bodies[i].back.needs_seat or bodies[i + 1].front.needs_seat):
+            continue
+        plain = body(element=prescription.elements[i]), body(element=prescription.elements[i + 1])
+        if kept_apart(*plain, space.gap_mm) is not None:
+            yield _seat_finding(prescription, i, plain, (bodies[i], bodies[i + 1]), space.gap_mm)
 
 
 def _seat_finding(

@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from xml.sax.saxutils import escape
+from xml.sax.saxutils import escape  # nosec B406  it parses nothing
 
 from services.process.domain.element_work import ElementWork, FaceWork
 from services.process.domain.faces.block import Block
