@@ -120,3 +120,19 @@ def test_two_lenses_of_one_name_are_no_request(element: Makes, lens_of: Callable
     lens = lens_of("Q-1", [element("L1")], L1=3)
     with pytest.raises(ValidationError, match="two lenses are called Q-1"):
         BuyTogether(lenses=(lens, lens))
+
+
+def test_a_glass_bought_in_several_forms_comes_with_the_last_of_them(
+    element: Makes, lens_of: Callable[..., LensToBuyFor], rates: Rates
+) -> None:
+    of_glass = [row for row in rates.stock_forms if row.glass == "N-BK7"]
+    pressing = next(row for row in of_glass if row.form == "pressing").model_copy(update={"lead_days": 44.0})
+    rods = [row.model_copy(update={"lead_days": 9.0}) for row in of_glass if row.form == "rod"]
+    rows = (*(row for row in rates.stock_forms if row.glass != "N-BK7"), pressing, *rods)
+    slow = Rates.model_construct(**{name: getattr(rates, name) for name in Rates.model_fields} | {"stock_forms": rows})
+    wide = lens_of("Q-1", [element("L1", diameter_mm=80.0, centre_thickness_mm=12.0)], L1=2)
+    narrow = lens_of("Q-2", [element("L1", diameter_mm=4.0, centre_thickness_mm=1.5)], L1=3)
+    (glass,) = bought([wide, narrow], slow).glasses
+    days = {slow.stock_form(line.stock).lead_days for line in glass.purchases}
+    assert len(days) > 1
+    assert glass.lead_days == max(days)
