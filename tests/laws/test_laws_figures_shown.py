@@ -14,7 +14,6 @@ from tests.laws.equations import bound, worked_out
 from tests.laws.shown import CASES, answers, equations_shown, figures_shown, shown
 from tests.laws.test_laws_equations import all_laws, fault_of
 
-pytestmark = pytest.mark.filterwarnings("ignore")
 BY_EQUATION = {law.equation: law for law in all_laws()}
 
 

@@ -511,7 +511,7 @@ def test_behind_the_first_face_of_a_pressing_stands_little_glass(
     ("table", "gone", "message"),
     [
         ("cementing", lambda row: row.finest_centring_arcmin > 6, "cementing has no row for a centring of 5 arcmin"),
-        ("allowances", lambda row: row.kind != "core_kerf", "allowances has no row for core_kerf for 25 mm"),
+        ("allowances", lambda row: row.kind != "core_kerf", "allowances has no row for core_kerf of a slab at a diameter of 25 mm"),
         ("work_centres", lambda row: row.method != "bell", "work_centres has no row for centre bell"),
         ("yields", lambda row: row.operation != "blacken_edge", "yields has no row for blacken_edge"),
         ("hardware", lambda row: row.kind != "spacer", "hardware has no row for spacer"),
@@ -524,3 +524,24 @@ def test_a_rate_missing_for_a_mounted_lens_is_named(
     pieces = (piece(), piece(name="L2", glass="SF2", radii_mm=(-50.0, 200.0)), piece(name="L3"))
     with pytest.raises(RateMissing, match=message):
         plan(lens(*pieces, cemented=(0,), barrel=BARREL), without(rates, table, gone))
+
+
+def test_a_kerf_of_the_form_goes_before_that_of_any_form_as_it_does_for_the_blank(
+    lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates
+) -> None:
+    general = next(row for row in rates.allowances if row.kind == "saw_kerf")
+    wide = general.model_copy(
+        update={
+            "name": "saw_kerf of slabs",
+            "form": "slab",
+            "allowance_mm": 3.0,
+            "diameter_over_mm": 0.0,
+            "diameter_up_to_mm": 500.0,
+        }
+    )
+    tables = {name: getattr(rates, name) for name in Rates.model_fields} | {"allowances": (*rates.allowances, wide)}
+    saw, other = (
+        next(one for one in plan(lens(piece()), table).routes[0].operations if one.operation == "saw")
+        for table in (rates, Rates.model_construct(**tables))
+    )
+    assert other.batch_min > saw.batch_min

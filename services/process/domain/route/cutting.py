@@ -11,7 +11,7 @@ from services.process.domain.faces.removal import RemovalRate, cutting_min, remo
 from services.process.domain.route.edging import rim_figure, rim_of
 from services.process.domain.route.knees import knee_of
 from services.process.domain.route.lines import Line, Minutes, Spent, Work, line
-from services.process.domain.route.rate_rows import allowance_row
+from services.shop.allowances import Kind, allowance_row
 from shared_schemas.figure import Figure
 from shared_schemas.problem import FigureOutOfRange
 from shared_schemas.rates import Rates
@@ -98,8 +98,8 @@ def _of_blank(work: ElementWork, name: str, column_of_blank: str, unit: str = ""
     return given(name, value, unit, at=f"{work.where}/blank/{column_of_blank}")
 
 
-def _kerf(kind: str, work: ElementWork, rates: Rates) -> Figure:
-    row = allowance_row(rates, kind, work.diameter_mm)
+def _kerf(kind: Kind, work: ElementWork, rates: Rates) -> Figure:
+    row = allowance_row(kind=kind, form=work.blank.form, diameter_mm=work.diameter_mm, rows=rates.allowances)
     return column("kerf_mm", row.allowance_mm, "mm", Rates.ref("allowances", row))
 
 

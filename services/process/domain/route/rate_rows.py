@@ -6,7 +6,6 @@ from collections.abc import Iterable
 
 from shared_schemas.operation_kinds import OperationName
 from shared_schemas.rates import (
-    AllowanceRow,
     CementingRow,
     GlassRow,
     GrindingRow,
@@ -46,14 +45,6 @@ def largest_diameter_mm(rates: Rates, operation: OperationName, method: str | No
 
 def _takes(row: WorkCentreRow, diameter_mm: float) -> bool:
     return row.largest_diameter_mm is None or diameter_mm <= row.largest_diameter_mm
-
-
-def allowance_row(rates: Rates, kind: str, diameter_mm: float) -> AllowanceRow:
-    """The allowance of a kind for a finished diameter [mm]; raises `RateMissing`."""
-    for row in rates.allowances:
-        if row.kind == kind and row.diameter_over_mm < diameter_mm <= row.diameter_up_to_mm:
-            return row
-    raise RateMissing("allowances", f"{kind} for {diameter_mm:g} mm", _names(rates.allowances))
 
 
 def yield_for(rates: Rates, operation: OperationName, method: str = "") -> YieldRow:
