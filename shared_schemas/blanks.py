@@ -90,10 +90,11 @@ class MaterialModel(Contract):
     Cost of n blanks is the cost of the first step with `blanks >= n`; past the last step the last lot is bought again
     as often as needed and the rest comes from the steps. Members share a purchase: n is the largest number that any of
     them starts. `apart` has what each member pays that buys for itself, as many blanks as it starts: of the two the
-    cheaper holds, number by number. `cost` is in the plan's currency.
+    cheaper holds, number by number. `cost` is in the plan's currency. A model with a `form` is for blanks of that form.
     """
 
     name: Name
+    form: BlankForm | None = None
     glass: str
     members: tuple[str, ...]
     steps: Annotated[tuple[MaterialStep, ...], Field(min_length=1)]
@@ -122,7 +123,10 @@ class PlatePlan(Contract):
 
 
 class BlankPlan(Contract):
-    """What the glass stage says. Every element is in `blanks`, and a member of just one of `materials`.
+    """What the glass stage says. Every element is in `blanks` once for each form that may be its cheapest at some quantity, the likeliest form first.
+
+    Elements that are alike are one lot: `alike` gives for each but the first the first of its kind, which alone has blanks and glass.
+    For each blank there is one of `materials` that has its element among the members and its form.
 
     `plates` is filled where pictures were asked for.
     """
@@ -130,6 +134,7 @@ class BlankPlan(Contract):
     currency: Currency
     blanks: tuple[Blank, ...]
     materials: tuple[MaterialModel, ...]
+    alike: dict[str, str] = {}
     findings: tuple[Finding, ...] = ()
     plates: tuple[PlatePlan, ...] = ()
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from operator import not_
 from typing import Annotated, Literal
 
 from pydantic import Field
@@ -39,12 +40,29 @@ class Sampled(Contract):
         return max(pieces - step.pieces, 0)
 
 
+Choice = Literal["blank", "front", "back", "testing"]
+"""What a shop chooses for an element, quantity by quantity: the form of the blank, how each face is worked, what figures are tested with."""
+
+
+class Way(Contract):
+    """A choice made one way: `blank` one of the forms of `Blank.form`, a face `block`, `single` or `volume`, `testing` `plate` or `interferometer`."""
+
+    choice: Choice
+    option: Name
+
+
 class Operation(Contract):
     """One line of the route card.
 
     A run of n pieces takes `setup_min` once, `batch_min` for each of ceil(n / batch_size) batches and `piece_min` for each
-    piece; the machine is busy all that time, a person for `attended_share` of it (and the set-up). A piece survives with probability `yield`; a whole batch is
+    piece; the machine is busy all that time, a person for `attended_share` of it (and the set-up). A piece passes with probability `yield`; a whole batch is
     lost together with probability `batch_loss`. `consumables` is spent per batch. `basis` explains the figures by name.
+
+    Of the pieces that do not pass, `rework_share` are reworked once, `rework_min` each at the same work centre with a person there
+    all the time, and `rework_yield` of those are good then; the rest is scrap.
+
+    A route of a plan holds the operations of every way there is to the part: one with `ways` is done only where each of those
+    choices is so made, one without always. A route of a quote is of one way.
 
     Operations of one `shared_run` (of any part, and of either face) may go into one run: `batch_size` is what a run holds if it
     holds these pieces only, so n_i pieces take the share n_i / batch_size_i of a run. A lot takes ceil(sum of the shares) runs,
@@ -68,6 +86,10 @@ class Operation(Contract):
     consumables: NonNegativeMoney
     shared_run: Annotated[str, Field(min_length=1, max_length=80)] | None = None
     sampled: tuple[Sampled, ...] = ()
+    rework_share: Annotated[Share, Field(exclude_if=not_)] = 0.0
+    rework_yield: Annotated[Share, Field(exclude_if=not_)] = 0.0
+    rework_min: Annotated[float, Field(ge=0, exclude_if=not_)] = 0.0
+    ways: Annotated[tuple[Way, ...], Field(exclude_if=not_)] = ()
     basis: tuple[Figure, ...] = ()
 
 
@@ -99,13 +121,14 @@ class BoughtPart(Contract):
 
 
 class Tooling(Contract):
-    """A one-off charge for a tool that the shop does not own yet."""
+    """A one-off charge for a tool that the shop does not own yet; one with `ways` is needed only where the part is made so."""
 
     name: Name
     part: str
     reason: Text
     charge: NonNegativeMoney
     lead_days: float
+    ways: Annotated[tuple[Way, ...], Field(exclude_if=not_)] = ()
     basis: tuple[Figure, ...] = ()
 
 
@@ -159,6 +182,9 @@ class LooserOperation(Contract):
     consumables: NonNegativeMoney | None = None
     batch_loss: Annotated[float, Field(ge=0, lt=1)] | None = None
     sampled: tuple[Sampled, ...] | None = None
+    rework_share: Share | None = None
+    rework_yield: Share | None = None
+    rework_min: Annotated[float, Field(ge=0)] | None = None
 
 
 class AddedOperation(Contract):
@@ -202,11 +228,14 @@ class BlockPicture(Contract):
 class OperationPlan(Contract):
     """What the process stage says. `routes` has every element, every cemented group and, last, the lens.
 
+    Elements that are alike are one lot: `alike` gives for each but the first the first of its kind, which alone has a route.
+
     `blocks` is filled where pictures were asked for.
     """
 
     currency: Currency
     routes: Annotated[tuple[Route, ...], Field(min_length=1)]
+    alike: dict[str, str] = {}
     bought_parts: tuple[BoughtPart, ...] = ()
     tooling: tuple[Tooling, ...] = ()
     tools_owned: tuple[OwnedTool, ...] = ()
