@@ -12,7 +12,7 @@ from services.process.domain.route.knees import NO_KNEE, Knee, slowed_min
 from services.process.domain.route.rate_rows import work_centre_for, yield_for
 from shared_schemas.figure import Figure, RateRowRef
 from shared_schemas.operation_kinds import OPERATIONS, OperationName
-from shared_schemas.operations import Face, Operation, Sampled
+from shared_schemas.operations import Face, Operation, Sampled, Way
 from shared_schemas.rates import Rates, WorkCentreRow, YieldRow
 
 Why = Callable[[], Figure]
@@ -139,6 +139,10 @@ class Line:
     consumables: Decimal
     shared_run: str | None
     sampled: tuple[Sampled, ...] = ()
+    rework_share: float = 0.0
+    rework_yield: float = 0.0
+    rework_min: float = 0.0
+    ways: tuple[Way, ...] = ()
 
     @property
     def work_centre(self) -> str:
@@ -162,6 +166,10 @@ class Line:
             consumables=self.consumables,
             shared_run=self.shared_run,
             sampled=self.sampled,
+            rework_share=self.rework_share,
+            rework_yield=self.rework_yield,
+            rework_min=self.rework_min,
+            ways=self.ways,
             basis=tuple(quoted_once(figure) for figure in self._basis()),
         )
 

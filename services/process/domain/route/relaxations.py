@@ -23,11 +23,22 @@ Step = Line | Operation
 
 ALWAYS = ("batch_size", "batch_min", "piece_min", "yield_share")
 """What is told of every operation that changes."""
-IF_CHANGED = ("method", "work_centre", "setup_min", "attended_share", "consumables", "batch_loss", "sampled")
+IF_CHANGED = (
+    "method",
+    "work_centre",
+    "setup_min",
+    "attended_share",
+    "consumables",
+    "batch_loss",
+    "sampled",
+    "rework_share",
+    "rework_yield",
+    "rework_min",
+)
 """What is told only where it changes."""
 FIELDS = tuple(name for name in Operation.model_fields if name != "basis")
 
-_key = attrgetter("operation", "face", "shared_run")
+_key = attrgetter("operation", "face", "shared_run", "ways")
 _all = attrgetter(*ALWAYS, *IF_CHANGED)
 
 
