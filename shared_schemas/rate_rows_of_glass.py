@@ -10,6 +10,7 @@ from pydantic import Field, model_validator
 
 from shared_schemas.base import (
     HIGHEST_INDEX,
+    NO_CONTROLS,
     Contract,
     Count,
     Fault,
@@ -25,10 +26,22 @@ from shared_schemas.blanks import BlankForm
 from shared_schemas.rate_row import RateRow
 
 
+WorkFamily = Literal["oxide", "fluoride", "sapphire", "semiconductor", "zinc", "chalcogenide"]
+"""How a material is worked: fluor-phosphate glasses are worked as oxides, fluorides are the crystals, zinc its selenide and sulphide."""
+
+HARDEST_HK = 10_000.0
+"""Knoop hardness [kgf/mm2] that nothing reaches, diamond 8820 (http://vidrine.com/iropmat3.htm): above it a figure is in Pa."""
+
+
+AtLeastOne = Annotated[float, Field(strict=True, ge=1)]
+
+
 class GlassRow(RateRow):
     """A glass or crystal and its published physical properties (columns of the makers' data sheets; empty where not published).
 
-    `code` is empty for a crystal whose index or Abbe number no six digits can say.
+    `code` is empty for a crystal whose index or Abbe number no six digits can say. `cleaves` along planes of its lattice; `hazard` says
+    what is dangerous in its dust or waste. `work_factor` is how much longer it takes to polish, clean and handle than an
+    ordinary crown, `yield_power` to which power its yields go; empty where both follow from hardness, expansion and acid class.
     """
 
     maker: Name
@@ -39,7 +52,7 @@ class GlassRow(RateRow):
     cte_30_70_1e6_per_k: Number | None = None
     young_gpa: Positive | None = None
     poisson: Positive | None = None
-    knoop_hk: Positive | None = None
+    knoop_hk: Annotated[float, Field(strict=True, gt=0, le=HARDEST_HK)] | None = None
     grindability_hg: Annotated[int, Field(strict=True, ge=1, le=6)] | None = None
     abrasion_aa: Positive | None = None
     climate_cr: Number | None = None
@@ -55,6 +68,13 @@ class GlassRow(RateRow):
     sellmeier_c1_um2: Number | None = None
     sellmeier_c2_um2: Number | None = None
     sellmeier_c3_um2: Number | None = None
+    strength_mpa: Positive | None = None
+    water_soluble_g_per_l: NonNegative | None = None
+    cleaves: bool = False
+    hazard: Annotated[str, Field(max_length=200, pattern=NO_CONTROLS)] = ""
+    work_family: WorkFamily = "oxide"
+    work_factor: AtLeastOne | None = None
+    yield_power: AtLeastOne | None = None
 
 
 class PriceStep(Contract):
