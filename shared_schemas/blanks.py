@@ -134,7 +134,7 @@ class BlankPlan(Contract):
     currency: Currency
     blanks: tuple[Blank, ...]
     materials: tuple[MaterialModel, ...]
-    alike: dict[str, str] = {}
+    alike: dict[str, str] = Field(default_factory=dict)
     findings: tuple[Finding, ...] = ()
     plates: tuple[PlatePlan, ...] = ()
 

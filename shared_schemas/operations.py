@@ -235,7 +235,7 @@ class OperationPlan(Contract):
 
     currency: Currency
     routes: Annotated[tuple[Route, ...], Field(min_length=1)]
-    alike: dict[str, str] = {}
+    alike: dict[str, str] = Field(default_factory=dict)
     bought_parts: tuple[BoughtPart, ...] = ()
     tooling: tuple[Tooling, ...] = ()
     tools_owned: tuple[OwnedTool, ...] = ()

@@ -25,7 +25,6 @@ from shared_schemas.base import (
 from shared_schemas.blanks import BlankForm
 from shared_schemas.rate_row import RateRow
 
-
 WorkFamily = Literal["oxide", "fluoride", "sapphire", "semiconductor", "zinc", "chalcogenide"]
 """How a material is worked: fluor-phosphate glasses are worked as oxides, fluorides are the crystals, zinc its selenide and sulphide."""
 
