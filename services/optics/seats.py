@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import Literal
 
@@ -30,6 +30,27 @@ def bodies_of(prescription: Prescription) -> tuple[Body, ...]:
         if pair is not None:
             parts[i], parts[i + 1] = pair
     return tuple(parts)
+
+
+def alike_elements(*, prescription: Prescription, bodies: Sequence[Body]) -> dict[str, str]:
+    """For each element that is like one before it the first of its kind: the two are one lot, of which any piece goes into either place.
+
+    Args:
+        bodies: the elements as they are made, as `bodies_of` has them.
+
+    Notes: alike are elements that are equal in everything but the name, that are cemented at the same faces, and whose seats, which
+    neighbours may ask for, are equal too. One turned round is not alike.
+    """
+    first: dict[tuple[object, ...], str] = {}
+    alike: dict[str, str] = {}
+    cemented = [False, *(space.cemented for space in prescription.spaces), False]
+    for position, (element, made) in enumerate(zip(prescription.elements, bodies, strict=True)):
+        seats = (made.front.curved_to_mm, made.back.curved_to_mm)
+        kind = (element.model_dump_json(exclude={"name"}), cemented[position], cemented[position + 1], seats)
+        known = first.setdefault(kind, element.name)
+        if known != element.name:
+            alike[element.name] = known
+    return alike
 
 
 def kept_apart(before: Body, behind: Body, axial_mm: float) -> tuple[Body, Body] | None:

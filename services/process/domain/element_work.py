@@ -156,13 +156,16 @@ class ElementWork:
 
     `edge_mm` is the thickness of the finished edge, `rim_mm` that at the diameter at which it is worked; `blackened` says
     that its edge is blackened by itself, not as part of a cemented group. `order` is how the faces are
-    planned. `assembly_grade_mm` is what the drawing allows cemented faces.
+    planned. `assembly_grade_mm` is what the drawing allows cemented faces. `blanks` has its blank in every form that may be the
+    cheapest, the likeliest first, which is `blank`. `part` is the first element of its kind, whose lot it is made in.
     """
 
     name: str
+    part: str
     glass: GlassRow
     refractive_index: float
     blank: Blank
+    blanks: tuple[Blank, ...]
     diameter_mm: float
     edge_mm: float
     rim_mm: float
@@ -233,21 +236,26 @@ class ElementWork:
 
 
 def elements_of(prescription: Prescription, check: CheckReport, blanks: BlankPlan, rates: Rates) -> tuple[ElementWork, ...]:
-    """Every element with its check and its blank; raises `PlansDoNotMatch` when one has none, `RateMissing` for its glass."""
+    """Every element with its check and its blanks, those of the first of its kind where several are alike.
+
+    Raises `PlansDoNotMatch` when one has none, `RateMissing` for its glass.
+    """
     checks = {one.name: one for one in check.elements}
-    plans = {one.element: one for one in blanks.blanks}
+    plans: dict[str, tuple[Blank, ...]] = {}
+    for blank in blanks.blanks:
+        plans[blank.element] = (*plans.get(blank.element, ()), blank)
     found = []
     cemented = _cemented_faces(prescription)
     alone = {group[0].name for group in prescription.cemented_groups() if len(group) == 1}
     bodies = bodies_of(prescription)
     for number, element in enumerate(prescription.elements):
-        for document, entries in (("check report", checks), ("blank plan", plans)):
-            if element.name not in entries:
-                raise PlansDoNotMatch(element.name, document)
+        part = blanks.alike.get(element.name, element.name)
+        if element.name not in checks:
+            raise PlansDoNotMatch(element.name, "check report")
+        if part not in plans:
+            raise PlansDoNotMatch(part, "blank plan")
         blackened = prescription.barrel is not None and element.name in alone
-        made = _work(
-            element, bodies[number], checks[element.name], plans[element.name], f"/elements/{number}", cemented, blackened, rates
-        )
+        made = _work(element, bodies[number], checks[element.name], plans[part], f"/elements/{number}", cemented, blackened, rates)
         found.append(replace(made, assembly_grade_mm=check.assembly_imperfection_grade_mm))
     return tuple(found)
 
@@ -256,13 +264,15 @@ def _work(
     element: Element,
     shape: Body,
     check: ElementCheck,
-    blank: Blank,
+    blanks: tuple[Blank, ...],
     where: str,
     cemented: set[tuple[str, Face]],
     blackened: bool,
     rates: Rates,
 ) -> ElementWork:
-    _refuse_impossible(check, blank)
+    blank = blanks[0]
+    for one in blanks:
+        _refuse_impossible(check, one)
     glass = rates.glass(blank.glass)
 
     def face(side: Face, surface: Surface, of_check: SurfaceCheck) -> FaceWork:
@@ -274,9 +284,11 @@ def _work(
     extra_work = extra_work_for(glass, laser_damage=front.laser_damage or back.laser_damage, rates=rates)
     return ElementWork(
         name=element.name,
+        part=blank.element,
         glass=glass,
         refractive_index=check.refractive_index,
         blank=blank,
+        blanks=blanks,
         diameter_mm=element.diameter_mm,
         edge_mm=max(check.edge_thickness_mm, 0.0),
         rim_mm=max(check.edge_thickness_at_work_diameter_mm, 0.0),

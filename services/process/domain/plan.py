@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import pairwise
@@ -12,7 +13,7 @@ from services.process.domain.faces.block_picture import pictures_of_blocks
 from services.process.domain.remarks.capability import beyond_capability
 from services.process.domain.remarks.notes import cautions_for, notes_of, unplanned
 from services.process.domain.route.element import ElementLines, element_lines
-from services.process.domain.route.lens import group_route, lens_route
+from services.process.domain.route.lens import group_name, group_route, lens_route
 from services.process.domain.route.relaxations import relaxations_of, relaxations_of_alignment, relaxations_of_groups
 from services.process.domain.tools.bought_parts import bought_parts, parts_wanted, too_large_to_buy
 from services.process.domain.tools.plate_offers import offers_for
@@ -80,10 +81,11 @@ def plan_operations(
     stops = (*beyond_capability(elements, rates), *too_large_to_buy(wanted, rates))
     if stops:
         return Refusal(stage="process", reasons=stops)
-    plans = [element_plan(work, rates) for work in elements]
-    cemented = [group for group in groups if len(group) > 1]
-    toolroom, wants = Toolroom(rates), tools_wanted(elements, [one.lines for one in plans])
-    joined = [(one.back, other.front) for group in cemented for one, other in pairwise(group)]
+    plan_of = {work.name: element_plan(work, rates) for work in elements if work.part == work.name}
+    plans = tuple(plan_of.values())
+    toolroom, wants = Toolroom(rates), tools_wanted(elements, [plan_of[work.part].lines for work in elements])
+    joined = [(one.back, other.front) for group in groups for one, other in pairwise(group)]
+    cemented = tuple({group_name(group): group for group in reversed(groups) if len(group) > 1}.values())[::-1]
     blackened = prescription.barrel is not None
     of_groups = [group_route(group, rates, blackened=blackened) for group in cemented]
     of_lens = lens_route(groups, prescription, rates)
@@ -94,12 +96,13 @@ def plan_operations(
             *of_groups,
             of_lens,
         ),
+        alike=blanks.alike,
         bought_parts=bought_parts(wanted, rates),
         tooling=tooling_for(wants, toolroom),
         tools_owned=tools_owned(wants, toolroom),
         offers=offers_for(wants, joined, focal_length_mm=check.first_order.focal_length_mm, toolroom=toolroom),
         relaxations=(
-            *with_blocks((relaxed for one in plans for relaxed in one.relaxations), wants, toolroom),
+            *with_blocks(_relaxations(plans, elements), wants, toolroom),
             *relaxations_of_groups(cemented, of_groups, rates, blackened=blackened),
             *relaxations_of_alignment(groups, prescription, of_lens, rates),
         ),
@@ -108,8 +111,20 @@ def plan_operations(
             *unplanned(elements, prescription),
         ),
         cautions=cautions_for(elements, cemented=bool(cemented)),
-        blocks=tuple(pictures_of_blocks(elements, rates)) if pictures else (),
+        blocks=tuple(pictures_of_blocks([work for work in elements if work.part == work.name], rates)) if pictures else (),
     )
+
+
+def _relaxations(plans: Sequence[ElementPlan], elements: Sequence[ElementWork]) -> Iterator[Relaxation]:
+    """Each tolerance of an element one class looser; where elements are alike, of all of them together."""
+    lots: dict[str, list[str]] = {}
+    for work in elements:
+        lots.setdefault(work.part, []).append(work.name)
+    for relaxed in (relaxed for one in plans for relaxed in one.relaxations):
+        names = lots[relaxed.part]
+        together = f"{', '.join(names)} together, which are alike" if len(names) > 1 else ""
+        means = "; ".join(part for part in (relaxed.means, together) if part)
+        yield relaxed.model_copy(update={"means": means}) if together else relaxed
 
 
 def _groups(prescription: Prescription, elements: tuple[ElementWork, ...]) -> tuple[tuple[ElementWork, ...], ...]:

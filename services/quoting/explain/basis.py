@@ -41,7 +41,7 @@ from shared_schemas.traveller import Job
 def explain(*, job: Job, blanks: BlankPlan, operations: OperationPlan, rates: Rates) -> Explanation:
     """Why each quantity costs and takes what it does: the same work again, as stages are deterministic, with its reasons."""
     plans = plans_for(job, blanks, operations, rates)
-    parts = parts_of(blanks, plans)
+    parts = parts_of(blanks, job.request.prescription, plans)
     return Explanation(
         breaks=tuple(
             ExplainedBreak(quantity=number, figures=basis_of(Quantity(evaluate(plans, quantity=number), plans, place, parts)))

@@ -9,9 +9,11 @@ from functools import cached_property
 
 from services.optics.law import column, given
 from services.quoting.pricing.evaluation import Evaluation, Plans, uncertain
+from services.quoting.pricing.quote import parts_drawn
 from services.quoting.risk.draws import Uncertain
 from shared_schemas.blanks import BlankPlan
 from shared_schemas.figure import Figure
+from shared_schemas.prescription import Prescription
 from shared_schemas.rates import Rates
 
 
@@ -70,8 +72,9 @@ class Quantity:
         return column("minor_units", self.plans.currency.minor_units, "", Rates.ref("currencies", self.plans.currency))
 
 
-def parts_of(blanks: BlankPlan, plans: Plans) -> dict[str, str]:
-    """Where every part that is made stands in a quote."""
-    elements = {blank.element: f"/elements/{position}" for position, blank in enumerate(blanks.blanks)}
+def parts_of(blanks: BlankPlan, prescription: Prescription, plans: Plans) -> dict[str, str]:
+    """Where every part that is made stands in a quote; elements that are alike are one part, which stands where the first of them does."""
+    drawn = enumerate(parts_drawn(blanks, prescription).items())
+    elements = {part: f"/elements/{position}" for position, (name, part) in drawn if name == part}
     assembled = (route.part for route in plans.routes if route.kind != "element")
     return elements | {part: f"/assembly/{position}" for position, part in enumerate(assembled)}

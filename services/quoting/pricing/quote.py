@@ -16,10 +16,11 @@ from services.quoting.pricing.quoted_money import in_quote_currency
 from services.quoting.pricing.relaxations import combined_saving, most_saved_first, quoted_relaxations, with_full_block
 from services.quoting.pricing.sooner import expedited
 from services.quoting.risk.draws import Orders, Risk, Uncertain, drivers, enough_of_all, orders_for, risk_of, spares_worth
-from shared_schemas.blanks import BlankPlan
+from shared_schemas.blanks import Blank, BlankPlan, MaterialModel
 from shared_schemas.check import CheckReport, Finding
 from shared_schemas.finding_kinds import finding
 from shared_schemas.operations import OperationPlan, Route
+from shared_schemas.prescription import Prescription
 from shared_schemas.quote import (
     Break,
     MaterialNeed,
@@ -67,7 +68,7 @@ def assemble(
         breaks=tuple(_break(evaluation, plans, orders, deadline) for evaluation in evaluations),
         tooling=tuple(in_quote_currency(tool, plans) for tool in operations.tooling),
         tooling_terms=plans.terms.tooling,
-        elements=_elements(blanks, plans),
+        elements=_elements(blanks, plans, request.prescription),
         assembly=_assembly(plans),
         bought_parts=tuple(in_quote_currency(part, plans) for part in operations.bought_parts),
         offers=offers,
@@ -94,7 +95,7 @@ def plans_for(job: Job, blanks: BlankPlan, operations: OperationPlan, rates: Rat
     """What every quantity of a job is worked out from."""
     return Plans(
         routes=operations.routes,
-        materials=blanks.materials,
+        materials=glass_routed(blanks),
         bought_parts=operations.bought_parts,
         tooling=operations.tooling,
         terms=rates.terms(job.request.customer_class),
@@ -105,13 +106,37 @@ def plans_for(job: Job, blanks: BlankPlan, operations: OperationPlan, rates: Rat
     )
 
 
+def first_blanks(blanks: BlankPlan) -> dict[str, Blank]:
+    """The blank that each element is routed from: the first of those that may be its cheapest."""
+    return {blank.element: blank for blank in reversed(blanks.blanks)}
+
+
+def parts_drawn(blanks: BlankPlan, prescription: Prescription) -> dict[str, str]:
+    """The elements as they come on the drawing, each with the first of its kind, which it is made as."""
+    parts = {blank.element: blank.element for blank in blanks.blanks} | blanks.alike
+    places = {element.name: place for place, element in enumerate(prescription.elements)}
+    return dict(sorted(parts.items(), key=lambda part: places.get(part[0], len(places))))
+
+
+def glass_routed(blanks: BlankPlan) -> tuple[MaterialModel, ...]:
+    """The glass of the form that each element is routed from; where only some members are, these buy apart."""
+    forms = {element: blank.form for element, blank in first_blanks(blanks).items()}
+
+    def is_routed(model: MaterialModel) -> bool:
+        return all(model.form in (None, forms.get(member)) for member in model.members)
+
+    return tuple(
+        routed for model in blanks.materials for routed in ((model,) if is_routed(model) else filter(is_routed, model.apart))
+    )
+
+
 def _same_lens(blanks: BlankPlan, operations: OperationPlan, rates: Rates) -> None:
     for currency in (blanks.currency, operations.currency):
         if currency != rates.base_currency:
             raise PlansDisagree("a plan has amounts in", figure=currency, limit=rates.base_currency)
     elements = [route.part for route in operations.routes if route.kind == "element"]
-    bought = [member for model in blanks.materials for member in model.members]
-    for what, parts in (("the blanks are for", [blank.element for blank in blanks.blanks]), ("the glass is for", bought)):
+    bought = [member for model in glass_routed(blanks) for member in model.members]
+    for what, parts in (("the blanks are for", [*first_blanks(blanks)]), ("the glass is for", bought)):
         if sorted(parts) != sorted(elements):
             raise PlansDisagree(what, figure=", ".join(parts), limit=", ".join(elements))
     made: set[str] = set()
@@ -122,16 +147,17 @@ def _same_lens(blanks: BlankPlan, operations: OperationPlan, rates: Rates) -> No
         made.add(route.part)
 
 
-def _elements(blanks: BlankPlan, plans: Plans) -> tuple[QuotedElement, ...]:
-    routes = {route.part: route for route in plans.routes}
+def _elements(blanks: BlankPlan, plans: Plans, prescription: Prescription) -> tuple[QuotedElement, ...]:
+    """Every element as drawn; one that is alike to another has blank and route of the first of its kind."""
+    firsts = first_blanks(blanks)
+    operations = {
+        route.part: tuple(in_quote_currency(one, plans) for one in route.operations)
+        for route in plans.routes
+        if route.kind == "element"
+    }
     return tuple(
-        QuotedElement(
-            name=blank.element,
-            glass=blank.glass,
-            blank=blank,
-            operations=tuple(in_quote_currency(one, plans) for one in routes[blank.element].operations),
-        )
-        for blank in blanks.blanks
+        QuotedElement(name=name, glass=firsts[part].glass, blank=firsts[part], operations=operations[part])
+        for name, part in parts_drawn(blanks, prescription).items()
     )
 
 

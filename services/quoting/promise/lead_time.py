@@ -242,7 +242,8 @@ def _ways_on(routes: Sequence[Route], spans: Mapping[str, Span]) -> dict[str, Pa
     for route in reversed(routes):
         onward = Path((route.part, *beyond[route.part].names), 0.0, beyond[route.part].span + spans[route.part])
         for consumed in route.consumes:
-            beyond[consumed.part] = onward
+            known = beyond[consumed.part]
+            beyond[consumed.part] = max(known, onward, key=lambda path: path.span.hours) if known.names else onward
     return beyond
 
 

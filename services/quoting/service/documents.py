@@ -159,7 +159,11 @@ def estimate(
     decision: QuoteDecision | None = None,
 ) -> Estimate:
     """What an ERP pulls of the quote `quote_number`: its routing, and a bill of materials for every quantity that was asked for."""
-    elements = tuple(Route(part=element.name, kind="element", operations=element.operations) for element in body.elements)
+    elements = tuple(
+        Route(part=element.name, kind="element", operations=element.operations)
+        for element in body.elements
+        if element.blank.element == element.name  # elements that are alike are one lot, under the name of the first
+    )
     return Estimate(
         number=number,
         quote_number=quote_number,

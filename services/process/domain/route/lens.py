@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections import Counter
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 from services.optics.law import column, decided, figure_of, given, law
@@ -19,8 +20,13 @@ from shared_schemas.rates import AssemblyRow, CementingRow, RateMissing, Rates
 
 
 def group_name(elements: tuple[ElementWork, ...]) -> str:
-    """A group is called by its elements: `L1+L2`."""
-    return "+".join(work.name for work in elements)
+    """A group is called by its elements, each by the first of its kind: `L1+L2`; groups that are alike have one name."""
+    return "+".join(work.part for work in elements)
+
+
+def consumed(parts: Iterable[str]) -> tuple[Consumed, ...]:
+    """The parts that go into another, in their order; what goes in several times is counted."""
+    return tuple(Consumed(part=part, count=count) for part, count in Counter(parts).items())
 
 
 def group_route(elements: tuple[ElementWork, ...], rates: Rates, *, blackened: bool) -> Route:
@@ -30,7 +36,7 @@ def group_route(elements: tuple[ElementWork, ...], rates: Rates, *, blackened: b
     return Route(
         part=group_name(elements),
         kind="cemented_group",
-        consumes=tuple(Consumed(part=work.name) for work in elements),
+        consumes=consumed(work.part for work in elements),
         operations=(
             line("clean", rates).as_operation(),
             _join(row, tightest, len(elements) - 1, rates).as_operation(),
@@ -104,7 +110,7 @@ def lens_route(groups: Sequence[tuple[ElementWork, ...]], prescription: Prescrip
     return Route(
         part=LENS,
         kind="lens",
-        consumes=tuple(Consumed(part=group_name(group)) for group in groups),
+        consumes=consumed(group_name(group) for group in groups),
         operations=tuple(step.as_operation() for step in lines),
     )
 

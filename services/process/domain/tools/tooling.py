@@ -40,7 +40,7 @@ class Want:
 
 
 def tools_wanted(elements: Sequence[ElementWork], lines: Sequence[ElementLines]) -> tuple[Want, ...]:
-    """Every tool that every element needs.
+    """Every tool that every element needs; elements that are alike need theirs for one part, each face with its own place.
 
     Notes:
         A curve needs a radius tool, a test plate unless it is an asphere (its figure is measured otherwise), and a block
@@ -57,10 +57,10 @@ def _wanted(work: ElementWork, lines: ElementLines) -> Iterator[Want]:
             if face.face in blocked:
                 kinds = (*kinds, "block")
             for kind in kinds:
-                yield Want(kind, face.radius_mm, work.name, f"R {face.radius_mm:g} of the {face.face}", face)
-    yield Want("centring_chuck", work.diameter_mm, work.name, f"diameter {work.diameter_mm:g}")
+                yield Want(kind, face.radius_mm, work.part, f"R {face.radius_mm:g} of the {face.face}", face)
+    yield Want("centring_chuck", work.diameter_mm, work.part, f"diameter {work.diameter_mm:g}")
     if any(face.coating is not None for face in work.faces):
-        yield Want("coating_fixture", work.diameter_mm, work.name, f"diameter {work.diameter_mm:g}")
+        yield Want("coating_fixture", work.diameter_mm, work.part, f"diameter {work.diameter_mm:g}")
 
 
 class Toolroom:
@@ -146,4 +146,4 @@ def tools_owned(wants: Sequence[Want], toolroom: Toolroom) -> tuple[OwnedTool, .
         row = toolroom.that_serves(want.kind, want.size_mm)
         if row is not None:
             serves.setdefault((row.name, want.part), []).append(want.what)
-    return tuple(OwnedTool(name=name, part=part, serves=", ".join(what)) for (name, part), what in serves.items())
+    return tuple(OwnedTool(name=name, part=part, serves=", ".join(dict.fromkeys(what))) for (name, part), what in serves.items())
