@@ -84,6 +84,27 @@ OF_THE_CHECK = (
         "glass-expands", "care", "The glass expands a lot with heat: it cracks when heated or cooled quickly.", PRACTICE,
         "{glass} ({places}) expands a lot with heat: heat and cool it slowly.", "handling",
     ),
+    _both(
+        "glass-heat-shock", "care", "The material cracks at a small sudden change of temperature.",
+        "derived from its published strength, modulus and expansion; from 30 K on stood by usual work: common practice",
+        "{glass} ({places}) cracks at a sudden change of temperature: warm and cool it slowly, keep cold water off a warm piece.",
+        "handling",
+    ),
+    _both(
+        "glass-dissolves", "care", "The material dissolves in water: it is polished and cleaned with little of it.", "rate table glasses",
+        "{glass} ({places}) dissolves in water: keep it dry, wipe off fingerprints and breath at once.", "handling",
+    ),
+    _both(
+        "glass-cleaves", "care", "The material cleaves along planes of its lattice.", "rate table glasses",
+        "{glass} ({places}) splits along planes of its lattice: no knocks, no point loads in its mount.", "handling",
+    ),
+    _both(
+        "glass-hazard", "care", "The dust, slurry or waste of the material is dangerous.", "rate table glasses; local rules decide",
+        "{glass} ({places}): its dust and waste are dangerous. Do not grind, cut or break it; local rules decide how to throw it away.",
+        "handling",
+    ),
+    _both("index-unknown", "stop", "The index of the material is unknown at this wavelength and at the d line.", "rate table glasses"),
+    _both("wavelength-not-transmitted", "care", "The material lets little or no light of this wavelength through.", "rate table glasses"),
     _both("wavelength-outside-glass", "care", "The index of the glass is unknown at this wavelength; figures are for the d line.", "makers' data sheets"),
     _both("index-estimated", "note", "The index at this wavelength is estimated from index and Abbe number.", "Cauchy's formula with two terms, derived", "{message}"),
     _both("indication-unreadable", "stop", "A drawing indication cannot be read.", "ISO 10110-5 to -9, -14, -17, -18, from memory"),

@@ -12,7 +12,7 @@ from functools import cached_property, lru_cache
 from string import ascii_uppercase
 from typing import Literal
 
-from shared_schemas.published_glasses import PublishedGlass, plain, published_glass, without_maker
+from shared_schemas.published_glasses import IN_WORDS, PublishedGlass, plain, published_glass, without_maker
 from shared_schemas.rates import GlassRow, InForce, Rates
 
 CODE = re.compile(r"([0-9]{6})(?:[./ ]?([0-9]{3}))?")
@@ -121,6 +121,8 @@ def _by_published_name(reference: str, catalogue: _Catalogue) -> GlassMatch:
 
 def is_same_glass(published: PublishedGlass, row: GlassRow) -> bool:
     """Whether a row has the published index and Abbe number of a glass."""
+    if row.nd is None or row.vd is None:
+        return False
     return abs(row.nd - published.nd) < SAME_ND and abs(row.vd - published.vd) <= SAME_VD_SHARE * published.vd
 
 
@@ -145,7 +147,8 @@ class _Catalogue:
 
     @cached_property
     def by_name(self) -> dict[str, GlassRow]:
-        return {plain(row.name): row for row in reversed(self.rates.glasses)}
+        rows = {plain(row.name): row for row in reversed(self.rates.glasses)}
+        return {**{word: rows[plain(name)] for word, name in IN_WORDS.items() if plain(name) in rows}, **rows}
 
     @cached_property
     def _by_code(self) -> dict[str, list[GlassRow]]:
@@ -191,8 +194,12 @@ class _Catalogue:
         Older catalogues cut the index off: n_d 1.51680 was 516, now it is 517.
         """
         index, abbe = int(six[:3]), int(six[3:])
-        rows = (row for row in self.rates.glasses if abs(1000 * (row.nd - 1) % 1000 - index) < 1 and abs(10 * row.vd - abbe) < 1)
-        return self.usual_grades(rows)
+        return self.usual_grades(
+            row
+            for row in self.rates.glasses
+            if row.nd is not None and row.vd is not None
+            if abs(1000 * (row.nd - 1) % 1000 - index) < 1 and abs(10 * row.vd - abbe) < 1
+        )
 
     def usual_grades(self, rows: Iterable[GlassRow]) -> list[GlassRow]:
         """The rows without the grades of transmission of one that is among them: N-BK7HT beside N-BK7."""
@@ -205,7 +212,10 @@ class _Catalogue:
         stocked = self.usual_grades(row for row in self.rates.glasses if row.name in self._price_per_kg)
 
         def away(row: GlassRow) -> float:
-            return distance(from_nd=published.nd, from_vd=published.vd, to_nd=row.nd, to_vd=row.vd)
+            place = row.in_glass_map
+            return (
+                math.inf if place is None else distance(from_nd=published.nd, from_vd=published.vd, to_nd=place.nd, to_vd=place.vd)
+            )
 
         return tuple(row.name for row in sorted(stocked, key=away)[:NEAREST])
 

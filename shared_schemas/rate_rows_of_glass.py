@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from decimal import Decimal
 from itertools import pairwise
-from typing import Annotated, Literal
+from typing import Annotated, Literal, NamedTuple
 
 from pydantic import Field, model_validator
 
@@ -32,21 +32,34 @@ HARDEST_HK = 10_000.0
 """Knoop hardness [kgf/mm2] that nothing reaches, diamond 8820 (http://vidrine.com/iropmat3.htm): above it a figure is in Pa."""
 
 
+class PlaceInGlassMap(NamedTuple):
+    """Index n_d and Abbe number v_d [-]."""
+
+    nd: float
+    vd: float
+
+
 AtLeastOne = Annotated[float, Field(strict=True, ge=1)]
 
 
 class GlassRow(RateRow):
     """A glass or crystal and its published physical properties (columns of the makers' data sheets; empty where not published).
 
-    `code` is empty for a crystal whose index or Abbe number no six digits can say. `cleaves` along planes of its lattice; `hazard` says
-    what is dangerous in its dust or waste. `work_factor` is how much longer it takes to polish, clean and handle than an
-    ordinary crown, `yield_power` to which power its yields go; empty where both follow from hardness, expansion and acid class.
+    `code` is empty for a crystal whose index or Abbe number no six digits can say, `nd` or `vd` for a material that is dark there.
+
+    The six columns of the dispersion formula are n^2 = dispersion_constant + sum B L^2 / (L^2 - C), or sum B / (L^2 - C) where
+    `dispersion_form` is `poles`, L in um, from `index_from_um` to `index_to_um`; a piece as thick as a lens is clear from
+    `transmits_from_um` to `transmits_to_um`.
+
+    `cleaves`: along planes of its lattice; `hazard` says what is dangerous in its dust or waste. `work_factor` is how much longer it
+    takes to polish, clean and handle than an ordinary crown, `yield_power` to which power its yields go; empty where both follow
+    from hardness, expansion and acid class.
     """
 
     maker: Name
     code: Annotated[str, Field(pattern=r"^(\d{6}(\.\d{3})?)?$")] = ""
-    nd: Annotated[float, Field(strict=True, gt=1, le=HIGHEST_INDEX)]
-    vd: Positive
+    nd: Annotated[float, Field(strict=True, gt=1, le=HIGHEST_INDEX)] | None = None
+    vd: Positive | None = None
     density_g_cm3: Positive | None = None
     cte_30_70_1e6_per_k: Number | None = None
     young_gpa: Positive | None = None
@@ -67,6 +80,12 @@ class GlassRow(RateRow):
     sellmeier_c1_um2: Number | None = None
     sellmeier_c2_um2: Number | None = None
     sellmeier_c3_um2: Number | None = None
+    dispersion_constant: Number = 1.0
+    dispersion_form: Literal["sellmeier", "poles"] = "sellmeier"
+    index_from_um: Positive | None = None
+    index_to_um: Positive | None = None
+    transmits_from_um: Positive | None = None
+    transmits_to_um: Positive | None = None
     strength_mpa: Positive | None = None
     water_soluble_g_per_l: NonNegative | None = None
     cleaves: bool = False
@@ -74,6 +93,42 @@ class GlassRow(RateRow):
     work_family: WorkFamily = "oxide"
     work_factor: AtLeastOne | None = None
     yield_power: AtLeastOne | None = None
+
+    @property
+    def in_glass_map(self) -> PlaceInGlassMap | None:
+        """Where the material lies among the others; `None` where it is dark at a line that n_d or v_d is of."""
+        return None if self.nd is None or self.vd is None else PlaceInGlassMap(self.nd, self.vd)
+
+    @model_validator(mode="after")
+    def _an_index_is_known(self) -> GlassRow:
+        faults = []
+        formula = (
+            self.sellmeier_b1, self.sellmeier_b2, self.sellmeier_b3, self.sellmeier_c1_um2, self.sellmeier_c2_um2, self.sellmeier_c3_um2,
+        )  # fmt: skip
+        if None in (self.nd, self.vd) and None in formula:
+            column = "nd" if self.nd is None else "vd"
+            faults.append(
+                Fault(
+                    column,
+                    reason=f"without {column} and without the six columns of a dispersion formula no index is known",
+                    figure=None,
+                    limit="nd and vd, or a formula",
+                    remedy=f"fill in {column}, or sellmeier_b1 to sellmeier_c3_um2 (0 for a term that there is not)",
+                )
+            )
+        faults += [*_range_faults(self, "index"), *_range_faults(self, "transmits")]
+        refuse_if_any(self, faults)
+        return self
+
+
+def _range_faults(row: GlassRow, of: Literal["index", "transmits"]) -> list[Fault]:
+    """What is wrong with a range of wavelengths: one end alone, or the ends in the wrong order."""
+    first, last = getattr(row, f"{of}_from_um"), getattr(row, f"{of}_to_um")
+    if (first is None) != (last is None) or (first is not None and first >= last):
+        reason = "a range of wavelengths has two ends, the shorter first"
+        remedy = f"{of}_from_um below {of}_to_um, or both empty"
+        return [Fault(f"{of}_to_um", reason=reason, figure=last, limit=first, remedy=remedy)]
+    return []
 
 
 class PriceStep(Contract):

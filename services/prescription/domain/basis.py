@@ -31,7 +31,16 @@ from services.optics.centring import (
     edge_difference_mm,
     z_a_of_sines,
 )
-from services.optics.dispersion import D_LINE_NM, SAME_LINE_NM, cauchy_index, index_by_sellmeier, sellmeier_of
+from services.optics.dispersion import (
+    D_LINE_NM,
+    SAME_LINE_NM,
+    Sellmeier,
+    cauchy_index,
+    formula_of,
+    index_by_poles,
+    index_by_sellmeier,
+    stated_dispersion,
+)
 from services.optics.first_order import curvature_per_mm, focal_length_of_power_mm, lens_power_per_mm
 from services.optics.law import column, decided, figure_of, given, unit_by_name
 from services.optics.surface import (
@@ -144,21 +153,23 @@ def _index(of: _Of) -> Figure:
     if row is None:
         return given("refractive_index", index, at=f"{of.drawn}/glass")
     ref = row.named_in("glasses")
-    if abs(of.wavelength_nm - D_LINE_NM) <= SAME_LINE_NM:
+    if abs(of.wavelength_nm - D_LINE_NM) <= SAME_LINE_NM and row.nd is not None:
         return column("refractive_index", index, "", ref)
-    terms = sellmeier_of(row)
-    if terms is None:
+    formula = formula_of(row)
+    if formula is None:
+        nd, vd = stated_dispersion(row)
         return figure_of(
-            cauchy_index,
-            name="refractive_index",
-            rate_row=ref,
-            nd=given("nd", row.nd),
-            vd=given("vd", row.vd),
-            wavelength_nm=wavelength,
+            cauchy_index, name="refractive_index", rate_row=ref, nd=given("nd", nd), vd=given("vd", vd), wavelength_nm=wavelength
         )
-    inputs: dict[str, Any] = {name: given(name, value) for name, value in zip(("b1", "b2", "b3"), terms.b, strict=True)}
-    inputs |= {name: given(name, value, "um2") for name, value in zip(("c1_um2", "c2_um2", "c3_um2"), terms.c_um2, strict=True)}
-    return figure_of(index_by_sellmeier, name="refractive_index", rate_row=ref, wavelength_nm=wavelength, **inputs)
+    law, strengths, unit, ending = (
+        (index_by_sellmeier, formula.b, "", "")
+        if isinstance(formula, Sellmeier)
+        else (index_by_poles, formula.b_um2, "um2", "_um2")
+    )
+    inputs: dict[str, Any] = {f"b{n}{ending}": given(f"b{n}{ending}", b, unit) for n, b in enumerate(strengths, start=1)}
+    inputs |= {f"c{n}_um2": given(f"c{n}_um2", c, "um2") for n, c in enumerate(formula.c_um2, start=1)}
+    inputs["constant"] = given("constant", formula.constant)
+    return figure_of(law, name="refractive_index", rate_row=ref, wavelength_nm=wavelength, **inputs)
 
 
 def _work_diameter(of: _Of, allowance: AllowanceRow | None) -> Figure:

@@ -34,12 +34,13 @@ class Equivalent:
 
 def nearest(*, nd: float, vd: float, rates: Rates, fits: Callable[[GlassRow], bool], most: int = 3) -> tuple[Equivalent, ...]:
     """The glasses of the rates that fit, nearest in n_d and v_d first; at most so many."""
+    places = ((row, row.in_glass_map) for row in rates.glasses if fits(row))
     return tuple(
         sorted(
             (
-                Equivalent(row, row.nd - nd, row.vd - vd, distance(from_nd=nd, from_vd=vd, to_nd=row.nd, to_vd=row.vd))
-                for row in rates.glasses
-                if fits(row)
+                Equivalent(row, place.nd - nd, place.vd - vd, distance(from_nd=nd, from_vd=vd, to_nd=place.nd, to_vd=place.vd))
+                for row, place in places
+                if place is not None
             ),
             key=lambda one: (one.distance, one.row.name),
         )[:most]
@@ -47,8 +48,11 @@ def nearest(*, nd: float, vd: float, rates: Rates, fits: Callable[[GlassRow], bo
 
 
 def of_other_makers(*, row: GlassRow, rates: Rates, most: int = 3) -> tuple[Equivalent, ...]:
-    """The glasses of other makers nearest to a row: S-BSL 7 for N-BK7."""
-    return nearest(nd=row.nd, vd=row.vd, rates=rates, fits=lambda other: other.maker != row.maker, most=most)
+    """The glasses of other makers nearest to a row: S-BSL 7 for N-BK7; none for a material that has no n_d or no v_d."""
+    place = row.in_glass_map
+    if place is None:
+        return ()
+    return nearest(nd=place.nd, vd=place.vd, rates=rates, fits=lambda other: other.maker != row.maker, most=most)
 
 
 @dataclass(frozen=True, eq=False)
@@ -70,8 +74,9 @@ class _Market:
         """The lead-free glass nearest to each leaded one."""
         found_rows: dict[str, Equivalent | None] = {}
         for row in self.rates.glasses:
-            if row.lead:
-                near = nearest(nd=row.nd, vd=row.vd, rates=self.rates, fits=lambda other: not other.lead, most=1)
+            place = row.in_glass_map
+            if row.lead and place is not None:
+                near = nearest(nd=place.nd, vd=place.vd, rates=self.rates, fits=lambda other: not other.lead, most=1)
                 found_rows[row.name] = near[0] if near else None
         return found_rows
 

@@ -6,8 +6,9 @@ import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from services.optics.dispersion import D_LINE_NM, SAME_LINE_NM, glass_index, index_from_abbe, sellmeier_of
+from services.optics.dispersion import D_LINE_NM, SAME_LINE_NM, formula_of, glass_index, index_from_abbe, range_of, transmits
 from services.optics.errors import WavelengthOutsideRange
+from services.optics.thermal import thermal_shock_of
 from services.prescription.domain.equivalents import equivalent_findings, lead_free
 from shared_schemas.check import Finding
 from shared_schemas.finding_kinds import finding
@@ -20,6 +21,8 @@ SOFT_KNOOP_HK = 400.0
 STAINING_CLASS = 3.0
 WEATHERING_CLASS = 3.0
 EXPANDING_1E6_PER_K = 10.0
+LITTLE_SHOCK_K = 30.0
+SOLUBLE_G_PER_L = 0.1
 """Above or below which a glass takes care (common practice)."""
 
 WRAPS_BELOW = 300
@@ -106,8 +109,13 @@ def _unknown(glass: str, where: str, fault: GlassNotFound, rates: Rates) -> Mate
 def _offer(published: PublishedGlass, names: Sequence[str], rates: Rates) -> str:
     """The nearest glasses of the rates with what they differ by: offered, as the radii must be computed again for them."""
     rows = [rates.glass(name) for name in names]
-    each = [f"{row.name} (nd {row.nd - published.nd:+.5f}, vd {row.vd - published.vd:+.2f})" for row in rows]
+    each = [f"{row.name} ({_differs(row, published)})" for row in rows]
     return f"ask whether {' or '.join(each)} will do, with the radii computed again for its index"
+
+
+def _differs(row: GlassRow, published: PublishedGlass) -> str:
+    place = row.in_glass_map
+    return "no nd" if place is None else f"nd {place.nd - published.nd:+.5f}, vd {place.vd - published.vd:+.2f}"
 
 
 def of_code(six_digits: str) -> tuple[float, float]:
@@ -137,7 +145,7 @@ def _of_match(reference: str, match: GlassMatch, where: str, rates: Rates) -> It
         also = f" {others} would round so too." if others else ""
         yield finding(
             "glass-code-older", where,
-            f"The code {reference} is an older rounding of {taken} (nd {row.nd:.5f}, vd {row.vd:.2f}), now {row.code[:6]}.{also}",
+            f"The code {reference} is an older rounding of {taken} ({_indices(row)}), now {row.code[:6]}.{also}",
             figure=reference, limit=row.name, remedy=f"write {row.name}",
         )  # fmt: skip
     elif match.published is not None:
@@ -149,13 +157,17 @@ def _of_match(reference: str, match: GlassMatch, where: str, rates: Rates) -> It
         )  # fmt: skip
 
 
+def _indices(row: GlassRow) -> str:
+    place = row.in_glass_map
+    return "no nd" if place is None else f"nd {place.nd:.5f}, vd {place.vd:.2f}"
+
+
 def _of_other_name(reference: str, match: GlassMatch, published: PublishedGlass, where: str) -> Finding:
     row = match.row
     also = f"; {' and '.join(match.others)} would do as well" if match.others else ""
     return finding(
         "glass-other-name", where,
-        f"{reference} (nd {published.nd:.5f}, vd {published.vd:.2f}) is made of {row.name} of {row.maker}: nd {row.nd - published.nd:+.5f}, "
-        f"vd {row.vd - published.vd:+.2f}{also}.",
+        f"{reference} (nd {published.nd:.5f}, vd {published.vd:.2f}) is made of {row.name} of {row.maker}: {_differs(row, published)}{also}.",
         figure=reference, limit=row.name, remedy=f"write {row.name}",
     )  # fmt: skip
 
@@ -181,6 +193,27 @@ def _of_row(row: GlassRow, where: str, rates: Rates) -> Iterator[Finding]:
             "glass-expands", where, f"{row.name} expands by {row.cte_30_70_1e6_per_k:g}e-6 per K: heat and cool it slowly.",
             figure=row.cte_30_70_1e6_per_k, limit=EXPANDING_1E6_PER_K, unit="1e-6/K",
         )  # fmt: skip
+    yield from _of_crystal(row, where)
+
+
+def _of_crystal(row: GlassRow, where: str) -> Iterator[Finding]:
+    shock_k = thermal_shock_of(row)
+    if shock_k is not None and shock_k < LITTLE_SHOCK_K:
+        yield finding(
+            "glass-heat-shock", where, f"{row.name} cracks at a sudden change of {shock_k:.3g} K: no hot wax, no warm bath, a slow oven.",
+            figure=shock_k, limit=LITTLE_SHOCK_K, unit="K",
+        )  # fmt: skip
+    if row.water_soluble_g_per_l is not None and row.water_soluble_g_per_l > SOLUBLE_G_PER_L:
+        yield finding(
+            "glass-dissolves", where, f"{row.name} dissolves in water ({row.water_soluble_g_per_l:g} g/l): polish and clean it with little of it.",
+            figure=row.water_soluble_g_per_l, limit=SOLUBLE_G_PER_L, unit="g/l",
+        )  # fmt: skip
+    if row.cleaves:
+        yield finding(
+            "glass-cleaves", where, f"{row.name} cleaves along planes of its lattice: no knocks, light cuts.", figure=row.name
+        )
+    if row.hazard:
+        yield finding("glass-hazard", where, f"{row.name}: {row.hazard}.", figure=row.name)
 
 
 def _lead(row: GlassRow, where: str, rates: Rates) -> Finding:
@@ -233,22 +266,56 @@ def indices_at(*, prescription: Prescription, materials: list[Material]) -> Indi
     findings: list[Finding] = []
     values: list[float | None] = []
     for i, material in enumerate(materials):
+        where = f"/elements/{i}/glass"
+        if material.row is not None and not transmits(material.row, wavelength_nm):
+            findings.append(_not_transmitted(material.row, wavelength_nm, where))
         try:
             values.append(_index(material, wavelength_nm))
         except WavelengthOutsideRange as fault:
-            limit = f"{fault.shortest_nm:g} to {fault.longest_nm:g} nm"
-            said = finding(
-                "wavelength-outside-glass", f"/elements/{i}/glass", f"{fault} The figures are for the d line.",
-                figure=wavelength_nm, limit=limit, unit="nm", remedy=f"a wavelength from {limit}, or a glass with a dispersion formula",
-            )  # fmt: skip
-            findings.append(said)
+            if material.nd is None:
+                findings.append(_no_index(material, wavelength_nm, where))
+                values.append(None)
+            else:
+                findings.append(_at_the_d_line(fault, wavelength_nm, where))
             continue
         if material.nd is not None and _is_estimated(material, wavelength_nm):
             message = f"The index at {wavelength_nm:g} nm is estimated from nd and vd; it may err by some 1e-4."
-            findings.append(finding("index-estimated", f"/elements/{i}/glass", message, figure=values[-1], limit=material.nd))
-    if len(values) < len(materials):
-        return Indices(D_LINE_NM, tuple(material.nd for material in materials), tuple(findings))
-    return Indices(wavelength_nm, tuple(values), tuple(findings))
+            findings.append(finding("index-estimated", where, message, figure=values[-1], limit=material.nd))
+    if len(values) == len(materials):
+        return Indices(wavelength_nm, tuple(values), tuple(findings))
+    for i, material in enumerate(materials):
+        if material.nd is None and material.row is not None:
+            findings.append(_no_index(material, D_LINE_NM, f"/elements/{i}/glass"))
+    return Indices(D_LINE_NM, tuple(material.nd for material in materials), tuple(findings))
+
+
+def _not_transmitted(row: GlassRow, wavelength_nm: float, where: str) -> Finding:
+    limit = f"{row.transmits_from_um:g} to {row.transmits_to_um:g} um"
+    return finding(
+        "wavelength-not-transmitted", where,
+        f"{row.name} is clear from {limit}; at {wavelength_nm / 1000:g} um a lens of it lets little or no light through.",
+        figure=wavelength_nm / 1000, limit=limit, unit="um", remedy=f"a wavelength from {limit}, or another material",
+    )  # fmt: skip
+
+
+def _at_the_d_line(fault: WavelengthOutsideRange, wavelength_nm: float, where: str) -> Finding:
+    limit = f"{fault.shortest_nm:g} to {fault.longest_nm:g} nm"
+    return finding(
+        "wavelength-outside-glass", where, f"{fault} The figures are for the d line.",
+        figure=wavelength_nm, limit=limit, unit="nm", remedy=f"a wavelength from {limit}, or a glass with a dispersion formula",
+    )  # fmt: skip
+
+
+def _no_index(material: Material, wavelength_nm: float, where: str) -> Finding:
+    """A material without n_d at a wavelength that its formula does not reach: nothing can be worked out with it."""
+    row = material.row
+    assert row is not None, "a glass without a row and without n_d raises nothing"
+    shortest, longest = range_of(row)
+    limit = f"{shortest:g} to {longest:g} nm"
+    return finding(
+        "index-unknown", where, f"The index of {row.name} is known from {limit}, not at {wavelength_nm:g} nm.",
+        figure=wavelength_nm, limit=limit, unit="nm", remedy=f"state the wavelength_nm of the lens, from {limit}",
+    )  # fmt: skip
 
 
 def _index(material: Material, wavelength_nm: float) -> float | None:
@@ -261,4 +328,4 @@ def _index(material: Material, wavelength_nm: float) -> float | None:
 
 def _is_estimated(material: Material, wavelength_nm: float) -> bool:
     at_d = abs(wavelength_nm - D_LINE_NM) <= SAME_LINE_NM
-    return not at_d and (material.row is None or sellmeier_of(material.row) is None)
+    return not at_d and (material.row is None or formula_of(material.row) is None)

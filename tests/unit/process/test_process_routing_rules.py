@@ -297,6 +297,16 @@ def test_lanthanum_glass_carries_its_caution(lens: Callable[..., Any], piece: Ca
     assert not any("Lanthanum" in caution for caution in plan(lens(piece(glass=HARDY)), rates).cautions)
 
 
+def test_a_dangerous_or_cleaving_crystal_carries_its_caution(
+    lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates
+) -> None:
+    said = plan(lens(piece(glass="BaF2", coatings=(None, None))), rates).cautions
+    assert any(caution.startswith("BaF2: toxic if swallowed") and "collect its waste apart" in caution for caution in said)
+    assert any("Crystal that cleaves (BaF2)" in caution for caution in said)
+    usual = plan(lens(piece(glass=HARDY)), rates).cautions
+    assert not any("cleaves" in caution or "waste apart" in caution for caution in usual)
+
+
 # --- bevels and seats
 
 

@@ -153,6 +153,8 @@ ALWAYS = (
 )
 LEAD = "Leaded glass ({names}): collect sludge and dust apart, never work it dry; check the current rules on lead before shipping."
 STAINING = "Staining or weathering glass ({names}): dry at once, never leave it in water, slurry or a bath; lacquer gives off fumes, extraction."
+HAZARD = "{name}: {hazard}. Work it wet, with gloves and extraction, and collect its waste apart; see its safety data sheet."
+CLEAVING = "Crystal that cleaves ({names}): splinters when it is knocked or clamped; eye protection."
 LANTHANUM = "Lanthanum glass ({names}): melts of today hold no thorium, old stock may; never grind stock of unknown melt."
 CEMENT = "UV-curing cement irritates and sensitises skin: gloves, eye protection at the lamp; see its safety data sheet."
 COATING = "Coating chambers: high vacuum, high voltage, hot parts, fluoride and oxide dust when cleaning; trained and authorised people only."
@@ -168,6 +170,14 @@ def cautions_for(elements: Sequence[ElementWork], *, cemented: bool) -> tuple[st
     staining = sorted({work.glass.name for work in elements if work.extra_work.for_stain_or_climate})
     if staining:
         found.append(STAINING.format(names=", ".join(staining)))
+    found += [
+        HAZARD.format(name=name, hazard=hazard)
+        for name, hazard in sorted({(w.glass.name, w.glass.hazard) for w in elements})
+        if hazard
+    ]
+    cleaving = sorted({work.glass.name for work in elements if work.glass.cleaves})
+    if cleaving:
+        found.append(CLEAVING.format(names=", ".join(cleaving)))
     lanthanum = sorted({work.glass.name for work in elements if work.glass.name.rpartition("-")[2].startswith("LA")})
     if lanthanum:
         found.append(LANTHANUM.format(names=", ".join(lanthanum)))
