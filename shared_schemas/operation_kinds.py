@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 OperationName = Literal[
-    "saw", "core", "press_blank", "generate", "block", "fine_grind", "polish", "deblock", "centre", "bevel", "clean", "inspect",
+    "saw", "wax", "core", "melt_off", "press_blank", "generate", "block", "fine_grind", "polish", "deblock", "centre", "bevel", "clean", "inspect",
     "coat", "cement", "blacken_edge", "engrave", "assemble", "align", "final_test", "pack",
 ]  # fmt: skip
 """The names, as a type: a test holds them against the table."""
@@ -31,6 +31,7 @@ class OperationKind:
         shares_runs: whether pieces of several parts may be in one run.
         extra_work: whether the table of extra work may lengthen it.
         sampled_by: the standard by which a sample of the lot may be enough; none where every piece is worked.
+        repeated: whether a route has it several times, told apart by `method`.
     """
 
     words: str
@@ -41,11 +42,14 @@ class OperationKind:
     shares_runs: bool = False
     extra_work: bool = False
     sampled_by: str | None = None
+    repeated: bool = False
 
 
 OPERATIONS: dict[OperationName, OperationKind] = {
     "saw": OperationKind("sawing", "grinding"),
+    "wax": OperationKind("waxing on a backing glass"),
     "core": OperationKind("coring", "grinding"),
+    "melt_off": OperationKind("melting off the backing glass"),
     "press_blank": OperationKind("preparing pressings"),
     "generate": OperationKind("generating", "grinding", shapes_face=True, clamped=True, extra_work=True),
     "block": OperationKind("blocking", shapes_face=True, on_block=True, extra_work=True),
@@ -54,8 +58,8 @@ OPERATIONS: dict[OperationName, OperationKind] = {
     "deblock": OperationKind("deblocking", shapes_face=True, on_block=True, extra_work=True),
     "centre": OperationKind("centring", "grinding", clamped=True, extra_work=True),
     "bevel": OperationKind("bevelling", "extra_work", extra_work=True),
-    "clean": OperationKind("cleaning", extra_work=True),
-    "inspect": OperationKind("inspection", "inspection", sampled_by="ISO 2859-1"),
+    "clean": OperationKind("cleaning", extra_work=True, repeated=True),
+    "inspect": OperationKind("inspection", "inspection", sampled_by="ISO 2859-1", repeated=True),
     "coat": OperationKind("coating", "coatings", shares_runs=True),
     "cement": OperationKind("cementing", "cementing"),
     "blacken_edge": OperationKind("edge blackening"),

@@ -240,12 +240,25 @@ class InspectionRow(RateRow):
 
     `grade_up_to_mm` limits a cosmetic row to imperfection grades that fine, `fringes_up_to` a row of form to irregularities
     that fine; `aspheric` is for aspheric faces only. `texture` and `laser_damage` are for faces whose drawing states them.
+    `chips` are looked for after generating, `joined` faces under the microscope before they are cemented; `coating` by the
+    lot is the witness piece, measured after each run, `coated` the look at the coated face itself.
     Where a tolerance is no finer than the commercial class, a row with `aql_percent` is done on a sample by ISO 2859-1 at that
     `level`; everything else is done on every piece.
     """
 
     looks_at: Literal[
-        "imperfections", "form", "texture", "laser_damage", "centring", "centre_thickness", "diameter", "coating", "record"
+        "imperfections",
+        "form",
+        "texture",
+        "laser_damage",
+        "centring",
+        "centre_thickness",
+        "diameter",
+        "coating",
+        "record",
+        "chips",
+        "joined",
+        "coated",
     ]
     per: Literal["lot", "piece", "face"]
     grade_up_to_mm: Positive | None = None
@@ -260,15 +273,19 @@ class ExtraWorkRow(RateRow):
     """What an operation on an element takes besides, in minutes `per` lot, batch, piece, or bevel or seat that the piece has.
 
     `wanted_by` says for which elements: every one; those of a leaded glass; those whose class of resistance to climate, stain,
-    acid, alkali or phosphate is `from_class` or worse; those with a face that must stand laser light. What is done at
-    `block` protects the finished face, and so only for the face worked second. The yield of the operation is that of its
-    row to the power `yield_power`.
+    acid, alkali or phosphate is `from_class` or worse; those with a face that must stand laser light; `finished_face` the
+    pieces that lie on a finished face, which are those whose second face is worked. What is done at `block` for a class of
+    resistance protects the finished face too. A row with `method` is for that way of the operation alone. The yield of the
+    operation is that of its row to the power `yield_power`.
     """
 
     operation: OperationName
+    method: Annotated[str, Field(max_length=40)] = ""
     per: Literal["lot", "batch", "piece", "bevel", "seat"]
     minutes: NonNegative
-    wanted_by: Literal["every", "lead", "climate_cr", "stain_fr", "acid_sr", "alkali_ar", "phosphate_pr", "laser_damage"] = "every"
+    wanted_by: Literal[
+        "every", "lead", "climate_cr", "stain_fr", "acid_sr", "alkali_ar", "phosphate_pr", "laser_damage", "finished_face"
+    ] = "every"
     from_class: NonNegative = 0.0
     yield_power: Annotated[float, Field(strict=True, ge=1, le=20)] = 1.0
 

@@ -7,6 +7,7 @@ from collections import Counter
 from collections.abc import Sequence
 from typing import Any
 
+from shared_schemas.operation_kinds import OPERATIONS
 from shared_schemas.operations import AddedOperation, LooserOperation, Operation, Relaxation, Route
 
 IF_STATED = ("method", "work_centre", "setup_min", "attended_share", "consumables", "batch_loss", "sampled")
@@ -38,16 +39,21 @@ def loosened(route: Route, granted: Sequence[Relaxation]) -> Route:
 def _added(granted: Sequence[Relaxation]) -> list[AddedOperation]:
     """What the relaxations bring: of any operation at one place as many as the one that brings most of it."""
     brought_by_all: list[AddedOperation] = []
-    brought: Counter[tuple[int, str, str | None]] = Counter()
+    brought: Counter[tuple[int, str, str | None, str]] = Counter()
     for relaxation in granted:
-        own: Counter[tuple[int, str, str | None]] = Counter()
+        own: Counter[tuple[int, str, str | None, str]] = Counter()
         for one in relaxation.added:
-            key = (one.position, one.operation.operation, one.operation.face)
+            key = (one.position, one.operation.operation, one.operation.face, _occasion(one.operation))
             own[key] += 1
             if own[key] > brought[key]:
                 brought_by_all.append(one)
         brought |= own
     return brought_by_all
+
+
+def _occasion(operation: Operation) -> str:
+    """The method where a route has the operation several times; it tells them apart."""
+    return operation.method if OPERATIONS[operation.operation].repeated else ""
 
 
 def _put_together(operations: Sequence[Operation], removed: set[int], added: Sequence[AddedOperation]) -> list[Operation]:

@@ -198,6 +198,10 @@ def _yields(rates: Rates) -> list[ProblemDetail]:
     return _twice(rates.yields, "operation", "method")
 
 
+ON_BLOCK: tuple[OperationName, ...] = ("block", "deblock")
+"""Operations whose extra work may be of one method alone."""
+
+
 def _extra_work(rates: Rates) -> list[ProblemDetail]:
     """Extra work that no line of a route card would ever take, so that it would silently cost nothing."""
     rows = list(enumerate(rates.extra_work))
@@ -219,6 +223,13 @@ def _extra_work(rates: Rates) -> list[ProblemDetail]:
                 remedy="count it by lot, batch or piece, or make bevel its operation",
             )
             for number, row in rows if row.per in ("bevel", "seat") and row.operation != "bevel"
+        ),
+        *(
+            ProblemDetail(
+                pointer=f"/rows/{number}/method", reason=f"{operation_words(row.operation)} is lengthened alike by every method",
+                figure=row.method, limit=", ".join(ON_BLOCK), remedy="leave the method out",
+            )
+            for number, row in rows if row.method and row.operation not in ON_BLOCK
         ),
     ]  # fmt: skip
 

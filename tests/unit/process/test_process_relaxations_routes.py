@@ -134,7 +134,10 @@ def test_a_single_layer_becomes_a_bare_face_whose_run_falls_away(
     (relaxation,) = coatings(found)
     assert relaxation.where == "/elements/0/front/coating"
     assert relaxation.from_figure < relaxation.to_figure == pytest.approx(4.2, abs=0.2)
-    assert [found.routes[0].operations[at].operation for at in relaxation.removed] == ["coat"]
+    gone = [found.routes[0].operations[at] for at in relaxation.removed]
+    assert [(step.operation, step.method) for step in gone] == [
+        ("clean", "before coating"), ("coat", ""), ("inspect", "witness"), ("clean", "after coating"), ("inspect", "coated"),
+    ]  # fmt: skip
     assert relaxation.added == ()
     assert "no coating instead of ar-single" in relaxation.means
     assert granted(found, relaxation) == bare(plan(lens(piece(coatings=(None, None))), rates).routes[0].operations)

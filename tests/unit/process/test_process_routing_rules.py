@@ -35,7 +35,9 @@ def plan(made: Any, rates: Rates) -> OperationPlan:
 
 
 def one(route: Route, operation: str, face: str | None = None) -> Operation:
-    return next(step for step in route.operations if step.operation == operation and face in (None, step.face))
+    """The operation of that name; of cleaning and inspection the main one, which has no method."""
+    named = [step for step in route.operations if step.operation == operation and face in (None, step.face)]
+    return next(step for step in named if step.method == "" or operation not in ("clean", "inspect"))
 
 
 def figures(operation: Operation) -> Mapping[str, Figure]:

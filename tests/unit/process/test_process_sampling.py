@@ -170,7 +170,7 @@ def test_a_relaxation_to_commercial_brings_the_sample(lens: Callable[..., Any], 
 
     looser = planned(lens(replace(asked, grade_mm=0.4))).routes[0].operations
     found = planned(lens(asked))
-    position = next(i for i, step in enumerate(looser) if step.operation == "inspect")
+    position = next(i for i, step in enumerate(looser) if (step.operation, step.method) == ("inspect", ""))
     of_grade = [one for one in found.relaxations if one.tolerance == "imperfection_grade"]
     assert of_grade
     # One face alone is relaxed at a time: its half of the cosmetic minutes is sampled then.

@@ -63,6 +63,7 @@ def test_no_table_of_revision_1_contradicts_another(rates: Rates, table: str) ->
         ("calendar", 1, {"weekday": None}, "/rows/1/weekday"),
         ("tolerance_classes", 0, {"precision": 99.0}, "/rows/0/precision"),
         ("extra_work", 0, {"operation": "inspect", "per": "piece"}, "/rows/0/operation"),
+        ("extra_work", 0, {"method": "single"}, "/rows/0/method"),
         ("extra_work", 2, {"per": "seat"}, "/rows/2/per"),
         ("assembly", 0, {"operation": "polish"}, "/rows/0/operation"),
     ],

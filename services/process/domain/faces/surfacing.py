@@ -10,7 +10,6 @@ from services.process.domain.element_work import ElementWork, FaceWork
 from services.process.domain.faces.block import Block, block_figure, block_that_fits
 from services.process.domain.faces.fine_grinding import ladder
 from services.process.domain.faces.polishing import polishing_of
-from services.process.domain.route.extra_work import NO_EXTRA
 from services.process.domain.route.knees import knee_of
 from services.process.domain.route.lines import Line, Minutes, Spent, Work, line
 from services.process.domain.route.rate_rows import can_take, grinding_row, grit_rows, polishing_for
@@ -69,11 +68,12 @@ def _steps(work: ElementWork, face: FaceWork, block: Block, rates: Rates, *, wor
         why_size=lambda: block_figure(work, face, block, rates, worked_first=worked_first),
         remarks=lambda: (_resting_on(work, face, worked_first=worked_first),),
     )
-    extra = NO_EXTRA if worked_first else work.extra_work.at("block")
-    yield line("block", rates, blocked, face=face.face, extra=extra)
+    extra = work.extra_work.on_face("block", method, worked_first=worked_first)
+    yield line("block", rates, blocked, face=face.face, method=method, extra=extra)
     yield _fine_grind(work, face, shared, method, rates)
     yield _polish(work, face, shared, method, rates)
-    yield line("deblock", rates, shared, face=face.face, extra=work.extra_work.at("deblock"))
+    extra = work.extra_work.on_face("deblock", method, worked_first=worked_first)
+    yield line("deblock", rates, shared, face=face.face, method=method, extra=extra)
 
 
 def _resting_on(work: ElementWork, face: FaceWork, *, worked_first: bool) -> Figure:

@@ -11,6 +11,8 @@ from services.process.domain.faces.removal import RemovalRate, cutting_min, remo
 from services.process.domain.route.edging import rim_figure, rim_of
 from services.process.domain.route.knees import knee_of
 from services.process.domain.route.lines import Line, Minutes, Spent, Work, line
+from services.process.domain.route.rate_rows import can_take
+from services.process.domain.route.washing import wash
 from services.shop.allowances import Kind, allowance_row
 from shared_schemas.figure import Figure
 from shared_schemas.problem import FigureOutOfRange
@@ -89,7 +91,7 @@ def cut_blank(work: ElementWork, rates: Rates) -> Iterator[Line]:
     if sliced:
         yield _saw(work, rates)
     if form in ("slab", "strip") or (form == "disc" and work.blank.discs_per_plate > 1):
-        yield _core(work, rates)
+        yield from _core_on_glass(work, rates)
 
 
 def _of_blank(work: ElementWork, name: str, column_of_blank: str, unit: str = "") -> Figure:
@@ -130,6 +132,22 @@ def _saw(work: ElementWork, rates: Rates) -> Line:
     minutes = Minutes(cutting_min(volume_mm3=volume, removal_mm3_per_min=rate.mm3_per_min), why)
     plate = _of_blank(work, "batch_size", "discs_per_plate")
     return line("saw", rates, Work(of_batch=minutes, batch_size=blank.discs_per_plate, why_size=lambda: plate, spent=_spent(rate)))
+
+
+def _core_on_glass(work: ElementWork, rates: Rates) -> Iterator[Line]:
+    """A slice is waxed on a backing glass, so that the drill breaks no edge where it comes out; its discs are melted off and washed.
+
+    Notes: a shop that has no place for waxing drills free.
+    Source: common practice.
+    """
+    if not can_take(rates, "wax", "", 0.0):
+        yield _core(work, rates)
+        return
+    of_slice = Work(batch_size=work.blank.discs_per_plate, why_size=lambda: _of_blank(work, "batch_size", "discs_per_plate"))
+    yield line("wax", rates, of_slice)
+    yield _core(work, rates)
+    yield line("melt_off", rates, of_slice)
+    yield wash("wax off", rates)
 
 
 def _core(work: ElementWork, rates: Rates) -> Line:

@@ -10,10 +10,11 @@ from services.process.domain.element_work import ElementWork, FaceWork
 from services.process.domain.faces.surfacing import grind_and_polish
 from services.process.domain.route.cutting import cut_blank, generate
 from services.process.domain.route.edging import centre_and_bevel
-from services.process.domain.route.inspection import inspect_element
+from services.process.domain.route.inspection import inspect_element, look_at_coated, look_for_chips, measure_witness
 from services.process.domain.route.knees import knee_of
 from services.process.domain.route.lines import Line, line
 from services.process.domain.route.rate_rows import tolerance_row
+from services.process.domain.route.washing import wash
 from shared_schemas.operation_kinds import operations_that
 from shared_schemas.operations import Face
 from shared_schemas.rates import Rates
@@ -29,7 +30,7 @@ class ElementLines:
     """The operations of an element, in sections by what they answer to.
 
     `cut` comes before any tolerance; `first` and `second` shape one face each, in the order worked; `edged` is centring
-    and bevels; `checked` is cleaning and inspection; `finished` is coating and blackening.
+    and bevels; `checked` is cleaning and inspection; `finished` is coating, what is looked at after it, and blackening.
     """
 
     cut: Lines
@@ -89,7 +90,13 @@ def element_lines(work: ElementWork, rates: Rates) -> ElementLines:
 
 
 def _shape(work: ElementWork, face: FaceWork, rates: Rates, *, worked_first: bool) -> Lines:
-    return (generate(work, face, rates, worked_first=worked_first), *grind_and_polish(work, face, rates, worked_first=worked_first))
+    """One face from its curve to its polish; pitch, and the lacquer of a finished face that lay on the block, are washed off."""
+    return (
+        generate(work, face, rates, worked_first=worked_first),
+        *look_for_chips(face, rates),
+        *grind_and_polish(work, face, rates, worked_first=worked_first),
+        wash("between faces" if worked_first else "lacquer off", rates, face=face.face),
+    )
 
 
 def _check(work: ElementWork, rates: Rates) -> Lines:
@@ -98,10 +105,19 @@ def _check(work: ElementWork, rates: Rates) -> Lines:
 
 
 def _finish(work: ElementWork, in_order: tuple[FaceWork, FaceWork], rates: Rates) -> Iterator[Line]:
-    """Coatings, one run for each face; then the edge is blackened, unless the element is still to be cemented."""
-    for face in in_order:
-        if face.coating is not None:
-            row = rates.coating(face.coating)
-            yield coat(row, Coated(face.face, face.works(row), work.glass, work.diameter_mm, work.where), rates)
+    """Coatings on a clean piece, one run for each face, its witness measured after it, and a look at the coated faces.
+
+    Then the edge is blackened, unless the element is still to be cemented.
+    """
+    coated = [face for face in in_order if face.coating is not None]
+    if coated:
+        yield wash("before coating", rates)
+        for face in coated:
+            row = rates.coating(face.coating or "")
+            run = coat(row, Coated(face.face, face.works(row), work.glass, work.diameter_mm, work.where), rates)
+            yield run
+            yield from measure_witness(run, rates)
+        yield wash("after coating", rates)
+        yield from look_at_coated(work, rates)
     if work.blackened:
         yield line("blacken_edge", rates)

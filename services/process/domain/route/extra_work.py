@@ -110,6 +110,10 @@ class ExtraWork:
         """The extra work of each operation on a piece without bevel or seat: asked again for each tolerance that is tried."""
         return {operation: _extra(self.rows_at(operation), {}) for operation in {row.operation for row in self.rows}}
 
+    @cached_property
+    def _on_block(self) -> dict[tuple[OperationName, str, bool], Extra]:
+        return {}
+
     def rows_at(self, operation: OperationName) -> tuple[ExtraWorkRow, ...]:
         """The rows of one operation."""
         return tuple(row for row in self.rows if row.operation == operation)
@@ -117,6 +121,14 @@ class ExtraWork:
     def at(self, operation: OperationName, counts: Counts | None = None) -> Extra:
         """The extra work of an operation on pieces that have so many bevels and seats."""
         return _extra(self.rows_at(operation), counts) if counts else self._usual.get(operation, NO_EXTRA)
+
+    def on_face(self, operation: OperationName, method: str, *, worked_first: bool) -> Extra:
+        """The extra work of blocking or deblocking by a method: a piece lies on its finished face only for the face worked second."""
+        key = operation, method, worked_first
+        if key not in self._on_block:
+            rows = [row for row in self.rows_at(operation) if row.method in (method, "")]
+            self._on_block[key] = _extra([row for row in rows if not (worked_first and _protects(row))], {})
+        return self._on_block[key]
 
     @property
     def for_the_glass(self) -> tuple[ExtraWorkRow, ...]:
@@ -135,7 +147,7 @@ def extra_work_for(glass: GlassRow, *, laser_damage: bool, rates: Rates) -> Extr
 
 
 def _wanted(row: ExtraWorkRow, glass: GlassRow, laser_damage: bool) -> bool:
-    if row.wanted_by == "every":
+    if row.wanted_by in ("every", "finished_face"):
         return True
     if row.wanted_by == "lead":
         return glass.lead
@@ -143,6 +155,11 @@ def _wanted(row: ExtraWorkRow, glass: GlassRow, laser_damage: bool) -> bool:
         return laser_damage
     resistance = getattr(glass, row.wanted_by)
     return resistance is not None and resistance >= row.from_class
+
+
+def _protects(row: ExtraWorkRow) -> bool:
+    """Whether a row is for the finished face that a piece lies on."""
+    return row.wanted_by == "finished_face" or (row.operation == "block" and row.wanted_by in RESISTANCES)
 
 
 def _extra(rows: Sequence[ExtraWorkRow], counts: Counts) -> Extra:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Container, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 from services.optics.law import column, decided, figure_of, given
 from services.process.domain.element_work import ElementWork, FaceWork
@@ -13,8 +14,8 @@ from services.process.domain.route.rate_rows import tolerance_row
 from services.process.domain.route.sampling import sample_steps
 from shared_schemas.figure import Figure
 from shared_schemas.operation_kinds import OPERATIONS
-from shared_schemas.operations import Sampled
-from shared_schemas.rates import InspectionRow, RateMissing, Rates
+from shared_schemas.operations import Face, Sampled
+from shared_schemas.rates import InForce, InspectionRow, RateMissing, Rates
 
 HOLDS = {
     "imperfections": "imperfection_grade", "form": "irregularity", "centring": "centring", "centre_thickness": "centre_thickness",
@@ -104,20 +105,61 @@ class Rows:
 
 def rows_of(rates: Rates) -> Rows:
     """The inspection rows by what they look at."""
+    return _rows_in_force(InForce(rates))
+
+
+@lru_cache(maxsize=16)
+def _rows_in_force(in_force: InForce) -> Rows:
     found: dict[str, list[InspectionRow]] = {}
-    for row in rates.inspection:
+    for row in in_force.rates.inspection:
         found.setdefault(row.looks_at, []).append(row)
     return Rows(found)
 
 
+LOOKED_AT_APART = ("coating", "coated", "chips", "joined")
+"""What has a line of its own: witness and coated faces after the run, chips after generating, faces before they are joined."""
+
+
+def look_for_chips(face: FaceWork, rates: Rates) -> Iterator[Line]:
+    """A look at the machine for chips of generating, before a piece is blocked with others; none where the rates have none."""
+    looks = [Look(row) for row in rows_of(rates).usual("chips")]
+    if looks:
+        yield _inspect(looks, (), NO_DEMANDS, rates, method="chips", face=face.face)
+
+
+def measure_witness(run: Line, rates: Rates) -> Iterator[Line]:
+    """The witness piece of a coating run, measured when the run is over; none where the rates have none."""
+    rows = [row for row in rows_of(rates).by_kind.get("coating", ()) if row.per == "lot"]
+    if rows:
+        of_run = lot_of([(row.name, row.minutes, Rates.ref("inspection", row)) for row in rows], "for the run")
+        size = decided("batch_size", run.batch_size, "one witness stands for all pieces of its run", source="common practice")
+        work = Work(of_batch=of_run, batch_size=run.batch_size, why_size=lambda: size)
+        yield line("inspect", rates, work, method="witness", face=run.face)
+
+
+def look_at_coated(work: ElementWork, rates: Rates) -> Iterator[Line]:
+    """The look at coated faces after the last run; none where the rates have none."""
+    rows, coated = rows_of(rates), sum(face.coating is not None for face in work.faces)
+    looks = [Look(row, coated if row.per == "face" else 1) for row in rows.usual("coated", "coating")]
+    if looks:
+        yield _inspect(looks, (), NO_DEMANDS, rates, method="coated")
+
+
+def look_before_cementing(elements: Sequence[ElementWork], rates: Rates) -> Iterator[Line]:
+    """The faces to be joined once more, under the microscope; none where the rates have none."""
+    faces = 2 * (len(elements) - 1)
+    looks = [Look(row, faces if row.per == "face" else 1) for row in rows_of(rates).usual("joined")]
+    if looks:
+        yield _inspect(looks, (), NO_DEMANDS, rates, method="microscope")
+
+
 def inspect_element(work: ElementWork, rates: Rates) -> Line:
-    """Inspection of an element: every piece, but for what the rates have sampled where a tolerance is commercial.
+    """Inspection of an element before it is coated: every piece, but for what the rates have sampled where a tolerance is commercial.
 
     Notes: small precision lots are inspected whole (common practice).
     """
     rows = rows_of(rates)
     stated = {
-        "coating": any(face.coating is not None for face in work.faces),
         "texture": any(face.textured for face in work.faces),
         "laser_damage": any(face.laser_damage for face in work.faces),
     }
@@ -125,8 +167,7 @@ def inspect_element(work: ElementWork, rates: Rates) -> Line:
     looks += [
         Look(row, sampled=_is_sampled(row, work.demands, rates)) for row in rows.usual("centring", "centre_thickness", "diameter")
     ]
-    looks += [Look(row) for row in rows.usual("coating") if stated["coating"]]
-    per_lot = rows.per_lot(without=[kind for kind, is_stated in stated.items() if not is_stated])
+    per_lot = rows.per_lot(without=[*LOOKED_AT_APART, *(kind for kind, is_stated in stated.items() if not is_stated)])
     return _inspect(_together(looks), per_lot, work.all_demands, rates)
 
 
@@ -180,7 +221,10 @@ def _together(looks: Sequence[Look]) -> list[Look]:
     return list(found.values())
 
 
-def _inspect(looks: Sequence[Look], per_lot: Sequence[InspectionRow], demands: tuple[Demand, ...], rates: Rates) -> Line:
+def _inspect(
+    looks: Sequence[Look], per_lot: Sequence[InspectionRow], demands: tuple[Demand, ...], rates: Rates, *, method: str = "",
+    face: Face | None = None,
+) -> Line:  # fmt: skip
     per_piece = minutes_in_all(parts_min=[look.minutes for look in looks])
 
     def why() -> Figure:
@@ -192,7 +236,7 @@ def _inspect(looks: Sequence[Look], per_lot: Sequence[InspectionRow], demands: t
         for_lot=lot_of([(row.name, row.minutes, Rates.ref("inspection", row)) for row in per_lot]),
         remarks=lambda: tuple(look.why_sampled() for look in looks if look.sampled),
     )
-    inspect = line("inspect", rates, work, knee=knee)
+    inspect = line("inspect", rates, work, knee=knee, method=method, face=face)
     whole = inspect.batch_min + inspect.piece_min
     if not any(look.sampled for look in looks) or inspect.batch_size > 1:
         return replace(inspect, work=replace(work, remarks=None))

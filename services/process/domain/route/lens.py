@@ -8,10 +8,11 @@ from dataclasses import dataclass, replace
 
 from services.optics.law import column, decided, figure_of, given, law
 from services.process.domain.element_work import ElementWork
-from services.process.domain.route.inspection import inspect_group
+from services.process.domain.route.inspection import inspect_group, look_before_cementing
 from services.process.domain.route.knees import NO_KNEE, Knee, knee_of
 from services.process.domain.route.lines import Line, Minutes, Spent, Work, counted_min, line, lot_of, minutes_in_all
 from services.process.domain.route.rate_rows import cementing_for
+from services.process.domain.route.washing import wash
 from shared_schemas.figure import Figure
 from shared_schemas.operation_kinds import OperationName
 from shared_schemas.operations import Consumed, Operation, Route
@@ -30,7 +31,10 @@ def consumed(parts: Iterable[str]) -> tuple[Consumed, ...]:
 
 
 def group_route(elements: tuple[ElementWork, ...], rates: Rates, *, blackened: bool) -> Route:
-    """Clean, join, cure, blacken the edge for a barrel, inspect. The tightest centring of the elements says how they are joined."""
+    """Clean and look again, join, cure, blacken the edge for a barrel, inspect.
+
+    The tightest centring of the elements says how they are joined.
+    """
     tightest = min(elements, key=lambda work: work.centring_arcmin)
     row = cementing_for(rates, tightest.centring_arcmin)
     return Route(
@@ -38,7 +42,8 @@ def group_route(elements: tuple[ElementWork, ...], rates: Rates, *, blackened: b
         kind="cemented_group",
         consumes=consumed(work.part for work in elements),
         operations=(
-            line("clean", rates).as_operation(),
+            wash("before cementing", rates, parts=len(elements)).as_operation(),
+            *(look.as_operation() for look in look_before_cementing(elements, rates)),
             _join(row, tightest, len(elements) - 1, rates).as_operation(),
             _cure(row, rates),
             *((line("blacken_edge", rates).as_operation(),) if blackened else ()),
@@ -96,13 +101,16 @@ LENS = "lens"
 
 
 def lens_route(groups: Sequence[tuple[ElementWork, ...]], prescription: Prescription, rates: Rates) -> Route:
-    """Route of the lens. Without a barrel the parts are packed as they are. The tightest centring says how long aligning takes."""
+    """Route of the lens. Without a barrel the parts are packed as they are.
+
+    Metal is engraved before anything is mounted in it, and all parts are cleaned. The tightest centring says how long aligning takes.
+    """
     counts = _counts(groups, prescription)
     lines: list[Line] = []
     if prescription.barrel is not None:
-        lines.append(_step("assemble", counts, rates))
         if counts["character"]:
             lines.append(_step("engrave", counts, rates))
+        lines += [wash("before assembly", rates, parts=len(groups)), _step("assemble", counts, rates)]
         tightest = _tightest(groups)
         knee = knee_of("align", tuple(one for one in tightest.demands if one.attribute == "centring"), rates)
         lines += [_step("align", counts, rates, knee, tightest.centring_arcmin), _step("final_test", counts, rates)]

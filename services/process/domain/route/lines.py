@@ -77,12 +77,12 @@ class Spent:
 NO_MINUTES = Minutes()
 
 
-def lot_of(rows: Sequence[tuple[str, float, RateRowRef]]) -> Minutes:
-    """Minutes for the lot out of rate rows, each with its name and its reference."""
+def lot_of(rows: Sequence[tuple[str, float, RateRowRef]], name: str = "for the lot") -> Minutes:
+    """Minutes for the lot, or what else they are for, out of rate rows, each with its name and its reference."""
 
     def why() -> Figure:
-        parts = [column(name, minutes, "min", ref) for name, minutes, ref in rows]
-        return figure_of(minutes_in_all, name="for the lot", unit="min", parts_min=parts)
+        parts = [column(of_row, minutes, "min", ref) for of_row, minutes, ref in rows]
+        return figure_of(minutes_in_all, name=name, unit="min", parts_min=parts)
 
     return Minutes(minutes_in_all(parts_min=[minutes for _, minutes, _ in rows]), why)
 
@@ -255,11 +255,12 @@ def _in_all(name: str, parts: Sequence[Figure], row: RateRowRef | None = None) -
 
 def line(
     operation: OperationName, rates: Rates, work: Work = NO_WORK, *, face: Face | None = None, method: str = "",
-    diameter_mm: float = 0.0, knee: Knee = NO_KNEE, extra: Extra = NO_EXTRA,
+    done_by: str | None = None, diameter_mm: float = 0.0, knee: Knee = NO_KNEE, extra: Extra = NO_EXTRA,
 ) -> Line:  # fmt: skip
     """One operation on the work centre that does it by `method` and takes the diameter of what is clamped [mm].
 
     Args:
+        done_by: the method by which work centre and yield are found, where several occasions share one.
         knee: what tolerances do to time and yield here.
         extra: what the glass or the drawing asks for besides.
 
@@ -268,8 +269,9 @@ def line(
 
     Raises: RateMissing where no row has a work centre or a yield for it.
     """
-    centre = work_centre_for(rates, operation, method, diameter_mm)
-    survival = yield_for(rates, operation, method)
+    by = method if done_by is None else done_by
+    centre = work_centre_for(rates, operation, by, diameter_mm)
+    survival = yield_for(rates, operation, by)
     size = _size(work.batch_size, centre.rack_pieces)
     run, each = (slowed_min(minutes=one.minutes, time_factor=knee.time_factor) for one in (work.of_batch, work.of_piece))
     of_batch = [centre.cycle_min, run, *extra.minutes("batch")]

@@ -21,10 +21,14 @@ from shared_schemas.rates import (
 
 
 def work_centre_for(rates: Rates, operation: OperationName, method: str = "", diameter_mm: float = 0.0) -> WorkCentreRow:
-    """The first work centre that does an operation by a method and takes the diameter [mm]; raises `RateMissing`."""
-    for row in rates.work_centres:
-        if operation in row.operations and row.method == method and _takes(row, diameter_mm):
-            return row
+    """The first work centre that does an operation and takes the diameter [mm]: one of that method, or one of no method.
+
+    Raises: RateMissing where there is neither.
+    """
+    for wanted_method in (method, ""):
+        for row in rates.work_centres:
+            if operation in row.operations and row.method == wanted_method and _takes(row, diameter_mm):
+                return row
     wanted = f"{operation} {method}".strip() + (f" of {diameter_mm:g} mm" if diameter_mm else "")
     raise RateMissing("work_centres", wanted, _names(rates.work_centres))
 

@@ -15,6 +15,7 @@ from services.process.domain.route.knees import Demand, next_looser
 from services.process.domain.route.lens import LENS, group_name, group_route, lens_route
 from services.process.domain.route.lines import Line
 from services.process.domain.route.rate_rows import tolerance_row
+from shared_schemas.operation_kinds import operations_that
 from shared_schemas.operations import AddedOperation, Face, LooserOperation, Operation, Relaxation, Route
 from shared_schemas.prescription import Prescription
 from shared_schemas.rates import Rates
@@ -38,7 +39,14 @@ IF_CHANGED = (
 """What is told only where it changes."""
 FIELDS = tuple(name for name in Operation.model_fields if name != "basis")
 
-_key = attrgetter("operation", "face", "shared_run", "ways")
+REPEATED = frozenset(operations_that(lambda kind: kind.repeated))
+
+
+def _key(step: Step) -> tuple[object, ...]:
+    """What makes an operation the same one: its method only where a route has the operation several times."""
+    return step.operation, step.face, step.shared_run, step.ways, step.method if step.operation in REPEATED else None
+
+
 _all = attrgetter(*ALWAYS, *IF_CHANGED)
 
 
@@ -58,8 +66,8 @@ class RouteChanges:
 def route_changes(before: Sequence[Step], after: Sequence[Step]) -> RouteChanges:
     """How one route comes from another.
 
-    Notes: an operation stays the same one while its name, face and shared run do, whatever becomes of its method and figures;
-    what has no counterpart in its place is removed, or added.
+    Notes: an operation stays the same one while its name, face and shared run do, whatever becomes of its method and figures
+    (cleaning and inspection, which a route has several times, are told apart by method); what has no counterpart in its place is removed, or added.
     """
     old, new = [*map(_key, before)], [*map(_key, after)]
     if old == new:
