@@ -209,14 +209,25 @@ OF_THE_ROUTE = (
     _both("too-large-for-machines", "stop", "The blank is larger than a machine on its route can take.", "rate table work_centres"),
     _both("no-seat", "stop", "The element is too wide for the calottes of a coating.", "rate table coatings"),
     _both("no-part-so-large", "stop", "The lens needs a bought part larger than any in the rates.", "rate table hardware"),
-    _both("reflectance-unmeetable", "stop", "No coating in the rates reaches the reflectance asked for on this glass.", "rate table coatings"),
+    _both("reflectance-unmeetable", "stop", "No coating in the rates, nor a design out of their films, has the reflectance asked for on this glass.", "rate table coatings"),
     _both("coating-band-beyond-glass", "stop", "A reflectance is asked for at wavelengths where the index of the glass is unknown.", "rate table glasses"),
-    _both("coating-chosen", "note", "The simplest coating that meets the reflectance asked for was chosen.", "rate table coatings", "{message}"),
+    _both("coating-chosen", "note", "The cheapest coating that meets the reflectance asked for was chosen.", "rate table coatings", "{message}"),
+    _both(
+        "coating-to-be-tried", "care", "No coating of the rates has the reflectance asked for; a design out of their films has, and is to be tried.",
+        "computed by the characteristic matrix", "A new coating has to be tried before it can be promised. {message}",
+    ),
+    _both(
+        "coating-too-hot", "care", "The run of a coating is hotter than the material stands.", f"ion-assisted films at 80 to 150 deg C: {RECALLED}",
+    ),
     _both("coating-not-needed", "care", "The uncoated glass already meets the reflectance asked for.", "the dispersion of the glass"),
     _both("coating-not-evaluated", "care", "The coating works at wavelengths where the index of the glass is unknown.", "rate table coatings"),
     _both(
         "coating-promise-missed", "care", "On this glass the coating reflects more than its row promises.", "rate table coatings",
         "On this glass the coating reflects up to {figure:.2%}, more than the {limit:.2%} it is meant to keep. {remedy}",
+    ),
+    _both(
+        "mirror-promise-missed", "care", "The mirror reflects less than its row promises.", "rate table coatings",
+        "The mirror reflects {figure:.2%} at the least, below the {limit:.2%} it is meant to keep. {remedy}",
     ),
     _both("ground-face-polished", "care", "A face drawn as ground is planned and priced as polished.", PRACTICE),
     _both("texture-not-planned", "note", "No time is planned for a texture that is stated as peak-to-valley roughness.", PRACTICE, "{message}"),

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+import re
+from operator import not_
+from typing import Annotated, Any, Literal
 
-from pydantic import Field, model_validator
+from pydantic import BeforeValidator, Field, model_validator
 
 from shared_schemas.base import HIGHEST_INDEX, NO_CONTROLS, Contract, Fault, Name, Number, Positive, Text, refuse_if_any
 
@@ -17,19 +19,32 @@ Indication = Annotated[str, Field(min_length=1, max_length=80, pattern=NO_CONTRO
 """An ISO 10110 indication as it is written on the drawing, such as `3/3(0.5)`."""
 
 
-class CoatingDemand(Contract):
-    """What a coating is to do, in place of its name: the shop takes the simplest stack of its own that does it.
+Reflected = Annotated[float, Field(strict=True, gt=0, lt=1)]
 
-    In air, the mean of both polarisations is at most `reflectance_max_share` at every wavelength of `band_nm` (from, to; both
-    the same for one line), at `angle_deg` of incidence.
+
+class CoatingDemand(Contract):
+    """What a coating is to do, in place of its name: the shop takes the cheapest stack of its own that does it.
+
+    In air, the mean of both polarisations is at most `reflectance_max_share`, or of a mirror at least `reflectance_min_share`, at
+    every wavelength of `band_nm` (from, to; both the same for one line), at `angle_deg` of incidence.
     """
 
-    reflectance_max_share: Annotated[float, Field(strict=True, gt=0, lt=1)]
+    reflectance_max_share: Annotated[Reflected | None, Field(exclude_if=not_)] = None
+    reflectance_min_share: Annotated[Reflected | None, Field(exclude_if=not_)] = None
     band_nm: tuple[Wavelength, Wavelength]
     angle_deg: Annotated[float, Field(strict=True, ge=0, lt=90)] = 0.0
 
     @model_validator(mode="after")
-    def _the_band_goes_up(self) -> CoatingDemand:
+    def _one_limit_over_a_band_that_goes_up(self) -> CoatingDemand:
+        if (self.reflectance_max_share is None) == (self.reflectance_min_share is None):
+            fault = Fault(
+                "reflectance_max_share",
+                reason="a coating is to reflect at most a share, or a mirror at least one",
+                figure=self.reflectance_max_share,
+                limit="reflectance_max_share or reflectance_min_share, one of the two",
+                remedy="leave out the one that is not meant",
+            )
+            refuse_if_any(self, [fault])
         if self.band_nm[0] > self.band_nm[1]:
             fault = Fault(
                 "band_nm",
@@ -41,11 +56,46 @@ class CoatingDemand(Contract):
             refuse_if_any(self, [fault])
         return self
 
+    @property
+    def mirror(self) -> bool:
+        """Whether it is asked to reflect."""
+        return self.reflectance_min_share is not None
+
+    @property
+    def limit_share(self) -> float:
+        """The share that is asked for, whichever way."""
+        limit = self.reflectance_min_share if self.mirror else self.reflectance_max_share
+        assert limit is not None
+        return limit
+
     def __str__(self) -> str:
         """The demand as a drawing has it."""
         first, last = self.band_nm
         band = f"at {first:g} nm" if first == last else f"{first:g} to {last:g} nm"
-        return f"R <= {100 * self.reflectance_max_share:.3g} % {band}" + (f", {self.angle_deg:g} deg" if self.angle_deg else "")
+        sign = ">=" if self.mirror else "<="
+        return f"R {sign} {100 * self.limit_share:.3g} % {band}" + (f", {self.angle_deg:g} deg" if self.angle_deg else "")
+
+
+DEMAND_IN_WORDS = re.compile(
+    r"(?:7/|\(λ\))?\s*R\s*(?P<sign><=|>=|<|>|≤|≥)\s*(?P<percent>[\d.]+)\s*%\s*(?:at\s+|from\s+)?"
+    r"(?P<first>[\d.]+)(?:\s*(?:to|-|–|\.\.\.)\s*(?P<last>[\d.]+))?\s*nm(?:\s*[,@]?\s*(?P<angle>[\d.]+)\s*(?:deg|°))?",
+    re.IGNORECASE,
+)
+"""A demand as a drawing has it behind the symbol of ISO 10110-9, such as `R < 0.5 % 450 to 650 nm, 15 deg`; common practice."""
+
+
+def _demand_in_words(written: Any) -> Any:
+    """A demand written as on a drawing as the fields that it means; anything else, a name too, as it is."""
+    read = DEMAND_IN_WORDS.fullmatch(written.strip()) if isinstance(written, str) else None
+    if read is None:
+        return written
+    try:
+        percent, first, angle = float(read["percent"]), float(read["first"]), float(read["angle"] or 0)
+        last = float(read["last"] or first)
+    except ValueError:
+        return written
+    limit = "reflectance_min_share" if read["sign"] in (">", ">=", "≥") else "reflectance_max_share"
+    return {limit: round(percent / 100, 12), "band_nm": [first, last], "angle_deg": angle}
 
 
 class Surface(Contract):
@@ -53,7 +103,8 @@ class Surface(Contract):
 
     `radius_mm` is positive when the centre of curvature lies behind the surface, `null` for plano. `conic` is k
     (0 a sphere, -1 a paraboloid); `asphere` holds the even terms of ISO 10110-12, order to coefficient [mm^(1-order)].
-    `coating` is a name of the rate table `coatings`, or what the coating is to do.
+    `coating` is a name of the rate table `coatings`, or what the coating is to do, as a document or as a drawing writes it
+    (`R <= 0.5 % 450 to 650 nm, 15 deg`).
     """
 
     radius_mm: Annotated[float, Field(strict=True, ge=-1e7, le=1e7)] | None
@@ -64,7 +115,7 @@ class Surface(Contract):
     imperfections: Indication | None = None
     texture: Indication | None = None
     laser_damage: Indication | None = None
-    coating: Name | CoatingDemand | None = None
+    coating: Annotated[Name | CoatingDemand | None, BeforeValidator(_demand_in_words)] = None
 
     @model_validator(mode="after")
     def _the_surface_reaches_its_clear_diameter(self) -> Surface:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from decimal import Decimal
+from itertools import pairwise
+from math import inf
 from typing import Annotated, Literal
 
 from pydantic import AfterValidator, Field, model_validator
@@ -124,20 +126,59 @@ class ToleranceClassRow(RateRow):
     operations: Annotated[tuple[OperationName, ...], Field(min_length=1)]
 
 
+Tabulated = tuple[Positive, Positive, NonNegative]
+"""Index and absorption at a wavelength: nm, n, k."""
+
+
 class CoatingLayer(Contract):
-    """One layer, outermost first: material, index at the design wavelength, physical thickness, rate of deposition."""
+    """One layer, outermost first: material, index at the design wavelength, physical thickness, rate of deposition.
+
+    `extinction` is k beside that index (0 absorbs nothing), both good within `clear_nm`; where the film is `tabulated`, n and k are
+    those of its table, in straight lines between the wavelengths.
+    """
 
     material: Name
     index: Positive
     thickness_nm: Positive
     rate_nm_per_s: Positive
+    extinction: NonNegative = 0.0
+    clear_nm: tuple[Positive, Positive] | None = None
+    tabulated: tuple[Tabulated, ...] = ()
+
+    @model_validator(mode="after")
+    def _wavelengths_go_up(self) -> CoatingLayer:
+        faults = []
+        if self.clear_nm is not None and self.clear_nm[0] > self.clear_nm[1]:
+            range_nm = list(self.clear_nm)
+            faults.append(
+                Fault("clear_nm", reason="the range ends before it begins", figure=range_nm, limit="from, to", remedy="swap them")
+            )
+        for number, (one, other) in enumerate(pairwise(wavelength for wavelength, _, _ in self.tabulated)):
+            if one >= other:
+                place = ("tabulated", number + 1)
+                faults.append(
+                    Fault(*place, reason="wavelengths go up", figure=other, limit=one, remedy=f"a wavelength above {one:g} nm")
+                )
+        refuse_if_any(self, faults)
+        return self
+
+    @property
+    def range_nm(self) -> tuple[float, float]:
+        """Shortest and longest wavelength at which the film is known [nm]."""
+        if self.tabulated:
+            return self.tabulated[0][0], self.tabulated[-1][0]
+        return self.clear_nm or (0.0, inf)
 
 
 class CoatingRow(RateRow):
     """A coating the shop runs: its stack, the parts of its cycle, and the chamber's seats.
 
+    The run warms the lenses to `hottest_c`. Where its layers are trimmed to the index of the glass, a run takes lenses of
+    `one_glass` only.
+
     `calottes` hold lenses in seats of the lens diameter plus `seat_rim_mm`, within `calotte_diameter_mm`. The shop may promise
-    of it that in air, at normal incidence, it leaves at most `promised_reflectance` anywhere from `band_from_nm` to `band_to_nm`.
+    of it that in air, at normal incidence, it leaves at most `promised_reflectance`, or as a mirror reflects at least
+    `promised_mirror_reflectance`, anywhere from `band_from_nm` to `band_to_nm`.
     """
 
     design_wavelength_nm: Positive
@@ -156,6 +197,9 @@ class CoatingRow(RateRow):
     band_from_nm: Positive | None = None
     band_to_nm: Positive | None = None
     promised_reflectance: Share | None = None
+    promised_mirror_reflectance: Share | None = None
+    hottest_c: Positive | None = None
+    one_glass: bool = False
 
     @model_validator(mode="after")
     def _a_promise_has_a_band(self) -> CoatingRow:
@@ -166,11 +210,12 @@ class CoatingRow(RateRow):
         elif first is not None and last is not None and first > last:
             reason = "the band ends before it begins"
             faults.append(Fault("band_to_nm", reason=reason, figure=last, limit=first, remedy=f"{first:g} nm or more"))
-        if self.promised_reflectance is not None and first is None:
-            where, figure = "promised_reflectance", self.promised_reflectance
-            faults.append(
-                Fault(where, reason="a promise needs its band", figure=figure, limit="with a band", remedy="fill in the band")
-            )
+        for where in ("promised_reflectance", "promised_mirror_reflectance"):
+            promised = getattr(self, where)
+            if promised is not None and first is None:
+                faults.append(
+                    Fault(where, reason="a promise needs its band", figure=promised, limit="with a band", remedy="fill in the band")
+                )
         refuse_if_any(self, faults)
         return self
 
@@ -180,10 +225,11 @@ class ToolingRow(RateRow):
 
     Radii are positive for the curve as such; a test plate pair serves both the convex and the concave side. A radius within
     `reach_share` of an owned tool is worked with it; one within `offer_reach_share` of an owned test plate gets the offer to
-    take the radius of the plate, if the focal length of the lens changes by no more than `offer_focal_share`.
+    take the radius of the plate, if the focal length of the lens changes by no more than `offer_focal_share`. A `coating_trial` is
+    the first run of a stack that the shop has never coated, on witness pieces.
     """
 
-    kind: Literal["radius_tool", "block", "test_plate", "centring_chuck", "coating_fixture"]
+    kind: Literal["radius_tool", "block", "test_plate", "centring_chuck", "coating_fixture", "coating_trial"]
     owned: bool
     radius_mm: Positive | None = None
     diameter_mm: Positive | None = None

@@ -94,8 +94,25 @@ def reflectance(
     return np.asarray(found.reflected[0])
 
 
+def reflectances_of_stacks(
+    *, indices: Sequence[Index], thicknesses_nm: Floats, substrate_index: Index, wavelengths_nm: Floats, angle_deg: float = 0.0
+) -> Floats:
+    """Reflectance in air of many stacks of the same films, mean of both polarisations; see `films`.
+
+    Args:
+        thicknesses_nm: of the layers of every stack, 0 or more, shape (stacks, layers) [nm].
+
+    Returns: shape (stacks, wavelengths).
+    """
+    kinds: tuple[Polarisation, ...] = ("s", "p") if angle_deg else ("s",)
+    invariant = np.full((1, 1), np.sin(np.radians(angle_deg)))
+    columns = [thicknesses_nm[:, [layer]] for layer in range(thicknesses_nm.shape[1])]
+    each = [_of_one_kind(indices, columns, substrate_index, 1.0, wavelengths_nm, invariant, kind).reflected for kind in kinds]
+    return np.asarray(sum(each) / len(each))
+
+
 def _of_one_kind(
-    indices: Sequence[Index], thicknesses_nm: Sequence[float], substrate_index: Index, incidence_index: float, wavelengths_nm: Floats,
+    indices: Sequence[Index], thicknesses_nm: Sequence[float | Floats], substrate_index: Index, incidence_index: float, wavelengths_nm: Floats,
     invariant: Floats, kind: Polarisation,
 ) -> Films:  # fmt: skip
     """One polarisation. `damped` keeps the size that was taken out of B and C, so that thick metal does not overflow."""

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from difflib import get_close_matches
 
 from services.optics.body import Body
 from services.optics.seats import bodies_of
@@ -33,6 +34,8 @@ from shared_schemas.traveller import Job, Refusal
 
 SMALLEST_MM = 0.05
 """No diameter, thickness or radius below this is held and worked singly (common practice)."""
+
+DEMAND_EXAMPLE = "such as R <= 0.5 % 450 to 650 nm, or of a mirror R >= 85 % 400 to 700 nm"
 
 ORDER = {"stop": 0, "care": 1, "note": 2}
 
@@ -187,13 +190,21 @@ def _coatings(prescription: Prescription, rates: Rates) -> Iterator[Finding]:
                 names = ", ".join(list(known)[:12])
                 yield finding(
                     "coating-unknown", f"/elements/{i}/{face}/coating", f"The rates have no coating called {surface.coating}.",
-                    figure=surface.coating, limit=names or "none", remedy=f"one of {names}, a reflectance and band in place of a name, or null for an uncoated face",
+                    figure=surface.coating, limit=names or "none", remedy=_coating_instead(surface.coating, known),
                 )  # fmt: skip
             elif surface.coating is not None:
                 band = surface.coating.band_nm if isinstance(surface.coating, CoatingDemand) else _band_of(known[surface.coating])
                 yield from _off_wavelength(
                     band, prescription.wavelength_nm, f"The {face} of {element.name}", f"/elements/{i}/{face}/coating"
                 )
+
+
+def _coating_instead(asked: str, known: Mapping[str, CoatingRow]) -> str:
+    """What may have been meant by a coating that the rates do not have; the names most like it first."""
+    likeliest = get_close_matches(asked.lower(), list(known), n=3, cutoff=0.5) or list(known)[:12]
+    return (
+        f"one of {', '.join(likeliest)}, a reflectance and band in place of a name ({DEMAND_EXAMPLE}), or null for an uncoated face"
+    )
 
 
 def _band_of(row: CoatingRow) -> tuple[float, float] | None:

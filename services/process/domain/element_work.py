@@ -8,8 +8,9 @@ from typing import Any, Literal, cast
 
 from services.optics.body import Body
 from services.optics.seats import bodies_of
-from services.process.domain.coating.choice import asked_by, choose
-from services.process.domain.coating.promise import Asked, band_of
+from services.process.domain.coating.choice import choose
+from services.process.domain.coating.promise import Asked, asked_by, band_of
+from services.process.domain.coating.run import DesignedRow
 from services.process.domain.route.extra_work import ExtraWork, extra_work_for
 from services.process.domain.route.knees import Demand
 from services.process.errors import PlansDoNotMatch
@@ -26,7 +27,8 @@ class FaceWork:
     """One face: its shape and what it is allowed. `radius_mm` is a size, `convex` says to which side; plano has None.
 
     `sag_mm` is its depth on the finished part, `sag_at_blank_mm` where it goes on to the rim of the blank.
-    `coating` is a name of the rates: the one asked for, or the one chosen for what is asked, which `coating_demand` keeps.
+    `coating` is a name of the rates: the one asked for, or the one chosen for what is asked, which `coating_demand` keeps, before
+    `runner_up`; where no row of the rates does that, it is the name of `design`.
     `roughness_nm` (Rq) and `micro_defects` (in 10 mm) are there where the drawing states a texture, `laser_damage` where it
     states a resistance to laser light, `seat` where a flat seat or a step lies outside the curve.
     """
@@ -44,6 +46,8 @@ class FaceWork:
     where: str
     focal_length_per_radius: float | None = None
     coating_demand: CoatingDemand | None = None
+    runner_up: str | None = None
+    design: DesignedRow | None = None
     roughness_nm: float | None = None
     micro_defects: float | None = None
     laser_damage: bool = False
@@ -53,6 +57,14 @@ class FaceWork:
     def textured(self) -> bool:
         """Whether the drawing states a texture that time is planned for."""
         return self.roughness_nm is not None or self.micro_defects is not None
+
+    def coating_row(self, rates: Rates) -> CoatingRow | None:
+        """The row of its coating, or its design; None for an uncoated face. Raises `RateMissing`."""
+        return self.design or (None if self.coating is None else rates.coating(self.coating))
+
+    def coated_with(self, coating: str | None) -> FaceWork:
+        """The same face with another coating of the rates, or none."""
+        return replace(self, coating=coating, design=None, runner_up=None)
 
     def works(self, row: CoatingRow) -> Asked:
         """Where the coating of this face is to work: as asked, or over the band of its row."""
@@ -324,10 +336,16 @@ def _refuse_impossible(check: ElementCheck, blank: Blank) -> None:
 
 
 def _coated(face: FaceWork, check: SurfaceCheck, glass: GlassRow, diameter_mm: float, rates: Rates) -> FaceWork:
-    """The face with its coating: the one named, or the simplest that does what is asked."""
+    """The face with its coating: the one named, or the cheapest that does what is asked."""
     if isinstance(check.coating, CoatingDemand):
         chosen = choose(check.coating, glass=glass, diameter_mm=diameter_mm, rates=rates)
-        return replace(face, coating=chosen.row.name, coating_demand=check.coating)
+        return replace(
+            face,
+            coating=chosen.row.name,
+            coating_demand=check.coating,
+            runner_up=None if chosen.runner_up is None else chosen.runner_up.name,
+            design=chosen.row if isinstance(chosen.row, DesignedRow) else None,
+        )
     return replace(face, coating=check.coating)
 
 

@@ -17,7 +17,7 @@ from services.process.domain.route.lens import group_name, group_route, lens_rou
 from services.process.domain.route.relaxations import relaxations_of, relaxations_of_alignment, relaxations_of_groups
 from services.process.domain.tools.bought_parts import bought_parts, parts_wanted, too_large_to_buy
 from services.process.domain.tools.plate_offers import offers_for
-from services.process.domain.tools.tooling import Toolroom, tooling_for, tools_owned, tools_wanted, with_blocks
+from services.process.domain.tools.tooling import Toolroom, tooling_for, tools_owned, tools_wanted, trials_for, with_blocks
 from shared_schemas.blanks import BlankPlan
 from shared_schemas.check import CheckReport, Finding
 from shared_schemas.operations import OperationPlan, Relaxation, Route
@@ -98,7 +98,7 @@ def plan_operations(
         ),
         alike=blanks.alike,
         bought_parts=bought_parts(wanted, rates),
-        tooling=tooling_for(wants, toolroom),
+        tooling=(*tooling_for(wants, toolroom), *trials_for(elements, toolroom)),
         tools_owned=tools_owned(wants, toolroom),
         offers=offers_for(wants, joined, focal_length_mm=check.first_order.focal_length_mm, toolroom=toolroom),
         relaxations=(

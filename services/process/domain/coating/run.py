@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
 from services.optics.dispersion import Dispersion
 from services.optics.law import decided, figure_of, given, law
-from services.process.domain.coating.promise import Asked, promise_of
+from services.process.domain.coating.promise import Asked, promise_of, stack_of
 from services.process.domain.route.lines import Line, Minutes, Spent, Work, line, minutes_in_all
 from services.shop.layout.circles_in_circle import CirclesInCircle, circles_in_circle
-from shared_schemas.figure import Figure
+from shared_schemas.base import NonNegative
+from shared_schemas.figure import Figure, RateRowRef
 from shared_schemas.operations import Face
-from shared_schemas.rates import CoatingRow, GlassRow, Rates
+from shared_schemas.rates import CoatingRow, GlassRow, RateRow, Rates
 
 
 @law
@@ -53,11 +55,32 @@ def lenses_in_run(*, seats_in_calotte: int, calottes: int, witness_pieces: int) 
     return max(seats_in_calotte * calottes - witness_pieces, 0)
 
 
+@law
+def trial_layers_min(*, parts_min: Sequence[float], least_min: float) -> float:
+    """Minutes [min] of the layers of a stack not coated before: no less than the longest stack that the shop knows takes.
+
+    Equation: max(sum(parts_min), least_min)
+    """
+    return max(sum(parts_min), least_min)
+
+
+class DesignedRow(CoatingRow):
+    """A coating that no row has: the layers of a design to be tried, in the run of the row `run_of`, which takes `least_layers_min`."""
+
+    run_of: RateRow
+    least_layers_min: NonNegative
+
+    def named_in(self, table: str) -> RateRowRef:
+        """The row whose run it is coated in."""
+        return self.run_of.named_in(table)
+
+
 def deposition_min(row: CoatingRow) -> float:
     """Minutes that the layers take at their rates, one after the other."""
-    return minutes_in_all(
-        parts_min=[layer_min(thickness_nm=layer.thickness_nm, rate_nm_per_s=layer.rate_nm_per_s) for layer in row.layers]
-    )
+    parts = [layer_min(thickness_nm=layer.thickness_nm, rate_nm_per_s=layer.rate_nm_per_s) for layer in row.layers]
+    if isinstance(row, DesignedRow):
+        return trial_layers_min(parts_min=parts, least_min=row.least_layers_min)
+    return minutes_in_all(parts_min=parts)
 
 
 def cycle_min(row: CoatingRow) -> float:
@@ -82,33 +105,44 @@ def seats(row: CoatingRow, *, diameter_mm: float) -> int:
 
 @dataclass(frozen=True)
 class Coated:
-    """A face to be coated: which one of a lens of which glass and diameter, where its coating is to work, where the lens is drawn."""
+    """A face to be coated: which one of a lens of which glass and diameter, where its coating is to work, where the lens is drawn.
+
+    `choice` writes the figure that says why it has that coating, where the shop chose it.
+    """
 
     face: Face
     asked: Asked
     glass: GlassRow
     diameter_mm: float
     where: str
+    choice: Callable[[], Figure] | None = None
 
 
 def coat(row: CoatingRow, coated: Coated, rates: Rates) -> Line:
     """One face coated. A piece goes through the chamber once for each face; other lenses of that coating may share the run."""
+    of_choice, glass = coated.choice, Dispersion(coated.glass)
+
+    def remarks() -> tuple[Figure, ...]:
+        promised = promise_figures(row, coated.asked, glass, coated.glass.name)
+        return promised if of_choice is None else (of_choice(), *promised)
+
     work = Work(
         of_batch=Minutes(cycle_min(row), lambda: run_figure(row)),
         batch_size=max(seats(row, diameter_mm=coated.diameter_mm), 1),
-        why_size=lambda: _seats_figure(row, coated),
+        why_size=lambda: seats_figure(row, diameter_mm=coated.diameter_mm, where=coated.where),
         spent=(Spent(row.run_consumables, Rates.ref("coatings", row)),),
-        run=row.name,
-        remarks=lambda: promise_figures(row, coated.asked, Dispersion(coated.glass), coated.glass.name),
+        run=f"{row.name} on {coated.glass.name}" if row.one_glass else row.name,
+        remarks=remarks,
     )
     return line("coat", rates, work, face=coated.face)
 
 
-def _seats_figure(row: CoatingRow, coated: Coated) -> Figure:
-    ref, packing = Rates.ref("coatings", row), seats_in_calotte(row, diameter_mm=coated.diameter_mm)
+def seats_figure(row: CoatingRow, *, diameter_mm: float, where: str) -> Figure:
+    """The lenses in a run, from calottes and packing; `where` is the element in the prescription."""
+    ref, packing = Rates.ref("coatings", row), seats_in_calotte(row, diameter_mm=diameter_mm)
     ratio = figure_of(
         calotte_ratio, unit="", rate_row=ref, calotte_diameter_mm=given("calotte_diameter_mm", row.calotte_diameter_mm, "mm"),
-        diameter_mm=given("diameter_mm", coated.diameter_mm, "mm", at=f"/prescription{coated.where}/diameter_mm"),
+        diameter_mm=given("diameter_mm", diameter_mm, "mm", at=f"/prescription{where}/diameter_mm"),
         seat_rim_mm=given("seat_rim_mm", row.seat_rim_mm, "mm"),
     )  # fmt: skip
     reason = f"seats in a circle of that ratio, layout found by search: {packing.pattern}"
@@ -131,7 +165,11 @@ def run_figure(row: CoatingRow) -> Figure:
         for number, layer in enumerate(row.layers, start=1)
     ]  # fmt: skip
     parts = {name: given(name, getattr(row, name), "min") for name in PARTS}
-    layers_min = figure_of(minutes_in_all, name="layers_min", unit="min", rate_row=ref, parts_min=layers)
+    if isinstance(row, DesignedRow):
+        least = given("least_min", row.least_layers_min, "min")
+        layers_min = figure_of(trial_layers_min, name="layers_min", unit="min", rate_row=ref, parts_min=layers, least_min=least)
+    else:
+        layers_min = figure_of(minutes_in_all, name="layers_min", unit="min", rate_row=ref, parts_min=layers)
     return figure_of(coating_run_min, name="run_min", unit="min", rate_row=ref, layers_min=layers_min, **parts)
 
 
@@ -141,13 +179,13 @@ PARTS = ("load_min", "pump_min", "heat_min", "cool_min", "vent_min", "unload_min
 
 @lru_cache(maxsize=4096)
 def promise_figures(row: CoatingRow, asked: Asked, glass: Dispersion, glass_name: str) -> tuple[Figure, ...]:
-    """Mean and worst reflectance that the coating leaves on the glass; none where the glass has no stated index."""
+    """Mean, worst and, of a mirror, least reflectance of the coating on the glass; none where the glass has no stated index."""
     left = promise_of(row, asked, glass)
     if left is None:
         return ()
     index = "Cauchy's terms through nd and vd" if glass.fitted else "the dispersion formula of its row"
     method = f"characteristic matrix of {row.name} on {glass_name} ({index}) in air {asked}, mean of both polarisations"
-    return (
-        given("mean reflectance", left.mean, source=method),
-        given("worst reflectance", left.worst, source=f"{method}; at {left.worst_at_nm:g} nm"),
-    )
+    last = given("worst reflectance", left.worst, source=f"{method}; at {left.worst_at_nm:g} nm")
+    if stack_of(row).absorbs:
+        last = given("least reflectance", left.least, source=f"{method}; at {left.least_at_nm:g} nm")
+    return given("mean reflectance", left.mean, source=method), last

@@ -63,9 +63,9 @@ def _machines(work: ElementWork, rates: Rates) -> Iterator[Finding]:
 
 def _seats(work: ElementWork, rates: Rates) -> Iterator[Finding]:
     for face in work.faces:
-        if face.coating is None:
+        coating = face.coating_row(rates)
+        if coating is None:
             continue
-        coating = rates.coating(face.coating)
         if seats(coating, diameter_mm=work.diameter_mm) < 1:
             yield finding(
                 "no-seat",

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
+from services.process.domain.coating.cost import choice_figure
 from services.process.domain.coating.run import Coated, coat
 from services.process.domain.element_work import ElementWork, FaceWork
 from services.process.domain.faces.surfacing import grind_and_polish
@@ -15,9 +16,10 @@ from services.process.domain.route.knees import knee_of
 from services.process.domain.route.lines import Line, line
 from services.process.domain.route.rate_rows import tolerance_row
 from services.process.domain.route.washing import wash
+from shared_schemas.figure import Figure
 from shared_schemas.operation_kinds import operations_that
 from shared_schemas.operations import Face
-from shared_schemas.rates import Rates
+from shared_schemas.rates import CoatingRow, Rates
 
 Lines = tuple[Line, ...]
 
@@ -99,6 +101,17 @@ def _shape(work: ElementWork, face: FaceWork, rates: Rates, *, worked_first: boo
     )
 
 
+def _coated(work: ElementWork, face: FaceWork, row: CoatingRow, rates: Rates) -> Coated:
+    def choice() -> Figure:
+        return choice_figure(
+            row, face.runner_up, asked=str(face.coating_demand), diameter_mm=work.diameter_mm, where=work.where, rates=rates
+        )
+
+    return Coated(
+        face.face, face.works(row), work.glass, work.diameter_mm, work.where, None if face.coating_demand is None else choice
+    )
+
+
 def _check(work: ElementWork, rates: Rates) -> Lines:
     clean = line("clean", rates, knee=knee_of("clean", work.all_demands, rates), extra=work.extra_work.at("clean"))
     return clean, inspect_element(work, rates)
@@ -109,12 +122,11 @@ def _finish(work: ElementWork, in_order: tuple[FaceWork, FaceWork], rates: Rates
 
     Then the edge is blackened, unless the element is still to be cemented.
     """
-    coated = [face for face in in_order if face.coating is not None]
+    coated = [(face, row) for face in in_order if (row := face.coating_row(rates)) is not None]
     if coated:
         yield wash("before coating", rates)
-        for face in coated:
-            row = rates.coating(face.coating or "")
-            run = coat(row, Coated(face.face, face.works(row), work.glass, work.diameter_mm, work.where), rates)
+        for face, row in coated:
+            run = coat(row, _coated(work, face, row, rates), rates)
             yield run
             yield from measure_witness(run, rates)
         yield wash("after coating", rates)

@@ -19,6 +19,10 @@ Why = Callable[[], Figure]
 """Writes a figure; called when a route card is written, not while tolerances are being tried."""
 
 
+LONGEST_RUN = 80
+"""Signs in the name of a shared run."""
+
+
 @law
 def minutes_in_all(*, parts_min: Sequence[float]) -> float:
     """Minutes [min] of one thing after the other.
@@ -294,7 +298,7 @@ def line(
         yield_share=yield_at(yield_of_row=survival.yield_share, powers=(knee.yield_power, extra.yield_power)),
         batch_loss=survival.batch_loss,
         consumables=amounts_in_all(amounts=[one.amount for one in work.spent]),
-        shared_run=f"{operation} {work.run}" if work.run is not None and OPERATIONS[operation].shares_runs else None,
+        shared_run=f"{operation} {work.run}"[:LONGEST_RUN] if work.run is not None and OPERATIONS[operation].shares_runs else None,
     )
 
 

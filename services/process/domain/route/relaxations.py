@@ -194,13 +194,13 @@ def _no_tighter_than(group: Group, arcmin: float) -> Group:
 
 def _coatings(work: ElementWork, lines: ElementLines, before: Sequence[Step], rates: Rates) -> Iterator[Relaxation]:
     for face in work.faces:
-        if face.coating is None:
+        row = face.coating_row(rates)
+        if row is None:
             continue
-        row = rates.coating(face.coating)
         simpler = simpler_coating(row, asked=face.works(row), glass=Dispersion(work.glass), rates=rates)
         if simpler is None:
             continue
-        tried = work.with_face(replace(face, coating=simpler.coating))
+        tried = work.with_face(face.coated_with(simpler.coating))
         changes = route_changes(before, tuple(lines.tried_coated(tried, rates)))
         if changes:
             yield Relaxation(

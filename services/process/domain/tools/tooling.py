@@ -7,12 +7,16 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from services.optics.law import column
+from services.process.domain.coating.run import DesignedRow
 from services.process.domain.element_work import ElementWork, FaceWork
 from services.process.domain.route.element import ElementLines
 from shared_schemas.operations import OwnedTool, Relaxation, Tooling
 from shared_schemas.rates import RateMissing, Rates, ToolingRow
 
-ToolKind = Literal["radius_tool", "block", "test_plate", "centring_chuck", "coating_fixture"]
+ToolKind = Literal["radius_tool", "block", "test_plate", "centring_chuck", "coating_fixture", "coating_trial"]
+
+LONGEST_NAME = 60
+"""Signs in the name of a tool."""
 
 SMALLEST_SEAT_SHARE = 0.8
 """A chuck or a fixture serves diameters from its own down to this share of it (common practice)."""
@@ -90,11 +94,19 @@ class Toolroom:
 
     def charge(self, want: Want) -> Tooling:
         """The one-off charge for a tool that is not owned; raises `RateMissing`."""
-        row = self.new(want.kind)
+        return self._charge(want.kind, want.name, want.part, f"{want.what} of {want.part}: none owned is near enough")
+
+    def trial(self, design: DesignedRow, part: str) -> Tooling:
+        """The one-off charge for the first run of a stack never coated before; raises `RateMissing`."""
+        reason = f"{design.name}: a design to be tried on witness pieces before the lot is coated"
+        return self._charge("coating_trial", f"trial run, {design.name}"[:LONGEST_NAME], part, reason)
+
+    def _charge(self, kind: ToolKind, name: str, part: str, reason: str) -> Tooling:
+        row = self.new(kind)
         return Tooling(
-            name=want.name,
-            part=want.part,
-            reason=f"{want.what} of {want.part}: none owned is near enough",
+            name=name,
+            part=part,
+            reason=reason,
             charge=row.charge,
             lead_days=row.lead_days,
             basis=(
@@ -122,6 +134,16 @@ def missing(wants: Sequence[Want], toolroom: Toolroom) -> tuple[Want, ...]:
 def tooling_for(wants: Sequence[Want], toolroom: Toolroom) -> tuple[Tooling, ...]:
     """A one-off charge for each radius or diameter that no owned tool serves; raises `RateMissing`."""
     return tuple(toolroom.charge(want) for want in missing(wants, toolroom))
+
+
+def trials_for(elements: Sequence[ElementWork], toolroom: Toolroom) -> tuple[Tooling, ...]:
+    """A trial run for each stack that the shop has never coated, for the first part that has it; raises `RateMissing`."""
+    first: dict[str, Tooling] = {}
+    for work in elements:
+        for face in work.faces:
+            if face.design is not None and face.design.name not in first:
+                first[face.design.name] = toolroom.trial(face.design, work.name)
+    return tuple(first.values())
 
 
 def with_blocks(relaxations: Iterable[Relaxation], wants: Sequence[Want], toolroom: Toolroom) -> Iterator[Relaxation]:
