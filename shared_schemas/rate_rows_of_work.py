@@ -31,6 +31,7 @@ class WorkCentreRow(RateRow):
     not a block or a chamber, says how many. `learning_share` is what is left of the time of a piece when the number made
     doubles, up to `learned_after` pieces, where a person's hands set the pace: it counts for operations done piece by
     piece. `minutes_variation` is the standard deviation of the minutes over those planned, as a share of them.
+    Optical centring trues a lens that is held finer than `trued_below_arcmin` in its cell: `align_min` when it is held twice as fine.
     """
 
     operations: Annotated[tuple[OperationName, ...], Field(min_length=1)]
@@ -47,13 +48,17 @@ class WorkCentreRow(RateRow):
     learning_share: Annotated[float, Field(strict=True, ge=0.5, le=1)] = 1.0
     learned_after: Annotated[int, Field(strict=True, ge=1, le=10_000)] = 100
     minutes_variation: Annotated[float, Field(strict=True, ge=0, le=2)] = 0.25
+    trued_below_arcmin: Positive | None = None
+    align_min: NonNegative = 0.0
 
 
 class GrindingRow(RateRow):
     """One stage of shaping: sawing, coring or curve generating by grindability class, or one grit of the fine-grinding ladder.
 
-    `removal_mm3_per_min` for bound diamond (`generate`: one row for each ISO 12844 class; `saw` and `core`: one row for
-    class 3, scaled as generating is). `removal_um_per_min` for `fine_grind`: by `method` `block` loose abrasive, on a
+    `generate` has one row for each ISO 12844 class: its cup wheel goes `infeed_mm_per_min` into a face of that glass, as far as the
+    power of the spindle goes, `removal_limit_mm3_per_min`, and stays `spark_out_min` at depth; an edging wheel takes
+    `edging_mm2_per_min` of a ring off a rim for each millimetre of its thickness. A row without an infeed cuts `removal_mm3_per_min`,
+    whatever the size of the face. `saw` and `core` cut `removal_mm3_per_min` in class 3, scaled as generating is. `removal_um_per_min` for `fine_grind`: by `method` `block` loose abrasive, on a
     glass of abrasion 100; by `single` diamond pellets, on a glass of class 3. Damage below a surface is
     `damage_multiple` times `grit_um`.
     """
@@ -63,6 +68,10 @@ class GrindingRow(RateRow):
     grit_um: Positive
     grindability_hg: Annotated[int, Field(strict=True, ge=1, le=6)] | None = None
     removal_mm3_per_min: Positive | None = None
+    infeed_mm_per_min: Positive | None = None
+    removal_limit_mm3_per_min: Positive | None = None
+    spark_out_min: NonNegative = 0.0
+    edging_mm2_per_min: Positive = 40.0
     removal_um_per_min: Positive | None = None
     damage_multiple: Positive
     change_over_min: NonNegative

@@ -167,11 +167,12 @@ def _greatest(face: Face, rim_mm: float, height_mm: float, sign: int) -> float:
 NODES, WEIGHTS = np.polynomial.legendre.leggauss(160)
 
 
-def volume_mm3(element: dict[str, Any]) -> float:
-    """Volume [mm^3] of an element as drawn: rings of glass, by a Gauss rule between the heights at which a face changes."""
+def volume_mm3(element: dict[str, Any], height_mm: float | None = None) -> float:
+    """Volume [mm^3] of an element as drawn, or gone on to a height: rings of glass, by a Gauss rule between the heights at which a face changes."""
     rim = element["diameter_mm"] / 2
+    wide = rim if height_mm is None else height_mm
     front, back = element["front"], element["back"]
-    ends = sorted({0.0, rim, *(end for face in (front, back) if (end := curve_ends_mm(face, rim)) < rim)})
+    ends = sorted({0.0, min(rim, wide), wide, *(end for face in (front, back) if (end := curve_ends_mm(face, rim)) < wide)})
     total = 0.0
     for low, high in pairwise(ends):
         r = low + (high - low) * (NODES + 1) / 2

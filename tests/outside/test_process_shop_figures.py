@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
+from typing import Literal
+
 import numpy as np
 import pytest
+from scipy.integrate import quad
 
+from services.optics.face_glass import area_mm2, over_face_mm3
+from services.optics.surface import Profile, profile, slope
 from services.process.domain.coating.run import cycle_min
 from services.process.domain.faces.block import block_for
 from services.process.domain.faces.fine_grinding import abrasion_from_hardness
@@ -17,9 +22,13 @@ from services.process.domain.faces.polishing import (
     removal_rate_um_per_h,
     stock_um,
 )
-from services.process.domain.faces.removal import grindability_class, grindability_of
-from services.process.domain.route.edging import rim_volume_mm3
-from services.process.domain.route.rate_rows import grit_rows, polishing_for, work_centre_for
+from services.process.domain.faces.removal import GeneratingRate, generating_min, grindability_class, grindability_of
+from services.process.domain.route.centring import optical_share, stuck_share, too_fine_share
+from services.process.domain.route.cutting import off_flat_blank_mm3, off_pressing_mm3
+from services.process.domain.route.edging import edging_min, ring_mm2
+from services.process.domain.route.lines import blended
+from services.process.domain.route.rate_rows import grinding_row, grit_rows, polishing_for, work_centre_for
+from shared_schemas.prescription import Surface
 from shared_schemas.rates import Rates
 
 
@@ -71,9 +80,76 @@ def test_the_abrasion_fit_is_that_of_the_published_sheets(rates: Rates) -> None:
     assert abrasion_from_hardness(knoop_hk=500.0) == pytest.approx(float(np.exp(intercept + slope * np.log(500.0))), rel=0.01)
 
 
-def test_edging_a_27_mm_blank_to_25_takes_off_327_mm3() -> None:
-    """pi/4 (27^2 - 25^2) 4 = 326.7 mm3; computed independently."""
-    assert rim_volume_mm3(blank_diameter_mm=27, diameter_mm=25, edge_mm=4) == pytest.approx(326.7, abs=0.05)
+def front_of_the_published_triplet() -> Profile:
+    """The first face of the published triplet (Smith, Modern Optical Engineering, 4th ed., p. 118-119), to a blank of 32 mm."""
+    return profile(surface=Surface(radius_mm=37.40, clear_diameter_mm=29.4), rim_mm=16.0)
+
+
+def test_the_first_face_of_the_published_triplet_gives_1663_mm3_out_of_a_disc_and_845_out_of_a_pressing() -> None:
+    """Spherical cap of R 37.40 at 16 mm: h 3.5953; 0.3 mm left on a disc, 1.0 mm on a pressing. Computed independently."""
+    face = front_of_the_published_triplet()
+    assert face.sag_mm(16.0) == pytest.approx(3.5953, abs=5e-5)
+    over, area = over_face_mm3(face=face, height_mm=16.0, side="front"), area_mm2(face=face, height_mm=16.0)
+    assert off_flat_blank_mm3(over_face_mm3=over, blank_diameter_mm=32.0, allowance_mm=0.3) == pytest.approx(1662.68, abs=0.01)
+    assert off_pressing_mm3(area_mm2=area, allowance_mm=1.0) == pytest.approx(844.86, abs=0.01)
+
+
+@pytest.mark.parametrize("side", ["front", "back"])
+@pytest.mark.parametrize("conic", [0.0, -0.7, 0.4])
+@pytest.mark.parametrize("terms", [{}, {"4": -3e-6, "6": 1e-9}])
+def test_glass_over_a_face_and_its_area_are_the_integrals_over_it(
+    side: Literal["front", "back"], conic: float, terms: dict[str, float]
+) -> None:
+    """scipy.integrate over the rings of the face as drawn."""
+    face = profile(surface=Surface(radius_mm=37.40, clear_diameter_mm=29.4, conic=conic, asphere=terms), rim_mm=16.0)
+    low, high = face.sag_range_mm(16.0)
+    outermost = low if side == "front" else high
+    over, _ = quad(lambda r: 2 * np.pi * r * abs(face.sag_mm(r) - outermost), 0.0, 16.0)
+    area, _ = quad(lambda r: 2 * np.pi * r * np.hypot(1.0, slope(surface=face.surface, height_mm=r)), 0.0, 16.0)
+    assert over_face_mm3(face=face, height_mm=16.0, side=side) == pytest.approx(over, rel=1e-7)
+    assert area_mm2(face=face, height_mm=16.0) == pytest.approx(area, rel=1e-7)
+
+
+# A cup wheel goes 0.5 mm/min into class 3, half as fast into class 1, 2.2 times into class 6; a spindle takes 2000 mm3/min
+# (common practice, from memory); computed independently.
+@pytest.mark.parametrize(
+    ("hg", "diameter", "removal"), [(1, 25, 122.7), (3, 25, 245.4), (6, 25, 540.0), (3, 102, 2000.0), (3, 32, 402.1)]
+)
+def test_what_a_cup_wheel_takes_off_a_minute(hg: int, diameter: float, removal: float, rates: Rates) -> None:
+    rate = GeneratingRate(grinding_row(rates, "generate", hg), grindability_of(rates.glass("N-BK7")), diameter)
+    assert rate.mm3_per_min == pytest.approx(removal, abs=0.1)
+
+
+@pytest.mark.parametrize(("volume", "minutes"), [(1662.68, 4.135), (844.86, 2.101)])
+def test_the_first_face_of_the_published_triplet_is_generated_in_4_minutes_out_of_a_disc_and_in_2_out_of_a_pressing(
+    volume: float, minutes: float, rates: Rates
+) -> None:
+    """The same rates, nothing for sparking out; computed independently."""
+    rate = GeneratingRate(grinding_row(rates, "generate", 3), grindability_of(rates.glass("N-BK7")), 32.0)
+    assert generating_min(volume_mm3=volume, removal_mm3_per_min=rate.mm3_per_min, spark_out_min=0.0) == pytest.approx(
+        minutes, abs=0.002
+    )
+
+
+def test_edging_a_27_mm_blank_to_25_takes_off_a_ring_of_82_mm2_in_2_minutes() -> None:
+    """pi/4 (27^2 - 25^2) = 81.68 mm2, at 40 mm2/min (common practice, from memory); computed independently."""
+    ring = ring_mm2(blank_diameter_mm=27, diameter_mm=25)
+    assert ring == pytest.approx(81.681, abs=0.001)
+    assert edging_min(ring_mm2=ring, edging_mm2_per_min=40.0) == pytest.approx(2.042, abs=0.001)
+
+
+# Bells slide a lens true from Z of 0.10 to 0.15 on, with bell radii: https://www.kenko-tokina.co.jp/mmf/topics/447.html (2018); they hold
+# one to two minutes of arc; 3 min between bells and 10 centred optically (from memory). Computed independently.
+@pytest.mark.parametrize(
+    ("z_b", "arcmin", "share", "minutes"),
+    [(0.25, 6, 0.00082, 3.006), (0.25, 1, 0.50002, 6.500), (0.25, 0.5, 0.94118, 9.588), (0.14, 3, 0.24085, 4.686)],
+)
+def test_lots_go_from_bells_to_optics_as_z_falls_and_the_tolerance_tightens(
+    z_b: float, arcmin: float, share: float, minutes: float
+) -> None:
+    optical = optical_share(stuck_share=stuck_share(centring_z=4 * z_b), too_fine_share=too_fine_share(centring_arcmin=arcmin))
+    assert optical == pytest.approx(share, abs=1e-5)
+    assert blended(by_this=3.0, by_other=10.0, share_of_other=optical) == pytest.approx(minutes, abs=1e-3)
 
 
 def everyday_polishing_min(rates: Rates, irregularity_fringes: float) -> float:

@@ -7,6 +7,7 @@ from functools import cached_property
 from typing import Any, Literal, cast
 
 from services.optics.body import Body
+from services.optics.face_glass import area_mm2, over_face_mm3
 from services.optics.seats import bodies_of
 from services.process.domain.coating.choice import choose
 from services.process.domain.coating.promise import Asked, asked_by, band_of
@@ -26,7 +27,8 @@ from shared_schemas.rates import CoatingRow, GlassRow, Rates
 class FaceWork:
     """One face: its shape and what it is allowed. `radius_mm` is a size, `convex` says to which side; plano has None.
 
-    `sag_mm` is its depth on the finished part, `sag_at_blank_mm` where it goes on to the rim of the blank.
+    `sag_mm` is its depth on the finished part, `sag_at_blank_mm` where it goes on to the rim of the blank; there `over_mm3` is the
+    glass between it and the plane across its outermost point, and `area_mm2` its area.
     `coating` is a name of the rates: the one asked for, or the one chosen for what is asked, which `coating_demand` keeps, before
     `runner_up`; where no row of the rates does that, it is the name of `design`.
     `roughness_nm` (Rq) and `micro_defects` (in 10 mm) are there where the drawing states a texture, `laser_damage` where it
@@ -52,6 +54,8 @@ class FaceWork:
     micro_defects: float | None = None
     laser_damage: bool = False
     seat: bool = False
+    over_mm3: float = 0.0
+    area_mm2: float = 0.0
 
     @property
     def textured(self) -> bool:
@@ -181,7 +185,6 @@ class ElementWork:
     diameter_mm: float
     edge_mm: float
     rim_mm: float
-    finished_volume_mm3: float
     centring_z: float
     centring_arcmin: float
     diameter_tolerance_mm: float
@@ -199,6 +202,11 @@ class ElementWork:
     def in_order(self) -> tuple[FaceWork, FaceWork]:
         """Both faces, the one worked first first."""
         return (self.front, self.back) if self.order.first == "front" else (self.back, self.front)
+
+    @property
+    def is_window(self) -> bool:
+        """Whether both faces are plane, so that there is no axis to be centred to."""
+        return all(face.radius_mm is None and not face.aspheric for face in self.faces)
 
     @property
     def faces(self) -> tuple[FaceWork, FaceWork]:
@@ -288,8 +296,10 @@ def _work(
     glass = rates.glass(blank.glass)
 
     def face(side: Face, surface: Surface, of_check: SurfaceCheck) -> FaceWork:
-        on_blank = (shape.front if side == "front" else shape.back).sag_mm(blank.diameter_mm / 2)
-        uncoated = _face(side, surface, of_check, abs(on_blank), f"{where}/{side}")
+        drawn, rim = shape.front if side == "front" else shape.back, blank.diameter_mm / 2
+        bare = _face(side, surface, of_check, abs(drawn.sag_mm(rim)), f"{where}/{side}")
+        over, area = over_face_mm3(face=drawn, height_mm=rim, side=side), area_mm2(face=drawn, height_mm=rim)
+        uncoated = replace(bare, over_mm3=over, area_mm2=area)
         return uncoated if (element.name, side) in cemented else _coated(uncoated, of_check, glass, element.diameter_mm, rates)
 
     front, back = face("front", element.front, check.front), face("back", element.back, check.back)
@@ -304,7 +314,6 @@ def _work(
         diameter_mm=element.diameter_mm,
         edge_mm=max(check.edge_thickness_mm, 0.0),
         rim_mm=max(check.edge_thickness_at_work_diameter_mm, 0.0),
-        finished_volume_mm3=check.volume_mm3,
         centring_z=check.centring_z,
         centring_arcmin=check.centring_tolerance_arcmin,
         diameter_tolerance_mm=check.diameter_tolerance_mm,

@@ -26,7 +26,9 @@ LENSES = {
         singlet(diameter_mm=8.0, centre_thickness_mm=2.5, front_mm=14.0, back_mm=-20.0, form="3/1(0.1)", imperfections="5/1x0.04"), (5,)
     ),
 }  # fmt: skip
-BY_EQUATION = {law.equation: law for law in LAWS.values() if law.function.__module__.startswith("services.process")}
+BY_EQUATION = {
+    law.equation: law for law in LAWS.values() if law.function.__module__.startswith(("services.process", "services.optics"))
+}
 
 
 def planned(name: str) -> tuple[OperationPlan, Any]:

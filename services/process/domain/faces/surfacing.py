@@ -10,7 +10,7 @@ from services.process.domain.element_work import ElementWork, FaceWork
 from services.process.domain.faces.block import Block, block_figure, block_that_fits
 from services.process.domain.faces.fine_grinding import ladder
 from services.process.domain.faces.polishing import polishing_of
-from services.process.domain.route.knees import knee_of
+from services.process.domain.route.knees import Knee, knee_of, time_factor
 from services.process.domain.route.lines import Line, Minutes, Spent, Work, line
 from services.process.domain.route.rate_rows import can_take, grinding_row, grit_rows, polishing_for
 from services.shop.minutes import per_minute
@@ -105,5 +105,18 @@ def _polish(work: ElementWork, face: FaceWork, shared: Work, method: str, rates:
     )
     return line(
         "polish", rates, polished, face=face.face, method=method, diameter_mm=work.blank.diameter_mm,
-        knee=knee_of("polish", work.demands_on(face), rates), extra=work.extra_work.at("polish"),
+        knee=_polishing_knee(work, face, rates), extra=work.extra_work.at("polish"),
     )  # fmt: skip
+
+
+def _polishing_knee(work: ElementWork, face: FaceWork, rates: Rates) -> Knee:
+    """What tolerances do to polishing; of a window, which is not centred, the wedge too: its faces are polished parallel."""
+    knee = knee_of("polish", work.demands_on(face), rates)
+    if not work.is_window:
+        return knee
+    parallel = knee_of("centre", tuple(one for one in work.demands if one.attribute == "centring"), rates)
+    return Knee(
+        time_factor(factors=(knee.time_factor, parallel.time_factor)),
+        knee.yield_power * parallel.yield_power,
+        (*knee.below, *parallel.below),
+    )

@@ -45,7 +45,7 @@ def _tolerances(work: ElementWork, rates: Rates) -> Iterator[Finding]:
 
 
 def _machines(work: ElementWork, rates: Rates) -> Iterator[Finding]:
-    methods = {"centre": centring_method(work.centring_z)}
+    methods = {"centre": centring_method(work)}
     limits = {operation: largest_diameter_mm(rates, operation, methods.get(operation)) for operation in CLAMPED}
     narrowest = min(CLAMPED, key=lambda operation: limits[operation])
     if work.blank.diameter_mm > limits[narrowest]:

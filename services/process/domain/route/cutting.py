@@ -5,21 +5,18 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
+from services.optics.body import semi_diameter_mm
+from services.optics.face_glass import cap_area_mm2, cap_volume_mm3, over_convex_mm3, plane_area_mm2
 from services.optics.law import column, decided, figure_of, given, law
 from services.process.domain.element_work import ElementWork, FaceWork
-from services.process.domain.faces.removal import RemovalRate, cutting_min, removal_rate
-from services.process.domain.route.edging import rim_figure, rim_of
+from services.process.domain.faces.removal import RemovalRate, cutting_min, generating_min, generating_rate, removal_rate
 from services.process.domain.route.knees import knee_of
 from services.process.domain.route.lines import Line, Minutes, Spent, Work, line
 from services.process.domain.route.rate_rows import can_take
 from services.process.domain.route.washing import wash
 from services.shop.allowances import Kind, allowance_row
 from shared_schemas.figure import Figure
-from shared_schemas.problem import FigureOutOfRange
-from shared_schemas.rates import Rates
-
-FLAT_DEPTH_MM = 0.5
-"""Depth of glass that even a plane face has to lose, in sharing the volume between the faces; common practice for cut blanks."""
+from shared_schemas.rates import AllowanceRow, Rates
 
 
 @law
@@ -50,36 +47,33 @@ def core_volume_mm3(*, diameter_mm: float, thickness_mm: float, kerf_mm: float) 
 
 
 @law
-def generated_volume_mm3(*, blank_mm3: float, lens_mm3: float, rim_mm3: float) -> float:
-    """Glass [mm3] that generating takes off both faces: blank less lens less the rim that centring takes.
+def left_on_face_mm(*, blank_thickness_mm: float, envelope_mm: float) -> float:
+    """Glass [mm] that a flat blank leaves on the highest point of each face.
 
-    Equation: max(blank_mm3 - lens_mm3 - rim_mm3, 0)
-
-    Raises: FigureOutOfRange when the lens is larger than its blank.
+    Equation: max(blank_thickness_mm - envelope_mm, 0) / 2
     """
-    if lens_mm3 > blank_mm3:
-        raise FigureOutOfRange("volume of the lens [mm3]", lens_mm3, f"at most that of the blank, {blank_mm3:g} mm3")
-    return max(blank_mm3 - lens_mm3 - rim_mm3, 0.0)
+    return max(blank_thickness_mm - envelope_mm, 0.0) / 2
 
 
 @law
-def share_of_face(*, sag_mm: float, other_sag_mm: float) -> float:
-    """Share of the generated volume that one face gives: the faces share it as their depths, each with half a millimetre more.
+def off_flat_blank_mm3(*, over_face_mm3: float, blank_diameter_mm: float, allowance_mm: float) -> float:
+    """Glass [mm3] that generating takes off one face of a flat blank: what lies over the face, and the allowance all across.
 
-    Equation: (sag_mm + 0.5) / (sag_mm + 0.5 + other_sag_mm + 0.5)
-    Source: common practice for cut blanks
+    Equation: over_face_mm3 + pi / 4 * blank_diameter_mm ** 2 * allowance_mm
+    Notes: up to the diameter of the blank; the ring outside the finished diameter goes at centring, and is in no face.
+    Source: derived
     """
-    own, other = sag_mm + FLAT_DEPTH_MM, other_sag_mm + FLAT_DEPTH_MM
-    return own / (own + other)
+    return over_face_mm3 + math.pi / 4 * blank_diameter_mm**2 * allowance_mm
 
 
 @law
-def face_volume_mm3(*, both_faces_mm3: float, share: float) -> float:
-    """Glass [mm3] that generating takes off one face.
+def off_pressing_mm3(*, area_mm2: float, allowance_mm: float) -> float:
+    """Glass [mm3] that generating takes off one face of a pressing, which has the curve in it.
 
-    Equation: both_faces_mm3 * share
+    Equation: area_mm2 * allowance_mm
+    Source: derived
     """
-    return both_faces_mm3 * share
+    return area_mm2 * allowance_mm
 
 
 def cut_blank(work: ElementWork, rates: Rates) -> Iterator[Line]:
@@ -167,36 +161,81 @@ def _core(work: ElementWork, rates: Rates) -> Line:
 
 
 def generate(work: ElementWork, face: FaceWork, rates: Rates, *, worked_first: bool) -> Line:
-    """Generating one face, one piece at a time, at the rate of the glass's grindability class."""
-    both = generated_volume_mm3(blank_mm3=work.blank.volume_mm3, lens_mm3=work.finished_volume_mm3, rim_mm3=rim_of(work))
-    other = work.back if face.face == "front" else work.front
-    volume = face_volume_mm3(both_faces_mm3=both, share=share_of_face(sag_mm=face.sag_mm, other_sag_mm=other.sag_mm))
-    rate = removal_rate("generate", work.glass, rates)
+    """Generating one face, one piece at a time: the glass that lies over it, at the rate of its class and diameter."""
+    blank = work.blank
+    rate = generating_rate(work.glass, blank.diameter_mm, rates)
+    volume = volume_off_face(work, face, rates)
 
     def why() -> Figure:
-        taken_off = figure_of(
-            face_volume_mm3,
-            both_faces_mm3=_both_faces(work),
-            share=figure_of(share_of_face, sag_mm=_depth("sag_mm", face), other_sag_mm=_depth("other_sag_mm", other)),
-        )
-        return figure_of(cutting_min, name="each_min", unit="min", volume_mm3=taken_off, removal_mm3_per_min=rate.figure())
+        return figure_of(
+            generating_min, name="each_min", unit="min", volume_mm3=_volume_figure(work, face, rates),
+            removal_mm3_per_min=rate.figure(_of_blank(work, "blank_diameter_mm", "diameter_mm", "mm")),
+            spark_out_min=column("spark_out_min", rate.row.spark_out_min, "min", Rates.ref("grinding", rate.row)),
+        )  # fmt: skip
 
     def order() -> tuple[Figure, ...]:
         return (decided("worked", "first" if worked_first else "second", work.order.reason, source="common practice"),)
 
-    minutes = Minutes(cutting_min(volume_mm3=volume, removal_mm3_per_min=rate.mm3_per_min), why)
+    minutes = generating_min(volume_mm3=volume, removal_mm3_per_min=rate.mm3_per_min, spark_out_min=rate.row.spark_out_min)
+    spent = (Spent(rate.row.consumables_per_batch, Rates.ref("grinding", rate.row)),)
     return line(
-        "generate", rates, Work(of_piece=minutes, spent=_spent(rate), remarks=order), face=face.face, diameter_mm=work.blank.diameter_mm,
-        knee=knee_of("generate", work.demands_on(face), rates), extra=work.extra_work.at("generate"),
+        "generate", rates, Work(of_piece=Minutes(minutes, why), spent=spent, remarks=order), face=face.face,
+        diameter_mm=blank.diameter_mm, knee=knee_of("generate", work.demands_on(face), rates), extra=work.extra_work.at("generate"),
     )  # fmt: skip
 
 
-def _both_faces(work: ElementWork) -> Figure:
-    finished = given("lens_mm3", work.finished_volume_mm3, "mm3", at=f"/check{work.where}/volume_mm3")
-    blank = _of_blank(work, "blank_mm3", "volume_mm3", "mm3")
-    return figure_of(generated_volume_mm3, blank_mm3=blank, lens_mm3=finished, rim_mm3=rim_figure(work))
+def volume_off_face(work: ElementWork, face: FaceWork, rates: Rates) -> float:
+    """Glass that generating takes off a face of the blank [mm3]."""
+    if work.blank.form == "pressing":
+        return off_pressing_mm3(area_mm2=face.area_mm2, allowance_mm=_pressed_allowance(work, rates).allowance_mm)
+    left = left_on_face_mm(blank_thickness_mm=work.blank.thickness_mm, envelope_mm=work.blank.envelope_mm)
+    return off_flat_blank_mm3(over_face_mm3=face.over_mm3, blank_diameter_mm=work.blank.diameter_mm, allowance_mm=left)
 
 
-def _depth(name: str, face: FaceWork) -> Figure:
-    """Depth of a face, without the sign that the check report gives it."""
-    return given(name, face.sag_mm, "mm", source=f"sagitta of the {face.face} in the check report, without its sign")
+def _pressed_allowance(work: ElementWork, rates: Rates) -> AllowanceRow:
+    return allowance_row(kind="per_face", form="pressing", diameter_mm=work.diameter_mm, rows=rates.allowances)
+
+
+def _volume_figure(work: ElementWork, face: FaceWork, rates: Rates) -> Figure:
+    if work.blank.form == "pressing":
+        row = _pressed_allowance(work, rates)
+        allowance = column("allowance_mm", row.allowance_mm, "mm", Rates.ref("allowances", row))
+        return figure_of(off_pressing_mm3, area_mm2=_area(work, face), allowance_mm=allowance)
+    thickness = _of_blank(work, "blank_thickness_mm", "thickness_mm", "mm")
+    left = figure_of(left_on_face_mm, blank_thickness_mm=thickness, envelope_mm=_of_blank(work, "envelope_mm", "envelope_mm", "mm"))
+    wide = _of_blank(work, "blank_diameter_mm", "diameter_mm", "mm")
+    return figure_of(off_flat_blank_mm3, over_face_mm3=_over_face(work, face), blank_diameter_mm=wide, allowance_mm=left)
+
+
+AS_DRAWN = "integral over the face as drawn, to the diameter of the blank"
+
+
+def _over_face(work: ElementWork, face: FaceWork) -> Figure:
+    """Glass over a face as a figure: by the sphere's law where the face is one to the rim of the blank."""
+    if face.radius_mm is not None:
+        radius, sag = given("radius_mm", face.radius_mm, "mm", source=UNSIGNED), _depth(face)
+        if face.convex:
+            semi = figure_of(semi_diameter_mm, diameter_mm=_of_blank(work, "diameter_mm", "diameter_mm", "mm"))
+            over = figure_of(over_convex_mm3, name="over_face_mm3", semi_diameter_mm=semi, radius_mm=radius, sag_mm=sag)
+        else:
+            over = figure_of(cap_volume_mm3, name="over_face_mm3", radius_mm=radius, sag_mm=sag)
+        if over.value == face.over_mm3:
+            return over
+    return given("over_face_mm3", face.over_mm3, "mm3", source=AS_DRAWN)
+
+
+def _area(work: ElementWork, face: FaceWork) -> Figure:
+    """Area of a face as a figure: by the sphere's law where the face is one to the rim of the blank."""
+    if face.radius_mm is None:
+        area = figure_of(plane_area_mm2, name="area_mm2", diameter_mm=_of_blank(work, "diameter_mm", "diameter_mm", "mm"))
+    else:
+        radius = given("radius_mm", face.radius_mm, "mm", source=UNSIGNED)
+        area = figure_of(cap_area_mm2, name="area_mm2", radius_mm=radius, sag_mm=_depth(face))
+    return area if area.value == face.area_mm2 else given("area_mm2", face.area_mm2, "mm2", source=AS_DRAWN)
+
+
+UNSIGNED = "the drawing, without its sign"
+
+
+def _depth(face: FaceWork) -> Figure:
+    return given("sag_mm", face.sag_at_blank_mm, "mm", source="the sagitta of the face at the rim of the blank, without its sign")

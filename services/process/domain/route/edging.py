@@ -1,4 +1,4 @@
-"""Centring: the edge is ground true to the axis; and the bevels."""
+"""The edge: ground true to the axis, or round where a window has none; and the bevels."""
 
 from __future__ import annotations
 
@@ -7,48 +7,59 @@ from collections.abc import Iterator
 from typing import Literal
 
 from services.optics.body import needs_bevel
-from services.optics.centring import SELF_CENTRING_Z_A
 from services.optics.law import decided, figure_of, given, law
 from services.process.domain.element_work import ElementWork
-from services.process.domain.faces.removal import cutting_min, removal_rate
+from services.process.domain.faces.removal import BY_CLASS, grindability_of
+from services.process.domain.route.centring import (
+    optical_share_figure,
+    optical_share_of,
+    rest,
+    tolerance_figure,
+    trued_min,
+    truing_min,
+)
 from services.process.domain.route.extra_work import Counts
 from services.process.domain.route.knees import knee_of
-from services.process.domain.route.lines import Line, Minutes, Spent, Work, line
+from services.process.domain.route.lines import Blend, Line, Minutes, Spent, Work, line, minutes_in_all
+from services.process.domain.route.rate_rows import can_take, grinding_row, work_centre_for, yield_for
 from shared_schemas.figure import Figure
 from shared_schemas.problem import FigureOutOfRange
-from shared_schemas.rates import RateMissing, Rates
+from shared_schemas.rates import RateMissing, Rates, WorkCentreRow
 
 
 @law
-def rim_volume_mm3(*, blank_diameter_mm: float, diameter_mm: float, edge_mm: float) -> float:
-    """Ring [mm3] that centring takes off.
+def ring_mm2(*, blank_diameter_mm: float, diameter_mm: float) -> float:
+    """Area [mm2] of the ring that edging takes off, seen along the axis.
 
-    Equation: pi / 4 * (blank_diameter_mm ** 2 - diameter_mm ** 2) * edge_mm
+    Equation: pi / 4 * (blank_diameter_mm ** 2 - diameter_mm ** 2)
 
     Raises: FigureOutOfRange when the blank is narrower than the lens.
     """
     if blank_diameter_mm < diameter_mm:
         raise FigureOutOfRange("diameter of the blank [mm]", blank_diameter_mm, f"at least that of the lens, {diameter_mm:g} mm")
-    return math.pi / 4 * (blank_diameter_mm**2 - diameter_mm**2) * edge_mm
+    return math.pi / 4 * (blank_diameter_mm**2 - diameter_mm**2)
 
 
-def rim_of(work: ElementWork) -> float:
-    """The ring that centring takes off an element [mm3]."""
-    return rim_volume_mm3(blank_diameter_mm=work.blank.diameter_mm, diameter_mm=work.diameter_mm, edge_mm=work.edge_mm)
+@law
+def edging_min(*, ring_mm2: float, edging_mm2_per_min: float) -> float:
+    """Minutes [min] in which a wheel takes off a ring.
+
+    Equation: ring_mm2 / edging_mm2_per_min
+    Notes: the rate is stated for each millimetre of edge; the thickness cancels as long as the wheel is wider than the edge.
+    Source: common practice, from memory
+    """
+    return ring_mm2 / edging_mm2_per_min
 
 
-def rim_figure(work: ElementWork) -> Figure:
-    """The ring that centring takes off an element, as a figure."""
-    return figure_of(
-        rim_volume_mm3, blank_diameter_mm=given("blank_diameter_mm", work.blank.diameter_mm, "mm", at=f"{work.where}/blank/diameter_mm"),
-        diameter_mm=given("diameter_mm", work.diameter_mm, "mm", at=f"/prescription{work.where}/diameter_mm"),
-        edge_mm=given("edge_mm", work.edge_mm, "mm", at=f"/check{work.where}/edge_thickness_mm"),
-    )  # fmt: skip
+Method = Literal["bell", "optical", "edging"]
+OTHER: dict[Method, Method] = {"bell": "optical", "optical": "bell"}
 
 
-def centring_method(centring_z: float) -> Literal["bell", "optical"]:
-    """`bell` where the bells of a chuck slide the lens true by themselves, `optical` below Z = 0.56."""
-    return "bell" if centring_z >= SELF_CENTRING_Z_A else "optical"
+def centring_method(work: ElementWork) -> Method:
+    """How most lots of an element are edged: between bells or centred optically; what has two plane faces has no axis to be centred to."""
+    if work.is_window:
+        return "edging"
+    return "optical" if optical_share_of(work) > 0.5 else "bell"
 
 
 def bevelled_faces(work: ElementWork) -> int:
@@ -60,26 +71,87 @@ def bevelled_faces(work: ElementWork) -> int:
 
 
 def centre_and_bevel(work: ElementWork, rates: Rates) -> Iterator[Line]:
-    """Centring by the method that Z asks for, at the rate of the glass's grindability class; a bevel where a rim needs one, a seat."""
-    rate = removal_rate("generate", work.glass, rates)
-    method = centring_method(work.centring_z)
+    """The edge ground true to the axis, or round where there is none; a bevel where a rim needs one, a seat."""
+    yield _centre(work, rates)
+    yield from _bevel(work, rates)
+
+
+def _centre(work: ElementWork, rates: Rates) -> Line:
+    """Edging at the rate of the glass's grindability class, between bells or centred optically as far as either goes."""
+    grindability = grindability_of(work.glass)
+    row = grinding_row(rates, "generate", grindability.hg)
+    method = centring_method(work)
+    ring = ring_mm2(blank_diameter_mm=work.blank.diameter_mm, diameter_mm=work.diameter_mm)
+    edging = edging_min(ring_mm2=ring, edging_mm2_per_min=row.edging_mm2_per_min)
+    truing = 0.0 if work.is_window else _truing_min(work, rates)
 
     def why() -> Figure:
-        return figure_of(cutting_min, name="each_min", unit="min", volume_mm3=rim_figure(work), removal_mm3_per_min=rate.figure())
+        rate = decided(
+            "edging_mm2_per_min", row.edging_mm2_per_min, BY_CLASS, unit="mm2/min", alternatives=[grindability.figure()],
+            rate_row=Rates.ref("grinding", row),
+        )  # fmt: skip
+        edged = figure_of(edging_min, ring_mm2=_ring_figure(work), edging_mm2_per_min=rate)
+        parts = [edged, _truing_figure(work, rates)] if truing else [edged]
+        return figure_of(minutes_in_all, name="each_min", unit="min", parts_min=parts)
 
-    def method_by_z() -> tuple[Figure, ...]:
-        z = given("centring_z", work.centring_z, at=f"/check{work.where}/centring_z")
-        limit = given("self-centring from", SELF_CENTRING_Z_A, source="friction of glass on the bell, 0.14")
-        reason = "a lens whose Z is at least the limit slides true between bells by itself; below it is centred optically"
-        return (decided("method", method, reason, alternatives=[z, limit]),)
-
-    minutes = cutting_min(volume_mm3=rim_of(work), removal_mm3_per_min=rate.mm3_per_min)
-    spent = Spent(rate.row.consumables_per_batch, Rates.ref("grinding", rate.row))
-    yield line(
-        "centre", rates, Work(of_piece=Minutes(minutes, why), spent=(spent,), remarks=method_by_z), method=method,
-        diameter_mm=work.blank.diameter_mm, knee=knee_of("centre", work.demands, rates), extra=work.extra_work.at("centre"),
+    spent = Spent(row.consumables_per_batch, Rates.ref("grinding", row))
+    demands = tuple(one for one in work.demands if not work.is_window or one.attribute != "centring")
+    return line(
+        "centre", rates, Work(of_piece=Minutes(edging + truing, why), spent=(spent,), remarks=lambda: (_why_method(work, method),)),
+        method=method, diameter_mm=work.blank.diameter_mm, knee=knee_of("centre", demands, rates), extra=work.extra_work.at("centre"),
+        blend=_blend(work, method, rates),
     )  # fmt: skip
-    yield from _bevel(work, rates)
+
+
+def _truing_row(rates: Rates, diameter_mm: float) -> WorkCentreRow | None:
+    return work_centre_for(rates, "centre", "optical", diameter_mm) if can_take(rates, "centre", "optical", diameter_mm) else None
+
+
+def _truing_min(work: ElementWork, rates: Rates) -> float:
+    row = _truing_row(rates, work.blank.diameter_mm)
+    return 0.0 if row is None else truing_min(work, row)
+
+
+def _truing_figure(work: ElementWork, rates: Rates) -> Figure:
+    row = _truing_row(rates, work.blank.diameter_mm)
+    assert row is not None
+    assert row.trued_below_arcmin is not None
+    return figure_of(
+        trued_min, rate_row=Rates.ref("work_centres", row), align_min=given("align_min", row.align_min, "min"),
+        trued_below_arcmin=given("trued_below_arcmin", row.trued_below_arcmin, "arcmin"), centring_arcmin=tolerance_figure(work),
+    )  # fmt: skip
+
+
+def _blend(work: ElementWork, method: Method, rates: Rates) -> Blend | None:
+    """The other way of centring, in the share of the lots that go it; none for a window, or where no work centre goes that way."""
+    other = OTHER.get(method)
+    if other is None or not can_take(rates, "centre", other, work.blank.diameter_mm):
+        return None
+    optical = optical_share_of(work)
+    centre, survival = work_centre_for(rates, "centre", other, work.blank.diameter_mm), yield_for(rates, "centre", other)
+
+    share = optical if other == "optical" else rest(share=optical)
+    shown = given("share_of_other", share, source="as shown with the method")
+    return Blend(centre, survival, share, lambda: shown)
+
+
+def _ring_figure(work: ElementWork) -> Figure:
+    return figure_of(
+        ring_mm2, unit="mm2",
+        blank_diameter_mm=given("blank_diameter_mm", work.blank.diameter_mm, "mm", at=f"{work.where}/blank/diameter_mm"),
+        diameter_mm=given("diameter_mm", work.diameter_mm, "mm", at=f"/prescription{work.where}/diameter_mm"),
+    )  # fmt: skip
+
+
+def _why_method(work: ElementWork, method: Method) -> Figure:
+    if method == "edging":
+        return decided("method", method, "both faces are plane: there is no axis, and the edge is ground round")
+    reason = (
+        "what most lots of such lenses take: bells where the lens slides true and the tolerance is in their reach, optics elsewhere"
+    )
+    share = optical_share_figure(work)
+    both = [share] if method == "bell" else [share, figure_of(rest, name="share_on_bells", unit="", share=share)]
+    return decided("method", method, reason, alternatives=both)
 
 
 def _bevel(work: ElementWork, rates: Rates) -> Iterator[Line]:

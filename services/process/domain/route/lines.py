@@ -42,6 +42,15 @@ def counted_min(*, minutes: float, count: float) -> float:
 
 
 @law
+def blended(*, by_this: float, by_other: float, share_of_other: float) -> float:
+    """A figure of an operation that goes one way in most lots and another way in the rest.
+
+    Equation: by_this * (1 - share_of_other) + by_other * share_of_other
+    """
+    return by_this * (1 - share_of_other) + by_other * share_of_other
+
+
+@law
 def yield_at(*, yield_of_row: float, powers: Sequence[float]) -> float:
     """Share of the pieces that survive an operation that is made harder.
 
@@ -121,6 +130,27 @@ NO_WORK = Work()
 
 
 @dataclass(frozen=True)
+class Blend:
+    """The way that an operation goes in the lots that do not go the way of its line, and what share of lots that is.
+
+    The hours of all lots are those of the line's own work centre.
+    """
+
+    centre: WorkCentreRow
+    survival: YieldRow
+    share: float
+    why: Why
+
+    def of(self, by_this: float, by_other: float) -> float:
+        """A figure of both ways together."""
+        return blended(by_this=by_this, by_other=by_other, share_of_other=self.share)
+
+    def figure(self, name: str, unit: str, this: Figure, other: Figure) -> Figure:
+        """It as a figure."""
+        return figure_of(blended, name=name, unit=unit, by_this=this, by_other=other, share_of_other=self.why())
+
+
+@dataclass(frozen=True)
 class Line:
     """One operation in figures, with what it rests on; `harder` and `extra` are what tolerances, glass and drawing add."""
 
@@ -147,6 +177,7 @@ class Line:
     rework_yield: float = 0.0
     rework_min: float = 0.0
     ways: tuple[Way, ...] = ()
+    blend: Blend | None = None
 
     @property
     def work_centre(self) -> str:
@@ -181,14 +212,22 @@ class Line:
         figures = [self._setup(), self._size(), *self._minutes(), self._yield()]
         if self.work.attended is not None and self.work.attended.why is not None:
             figures.append(self.work.attended.why())
+        elif self.blend is not None:
+            figures.append(self._of_row("attended_share", ""))
         if self.consumables:
             figures.append(self._spent())
         return [*figures, *(self.work.remarks() if self.work.remarks else ())]
 
     def _setup(self) -> Figure:
-        setup = column("setup_min", self.centre.setup_min, "min", Rates.ref("work_centres", self.centre))
+        setup = self._of_row("setup_min", "min")
         more = [*_figures(self.work.for_lot), *self.extra.figures("lot")]
         return _in_all("setup_min", [setup, *more]) if more else setup
+
+    def _of_row(self, name: str, unit: str) -> Figure:
+        """A column of the row of its work centre; of both rows where it goes two ways."""
+        rows = (self.centre,) if self.blend is None else (self.centre, self.blend.centre)
+        columns = [column(name, getattr(row, name), unit, Rates.ref("work_centres", row)) for row in rows]
+        return columns[0] if self.blend is None else self.blend.figure(name, unit, columns[0], columns[1])
 
     def _size(self) -> Figure:
         size = None if self.work.why_size is None else self.work.why_size()
@@ -199,27 +238,32 @@ class Line:
         return decided("batch_size", self.batch_size, "one at a time")
 
     def _minutes(self) -> list[Figure]:
-        of_batch = self._parts("cycle_min", self.centre.cycle_min, self.work.of_batch, self.extra.figures("batch"))
-        of_piece = self._parts(
-            "load_min_per_piece", self.centre.load_min_per_piece, self.work.of_piece, self.extra.figures("piece")
-        )
+        of_batch = self._parts("cycle_min", self.work.of_batch, self.extra.figures("batch"))
+        of_piece = self._parts("load_min_per_piece", self.work.of_piece, self.extra.figures("piece"))
         if self.batch_size == 1:
             return [self._of_centre("batch_min", of_batch + of_piece)]
         return [self._of_centre("batch_min", of_batch), self._of_centre("piece_min", of_piece)]
 
     def _of_centre(self, name: str, parts: Sequence[Figure]) -> Figure:
         """The minutes in all, with the row of the work centre where it gives some of them."""
-        from_row = any(part.name in ("cycle_min", "load_min_per_piece") for part in parts)
+        from_row = self.blend is None and any(part.name in ("cycle_min", "load_min_per_piece") for part in parts)
         return _in_all(name, parts, Rates.ref("work_centres", self.centre) if from_row else None)
 
-    def _parts(self, usual: str, usual_min: float, work: Minutes, extra: Sequence[Figure]) -> list[Figure]:
+    def _parts(self, usual: str, work: Minutes, extra: Sequence[Figure]) -> list[Figure]:
         """The figures that add up to minutes: those of the work centre's row, of the work, slowed by tolerances, and extra work."""
+        usual_min = float(getattr(self.centre, usual))
         own = [given(usual, usual_min, "min")] if usual_min else []
+        if self.blend is not None and (usual_min or getattr(self.blend.centre, usual)):
+            own = [self._of_row(usual, "min")]
         return [*own, *(self.knee.slowed(figure) for figure in _figures(work)), *extra]
 
     def _yield(self) -> Figure:
         ref = Rates.ref("yields", self.survival)
         powers = [*self.knee.powers(), *self.extra.powers()]
+        if self.blend is not None:
+            other = column("by_other", self.blend.survival.yield_share, "", Rates.ref("yields", self.blend.survival))
+            both = self.blend.figure("yield", "", column("by_this", self.survival.yield_share, "", ref), other)
+            return both if not powers else figure_of(yield_at, name="yield", unit="", yield_of_row=both, powers=powers)
         if not powers:
             return column("yield", self.yield_share, "", ref)
         row = given("yield_of_row", self.survival.yield_share)
@@ -259,7 +303,7 @@ def _in_all(name: str, parts: Sequence[Figure], row: RateRowRef | None = None) -
 
 def line(
     operation: OperationName, rates: Rates, work: Work = NO_WORK, *, face: Face | None = None, method: str = "",
-    done_by: str | None = None, diameter_mm: float = 0.0, knee: Knee = NO_KNEE, extra: Extra = NO_EXTRA,
+    done_by: str | None = None, diameter_mm: float = 0.0, knee: Knee = NO_KNEE, extra: Extra = NO_EXTRA, blend: Blend | None = None,
 ) -> Line:  # fmt: skip
     """One operation on the work centre that does it by `method` and takes the diameter of what is clamped [mm].
 
@@ -267,6 +311,7 @@ def line(
         done_by: the method by which work centre and yield are found, where several occasions share one.
         knee: what tolerances do to time and yield here.
         extra: what the glass or the drawing asks for besides.
+        blend: the other way that it goes in a share of the lots.
 
     Notes: minutes of the work centre's row, of the work, slowed by the knee, and of extra work are added; where pieces go one
     at a time those of the piece are in the minutes of the batch.
@@ -277,9 +322,10 @@ def line(
     centre = work_centre_for(rates, operation, by, diameter_mm)
     survival = yield_for(rates, operation, by)
     size = _size(work.batch_size, centre.rack_pieces)
+    setup, cycle, load, attended, survives = _usual(centre, survival, blend)
     run, each = (slowed_min(minutes=one.minutes, time_factor=knee.time_factor) for one in (work.of_batch, work.of_piece))
-    of_batch = [centre.cycle_min, run, *extra.minutes("batch")]
-    of_piece = [centre.load_min_per_piece, each, *extra.minutes("piece")]
+    of_batch = [cycle, run, *extra.minutes("batch")]
+    of_piece = [load, each, *extra.minutes("piece")]
     return Line(
         operation=operation,
         face=face,
@@ -290,16 +336,28 @@ def line(
         knee=knee,
         extra=extra,
         currency=rates.base_currency,
-        setup_min=minutes_in_all(parts_min=(centre.setup_min, work.for_lot.minutes, *extra.minutes("lot"))),
+        setup_min=minutes_in_all(parts_min=(setup, work.for_lot.minutes, *extra.minutes("lot"))),
         batch_size=size,
         batch_min=minutes_in_all(parts_min=of_batch + of_piece if size == 1 else of_batch),
         piece_min=0.0 if size == 1 else minutes_in_all(parts_min=of_piece),
-        attended_share=centre.attended_share if work.attended is None else work.attended.minutes,
-        yield_share=yield_at(yield_of_row=survival.yield_share, powers=(knee.yield_power, extra.yield_power)),
+        attended_share=attended if work.attended is None else work.attended.minutes,
+        yield_share=yield_at(yield_of_row=survives, powers=(knee.yield_power, extra.yield_power)),
         batch_loss=survival.batch_loss,
         consumables=amounts_in_all(amounts=[one.amount for one in work.spent]),
         shared_run=f"{operation} {work.run}"[:LONGEST_RUN] if work.run is not None and OPERATIONS[operation].shares_runs else None,
+        blend=blend,
     )
+
+
+def _usual(centre: WorkCentreRow, survival: YieldRow, blend: Blend | None) -> tuple[float, float, float, float, float]:
+    """Set-up, cycle, load, attended share and yield by the rows; of both ways where there are two."""
+    usual = (centre.setup_min, centre.cycle_min, centre.load_min_per_piece, centre.attended_share, survival.yield_share)
+    if blend is None:
+        return usual
+    other = blend.centre
+    others = (other.setup_min, other.cycle_min, other.load_min_per_piece, other.attended_share, blend.survival.yield_share)
+    setup, cycle, load, attended, survives = (blend.of(this, that) for this, that in zip(usual, others, strict=True))
+    return setup, cycle, load, attended, survives
 
 
 def _size(batch_size: int | None, rack_pieces: int | None) -> int:

@@ -62,7 +62,8 @@ def _wanted(work: ElementWork, lines: ElementLines) -> Iterator[Want]:
                 kinds = (*kinds, "block")
             for kind in kinds:
                 yield Want(kind, face.radius_mm, work.part, f"R {face.radius_mm:g} of the {face.face}", face)
-    yield Want("centring_chuck", work.diameter_mm, work.part, f"diameter {work.diameter_mm:g}")
+    if not work.is_window:
+        yield Want("centring_chuck", work.diameter_mm, work.part, f"diameter {work.diameter_mm:g}")
     if any(face.coating is not None for face in work.faces):
         yield Want("coating_fixture", work.diameter_mm, work.part, f"diameter {work.diameter_mm:g}")
 
