@@ -260,7 +260,10 @@ class Barrel(Contract):
 
 
 class Prescription(Contract):
-    """A lens to be made. Lengths in mm, angles in degrees; `object_distance_mm` null is an object at infinity."""
+    """A lens to be made. Lengths in mm, angles in degrees; `object_distance_mm` null is an object at infinity.
+
+    With `first_article` the first lens is measured whole, and the record is delivered with the lot.
+    """
 
     title: Annotated[str, Field(min_length=1, max_length=200, pattern=NO_CONTROLS)]
     wavelength_nm: Wavelength = 587.5618
@@ -273,6 +276,7 @@ class Prescription(Contract):
     object_distance_mm: Positive | None = None
     transmitted_wavefront: Indication | None = None
     assembly_imperfections: Indication | None = None
+    first_article: Annotated[bool, Field(strict=True, exclude_if=not_)] = False
     remarks: Text = ""
 
     @model_validator(mode="after")

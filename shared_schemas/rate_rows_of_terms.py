@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
+from decimal import Decimal
 from itertools import pairwise
 from typing import Annotated, Literal
 
@@ -38,6 +39,7 @@ class CommercialRow(RateRow):
     `expedite_priority_share` is put on the cost of operations; `overtime_hours_share` more hours are worked a day, and in
     these labour costs `overtime_surcharge` more. Without these four, no order is expedited.
     A quantity that takes longer than `longest_lead_days` is not offered: its price stands there with a finding that says so.
+    Goods travel by `freight_terms`; what the shop pays for it is a charge for the lot and one by the weight of the lenses.
     """
 
     overhead_share: Share
@@ -54,6 +56,9 @@ class CommercialRow(RateRow):
     overtime_hours_share: Share | None = None
     overtime_surcharge: NonNegative | None = None
     longest_lead_days: Annotated[int, Field(strict=True, ge=1)] = 730
+    freight_terms: Annotated[str, Field(min_length=1, max_length=40)] = "ex works"
+    freight_per_lot: NonNegativeMoney = Decimal(0)
+    freight_per_kg: NonNegativeMoney = Decimal(0)
 
     @model_validator(mode="after")
     def _margins_have_no_hole_and_an_expedite_has_its_price(self) -> CommercialRow:

@@ -1,4 +1,4 @@
-"""Rows of the tables of work: work centres, removal, tolerances, coatings, tools, assembly, inspection, losses, bought parts."""
+"""Rows of the tables of work: work centres, removal, tolerances, coatings, tools, assembly, inspection, losses."""
 
 from __future__ import annotations
 
@@ -296,7 +296,8 @@ class InspectionRow(RateRow):
     `grade_up_to_mm` limits a cosmetic row to imperfection grades that fine, `fringes_up_to` a row of form to irregularities
     that fine; `aspheric` is for aspheric faces only. `texture` and `laser_damage` are for faces whose drawing states them.
     `chips` are looked for after generating, `joined` faces under the microscope before they are cemented; `coating` by the
-    lot is the witness piece, measured after each run, `coated` the look at the coated face itself.
+    lot is the witness piece, measured after each run, `coated` the look at the coated face itself. A `first_article` is measured
+    by the piece (each element of the lens) and recorded by the lot, where the prescription asks for one.
     Where a tolerance is no finer than the commercial class, a row with `aql_percent` is done on a sample by ISO 2859-1 at that
     `level`; everything else is done on every piece.
     """
@@ -314,6 +315,7 @@ class InspectionRow(RateRow):
         "chips",
         "joined",
         "coated",
+        "first_article",
     ]
     per: Literal["lot", "piece", "face"]
     grade_up_to_mm: Positive | None = None
@@ -352,14 +354,3 @@ class YieldRow(RateRow):
     method: Annotated[str, Field(max_length=40)] = ""
     yield_share: Annotated[float, Field(alias="yield", strict=True, gt=0, le=1)]
     batch_loss: Annotated[float, Field(strict=True, ge=0, lt=1)] = 0.0
-
-
-class HardwareRow(RateRow):
-    """A bought part of the mount: `kind`, for outer diameters up to a size, in a material where it matters."""
-
-    kind: Literal["barrel", "spacer", "retaining_ring", "case"]
-    material: Annotated[str, Field(max_length=40)] = ""
-    diameter_up_to_mm: Positive
-    lot_charge: NonNegativeMoney
-    unit_price: Annotated[NonNegativeMoney, Field(gt=0)]
-    lead_days: NonNegative

@@ -23,6 +23,7 @@ from shared_schemas.figure import RateRowRef
 from shared_schemas.problem import Explained, ProblemDetail
 from shared_schemas.rate_row import RateRow, Said, Yield
 from shared_schemas.rate_rows_of_glass import AllowanceRow, GlassRow, PriceStep, StockFormRow
+from shared_schemas.rate_rows_of_mounts import HardwareRow, MetalRow, TurningRow
 from shared_schemas.rate_rows_of_terms import CalendarRow, CommercialRow, CurrencyRow, MarginStep, ShopLoadRow
 from shared_schemas.rate_rows_of_work import (
     AQLS_PERCENT,
@@ -33,7 +34,6 @@ from shared_schemas.rate_rows_of_work import (
     CoatingRow,
     ExtraWorkRow,
     GrindingRow,
-    HardwareRow,
     InspectionRow,
     PolishingRow,
     ToleranceClassRow,
@@ -58,6 +58,8 @@ TABLES: dict[str, type[RateRow]] = {
     "extra_work": ExtraWorkRow,
     "yields": YieldRow,
     "hardware": HardwareRow,
+    "metals": MetalRow,
+    "turning": TurningRow,
     "commercial": CommercialRow,
     "currencies": CurrencyRow,
     "calendar": CalendarRow,
@@ -98,6 +100,8 @@ class Rates(Contract):
     extra_work: tuple[ExtraWorkRow, ...] = ()
     yields: tuple[YieldRow, ...]
     hardware: tuple[HardwareRow, ...]
+    metals: tuple[MetalRow, ...] = ()
+    turning: tuple[TurningRow, ...] = ()
     commercial: tuple[CommercialRow, ...]
     currencies: tuple[CurrencyRow, ...]
     calendar: tuple[CalendarRow, ...]
@@ -138,6 +142,11 @@ class Rates(Contract):
     def coating(self, name: str) -> CoatingRow:
         """The coating of that name; raises `RateMissing`."""
         row: CoatingRow = self._row("coatings", name)
+        return row
+
+    def metal(self, name: str) -> MetalRow:
+        """The metal of that name; raises `RateMissing`."""
+        row: MetalRow = self._row("metals", name)
         return row
 
     def terms(self, customer_class: str) -> CommercialRow:
@@ -251,6 +260,7 @@ __all__ = [
     "HardwareRow",
     "InspectionRow",
     "MarginStep",
+    "MetalRow",
     "PolishingRow",
     "PriceStep",
     "ProposedRows",
@@ -267,6 +277,7 @@ __all__ = [
     "TableUpdate",
     "ToleranceClassRow",
     "ToolingRow",
+    "TurningRow",
     "WorkCentreRow",
     "Yield",
     "YieldRow",

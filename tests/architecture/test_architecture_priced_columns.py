@@ -20,6 +20,8 @@ ZERO_MEANS = {
     ("stock_forms", "mould_charge"): "cut stock needs no mould",
     ("grinding", "consumables_per_batch"): "what is spent is in the hourly rate",
     ("polishing", "consumables_per_batch"): "what is spent is in the hourly rate",
+    ("commercial", "freight_per_lot"): "the goods are sold ex works, or freight costs nothing by the lot",
+    ("commercial", "freight_per_kg"): "the goods are sold ex works, or freight costs nothing by weight",
     ("tooling", "charge"): "the tool is owned; one that is not owned is refused without a charge",
 }
 """Columns of money that may be left empty, and what an empty one means."""

@@ -15,8 +15,9 @@ from services.process.domain.remarks.notes import cautions_for, notes_of, unplan
 from services.process.domain.route.element import ElementLines, element_lines
 from services.process.domain.route.lens import group_name, group_route, lens_route
 from services.process.domain.route.relaxations import relaxations_of, relaxations_of_alignment, relaxations_of_groups
-from services.process.domain.tools.bought_parts import bought_parts, parts_wanted, too_large_to_buy
+from services.process.domain.tools.bought_parts import bought_parts, freight, parts_wanted, too_large_to_buy
 from services.process.domain.tools.plate_offers import offers_for
+from services.process.domain.tools.stop_part import stop_without_a_plate
 from services.process.domain.tools.tooling import Toolroom, tooling_for, tools_owned, tools_wanted, trials_for, with_blocks
 from shared_schemas.blanks import BlankPlan
 from shared_schemas.check import CheckReport, Finding
@@ -77,7 +78,7 @@ def plan_operations(
     prescription = job.request.prescription
     elements = elements_of(prescription, check, blanks, rates)
     groups = _groups(prescription, elements)
-    wanted = tuple(parts_wanted(groups, prescription))
+    wanted = tuple(parts_wanted(groups, prescription, rates))
     stops = (*beyond_capability(elements, rates), *too_large_to_buy(wanted, rates))
     if stops:
         return Refusal(stage="process", reasons=stops)
@@ -97,7 +98,10 @@ def plan_operations(
             of_lens,
         ),
         alike=blanks.alike,
-        bought_parts=bought_parts(wanted, rates),
+        bought_parts=(
+            *bought_parts(wanted, rates),
+            *freight(wanted, sum(one.mass_g or 0.0 for one in check.elements), rates.terms(job.request.customer_class), rates),
+        ),
         tooling=(*tooling_for(wants, toolroom), *trials_for(elements, toolroom)),
         tools_owned=tools_owned(wants, toolroom),
         offers=offers_for(wants, joined, focal_length_mm=check.first_order.focal_length_mm, toolroom=toolroom),
@@ -109,6 +113,7 @@ def plan_operations(
         findings=(
             *(note for one in plans for note in one.notes),
             *unplanned(elements, prescription),
+            *stop_without_a_plate(elements, prescription),
         ),
         cautions=cautions_for(elements, cemented=bool(cemented)),
         blocks=tuple(pictures_of_blocks([work for work in elements if work.part == work.name], rates)) if pictures else (),

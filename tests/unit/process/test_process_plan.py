@@ -101,13 +101,13 @@ def test_a_sawn_disc_is_cut_only_into_what_it_gives(
     assert names[: names.index("generate")] == first
 
 
-def test_a_lens_of_one_element_without_a_barrel_is_packed_in_a_case(
+def test_a_lens_of_one_element_without_a_barrel_is_packed_on_a_tray(
     lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates
 ) -> None:
     found = plan(lens(piece()), rates)
     assert [route.kind for route in found.routes] == ["element", "lens"]
     assert [step.operation for step in found.routes[-1].operations] == ["pack"]
-    assert [part.name for part in found.bought_parts] == ["transport case"]
+    assert [part.name for part in found.bought_parts] == ["bulk tray, places to 25 mm"]
 
 
 def test_a_cemented_group_consumes_its_elements_and_the_lens_the_group(
@@ -346,7 +346,7 @@ def test_an_unknown_coating_is_missing_by_name(lens: Callable[..., Any], piece: 
         ("tolerance_classes", lambda row: row.attribute != "centring", "tolerance_classes has no row for centring"),
         ("inspection", lambda row: row.looks_at != "imperfections", "inspection has no row for imperfections of grade 0.25"),
         ("assembly", lambda row: row.operation != "pack", "assembly has no row for pack"),
-        ("hardware", lambda row: row.kind != "case", "hardware has no row for case"),
+        ("hardware", lambda row: row.kind not in ("tray", "box"), "hardware has no row for tray"),
         ("tooling", lambda row: row.owned, "tooling has no row for a new radius tool"),
     ],
 )
@@ -534,7 +534,8 @@ def test_behind_the_first_face_of_a_pressing_stands_little_glass(
         ("allowances", lambda row: row.kind != "core_kerf", "allowances has no row for core_kerf of a slab at a diameter of 25 mm"),
         ("work_centres", lambda row: row.method != "bell", "work_centres has no row for centre bell"),
         ("yields", lambda row: row.operation != "blacken_edge", "yields has no row for blacken_edge"),
-        ("hardware", lambda row: row.kind != "spacer", "hardware has no row for spacer"),
+        ("hardware", lambda row: row.kind != "case", "hardware has no row for case"),
+        ("turning", lambda row: row.kind != "spacer", "turning has no row for spacer"),
         ("assembly", lambda row: row.operation != "align", "assembly has no row for align"),
     ],
 )

@@ -116,8 +116,9 @@ def _rows_in_force(in_force: InForce) -> Rows:
     return Rows(found)
 
 
-LOOKED_AT_APART = ("coating", "coated", "chips", "joined")
-"""What has a line of its own: witness and coated faces after the run, chips after generating, faces before they are joined."""
+LOOKED_AT_APART = ("coating", "coated", "chips", "joined", "first_article")
+"""What has a line of its own: witness and coated faces after the run, chips after generating, faces before they are joined, the first
+lens where that is asked for."""
 
 
 def look_for_chips(face: FaceWork, rates: Rates) -> Iterator[Line]:
@@ -184,6 +185,20 @@ def inspect_group(elements: Sequence[ElementWork], rates: Rates) -> Line:
         looks.append(Look(rows.cosmetic(assembly_grade_mm), count=len(elements) - 1))
     looks += [Look(row) for row in rows.usual("centring")]
     return _inspect(_together(looks), [row for row in rates.inspection if row.looks_at == "record"], NO_DEMANDS, rates)
+
+
+def first_article(elements: int, rates: Rates) -> Line:
+    """The first lens measured whole, element by element, and its record; raises `RateMissing` where no row says how long."""
+    rows = rows_of(rates).of("first_article")
+    counted = [(row, 1 if row.per == "lot" else elements) for row in rows]
+
+    def why() -> Figure:
+        return figure_of(
+            minutes_in_all, name="for the lot", unit="min", parts_min=[Look(row, count).figure() for row, count in counted]
+        )
+
+    minutes = minutes_in_all(parts_min=[Look(row, count).minutes for row, count in counted])
+    return line("inspect", rates, Work(for_lot=Minutes(minutes, why)), method="first article")
 
 
 def _on_face(face: FaceWork, rows: Rows, rates: Rates) -> Iterator[Look]:

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 from services.optics.law import column, decided, figure_of, given, law
 from services.process.domain.element_work import ElementWork
-from services.process.domain.route.inspection import inspect_group, look_before_cementing
+from services.process.domain.route.inspection import first_article, inspect_group, look_before_cementing
 from services.process.domain.route.knees import NO_KNEE, Knee, knee_of
 from services.process.domain.route.lines import Line, Minutes, Spent, Work, counted_min, line, lot_of, minutes_in_all
 from services.process.domain.route.rate_rows import cementing_for
@@ -114,6 +114,8 @@ def lens_route(groups: Sequence[tuple[ElementWork, ...]], prescription: Prescrip
         tightest = _tightest(groups)
         knee = knee_of("align", tuple(one for one in tightest.demands if one.attribute == "centring"), rates)
         lines += [_step("align", counts, rates, knee, tightest.centring_arcmin), _step("final_test", counts, rates)]
+    if prescription.first_article:
+        lines.append(first_article(counts["element"], rates))
     lines.append(_step("pack", counts, rates))
     return Route(
         part=LENS,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Container, Iterable
 
 from shared_schemas.operation_kinds import OperationName
 from shared_schemas.rates import (
@@ -15,6 +15,7 @@ from shared_schemas.rates import (
     RateRow,
     Rates,
     ToleranceClassRow,
+    TurningRow,
     WorkCentreRow,
     YieldRow,
 )
@@ -107,20 +108,18 @@ def cementing_for(rates: Rates, centring_arcmin: float) -> CementingRow:
     raise RateMissing("cementing", f"a centring of {centring_arcmin:g} arcmin", _names(rates.cementing))
 
 
-def hardware_of(rates: Rates, kind: str, material: str = "") -> tuple[HardwareRow, ...]:
-    """Every size of a bought part of a kind; raises `RateMissing` when there is none."""
-    found = tuple(row for row in rates.hardware if row.kind == kind and row.material in (material, ""))
-    if not found:
-        raise RateMissing("hardware", f"{kind} {material}".strip(), _names(rates.hardware))
-    return found
+def hardware_of(rates: Rates, kinds: Container[str], material: str = "") -> tuple[HardwareRow, ...]:
+    """Every size of a bought part of some kinds, smallest first; none where it is not bought by size."""
+    found = (row for row in rates.hardware if row.kind in kinds and row.material in (material, ""))
+    return tuple(sorted(found, key=lambda row: row.diameter_up_to_mm))
 
 
-def hardware_for(rates: Rates, kind: str, diameter_mm: float, material: str = "") -> HardwareRow:
-    """The smallest bought part of a kind that is large enough [mm]; raises `RateMissing`."""
-    fitting = [row for row in hardware_of(rates, kind, material) if row.diameter_up_to_mm >= diameter_mm]
-    if not fitting:
-        raise RateMissing("hardware", f"{kind} {material} of {diameter_mm:g} mm", _names(rates.hardware))
-    return min(fitting, key=lambda row: row.diameter_up_to_mm)
+def turning_of(rates: Rates, kind: str) -> TurningRow:
+    """How a part of the mount is turned; raises `RateMissing`."""
+    for row in rates.turning:
+        if row.kind == kind:
+            return row
+    raise RateMissing("turning", kind.replace("_", " "), _names(rates.turning))
 
 
 def _names(rows: Iterable[RateRow]) -> tuple[str, ...]:
