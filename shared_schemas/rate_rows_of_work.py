@@ -22,6 +22,7 @@ from shared_schemas.base import (
 )
 from shared_schemas.operation_kinds import OperationName
 from shared_schemas.rate_row import RateRow, Yield
+from shared_schemas.rate_rows_of_aspheres import AsphereTool
 
 
 class WorkCentreRow(RateRow):
@@ -87,6 +88,8 @@ class PolishingRow(RateRow):
     `single_below_fringes`, a lens is worked singly. One whose diameter is more than `thin_over` times its thickness bends: it is
     blocked softly, `thin_lenses_share` of the lenses to a block, and polished at `thin_pressure_share` of the pressure; over
     `single_thin_over` times it is worked singly.
+    An asphere that departs little from its sphere may be polished as one: it passes with 1 / (1 + (d / t) ** departure_sharpness),
+    where t is what it is allowed and d the departure times `departure_weight`, and is polished again until it does.
     """
 
     glass: Name | None = None
@@ -112,6 +115,8 @@ class PolishingRow(RateRow):
     thin_lenses_share: Yield = 1.0
     thin_pressure_share: Yield = 1.0
     single_thin_over: Positive | None = None
+    departure_weight: Positive = 1.0
+    departure_sharpness: Annotated[float, Field(strict=True, ge=1.5, le=2.5)] = 2.0
 
 
 class ToleranceClassRow(RateRow):
@@ -235,10 +240,11 @@ class ToolingRow(RateRow):
     Radii are positive for the curve as such; a test plate pair serves both the convex and the concave side. A radius within
     `reach_share` of an owned tool is worked with it; one within `offer_reach_share` of an owned test plate gets the offer to
     take the radius of the plate, if the focal length of the lens changes by no more than `offer_focal_share`. A `coating_trial` is
-    the first run of a stack that the shop has never coated, on witness pieces.
+    the first run of a stack that the shop has never coated, on witness pieces. What was made for an aspheric face serves no other: an
+    owned one names the `form` that it is for, in the words of its charge.
     """
 
-    kind: Literal["radius_tool", "block", "test_plate", "centring_chuck", "coating_fixture", "coating_trial"]
+    kind: Literal["radius_tool", "block", "test_plate", "centring_chuck", "coating_fixture", "coating_trial"] | AsphereTool
     owned: bool
     radius_mm: Positive | None = None
     diameter_mm: Positive | None = None
@@ -247,6 +253,7 @@ class ToolingRow(RateRow):
     lead_days: NonNegative = 0.0
     offer_reach_share: Share = 0.0
     offer_focal_share: Share = 0.0
+    form: Annotated[str, Field(max_length=200)] = ""
 
 
 class CementingRow(RateRow):

@@ -22,6 +22,7 @@ from shared_schemas.base import (
 from shared_schemas.figure import RateRowRef
 from shared_schemas.problem import Explained, ProblemDetail
 from shared_schemas.rate_row import RateRow, Said, Yield
+from shared_schemas.rate_rows_of_aspheres import AsphereRow, AsphereTool
 from shared_schemas.rate_rows_of_glass import AllowanceRow, GlassRow, PriceStep, StockFormRow
 from shared_schemas.rate_rows_of_mounts import HardwareRow, MetalRow, TurningRow
 from shared_schemas.rate_rows_of_terms import CalendarRow, CommercialRow, CurrencyRow, MarginStep, ShopLoadRow
@@ -49,6 +50,7 @@ TABLES: dict[str, type[RateRow]] = {
     "work_centres": WorkCentreRow,
     "grinding": GrindingRow,
     "polishing": PolishingRow,
+    "aspheres": AsphereRow,
     "tolerance_classes": ToleranceClassRow,
     "coatings": CoatingRow,
     "tooling": ToolingRow,
@@ -91,6 +93,7 @@ class Rates(Contract):
     work_centres: tuple[WorkCentreRow, ...]
     grinding: tuple[GrindingRow, ...]
     polishing: tuple[PolishingRow, ...]
+    aspheres: tuple[AsphereRow, ...] = ()
     tolerance_classes: tuple[ToleranceClassRow, ...]
     coatings: tuple[CoatingRow, ...]
     tooling: tuple[ToolingRow, ...]
@@ -247,6 +250,8 @@ __all__ = [
     "AQLS_PERCENT",
     "AllowanceRow",
     "Aql",
+    "AsphereRow",
+    "AsphereTool",
     "AssemblyRow",
     "CalendarRow",
     "CementingRow",

@@ -65,6 +65,7 @@ RANGES: dict[str, dict[str, tuple[float, float]]] = {
     "converted": {"minor_units": (0, 3)},
     "price_step": {"minor_units": (0, 3)},
     "charges_saved_each": {"minor_units": (0, 3)},
+    "passes": {"gain": (1.5, 6.0)},
     "kingman_wait_h": {"utilisation": (0.02, 0.98)},
 }
 """For a law by its name, from where to where an argument is drawn, where the usual 0.5 to 20 (shares 0.02 to 0.98) will not do."""  # fmt: skip

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from functools import cached_property
+from itertools import pairwise
 from typing import Any, Literal, cast
 
 from services.optics.body import Body
 from services.optics.face_glass import area_mm2, over_face_mm3
 from services.optics.seats import bodies_of
+from services.process.domain.aspheres.shape import Asphere, asphere_of
 from services.process.domain.coating.choice import choose
 from services.process.domain.coating.promise import Asked, asked_by, band_of
 from services.process.domain.coating.run import DesignedRow
@@ -56,6 +58,17 @@ class FaceWork:
     seat: bool = False
     over_mm3: float = 0.0
     area_mm2: float = 0.0
+    asphere: Asphere | None = None
+
+    @property
+    def is_near_a_sphere(self) -> bool:
+        """Whether it is aspheric, but departs so little for what it is allowed that it may be polished as a sphere."""
+        return self.aspheric and self.asphere is not None and self.asphere.is_near_a_sphere(self.irregularity_fringes)
+
+    @property
+    def made_aspheric(self) -> bool:
+        """Whether it can only be made as an asphere."""
+        return self.aspheric and not self.is_near_a_sphere
 
     @property
     def textured(self) -> bool:
@@ -142,8 +155,8 @@ def order_of(front: FaceWork, back: FaceWork, *, delicate: bool) -> FaceOrder:
 
     Source: common practice.
     """
-    if front.aspheric != back.aspheric:
-        return _last(front if front.aspheric else back, "asphere")
+    if front.made_aspheric != back.made_aspheric:
+        return _last(front if front.made_aspheric else back, "asphere")
     tighter, wider = sorted((front, back), key=lambda one: one.irregularity_fringes)
     if tighter.irregularity_fringes <= CLEARLY_TIGHTER * wider.irregularity_fringes:
         return _last(tighter, "tighter")
@@ -281,15 +294,9 @@ def elements_of(prescription: Prescription, check: CheckReport, blanks: BlankPla
 
 
 def _work(
-    element: Element,
-    shape: Body,
-    check: ElementCheck,
-    blanks: tuple[Blank, ...],
-    where: str,
-    cemented: set[tuple[str, Face]],
-    blackened: bool,
-    rates: Rates,
-) -> ElementWork:
+    element: Element, shape: Body, check: ElementCheck, blanks: tuple[Blank, ...], where: str,
+    cemented: set[tuple[str, Face]], blackened: bool, rates: Rates,
+) -> ElementWork:  # fmt: skip
     blank = blanks[0]
     for one in blanks:
         _refuse_impossible(check, one)
@@ -299,7 +306,8 @@ def _work(
         drawn, rim = shape.front if side == "front" else shape.back, blank.diameter_mm / 2
         bare = _face(side, surface, of_check, abs(drawn.sag_mm(rim)), f"{where}/{side}")
         over, area = over_face_mm3(face=drawn, height_mm=rim, side=side), area_mm2(face=drawn, height_mm=rim)
-        uncoated = replace(bare, over_mm3=over, area_mm2=area)
+        shaped = asphere_of(drawn, front=side == "front") if of_check.aspheric else None
+        uncoated = replace(bare, over_mm3=over, area_mm2=area, asphere=shaped)
         return uncoated if (element.name, side) in cemented else _coated(uncoated, of_check, glass, element.diameter_mm, rates)
 
     front, back = face("front", element.front, check.front), face("back", element.back, check.back)
@@ -382,7 +390,6 @@ def _face(face: Face, surface: Surface, check: SurfaceCheck, sag_at_blank_mm: fl
 
 def _cemented_faces(prescription: Prescription) -> set[tuple[str, Face]]:
     found: set[tuple[str, Face]] = set()
-    for number, space in enumerate(prescription.spaces):
-        if space.cemented:
-            found |= {(prescription.elements[number].name, "back"), (prescription.elements[number + 1].name, "front")}
+    for space, (before, behind) in zip(prescription.spaces, pairwise(prescription.elements), strict=True):
+        found |= {(before.name, "back"), (behind.name, "front")} if space.cemented else set()
     return found

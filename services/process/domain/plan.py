@@ -84,7 +84,7 @@ def plan_operations(
         return Refusal(stage="process", reasons=stops)
     plan_of = {work.name: element_plan(work, rates) for work in elements if work.part == work.name}
     plans = tuple(plan_of.values())
-    toolroom, wants = Toolroom(rates), tools_wanted(elements, [plan_of[work.part].lines for work in elements])
+    toolroom, wants = Toolroom(rates), tools_wanted(elements, [plan_of[work.part].lines for work in elements], rates)
     joined = [(one.back, other.front) for group in groups for one, other in pairwise(group)]
     cemented = tuple({group_name(group): group for group in reversed(groups) if len(group) > 1}.values())[::-1]
     blackened = prescription.barrel is not None

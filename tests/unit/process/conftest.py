@@ -105,11 +105,18 @@ def blank_of(piece: Piece) -> Blank:
 
 def make(*pieces: Piece, cemented: Sequence[int] = (), barrel: Barrel | None = None) -> Made:
     """A lens of these pieces; `cemented` numbers the spaces that are cement."""
+
+    def surface(piece: Piece, side: int) -> Surface:
+        """A face as drawn; a strong oblate ellipsoid where it is to be aspheric."""
+        return Surface(
+            radius_mm=piece.radii_mm[side], clear_diameter_mm=0.9 * piece.diameter_mm, coating=piece.coatings[side],
+            conic=2.0 if piece.aspheric else 0.0,
+        )  # fmt: skip
+
     elements = tuple(
         Element(
             name=piece.name, glass=piece.glass, diameter_mm=piece.diameter_mm, centre_thickness_mm=piece.centre_thickness_mm,
-            front=Surface(radius_mm=piece.radii_mm[0], clear_diameter_mm=0.9 * piece.diameter_mm, coating=piece.coatings[0]),
-            back=Surface(radius_mm=piece.radii_mm[1], clear_diameter_mm=0.9 * piece.diameter_mm, coating=piece.coatings[1]),
+            front=surface(piece, 0), back=surface(piece, 1),
         )
         for piece in pieces
     )  # fmt: skip

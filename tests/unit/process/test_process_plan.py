@@ -159,12 +159,20 @@ def test_lenses_of_one_block_share_its_minutes(lens: Callable[..., Any], piece: 
     assert one(route, "generate", "front").batch_size == 1
 
 
-def test_an_asphere_and_a_tight_figure_are_worked_singly(lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates) -> None:
-    for made in (piece(aspheric=True), piece(irregularity=(0.1, 0.1))):
-        found = plan(lens(made), rates)
-        polish = one(found.routes[0], "polish", "front")
-        assert (polish.batch_size, polish.method, polish.work_centre) == (1, "single", "single-lens polishing")
-        assert "worked-singly" in {note.code for note in found.findings}
+@pytest.mark.parametrize(
+    ("changes", "method", "centre"),
+    [
+        ({"aspheric": True}, "asphere", "correcting polisher"),
+        ({"irregularity": (0.1, 0.1)}, "single", "single-lens polishing"),
+    ],
+)
+def test_an_asphere_and_a_tight_figure_are_worked_singly(
+    changes: dict[str, Any], method: str, centre: str, lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates
+) -> None:
+    found = plan(lens(piece(**changes)), rates)
+    polish = one(found.routes[0], "polish", "front")
+    assert (polish.batch_size, polish.method, polish.work_centre) == (1, method, centre)
+    assert "worked-singly" in {note.code for note in found.findings}
 
 
 def test_a_nearly_concentric_meniscus_is_centred_optically(
@@ -488,9 +496,14 @@ def test_the_face_worked_second_is_blocked_when_the_first_is_finished(
     assert room["front"] > room["back"] > 27.0
 
 
-def test_an_asphere_has_no_test_plate(lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates) -> None:
+def test_an_asphere_has_neither_test_plate_nor_radius_tool_but_a_program_of_each_face(
+    lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates
+) -> None:
     made = lens(piece(radii_mm=(47.3, -47.3), aspheric=True))
-    assert [tool.name for tool in plan(made, rates).tooling] == ["radius tool 47.3 mm"]
+    assert [tool.name for tool in plan(made, rates).tooling if not tool.ways] == [
+        "asphere program, L1 front",
+        "asphere program, L1 back",
+    ]
 
 
 def test_a_blank_too_wide_for_optical_centring_is_refused_though_the_bells_take_it(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
+from services.process.domain.aspheres.remarks import unmakeable_aspheres
 from services.process.domain.coating.findings import unmeetable_coatings
 from services.process.domain.coating.run import seats
 from services.process.domain.element_work import ElementWork
@@ -24,6 +25,7 @@ def beyond_capability(elements: Sequence[ElementWork], rates: Rates) -> Iterator
         yield from _tolerances(work, rates)
         yield from _machines(work, rates)
         yield from _seats(work, rates)
+        yield from unmakeable_aspheres(work, rates)
         yield from unmeetable_coatings(work, rates)
 
 

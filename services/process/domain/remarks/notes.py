@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 
 from services.process.domain.element_work import ElementWork, FaceWork
 from services.process.domain.faces.block import Block
@@ -21,7 +22,8 @@ def notes_of(work: ElementWork, rates: Rates) -> Iterator[Finding]:
     worked_on_blocks = False
     first, _ = work.in_order
     for face in work.faces:
-        block = block_of(work, face, rates, worked_first=face is first)
+        taken = replace(face, aspheric=face.made_aspheric)
+        block = block_of(work, taken, rates, worked_first=face is first)
         worked_on_blocks = worked_on_blocks or block.lenses > 1
         if block.lenses == 1:
             yield finding(

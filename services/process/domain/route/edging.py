@@ -51,14 +51,16 @@ def edging_min(*, ring_mm2: float, edging_mm2_per_min: float) -> float:
     return ring_mm2 / edging_mm2_per_min
 
 
-Method = Literal["bell", "optical", "edging"]
+Method = Literal["bell", "optical", "edging", "asphere"]
 OTHER: dict[Method, Method] = {"bell": "optical", "optical": "bell"}
 
 
 def centring_method(work: ElementWork) -> Method:
-    """How most lots of an element are edged: between bells or centred optically; what has two plane faces has no axis to be centred to."""
+    """How most lots of an element are edged: between bells, optically, or to the axis of an asphere; two plane faces have no axis."""
     if work.is_window:
         return "edging"
+    if any(face.made_aspheric for face in work.faces):
+        return "asphere"
     return "optical" if optical_share_of(work) > 0.5 else "bell"
 
 
@@ -146,6 +148,10 @@ def _ring_figure(work: ElementWork) -> Figure:
 def _why_method(work: ElementWork, method: Method) -> Figure:
     if method == "edging":
         return decided("method", method, "both faces are plane: there is no axis, and the edge is ground round")
+    if method == "asphere":
+        return decided(
+            "method", method, "an asphere has an axis of its own, to which tilt and offset are trued", source="common practice"
+        )
     reason = (
         "what most lots of such lenses take: bells where the lens slides true and the tolerance is in their reach, optics elsewhere"
     )

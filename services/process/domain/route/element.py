@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
+from services.process.domain.aspheres.route import asphere_lines, in_each_way
 from services.process.domain.coating.cost import choice_figure
 from services.process.domain.coating.run import Coated, coat
 from services.process.domain.element_work import ElementWork, FaceWork
@@ -63,42 +64,51 @@ class ElementLines:
         if self.first[0].face != first.face:
             return element_lines(work, rates)
         shapes = face is not None or not SHAPING.isdisjoint(tolerance_row(rates, attribute).operations)
+        one = _shape(work, first, rates, worked_first=True) if shapes and face != second.face else self.first
+        other = _shape(work, second, rates, worked_first=False) if shapes and face != first.face else self.second
+        edges = face is None or first.aspheric or second.aspheric
         return replace(
             self,
-            first=_shape(work, first, rates, worked_first=True) if shapes and face != second.face else self.first,
-            second=_shape(work, second, rates, worked_first=False) if shapes and face != first.face else self.second,
-            edged=self.edged if face is not None else tuple(centre_and_bevel(work, rates)),
-            checked=_check(work, rates),
+            first=one,
+            second=other,
+            edged=_edge(work, rates, (*one, *other)) if edges else self.edged,
+            checked=_check(work, rates, (*one, *other)),
         )
 
     def tried_coated(self, work: ElementWork, rates: Rates) -> ElementLines:
         """The operations when a face has another coating, or none; `work` is the element with it."""
         if self.first[0].face != work.in_order[0].face:
             return element_lines(work, rates)
-        return replace(self, checked=_check(work, rates), finished=tuple(_finish(work, work.in_order, rates)))
+        checked = _check(work, rates, (*self.first, *self.second))
+        return replace(self, checked=checked, finished=tuple(_finish(work, work.in_order, rates)))
 
 
 def element_lines(work: ElementWork, rates: Rates) -> ElementLines:
     """Every operation of an element. The second face is blocked on the first, which is then finished."""
     first, second = work.in_order
+    one, other = _shape(work, first, rates, worked_first=True), _shape(work, second, rates, worked_first=False)
     return ElementLines(
         cut=tuple(cut_blank(work, rates)),
-        first=_shape(work, first, rates, worked_first=True),
-        second=_shape(work, second, rates, worked_first=False),
-        edged=tuple(centre_and_bevel(work, rates)),
-        checked=_check(work, rates),
+        first=one,
+        second=other,
+        edged=_edge(work, rates, (*one, *other)),
+        checked=_check(work, rates, (*one, *other)),
         finished=tuple(_finish(work, (first, second), rates)),
     )
 
 
 def _shape(work: ElementWork, face: FaceWork, rates: Rates, *, worked_first: bool) -> Lines:
     """One face from its curve to its polish; pitch, and the lacquer of a finished face that lay on the block, are washed off."""
-    return (
-        generate(work, face, rates, worked_first=worked_first),
-        *look_for_chips(face, rates),
-        *grind_and_polish(work, face, rates, worked_first=worked_first),
-        wash("between faces" if worked_first else "lacquer off", rates, face=face.face),
-    )
+
+    def of_sphere(one: FaceWork) -> Lines:
+        return (
+            generate(work, one, rates, worked_first=worked_first),
+            *look_for_chips(one, rates),
+            *grind_and_polish(work, one, rates, worked_first=worked_first),
+            wash("between faces" if worked_first else "lacquer off", rates, face=one.face),
+        )
+
+    return asphere_lines(work, face, rates, of_sphere=of_sphere) if face.aspheric else of_sphere(face)
 
 
 def _coated(work: ElementWork, face: FaceWork, row: CoatingRow, rates: Rates) -> Coated:
@@ -112,9 +122,13 @@ def _coated(work: ElementWork, face: FaceWork, row: CoatingRow, rates: Rates) ->
     )
 
 
-def _check(work: ElementWork, rates: Rates) -> Lines:
+def _edge(work: ElementWork, rates: Rates, shaped: Lines) -> Lines:
+    return in_each_way(work, shaped, rates, lambda taken: tuple(centre_and_bevel(taken, rates)))
+
+
+def _check(work: ElementWork, rates: Rates, shaped: Lines) -> Lines:
     clean = line("clean", rates, knee=knee_of("clean", work.all_demands, rates), extra=work.extra_work.at("clean"))
-    return clean, inspect_element(work, rates)
+    return clean, *in_each_way(work, shaped, rates, lambda taken: (inspect_element(taken, rates),))
 
 
 def _finish(work: ElementWork, in_order: tuple[FaceWork, FaceWork], rates: Rates) -> Iterator[Line]:

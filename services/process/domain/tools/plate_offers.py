@@ -35,7 +35,7 @@ def offers_for(
     return tuple(
         offer
         for want in lacking
-        if want.kind == "test_plate"
+        if want.kind == "test_plate" and not want.ways
         for plate in _near(want.size_mm, toolroom)
         for offer in _offer(want, plate, wants, lacking, unlike, focal_length_mm, toolroom)
     )

@@ -6,58 +6,77 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
-from services.optics.law import column
+from services.optics.law import LONGEST_NAME, column
 from services.process.domain.coating.run import DesignedRow
 from services.process.domain.element_work import ElementWork, FaceWork
 from services.process.domain.route.element import ElementLines
-from shared_schemas.operations import OwnedTool, Relaxation, Tooling
-from shared_schemas.rates import RateMissing, Rates, ToolingRow
+from shared_schemas.operations import OwnedTool, Relaxation, Tooling, Way
+from shared_schemas.rates import AsphereTool, RateMissing, Rates, ToolingRow
 
-ToolKind = Literal["radius_tool", "block", "test_plate", "centring_chuck", "coating_fixture", "coating_trial"]
+ToolKind = Literal["radius_tool", "block", "test_plate", "centring_chuck", "coating_fixture", "coating_trial"] | AsphereTool
 
-LONGEST_NAME = 60
-"""Signs in the name of a tool."""
+OF_AN_ASPHERE: dict[str, str] = {
+    "asphere_program": "asphere program", "stitch_set_up": "stitching set-up", "asphere_null": "null or hologram"
+}  # fmt: skip
+"""What is made for one aspheric face is called, by its kind."""
 
 SMALLEST_SEAT_SHARE = 0.8
 """A chuck or a fixture serves diameters from its own down to this share of it (common practice)."""
 
 
+Key = tuple[ToolKind, float | str, str, tuple[Way, ...]]
+
+
 @dataclass(frozen=True)
 class Want:
-    """A tool that one element needs: its kind, the radius or diameter it is for [mm], and in words for what."""
+    """A tool that one element needs: its kind, the radius or diameter it is for [mm], and in words for what.
+
+    It is needed only where the faces are made so, by `ways`; `form` is that of the aspheric face that it is made for.
+    """
 
     kind: ToolKind
     size_mm: float
     part: str
     what: str
     face: FaceWork | None = None
+    form: str = ""
+    ways: tuple[Way, ...] = ()
 
     @property
-    def key(self) -> tuple[ToolKind, float]:
+    def key(self) -> Key:
         """What two needs have in common that one tool serves."""
-        return self.kind, self.size_mm
+        return (self.kind, self.what if self.form else self.size_mm, self.part if self.ways or self.form else "", self.ways)
 
     @property
     def name(self) -> str:
         """What such a tool is called."""
+        if self.form and self.face is not None:
+            return f"{OF_AN_ASPHERE[self.kind]}, {self.part} {self.face.face}"[:LONGEST_NAME]
         return f"{self.kind.replace('_', ' ')} {self.size_mm:g} mm"
 
+    @property
+    def lacking(self) -> str:
+        """Why it is charged for."""
+        return "none is kept for this form" if self.form else "none owned is near enough"
 
-def tools_wanted(elements: Sequence[ElementWork], lines: Sequence[ElementLines]) -> tuple[Want, ...]:
+
+def tools_wanted(elements: Sequence[ElementWork], lines: Sequence[ElementLines], rates: Rates) -> tuple[Want, ...]:
     """Every tool that every element needs; elements that are alike need theirs for one part, each face with its own place.
 
     Notes:
-        A curve needs a radius tool, a test plate unless it is an asphere (its figure is measured otherwise), and a block
-        unless its lenses are worked singly. Flat laps, flats and flat blocks belong to every shop (common practice).
+        A curve needs a radius tool, a test plate, and a block unless its lenses are worked singly; an asphere instead what each
+        way of making it asks for. Flat laps, flats and flat blocks belong to every shop (common practice).
     """
-    return tuple(want for work, of_one in zip(elements, lines, strict=True) for want in _wanted(work, of_one))
+    return tuple(want for work, of_one in zip(elements, lines, strict=True) for want in _wanted(work, of_one, rates))
 
 
-def _wanted(work: ElementWork, lines: ElementLines) -> Iterator[Want]:
+def _wanted(work: ElementWork, lines: ElementLines, rates: Rates) -> Iterator[Want]:
     blocked = {line.face for line in lines if line.operation == "polish" and line.method == "block"}
     for face in work.faces:
-        if face.radius_mm is not None:
-            kinds: tuple[ToolKind, ...] = ("radius_tool",) if face.aspheric else ("radius_tool", "test_plate")
+        if face.aspheric:
+            yield from _of_asphere(work, face, lines, rates)
+        elif face.radius_mm is not None:
+            kinds: tuple[ToolKind, ...] = ("radius_tool", "test_plate")
             if face.face in blocked:
                 kinds = (*kinds, "block")
             for kind in kinds:
@@ -66,6 +85,30 @@ def _wanted(work: ElementWork, lines: ElementLines) -> Iterator[Want]:
         yield Want("centring_chuck", work.diameter_mm, work.part, f"diameter {work.diameter_mm:g}")
     if any(face.coating is not None for face in work.faces):
         yield Want("coating_fixture", work.diameter_mm, work.part, f"diameter {work.diameter_mm:g}")
+
+
+def _of_asphere(work: ElementWork, face: FaceWork, lines: ElementLines, rates: Rates) -> Iterator[Want]:
+    """What each way of an aspheric face asks for: by itself what is made for its form, as a sphere the tools of the sphere."""
+    ways = dict.fromkeys(way for line in lines for way in line.ways if way.choice == face.face)
+    own = {row.name: row for row in rates.aspheres}
+    if face.asphere is not None:
+        form = face.asphere.form
+        needs = {way: own[way.option].needs for way in ways if way.option in own}
+        always = set() if face.is_near_a_sphere or not needs else set.intersection(*map(set, needs.values()))
+        what = f"{form} at the {face.face}"
+        for kind in sorted(always):
+            yield Want(kind, face.radius_mm or 0.0, work.part, what, face, form)
+        for way, kinds in needs.items():
+            for needed in (one for one in kinds if one not in always):
+                yield Want(needed, face.radius_mm or 0.0, work.part, what, face, form, (way,))
+    if face.radius_mm is None:
+        return
+    for way in (one for one in ways if one.option not in own):
+        spherical: tuple[ToolKind, ...] = (
+            ("radius_tool", "test_plate", "block") if way.option == "block" else ("radius_tool", "test_plate")
+        )
+        for tool in spherical:
+            yield Want(tool, face.radius_mm, work.part, f"R {face.radius_mm:g} of the {face.face}", face, ways=(way,))
 
 
 class Toolroom:
@@ -87,6 +130,12 @@ class Toolroom:
         serving = [row for row in self.owned.get(kind, ()) if _serves(row, size_mm)]
         return min(serving, key=lambda row: abs((row.radius_mm or row.diameter_mm or 0.0) - size_mm), default=None)
 
+    def serving(self, want: Want) -> ToolingRow | None:
+        """The owned tool that serves a need; what is made for an aspheric face serves that form alone."""
+        if not want.form:
+            return self.that_serves(want.kind, want.size_mm)
+        return next((row for row in self.owned.get(want.kind, ()) if row.form == want.form), None)
+
     def new(self, kind: ToolKind) -> ToolingRow:
         """What a new tool of a kind costs and how long it takes; raises `RateMissing`."""
         if kind not in self._new:
@@ -95,7 +144,8 @@ class Toolroom:
 
     def charge(self, want: Want) -> Tooling:
         """The one-off charge for a tool that is not owned; raises `RateMissing`."""
-        return self._charge(want.kind, want.name, want.part, f"{want.what} of {want.part}: none owned is near enough")
+        charge = self._charge(want.kind, want.name, want.part, f"{want.what} of {want.part}: {want.lacking}")
+        return charge.model_copy(update={"ways": want.ways}) if want.ways else charge
 
     def trial(self, design: DesignedRow, part: str) -> Tooling:
         """The one-off charge for the first run of a stack never coated before; raises `RateMissing`."""
@@ -125,11 +175,16 @@ def _serves(row: ToolingRow, size_mm: float) -> bool:
 
 
 def missing(wants: Sequence[Want], toolroom: Toolroom) -> tuple[Want, ...]:
-    """The needs that no owned tool is near enough to; one for each kind and size, the first that has it."""
-    first: dict[tuple[ToolKind, float], Want] = {}
+    """The needs that no owned tool is near enough to; one for each kind and size, the first that has it.
+
+    Notes: what is needed in every way is not needed again in one of them.
+    """
+    first: dict[Key, Want] = {}
+    always = {want.key for want in wants if not want.ways}
     for want in wants:
-        first.setdefault(want.key, want)
-    return tuple(want for want in first.values() if toolroom.that_serves(want.kind, want.size_mm) is None)
+        if not want.ways or (want.kind, want.size_mm, "", ()) not in always:
+            first.setdefault(want.key, want)
+    return tuple(want for want in first.values() if toolroom.serving(want) is None)
 
 
 def tooling_for(wants: Sequence[Want], toolroom: Toolroom) -> tuple[Tooling, ...]:
@@ -166,7 +221,7 @@ def tools_owned(wants: Sequence[Want], toolroom: Toolroom) -> tuple[OwnedTool, .
     """The tools in hand that each part is made with; one that serves both faces of a part is named for both."""
     serves: dict[tuple[str, str], list[str]] = {}
     for want in wants:
-        row = toolroom.that_serves(want.kind, want.size_mm)
+        row = toolroom.serving(want)
         if row is not None:
             serves.setdefault((row.name, want.part), []).append(want.what)
     return tuple(OwnedTool(name=name, part=part, serves=", ".join(dict.fromkeys(what))) for (name, part), what in serves.items())
