@@ -142,8 +142,8 @@ class StockFormRow(RateRow):
     """One form in which a glass can be bought, or (`owned_pieces` > 0) lies in the store.
 
     A slab has length, width and thickness; a strip too; a rod diameter and length; a disc or a pressing diameter and
-    thickness (a pressing `None` for both: it is pressed to the blank's shape, and `mould_charge` is paid once). Where the
-    seller has a faster delivery, it takes `express_lead_days` and costs `express_surcharge` more, as a share of the price.
+    thickness (a pressing `None` for both: it is pressed to the blank's shape, and `mould_charge` is paid once; `least_diameter_mm`
+    is the smallest lens that it is pressed for, 10 mm where the row does not say). Where the seller has a faster delivery, it takes `express_lead_days` and costs `express_surcharge` more, as a share of the price.
     """
 
     glass: Name
@@ -158,6 +158,7 @@ class StockFormRow(RateRow):
     minimum_kg: NonNegative = 0.0
     remnant_credit: Share = 0.0
     owned_pieces: Count = 0
+    least_diameter_mm: Positive | None = None
     lead_days: NonNegative
     express_lead_days: NonNegative | None = None
     express_surcharge: NonNegative | None = None

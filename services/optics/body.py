@@ -279,16 +279,15 @@ def under_seat_mm3(*, curved_mm: float, rim_mm: float, sag_mm: float) -> float:
 
 
 def under_face(face: Profile, height_mm: float) -> UnderFace:
-    """The integrals under a face to a height [mm]: closed for spheres and planes, by a Gauss-Legendre rule of 64 points for aspheres."""
+    """The integrals under a face to a height [mm]: closed for spheres and planes, by Gauss-Legendre rules of 64 points for aspheres."""
     curved = min(height_mm, face.curved_to_mm)
     seat = face.sag_mm(curved)
     ring = under_seat_mm3(curved_mm=curved, rim_mm=height_mm, sag_mm=seat)
     if is_aspheric(surface=face.surface):
-        nodes, weights = _rule(NODES)
-        r = curved * nodes
-        z = face.sags_mm(r)
-        shares = weights * curved * math.pi * r * z
-        return UnderFace(2 * float(shares.sum()) + ring, float((shares * z).sum()) + ring * seat / 2)
+        rim = min(face.rim_mm, curved)  # past it the terms stay what they are, which is a kink
+        zones = [_under_zone(face, low, high) for low, high in ((0.0, rim), (rim, curved)) if high > low]
+        under, moment = (sum(part) for part in zip(*zones, strict=True))
+        return UnderFace(under + ring, moment + ring * seat / 2)
     radius = face.surface.radius_mm
     if radius is None:
         return UnderFace(0.0, 0.0)
@@ -296,6 +295,15 @@ def under_face(face: Profile, height_mm: float) -> UnderFace:
         under_sphere_mm3(radius_mm=radius, sag_mm=seat) + ring,
         moment_under_sphere_mm4(radius_mm=radius, sag_mm=seat) + ring * seat / 2,
     )
+
+
+def _under_zone(face: Profile, from_mm: float, to_mm: float) -> tuple[float, float]:
+    """The integrals of 2 pi r z and of pi r z^2 between two heights."""
+    nodes, weights = _rule(NODES)
+    r = from_mm + (to_mm - from_mm) * nodes
+    z = face.sags_mm(r)
+    shares = weights * (to_mm - from_mm) * math.pi * r * z
+    return 2 * float(shares.sum()), float((shares * z).sum())
 
 
 def _with_a_knife_edge(body: Body, height_mm: float) -> Solid:

@@ -55,6 +55,27 @@ def plane_area_mm2(*, diameter_mm: float) -> float:
     return math.pi / 4 * diameter_mm**2
 
 
+@law
+def face_with_seat_mm2(*, curved_mm2: float, curved_mm: float, rim_mm: float) -> float:
+    """Area [mm^2] of a face out of that of its curve, which ends at a semi-diameter [mm], and of what goes on flat to the rim [mm].
+
+    Equation: curved_mm2 + pi * (rim_mm**2 - curved_mm**2)
+    Source: derived.
+    """
+    return curved_mm2 + math.pi * (rim_mm**2 - curved_mm**2)
+
+
+@law
+def pressed_volume_mm3(*, lens_mm3: float, front_mm2: float, back_mm2: float, per_face_mm: float) -> float:
+    """Volume [mm^3] of a pressing, which has the curves of its lens in it, each face with an allowance [mm] all over.
+
+    Equation: lens_mm3 + (front_mm2 + back_mm2) * per_face_mm
+    Notes: `lens_mm3` is the lens with its faces going on to the diameter of the pressing.
+    Source: common practice; the allowance is thin against the radii.
+    """
+    return lens_mm3 + (front_mm2 + back_mm2) * per_face_mm
+
+
 def over_face_mm3(*, face: Profile, height_mm: float, side: Literal["front", "back"]) -> float:
     """Glass [mm3] between a face and the plane across its outermost point, up to a height [mm].
 

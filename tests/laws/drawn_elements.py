@@ -179,3 +179,17 @@ def volume_mm3(element: dict[str, Any], height_mm: float | None = None) -> float
         thick = element["centre_thickness_mm"] - depths(front, rim, r) + depths(back, rim, r)
         total += float((WEIGHTS * (high - low) / 2 * 2 * math.pi * r * thick).sum())
     return total
+
+
+RINGS = 20_000
+
+
+def pressed_mm3(element: dict[str, Any], diameter_mm: float, per_face_mm: float) -> float:
+    """Volume [mm^3] of an element whose faces go on to a diameter, with so much glass all over each: rings, and their slant heights."""
+    rim, r = element["diameter_mm"] / 2, np.linspace(0.0, diameter_mm / 2, RINGS + 1)
+    front, back = (depths(element[side], rim, r) for side in ("front", "back"))
+    thick = np.maximum(element["centre_thickness_mm"] - front + back, 0.0)
+    lens = float(np.trapezoid(2 * math.pi * r * thick, r))
+    middle = (r[1:] + r[:-1]) / 2
+    areas = [float((2 * math.pi * middle * np.hypot(np.diff(r), np.diff(z))).sum()) for z in (front, back)]
+    return lens + sum(areas) * per_face_mm

@@ -31,7 +31,7 @@ from shared_schemas.check import CheckReport, SurfaceCheck
 from shared_schemas.prescription import Prescription
 from shared_schemas.rates import Rates
 from tests.chain import Refused, request_of, singlet, through_stages
-from tests.laws.drawn_elements import KINDS, Face, curve_ends_mm, depths, extremes, lenses, volume_mm3
+from tests.laws.drawn_elements import KINDS, Face, curve_ends_mm, depths, extremes, lenses, pressed_mm3, volume_mm3
 
 DRAWN = int(os.environ.get("LAWS_DRAWN", "5000"))
 SEED = int(os.environ.get("LAWS_SEED", "11"))
@@ -84,8 +84,9 @@ def in_every_room(kind: str, drawn: dict[str, Any], prescription: Prescription, 
     finished = body(element=element)
     for form in forms:
         allowances = allowances_for(form=form, body=finished, rates=rates)
-        shapes[form] = (blank_shape(body=finished, form=form, allowances=allowances, stock_diameter_mm=None), allowances)
+        shapes[form] = (blank_shape(body=finished, form=form, allowances=allowances), allowances)
     pressed = next(row for row in rates.stock_forms if row.glass == "N-BK7" and row.form == "pressing")
+    pressed = pressed.model_copy(update={"least_diameter_mm": 1.0})
     option = option_for(
         element=element, finished=body(element=element), stock=pressed, density_g_cm3=glass.density_g_cm3, rates=rates
     )
@@ -158,7 +159,6 @@ def test_what_is_generated_off_a_flat_blank_and_the_lens_at_its_diameter_make_up
             continue  # the faces are told to the diameter of the blank that was planned
         off = sum(volume_off_face(work, face, rates) for face in work.faces)
         disc = np.pi / 4 * shape.diameter_mm**2
-        # past the rim the terms of an asphere stop, and the shop's rule goes across the kink that they leave there
         near = pytest.approx(disc * shape.thickness_mm, rel=1e-4, abs=one.tolerance_mm * disc)
         assert off + volume_mm3(one.as_json, shape.diameter_mm / 2) == near, str(one)
 
@@ -174,6 +174,13 @@ def test_the_area_of_a_face_is_that_of_its_rings(drawn: list[Drawn]) -> None:
             z = depths(face, one.rim_mm, heights)
             rings = np.pi * (heights[1:] + heights[:-1]) * np.hypot(np.diff(heights), np.diff(z))
             assert of_route.area_mm2 == pytest.approx(float(rings.sum()), rel=1e-4), str(one)
+
+
+def test_a_pressing_is_the_lens_at_its_diameter_with_the_allowance_all_over_both_faces(drawn: list[Drawn]) -> None:
+    for one in drawn:
+        blank, (_, allowed) = one.work.blank, one.shapes["pressing"]
+        pressed = pressed_mm3(one.as_json, blank.diameter_mm, allowed.per_face.allowance_mm)
+        assert blank.volume_mm3 == pytest.approx(pressed, rel=2e-5), str(one)
 
 
 def test_picture_check_blank_and_route_use_the_same_sags(drawn: list[Drawn]) -> None:

@@ -8,10 +8,13 @@ from decimal import Decimal
 import pytest
 from scipy.integrate import quad
 
-from services.optics.body import Body, disc_volume_mm3, envelope_mm
-from services.optics.surface import profile, sag_mm
+from services.glass.domain.blank.options import blank_shape
+from services.optics.body import Body, body, disc_volume_mm3, envelope_mm, under_face
+from services.optics.face_glass import area_mm2
+from services.optics.surface import Profile, profile, sag_mm
+from services.shop.allowances import allowances_for
 from shared_schemas.glass_reference import find_glass
-from shared_schemas.prescription import Surface
+from shared_schemas.prescription import Element, Surface
 from shared_schemas.rates import GlassRow, Rates
 
 
@@ -66,6 +69,48 @@ def test_blanks_of_a_published_triplet(
     finished, _ = quad(ring, 0, diameter_mm / 2)
     assert finished * density / 1000 == pytest.approx(finished_g, abs=1e-3)
     assert round(100 * (1 - finished_g / mass)) == removed
+
+
+# The front of the triplet's first element, R 37.40, on a blank 32 mm in diameter: sagitta, glass over the face of a flat disc with
+# 0.3 mm on it, and glass over the face of a pressing with 1.0 mm all over it. Computed independently (cap of a sphere).
+def test_glass_over_a_face_of_a_disc_and_of_a_pressing() -> None:
+    front = profile(surface=face(37.40, 30.0), rim_mm=15.0)
+    sag = front.sag_mm(16.0)
+    assert sag == pytest.approx(3.5953, abs=5e-5)
+    over_mm3 = under_face(front, 16.0).volume_mm3 + disc_volume_mm3(diameter_mm=32.0, thickness_mm=0.3)
+    assert over_mm3 == pytest.approx(1662.68, abs=0.01)
+    assert area_mm2(face=front, height_mm=16.0) * 1.0 == pytest.approx(844.86, abs=0.01)
+    assert disc_volume_mm3(diameter_mm=32.0, thickness_mm=1.0) == pytest.approx(804.25, abs=0.01)
+
+
+ASPHERE = Surface(radius_mm=40.0, conic=-0.8, asphere={"4": 4e-6, "6": -2e-9}, clear_diameter_mm=28.0)
+
+
+# Areas of surfaces of revolution and the pressing's volume by scipy.integrate.quad, from our sagittas.
+@pytest.mark.parametrize(
+    "drawn", [face(37.40, 28.0), face(-60.0, 28.0), face(None, 28.0), ASPHERE], ids=["convex", "hollow", "plane", "asphere"]
+)
+def test_the_volume_of_a_pressing_by_numerical_integration(drawn: Surface, rates: Rates) -> None:
+    element = Element(name="L1", glass="N-BK7", diameter_mm=30.0, centre_thickness_mm=9.0, front=drawn, back=face(-120.0, 28.0))
+    whole = body(element=element)
+
+    def ring(r: float) -> float:
+        return 2 * math.pi * r * (9.0 + whole.back.sag_mm(r) - whole.front.sag_mm(r))
+
+    def turned(part: Profile, step_mm: float = 1e-6) -> float:
+        def zone(r: float) -> float:
+            return 2 * math.pi * r * math.hypot(1.0, (part.sag_mm(r + step_mm) - part.sag_mm(r - step_mm)) / (2 * step_mm))
+
+        return float(quad(zone, step_mm, 15.0 - step_mm)[0] + quad(zone, 15.0 + step_mm, 16.0)[0])
+
+    per_face = 1.0
+    expected = quad(ring, 0, 15.0)[0] + quad(ring, 15.0, 16.0)[0] + (turned(whole.front) + turned(whole.back)) * per_face
+    shape = blank_shape(body=whole, form="pressing", allowances=allowances_for(form="pressing", body=whole, rates=rates))
+    assert shape.diameter_mm == 32.0
+    assert shape.volume_mm3 == pytest.approx(expected, rel=1e-6)
+    disc = blank_shape(body=whole, form="disc", allowances=allowances_for(form="disc", body=whole, rates=rates))
+    assert shape.volume_mm3 < disc_volume_mm3(diameter_mm=32.0, thickness_mm=shape.thickness_mm)
+    assert shape.envelope_mm == disc.envelope_mm
 
 
 # Biconvex 50/-50, 6 mm thick, 25 mm in diameter: 2170.1 mm^3, 5.447 g in N-BK7. Computed independently (caps of spheres).

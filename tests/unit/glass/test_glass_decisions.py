@@ -128,10 +128,37 @@ def test_a_rod_serves_up_to_twice_the_allowance_on_the_diameter(element: Makes, 
 
     first = out_of(6.0)
     assert isinstance(first, BlankOption)
-    needed, allowance = first.shape.needed_diameter_mm, first.allowances.on_diameter.allowance_mm
+    needed, allowance = first.shape.diameter_mm, first.allowances.on_diameter.allowance_mm
     assert isinstance(out_of(needed + allowance), BlankOption)
     for beyond in (needed + allowance + 0.01, needed - 0.01):
         assert isinstance(out_of(beyond), Misfit)
+
+
+def test_a_slice_of_any_rod_is_ground_round_to_the_diameter_that_every_form_has(element: Makes, rates: Rates) -> None:
+    rod = next(row for row in rates.stock_forms if row.name == "N-BK7 rod 6x150").model_copy(update={"diameter_mm": 6.7})
+    slab = next(row for row in rates.stock_forms if row.glass == "N-BK7" and row.form == "slab")
+    small = element("L1", diameter_mm=5.0, centre_thickness_mm=2.0)
+    sliced, cored = (
+        option_for(element=small, finished=body(element=small), stock=row, density_g_cm3=2.51, rates=rates) for row in (rod, slab)
+    )
+    assert isinstance(sliced, BlankOption)
+    assert isinstance(cored, BlankOption)
+    assert sliced.shape == cored.shape
+    assert sliced.yielded.utilisation == pytest.approx((sliced.shape.diameter_mm / 6.7) ** 2)
+
+
+@pytest.mark.parametrize(
+    ("least_mm", "diameter_mm", "pressed"), [(None, 9.9, False), (None, 10.0, True), (6.0, 6.0, True), (6.0, 5.9, False)]
+)
+def test_small_lenses_are_pressed_only_where_a_row_of_stock_says_so(
+    least_mm: float | None, diameter_mm: float, pressed: bool, element: Makes, rates: Rates
+) -> None:
+    row = next(row for row in rates.stock_forms if row.name == "N-BK7 pressing").model_copy(update={"least_diameter_mm": least_mm})
+    small = element("L1", diameter_mm=diameter_mm, centre_thickness_mm=3.0)
+    way = option_for(element=small, finished=body(element=small), stock=row, density_g_cm3=2.51, rates=rates)
+    assert isinstance(way, BlankOption) is pressed
+    if isinstance(way, Misfit):
+        assert (way.needed_mm, way.available_mm) == (diameter_mm, least_mm or 10.0)
 
 
 @pytest.mark.parametrize(("share", "said"), [(0.19, True), (0.21, False)])

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from services.glass.domain.blank.options import PLATE_FORMS, BlankOption, density_of, depth_mm
+from services.glass.domain.blank.pressing import pressed_volume_figure
 from services.glass.domain.blank.sizes import (
     blank_thickness_mm,
     blanks_of_a_piece,
@@ -122,31 +123,27 @@ class _Explained:
                 unit="mm",
                 alternatives=(thickness.model_copy(update={"name": "own_thickness_mm"}), *self.reasons.thicker_plate),
             )
-        volume = figure_of(
+        return self._diameter(), self._envelope(), thickness, self._volume()
+
+    def _volume(self) -> Figure:
+        shape = self.option.shape
+        if shape.pressed is not None:
+            per_face = _allowance("per_face_mm", self.option.allowances.per_face)
+            return pressed_volume_figure(shape=shape, element=self.option.element, position=self.position, per_face=per_face)
+        return figure_of(
             disc_volume_mm3,
             name="volume_mm3",
             diameter_mm=self._own("diameter_mm", shape.diameter_mm),
             thickness_mm=self._own("thickness_mm", shape.thickness_mm),
         )
-        return self._diameter(), self._envelope(), thickness, volume
 
     def _diameter(self) -> Figure:
-        option, shape = self.option, self.option.shape
-        needed = figure_of(
+        option = self.option
+        return figure_of(
             work_diameter_mm,
             name="diameter_mm",
             diameter_mm=self._drawn("diameter_mm", option.element.diameter_mm),
             allowance_mm=_allowance("allowance_mm", option.allowances.on_diameter),
-        )
-        if shape.diameter_mm <= shape.needed_diameter_mm:
-            return needed
-        rod = column("rod_diameter_mm", shape.diameter_mm, "mm", Rates.ref("stock_forms", option.stock))
-        return decided(
-            "diameter_mm",
-            shape.diameter_mm,
-            "a slice of rod keeps the diameter of its rod, which is at least what the blank needs",
-            unit="mm",
-            alternatives=(needed.model_copy(update={"name": "needed_diameter_mm"}), rod),
         )
 
     def _envelope(self) -> Figure:
@@ -230,12 +227,7 @@ class _Explained:
             }
             volume = figure_of(block_volume_mm3, **sides)
         elif stock.form == "pressing":
-            volume = figure_of(
-                disc_volume_mm3,
-                name="volume_mm3",
-                diameter_mm=given("diameter_mm", option.shape.diameter_mm, "mm", source=ONE_BLANK),
-                thickness_mm=given("thickness_mm", option.shape.thickness_mm, "mm", source=ONE_BLANK),
-            )
+            volume = given("volume_mm3", option.shape.volume_mm3, "mm3", source=ONE_BLANK)
         else:
             volume = figure_of(
                 disc_volume_mm3,

@@ -19,6 +19,8 @@ from services.glass.domain.buying.purchase import Source
 from services.glass.domain.layouts.equal import Pattern, disc_capacity, round_capacity
 from services.glass.errors import StockFormIncomplete
 from services.optics.body import Body, disc_volume_mm3, envelope_mm, mass_g
+from services.optics.body import volume_mm3 as lens_volume_mm3
+from services.optics.face_glass import area_mm2, pressed_volume_mm3
 from services.shop.allowances import Allowances, allowances_for, work_diameter_mm
 from shared_schemas.blanks import BlankForm
 from shared_schemas.prescription import Element
@@ -36,15 +38,28 @@ SIZES_OF_A_FORM: dict[BlankForm, tuple[str, ...]] = {
 }
 
 
+LEAST_PRESSED_MM = 10.0
+"""Finished diameter [mm] from which on lenses are pressed, where a row of stock does not say (common practice)."""
+
+
+@dataclass(frozen=True)
+class Pressed:
+    """What the volume of a pressing is made of: the lens at the diameter of the pressing, and the area of both its faces."""
+
+    lens_mm3: float
+    front_mm2: float
+    back_mm2: float
+
+
 @dataclass(frozen=True)
 class Shape:
-    """A blank in one form: the diameter it needs and has, and the envelope of the lens at the latter."""
+    """A blank in one form: its diameter, and the envelope of the lens at it; a pressing has the curves of the lens in it."""
 
-    needed_diameter_mm: float
     diameter_mm: float
     thickness_mm: float
     envelope_mm: float
     volume_mm3: float
+    pressed: Pressed | None = None
 
 
 @dataclass(frozen=True)
@@ -95,16 +110,20 @@ class Misfit:
     dimension: Literal["diameter", "thickness"]
 
 
-def blank_shape(*, body: Body, form: BlankForm, allowances: Allowances, stock_diameter_mm: float | None) -> Shape:
-    """The blank of an element: D_b = D + a_D (a slice of rod has the rod's diameter), t_b = envelope at D_b + 2 a_f.
+def blank_shape(*, body: Body, form: BlankForm, allowances: Allowances) -> Shape:
+    """The blank of an element: D_b = D + a_D, t_b = envelope at D_b + 2 a_f; a pressing has the volume of its lens with a_f all over both faces.
 
     Source: derived; a cored or sawn blank carries the same allowance on both faces (common practice).
     """
-    needed = work_diameter_mm(diameter_mm=2 * body.rim_mm, allowance_mm=allowances.on_diameter.allowance_mm)
-    diameter = max(needed, stock_diameter_mm) if form == "rod" and stock_diameter_mm is not None else needed
-    envelope = envelope_mm(body=body, diameter_mm=diameter)
-    thickness = blank_thickness_mm(envelope_mm=envelope, per_face_mm=allowances.per_face.allowance_mm)
-    return Shape(needed, diameter, thickness, envelope, disc_volume_mm3(diameter_mm=diameter, thickness_mm=thickness))
+    diameter = work_diameter_mm(diameter_mm=2 * body.rim_mm, allowance_mm=allowances.on_diameter.allowance_mm)
+    envelope, per_face = envelope_mm(body=body, diameter_mm=diameter), allowances.per_face.allowance_mm
+    thickness = blank_thickness_mm(envelope_mm=envelope, per_face_mm=per_face)
+    if form != "pressing":
+        return Shape(diameter, thickness, envelope, disc_volume_mm3(diameter_mm=diameter, thickness_mm=thickness))
+    front, back = (area_mm2(face=face, height_mm=diameter / 2) for face in (body.front, body.back))
+    pressed = Pressed(lens_volume_mm3(body=body, height_mm=diameter / 2), front, back)
+    volume = pressed_volume_mm3(lens_mm3=pressed.lens_mm3, front_mm2=front, back_mm2=back, per_face_mm=per_face)
+    return Shape(diameter, thickness, envelope, volume, pressed)
 
 
 def option_for(
@@ -118,7 +137,9 @@ def option_for(
     if missing:
         raise StockFormIncomplete(stock.name, stock.form, missing)
     allowances = allowances_for(form=stock.form, body=finished, rates=rates)
-    shape = blank_shape(body=finished, form=stock.form, allowances=allowances, stock_diameter_mm=stock.diameter_mm)
+    shape = blank_shape(body=finished, form=stock.form, allowances=allowances)
+    if stock.form == "pressing" and element.diameter_mm < (least := stock.least_diameter_mm or LEAST_PRESSED_MM):
+        return Misfit(stock, element.diameter_mm, least, "diameter")
     yielded = _YIELD_OF[stock.form](stock, shape, allowances)
     if isinstance(yielded, Misfit):
         return yielded
@@ -207,14 +228,14 @@ def _out_of_slab(stock: StockFormRow, shape: Shape, allowances: Allowances) -> Y
 
 
 def _out_of_rod(stock: StockFormRow, shape: Shape, allowances: Allowances) -> Yielded | Misfit:
-    """Slices across a rod that is thick enough, and no thicker than twice the allowance: the rest is centred away.
+    """Slices across a rod that is thick enough, and no thicker than twice the allowance; it is ground round to the diameter of the blank.
 
     A lens that has no edge with the usual allowance takes a rod of its own size alone.
     """
     length, diameter = _sizes(stock)
     spare_mm = allowances.on_diameter.allowance_mm if allowances.on_diameter.kind == "on_diameter" else 0.0
-    if not shape.needed_diameter_mm <= diameter <= shape.needed_diameter_mm + spare_mm:
-        return Misfit(stock, shape.needed_diameter_mm, diameter, "diameter")
+    if not shape.diameter_mm <= diameter <= shape.diameter_mm + spare_mm:
+        return Misfit(stock, shape.diameter_mm, diameter, "diameter")
     plates = _plates(length, shape, allowances)
     if plates == 0:
         return Misfit(stock, shape.thickness_mm, max(0.0, length - 2 * allowances.skin.allowance_mm), "thickness")
