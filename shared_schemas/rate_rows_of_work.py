@@ -85,9 +85,11 @@ class PolishingRow(RateRow):
     A row with `glass` is for that glass alone; otherwise it holds over `knoop_over_hk` and up to `knoop_up_to_hk`.
     Lenses stand `block_gap_mm` apart on blocks up to `largest_block_mm` wide and `convex_half_angle_deg` or
     `concave_half_angle_deg` high; below `single_below_ratio` of radius to diameter, or finer than
-    `single_below_fringes`, a lens is worked singly. One whose diameter is more than `thin_over` times its thickness bends: it is
-    blocked softly, `thin_lenses_share` of the lenses to a block, and polished at `thin_pressure_share` of the pressure; over
-    `single_thin_over` times it is worked singly.
+    `single_below_fringes`, a lens is worked singly. One whose diameter is more than `thin_over` times its thickness bends: blocking,
+    polishing and deblocking take 1 + `thin_slope` ((D/CT / thin_over) ** `thin_power` - 1) as long, with fewer lenses to a block in that
+    ratio. No more than `most_lenses` are handled on one block, nor more than are blocked in `most_blocking_min`; lenses up to
+    `recessed_up_to_mm` lie in recesses, `recessed_lenses` of them. `thin_lenses_share`, `thin_pressure_share` and
+    `single_thin_over` stand in rows of older revisions and are not read.
     An asphere that departs little from its sphere may be polished as one: it passes with 1 / (1 + (d / t) ** departure_sharpness),
     where t is what it is allowed and d the departure times `departure_weight`, and is polished again until it does.
     """
@@ -112,8 +114,14 @@ class PolishingRow(RateRow):
     single_below_fringes: NonNegative
     consumables_per_batch: NonNegativeMoney = Decimal(0)
     thin_over: Positive | None = None
-    thin_lenses_share: Yield = 1.0
-    thin_pressure_share: Yield = 1.0
+    thin_slope: NonNegative = 0.29594
+    thin_power: Annotated[float, Field(strict=True, gt=0, le=2.9)] = 1.2018
+    most_lenses: Annotated[int, Field(strict=True, ge=1)] | None = None
+    most_blocking_min: Positive = 60.0
+    recessed_lenses: Annotated[int, Field(strict=True, ge=1)] | None = None
+    recessed_up_to_mm: Positive = 3.0
+    thin_lenses_share: Yield | None = None
+    thin_pressure_share: Yield | None = None
     single_thin_over: Positive | None = None
     departure_weight: Positive = 1.0
     departure_sharpness: Annotated[float, Field(strict=True, ge=1.5, le=2.5)] = 2.0

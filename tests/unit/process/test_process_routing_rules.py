@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from services.process.domain.element_work import ElementWork, FaceWork, order_of
-from services.process.domain.faces.block import thinness
+from services.process.domain.faces.block import bending_of, blocking_minutes
 from services.process.domain.faces.surfacing import block_of
 from services.process.domain.plan import plan_operations
 from services.process.domain.route.edging import bevelled_faces
@@ -23,6 +23,7 @@ from shared_schemas.operations import Operation, OperationPlan, Route
 from shared_schemas.prescription import Barrel
 from shared_schemas.rates import RateMissing, Rates
 from shared_schemas.traveller import Refusal
+from tests.unit.process.conftest import make, make_piece
 
 BARREL = Barrel(material="aluminium", length_mm=60.0, outer_diameter_mm=44.0, engraved_characters=20)
 STAINING, LEADED, HARDY = "N-SK16", "SF2", "N-BK7"
@@ -156,43 +157,77 @@ def thin(ratio: float) -> dict[str, Any]:
     return {"radii_mm": (None, None), "centre_thickness_mm": 25.0 / ratio, "coatings": (None, None)}
 
 
-@pytest.mark.parametrize(
-    ("ratio", "wanted"), [(4.2, "stiff"), (10.0, "stiff"), (10.5, "thin"), (15.0, "thin"), (15.5, "limp"), (40.0, "limp")]
-)
-def test_how_far_an_element_bends(ratio: float, wanted: str, work: Callable[..., ElementWork], rates: Rates) -> None:
-    row = next(row for row in rates.polishing if row.method == "block")
-    assert thinness(work(**thin(ratio)), row) == wanted
-
-
-def test_a_thin_element_has_fewer_to_a_block_and_a_thinner_one_is_worked_singly(
-    work: Callable[..., ElementWork], rates: Rates
+@pytest.mark.parametrize(("ratio", "wanted"), [(4.2, 1.0), (9.0, 1.0), (15.0, 1.251), (20.0, 1.477), (30.0, 1.962), (50.0, 3.028)])
+def test_how_much_longer_an_element_takes_that_bends(
+    ratio: float, wanted: float, work: Callable[..., ElementWork], rates: Rates
 ) -> None:
-    blocks = [block_of(made, made.front, rates, worked_first=True) for made in (work(**thin(ratio)) for ratio in (5, 12, 20))]
-    stiff, softly, singly = (block.lenses for block in blocks)
-    assert softly == int(0.6 * stiff)
-    assert singly == 1
-    assert blocks[2].singly == "limp"
+    row = next(row for row in rates.polishing if row.method == "block")
+    assert bending_of(work(**thin(ratio)), row) == pytest.approx(wanted, abs=1e-3)
+
+
+def test_a_thinner_element_has_fewer_to_a_block_and_takes_longer_without_a_step(
+    lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates
+) -> None:
+    def each_min(ratio: float) -> float:
+        route = plan(lens(piece(**thin(ratio))), rates).routes[0]
+        return sum(step.batch_min / step.batch_size + step.piece_min for step in route.operations if step.face == "front")
+
+    few = rates.model_copy(update={"polishing": tuple(row.model_copy(update={"most_lenses": None}) for row in rates.polishing)})
+    counts = [
+        block_of(made, made.front, few, worked_first=True).lenses
+        for made in (work_of(thin(ratio), few) for ratio in (5, 12, 20, 40))
+    ]
+    assert counts == sorted(counts, reverse=True)
+    assert len(set(counts)) == 4
+    assert each_min(15.06) == pytest.approx(each_min(14.97), rel=0.02)
+    assert each_min(10.04) == pytest.approx(each_min(9.98), rel=0.02)
+    assert [each_min(ratio) for ratio in (5, 12, 20, 40)] == sorted(each_min(ratio) for ratio in (5, 12, 20, 40))
+
+
+def work_of(changes: dict[str, Any], rates: Rates) -> ElementWork:
+    return make(make_piece(**changes)).works(rates)[0]
 
 
 def test_a_thin_element_is_polished_lightly_and_the_plan_says_why(
     lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates
 ) -> None:
     usual, soft = (plan(lens(piece(**thin(ratio))), rates) for ratio in (5, 12))
-    polish = figures(one(soft.routes[0], "polish"))
-    assert float(polish["pressure_pa"].value) == pytest.approx(0.6 * float(polish["usual_pressure_pa"].value))
+    assert float(figures(one(soft.routes[0], "polish"))["bending_factor"].value) == pytest.approx(1.122, abs=5e-3)
     assert one(soft.routes[0], "polish").batch_min > one(usual.routes[0], "polish").batch_min
+    for step in ("block", "deblock"):
+        assert one(soft.routes[0], step).piece_min > one(usual.routes[0], step).piece_min
     notes = [note for note in soft.findings if note.code == "blocked-softly"]
     assert [note.pointer for note in notes] == ["/elements/0/front", "/elements/0/back"]
     assert notes[0].figure == pytest.approx(12)
-    of_block = figures(one(soft.routes[0], "block"))
-    assert of_block["batch_size"].value == math.floor(0.6 * int(of_block["places"].value))
 
 
 def test_rates_without_limits_for_thin_elements_treat_all_alike(work: Callable[..., ElementWork], rates: Rates) -> None:
-    rows = tuple(row.model_copy(update={"thin_over": None, "single_thin_over": None}) for row in rates.polishing)
+    rows = tuple(row.model_copy(update={"thin_over": None}) for row in rates.polishing)
     old = rates.model_copy(update={"polishing": rows})
     counts = {block_of(made, made.front, old, worked_first=True).lenses for made in (work(**thin(ratio)) for ratio in (5, 12, 40))}
     assert len(counts) == 1
+
+
+# --- no more than are handled
+
+
+def test_no_more_lenses_are_put_on_a_block_than_its_hour_allows(work: Callable[..., ElementWork], rates: Rates) -> None:
+    window = work(radii_mm=(None, None), coatings=(None, None))
+    block = block_of(window, window.front, rates, worked_first=True)
+    blocking = blocking_minutes(window, rates, worked_first=True)
+    assert block.lenses == math.floor((60 - blocking.of_block) / blocking.of_lens) < (block.held or 0)
+    assert "no more are handled" in block.words
+
+
+def test_the_smallest_lenses_lie_in_recesses_by_the_hundred_and_never_by_the_thousand(rates: Rates) -> None:
+    def lenses(diameter: float) -> int:
+        made = work_of({"radii_mm": (None, None), "diameter_mm": diameter, "centre_thickness_mm": diameter / 3}, rates)
+        return block_of(made, made.front, rates, worked_first=True).lenses
+
+    counts = [lenses(diameter) for diameter in (1.0, 2.0, 3.0, 4.0, 6.0, 8.0, 12.0, 25.0, 60.0)]
+    assert counts[0] == 300
+    assert counts == sorted(counts, reverse=True)
+    assert counts[-2] <= 120
 
 
 # --- near-hemisphere, asphere, tight figure, plano and steep

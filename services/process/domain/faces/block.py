@@ -6,20 +6,19 @@ import math
 from dataclasses import dataclass, replace
 from typing import Literal
 
-from services.optics.law import decided, figure_of, given, law
+from services.optics.law import law
 from services.process.domain.element_work import ElementWork, FaceWork
-from services.process.domain.route.rate_rows import polishing_for
+from services.process.domain.route.rate_rows import polishing_for, work_centre_for
 from services.shop.layout.lenses_on_block import (
     BlockLayout,
     flat_block_formula,
     layout_of,
     spherical_block_formula,
 )
-from shared_schemas.figure import Figure
 from shared_schemas.problem import FigureOutOfRange
 from shared_schemas.rates import PolishingRow, Rates
 
-Singly = Literal["asphere", "fine figure", "steep", "no room behind", "no room beside", "wide", "limp", "one softly", "dearer"]
+Singly = Literal["asphere", "fine figure", "steep", "no room behind", "no room beside", "wide", "one softly", "dearer"]
 """Why a lens is worked singly."""
 
 
@@ -32,7 +31,9 @@ class Block:
         pitch_mm: diameter of a lens with the gap and what its back corner needs [mm].
         pattern: of the layout; none for a lens worked singly.
         singly: why a lens is worked singly, and `limit` the figure that decides it.
-        softly: whether the lenses bend and are blocked softly, a share of those that `held` says the block would hold.
+        softly: whether the lenses bend and are blocked softly, fewer than the block has places.
+        held: places on the block.
+        most: lenses that are handled on one block; none where the rates do not limit them.
         costs: of one lens worked singly and of one on the block that would hold several, where that decided [base currency].
         half_angle_deg: of a spherical block, to the rim of the outermost lens [deg]; 0 for a flat one.
         radius_mm: of the surface, None for a flat block [mm].
@@ -46,6 +47,7 @@ class Block:
     limit: float | None = None
     softly: bool = False
     held: int | None = None
+    most: int | None = None
     costs: tuple[float, float] | None = None
     half_angle_deg: float = 0.0
     radius_mm: float | None = None
@@ -69,7 +71,9 @@ class Block:
         if self.singly is not None:
             return WORDS[self.singly].format(limit=self.limit, held=self.held)
         pattern = f"layout found by search: {self.pattern}"
-        return f"{pattern}; a share of it as the lenses are blocked softly" if self.softly else pattern
+        if self.softly:
+            pattern = f"{pattern}; fewer, as the lenses are blocked softly"
+        return f"{pattern}; no more are handled on one block" if self.lenses == self.most else pattern
 
 
 WORDS: dict[Singly, str] = {
@@ -79,7 +83,6 @@ WORDS: dict[Singly, str] = {
     "no room behind": "singly: no room behind the rim",
     "no room beside": "singly: a second lens finds no room on the block",
     "wide": "singly: wider than half the block",
-    "limp": "singly: {limit:.3g} times as wide as thick, it bends",
     "one softly": "singly: one finds room, blocked softly",
     "dearer": "singly: {held} on a block would cost more",
 }
@@ -114,12 +117,46 @@ def half_angle_deg(*, limit_deg: float, largest_block_mm: float, radius_mm: floa
 
 
 @law
-def blocked_softly(*, places: int, thin_lenses_share: float) -> int:
-    """Lenses on a block that must not be strained, out of the places on it; at least one.
+def bending_factor(*, diameter_to_thickness: float, thin_over: float, thin_slope: float, thin_power: float) -> float:
+    """How much longer an element takes on its block and under the polisher because it bends; 1 for a stiff one.
 
-    Equation: max(floor(places * thin_lenses_share), 1)
+    Equation: 1 + thin_slope * (max(diameter_to_thickness / thin_over, 1) ** thin_power - 1)
+    Source: least squares to the cost table of J. Plummer and W. Lagger, Photonics Spectra, December 1982, from memory
     """
-    return max(math.floor(places * thin_lenses_share), 1)
+    return float(1 + thin_slope * (max(diameter_to_thickness / thin_over, 1.0) ** thin_power - 1))
+
+
+@law
+def blocked_softly(*, places: int, bending_factor: float) -> int:
+    """Lenses on a block that must not be strained, out of the places on it, rounded; at least one.
+
+    Equation: max(floor(places / bending_factor + 0.5), 1)
+    """
+    return max(math.floor(places / bending_factor + 0.5), 1)
+
+
+@law
+def blocked_in(*, most_blocking_min: float, batch_min: float, piece_min: float) -> float:
+    """Lenses that are put on a block in the time that is taken for one at most.
+
+    Equation: max(most_blocking_min - batch_min, 0) / piece_min
+    """
+    return max(most_blocking_min - batch_min, 0.0) / piece_min
+
+
+@law
+def most_on_block(
+    *, most_lenses: float, blocked_in: float, recessed_lenses: float, recessed_up_to_mm: float, diameter_mm: float
+) -> int:
+    """Lenses that are handled on one block: as many as its time allows, and the smallest ones in recesses made for them.
+
+    Equation: max(floor(min(most_lenses, blocked_in) + max(recessed_lenses - min(most_lenses, blocked_in), 0) * min(max((3 * recessed_up_to_mm - diameter_mm) / (2 * recessed_up_to_mm), 0), 1)), 1)
+    Notes: recesses hold all lenses up to a diameter and none from three times that on.
+    Source: common practice
+    """
+    usual = min(most_lenses, blocked_in)
+    recessed = min(max((3 * recessed_up_to_mm - diameter_mm) / (2 * recessed_up_to_mm), 0.0), 1.0)
+    return max(math.floor(usual + max(recessed_lenses - usual, 0.0) * recessed), 1)
 
 
 @law
@@ -207,9 +244,8 @@ def _spherical_block(radius_mm: float, convex: bool, pitch: float, edge_mm: floa
 
 
 def block_that_fits(work: ElementWork, face: FaceWork, rates: Rates, *, worked_first: bool) -> Block:
-    """The block by the shape of a face; softly where the element bends, singly where it bends too much."""
+    """The block by the shape of a face; with fewer lenses where the element bends, and no more than are handled."""
     row = polishing_for(rates, work.glass, "block")
-    thin = thinness(work, row)
     block = block_for(
         radius_mm=face.radius_mm,
         convex=face.convex,
@@ -219,20 +255,59 @@ def block_that_fits(work: ElementWork, face: FaceWork, rates: Rates, *, worked_f
         aspheric=face.aspheric,
         row=row,
     )
-    if block.lenses == 1 or thin == "stiff":
+    if block.lenses == 1:
         return block
-    if thin == "limp":
-        return replace(block, lenses=1, singly="limp", limit=work.diameter_to_thickness)
-    lenses = blocked_softly(places=block.lenses, thin_lenses_share=row.thin_lenses_share)
-    return replace(block, lenses=lenses, softly=True, held=block.lenses, singly="one softly" if lenses == 1 else None)
+    softly = blocked_softly(places=block.lenses, bending_factor=bending_of(work, row))
+    most = _handled(work, row, rates, worked_first=worked_first)
+    lenses = softly if most is None else min(softly, most)
+    bends = bends_on_block(work, row)
+    return replace(
+        block, lenses=lenses, softly=bends, held=block.lenses, most=most, singly="one softly" if lenses == 1 and bends else None
+    )
 
 
-def thinness(work: ElementWork, row: PolishingRow) -> Literal["stiff", "thin", "limp"]:
-    """Whether an element bends under its polisher: by its diameter over its centre thickness and the limits of the row."""
-    ratio = work.diameter_to_thickness
-    if row.single_thin_over is not None and ratio > row.single_thin_over:
-        return "limp"
-    return "thin" if row.thin_over is not None and ratio > row.thin_over else "stiff"
+def bending_of(work: ElementWork, row: PolishingRow) -> float:
+    """How much longer an element takes because it bends; 1 where the row has no limit."""
+    if row.thin_over is None:
+        return 1.0
+    return bending_factor(
+        diameter_to_thickness=work.diameter_to_thickness,
+        thin_over=row.thin_over,
+        thin_slope=row.thin_slope,
+        thin_power=row.thin_power,
+    )
+
+
+def bends_on_block(work: ElementWork, row: PolishingRow) -> bool:
+    """Whether an element bends."""
+    return bending_of(work, row) > 1
+
+
+@dataclass(frozen=True)
+class BlockingMinutes:
+    """What putting lenses on a block takes: minutes for the block and for each lens."""
+
+    of_block: float
+    of_lens: float
+
+
+def blocking_minutes(work: ElementWork, rates: Rates, *, worked_first: bool) -> BlockingMinutes:
+    """Minutes of blocking, by the row of the bench and what is done besides."""
+    centre = work_centre_for(rates, "block", "block")
+    extra = work.extra_work.on_face("block", "block", worked_first=worked_first)
+    return BlockingMinutes(centre.cycle_min + sum(extra.minutes("batch")), centre.load_min_per_piece + sum(extra.minutes("piece")))
+
+
+def _handled(work: ElementWork, row: PolishingRow, rates: Rates, *, worked_first: bool) -> int | None:
+    """Lenses that are handled on one block, None where the row does not limit them."""
+    if row.most_lenses is None:
+        return None
+    blocking = blocking_minutes(work, rates, worked_first=worked_first)
+    return most_on_block(
+        most_lenses=row.most_lenses, recessed_lenses=row.recessed_lenses or row.most_lenses,
+        blocked_in=blocked_in(most_blocking_min=row.most_blocking_min, batch_min=blocking.of_block, piece_min=max(blocking.of_lens, 1e-6)),
+        recessed_up_to_mm=row.recessed_up_to_mm, diameter_mm=work.blank.diameter_mm,
+    )  # fmt: skip
 
 
 def _behind_rim(work: ElementWork, face: FaceWork) -> float:
@@ -240,79 +315,3 @@ def _behind_rim(work: ElementWork, face: FaceWork) -> float:
     if work.blank.form == "pressing":
         return work.rim_mm
     return behind_rim_mm(blank_thickness_mm=work.blank.thickness_mm, sag_at_blank_mm=face.sag_at_blank_mm)
-
-
-def block_figure(work: ElementWork, face: FaceWork, block: Block, rates: Rates, *, worked_first: bool) -> Figure:
-    """How many lenses share the block, and what decided it."""
-    row = polishing_for(rates, work.glass, "block")
-    ref = Rates.ref("polishing", row)
-    if block.softly and block.singly is None:
-        places = decided(
-            "places",
-            block.held or 1,
-            replace(block, softly=False).words,
-            alternatives=_sizes(work, face, block, row, worked_first),
-            rate_row=ref,
-        )
-        share = given("thin_lenses_share", row.thin_lenses_share)
-        return figure_of(blocked_softly, name="batch_size", unit="", rate_row=ref, places=places, thin_lenses_share=share)
-    sizes = _sizes(work, face, block, row, worked_first)
-    return decided("batch_size", block.lenses, block.words, alternatives=[*sizes, *_costs(block, rates)], rate_row=ref)
-
-
-def _costs(block: Block, rates: Rates) -> list[Figure]:
-    names = ("cost of a lens worked singly", f"cost of a lens, {block.held} on a block")
-    return [
-        decided(name, cost, "minutes of a full batch at the rates of their work centres, with what is spent on them", unit=rates.base_currency)
-        for name, cost in zip(names, block.costs or (), strict=False)
-    ]  # fmt: skip
-
-
-def _sizes(work: ElementWork, face: FaceWork, block: Block, row: PolishingRow, worked_first: bool) -> list[Figure]:
-    """The sizes that decide how many lenses a block holds, and what the trade's formula says of it."""
-    sizes = [_pitch(work, face, block, row, worked_first=worked_first)]
-    if face.radius_mm is None:
-        sizes.append(given("largest_block_mm", row.largest_block_mm, "mm"))
-    else:
-        sizes.append(given("radius_mm", face.signed_radius_mm, "mm", at=f"/prescription{face.where}/radius_mm"))
-    if block.half_angle_deg and face.radius_mm is not None:
-        limit = row.convex_half_angle_deg if face.convex else row.concave_half_angle_deg
-        largest = given("largest_block_mm", row.largest_block_mm, "mm")
-        angle = figure_of(
-            half_angle_deg,
-            rate_row=Rates.ref("polishing", row),
-            limit_deg=given("limit_deg", limit, "deg"),
-            largest_block_mm=largest,
-            radius_mm=_size_of_radius(face),
-        )
-        sizes.append(angle)
-    if block.lenses > 1:
-        words = "N = 3/4 (D/d)^2 - 1/2" if block.radius_mm is None else "N = 6 (R/d)^2 (1 - cos g) - 1/2"
-        sizes.append(given("trade formula", block.trade_formula(), source=f"{words}; trade formula, from memory"))
-    return sizes
-
-
-def _pitch(work: ElementWork, face: FaceWork, block: Block, row: PolishingRow, *, worked_first: bool) -> Figure:
-    blank = given("diameter_mm", work.blank.diameter_mm, "mm", at=f"{work.where}/blank/diameter_mm")
-    gap = given("block_gap_mm", row.block_gap_mm, "mm")
-    spaced = figure_of(pitch_mm, rate_row=Rates.ref("polishing", row), diameter_mm=blank, block_gap_mm=gap)
-    if face.radius_mm is None or block.pitch_mm == spaced.value:
-        return spaced
-    clearance = figure_of(
-        clearance_diameter_mm, name="clearance_mm", radius_mm=_size_of_radius(face), diameter_mm=spaced,
-        edge_mm=_edge(work, face, worked_first=worked_first),
-    )  # fmt: skip
-    return figure_of(wider_mm, name="pitch_mm", pitch_mm=spaced, clearance_mm=clearance)
-
-
-def _size_of_radius(face: FaceWork) -> Figure:
-    return given("radius_mm", face.radius_mm or 0.0, "mm", source="the drawing, without its sign")
-
-
-def _edge(work: ElementWork, face: FaceWork, *, worked_first: bool) -> Figure:
-    if not worked_first or work.blank.form == "pressing":
-        return given("edge_mm", work.rim_mm, "mm", at=f"/check{work.where}/edge_thickness_at_work_diameter_mm")
-    return figure_of(
-        behind_rim_mm, name="edge_mm", blank_thickness_mm=given("blank_thickness_mm", work.blank.thickness_mm, "mm", at=f"{work.where}/blank/thickness_mm"),
-        sag_at_blank_mm=given("sag_at_blank_mm", face.sag_at_blank_mm, "mm", source="the sagitta of the face at the rim of the blank"),
-    )  # fmt: skip

@@ -6,7 +6,8 @@ import math
 
 from services.optics.law import column, figure_of, given, law
 from services.process.domain.element_work import ElementWork, FaceWork
-from services.process.domain.faces.block import thinness
+from services.process.domain.faces.block import bending_of
+from services.process.domain.faces.block_figures import bending_figure
 from services.process.domain.route.lines import Minutes, minutes_in_all
 from shared_schemas.figure import Figure
 from shared_schemas.problem import FigureOutOfRange
@@ -49,12 +50,12 @@ def stock_um(*, stock_multiple: float, grit_um: float) -> float:
 
 
 @law
-def light_pressure_pa(*, usual_pressure_pa: float, thin_pressure_share: float) -> float:
-    """Pressure [Pa] on an element that bends.
+def pressed_lightly_min(*, minutes: float, bending_factor: float) -> float:
+    """Minutes [min] of polishing an element that bends.
 
-    Equation: usual_pressure_pa * thin_pressure_share
+    Equation: minutes * bending_factor
     """
-    return usual_pressure_pa * thin_pressure_share
+    return minutes * bending_factor
 
 
 @law
@@ -97,36 +98,41 @@ def depth_from_mass_um(*, mass_g: float, density_g_cm3: float, area_cm2: float) 
 
 
 def polishing_of(work: ElementWork, face: FaceWork, row: PolishingRow, last: GrindingRow) -> Minutes:
-    """Minutes of polishing and figuring a face after the last grit; an element that bends is pressed lightly."""
-    light = thinness(work, row) != "stiff"
-    share = row.thin_pressure_share if light else 1.0
-    pressure = light_pressure_pa(usual_pressure_pa=row.pressure_pa, thin_pressure_share=share)
+    """Minutes of polishing and figuring a face after the last grit."""
     rate = removal_rate_um_per_h(
-        preston_coefficient_per_pa=row.preston_coefficient_per_pa, pressure_pa=pressure, speed_m_per_s=row.speed_m_per_s
+        preston_coefficient_per_pa=row.preston_coefficient_per_pa, pressure_pa=row.pressure_pa, speed_m_per_s=row.speed_m_per_s
     )
     removing = polishing_min(removal_um=stock_um(stock_multiple=row.stock_multiple, grit_um=last.grit_um), rate_um_per_h=rate)
     loops = figuring_loops(start_fringes=row.start_figure_fringes, target_fringes=face.irregularity_fringes)
     figuring = figuring_min(loops=loops, measure_min=row.measure_min, correct_min=row.correct_min)
 
     def why() -> Figure:
-        parts = [_removing(row, last, light=light), _figuring(row, face)]
+        parts = [_removing(row, last), _figuring(row, face)]
         return figure_of(minutes_in_all, name="run_min", unit="min", parts_min=parts)
 
     return Minutes(minutes_in_all(parts_min=(removing, figuring)), why)
 
 
-def _removing(row: PolishingRow, last: GrindingRow, *, light: bool) -> Figure:
+def lightly(work: ElementWork, row: PolishingRow, usual: Minutes) -> Minutes:
+    """Minutes of polishing an element: the usual ones of a stiff one, longer where it bends and is pressed lightly."""
+    factor, before = bending_of(work, row), usual.why
+    if factor == 1 or before is None:
+        return usual
+    return Minutes(
+        pressed_lightly_min(minutes=usual.minutes, bending_factor=factor),
+        lambda: figure_of(
+            pressed_lightly_min, name="run_min", unit="min", minutes=before(), bending_factor=bending_figure(work, row)
+        ),
+    )
+
+
+def _removing(row: PolishingRow, last: GrindingRow) -> Figure:
     ref = Rates.ref("polishing", row)
     grit = column("grit_um", last.grit_um, "um", Rates.ref("grinding", last))
     removal = figure_of(
         stock_um, name="removal_um", rate_row=ref, stock_multiple=given("stock_multiple", row.stock_multiple), grit_um=grit
     )
     pressure = given("pressure_pa", row.pressure_pa, "Pa")
-    if light:
-        share = given("thin_pressure_share", row.thin_pressure_share)
-        pressure = figure_of(
-            light_pressure_pa, name="pressure_pa", rate_row=ref, usual_pressure_pa=pressure, thin_pressure_share=share
-        )
     rate = figure_of(
         removal_rate_um_per_h, name="rate_um_per_h", unit="um/h", rate_row=ref, pressure_pa=pressure,
         preston_coefficient_per_pa=given("preston_coefficient_per_pa", row.preston_coefficient_per_pa, "1/Pa"),

@@ -5,14 +5,16 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
 
-from services.optics.law import decided
+from services.optics.law import decided, figure_of, given, law
 from services.process.domain.element_work import ElementWork, FaceWork
-from services.process.domain.faces.block import Block, block_figure, block_that_fits
+from services.process.domain.faces.block import Block, bending_of, bends_on_block, block_that_fits
+from services.process.domain.faces.block_figures import bending_figure, block_figure
 from services.process.domain.faces.fine_grinding import ladder
-from services.process.domain.faces.polishing import polishing_of
+from services.process.domain.faces.polishing import lightly, polishing_of
+from services.process.domain.route.extra_work import Extra, Per
 from services.process.domain.route.knees import Knee, knee_of, time_factor
-from services.process.domain.route.lines import Line, Minutes, Spent, Work, line
-from services.process.domain.route.rate_rows import can_take, grinding_row, grit_rows, polishing_for
+from services.process.domain.route.lines import Line, Minutes, Spent, Work, line, minutes_in_all
+from services.process.domain.route.rate_rows import can_take, grinding_row, grit_rows, polishing_for, work_centre_for
 from services.shop.minutes import per_minute
 from shared_schemas.figure import Figure
 from shared_schemas.operation_kinds import OperationName
@@ -29,7 +31,7 @@ BY_SPINDLE: tuple[OperationName, ...] = ("fine_grind", "polish")
 def block_of(work: ElementWork, face: FaceWork, rates: Rates, *, worked_first: bool) -> Block:
     """The block that a face is worked on; behind the one worked first stands the blank as it was cut or pressed.
 
-    Notes: an element that bends is blocked softly, with a share of the lenses a block would hold; a thinner one is worked singly.
+    Notes: an element that bends is blocked softly, with fewer lenses than a block would hold.
     Where a block holds few, a full one is held against as many lenses worked singly, and the cheaper way is taken.
     """
     block = block_that_fits(work, face, rates, worked_first=worked_first)
@@ -69,11 +71,43 @@ def _steps(work: ElementWork, face: FaceWork, block: Block, rates: Rates, *, wor
         remarks=lambda: (_resting_on(work, face, worked_first=worked_first),),
     )
     extra = work.extra_work.on_face("block", method, worked_first=worked_first)
+    blocked = _softly(work, blocked, "block", method, extra, rates)
     yield line("block", rates, blocked, face=face.face, method=method, extra=extra)
     yield _fine_grind(work, face, shared, method, rates)
     yield _polish(work, face, shared, method, rates)
     extra = work.extra_work.on_face("deblock", method, worked_first=worked_first)
-    yield line("deblock", rates, shared, face=face.face, method=method, extra=extra)
+    freed = _softly(work, shared, "deblock", method, extra, rates)
+    yield line("deblock", rates, freed, face=face.face, method=method, extra=extra)
+
+
+@law
+def held_gently_min(*, minutes: float, bending_factor: float) -> float:
+    """Minutes [min] that an element which bends takes besides the usual ones.
+
+    Equation: minutes * (bending_factor - 1)
+    """
+    return minutes * (bending_factor - 1)
+
+
+def _softly(work: ElementWork, usual: Work, operation: OperationName, method: str, extra: Extra, rates: Rates) -> Work:
+    """Blocking or deblocking of an element that bends: longer than the usual minutes of the bench, for the block and for each lens."""
+    row = polishing_for(rates, work.glass, method)
+    if not bends_on_block(work, row):
+        return usual
+    centre = work_centre_for(rates, operation, method)
+
+    def gently(own_min: float, per: Per) -> Minutes:
+        minutes = minutes_in_all(parts_min=(own_min, *extra.minutes(per)))
+
+        def why() -> Figure:
+            shown = given("minutes", minutes, "min", source="the usual minutes, as shown beside")
+            return figure_of(
+                held_gently_min, name="held gently", unit="min", minutes=shown, bending_factor=bending_figure(work, row)
+            )
+
+        return Minutes(held_gently_min(minutes=minutes, bending_factor=bending_of(work, row)), why)
+
+    return replace(usual, of_batch=gently(centre.cycle_min, "batch"), of_piece=gently(centre.load_min_per_piece, "piece"))
 
 
 def _resting_on(work: ElementWork, face: FaceWork, *, worked_first: bool) -> Figure:
@@ -100,7 +134,7 @@ def _polish(work: ElementWork, face: FaceWork, shared: Work, method: str, rates:
     row = polishing_for(rates, work.glass, method)
     polished = replace(
         shared,
-        of_batch=polishing_of(work, face, row, grit_rows(rates, method)[-1]),
+        of_batch=lightly(work, row, polishing_of(work, face, row, grit_rows(rates, method)[-1])),
         spent=(Spent(row.consumables_per_batch, Rates.ref("polishing", row)),),
     )
     return line(
