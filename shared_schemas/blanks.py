@@ -51,7 +51,8 @@ class PurchaseLine(Contract):
     """Pieces of one stock row in a purchase, for some of the members; `owned` pieces come from the store.
 
     Of pieces bought all is paid for, and `unsawn_kg` of it stays a remnant and is credited; of those in the store what is sawn off,
-    `used_kg`. What is none of these is left out of its JSON.
+    `used_kg`. Of graded glass `price_per_kg` is `grade_factor` times that of the row, and `certificate_charge` and `grade_days` come to the
+    charge and the days of the row. What is none of these is left out of its JSON.
     """
 
     stock: str
@@ -63,6 +64,9 @@ class PurchaseLine(Contract):
     amount: NonNegativeMoney
     piece_mass_g: float = 0.0
     price_per_kg: Decimal = Decimal(0)
+    grade_factor: Decimal = Field(Decimal(1), exclude_if=Decimal(1).__eq__)
+    certificate_charge: Decimal = Field(Decimal(0), exclude_if=not_)
+    grade_days: float = Field(0.0, exclude_if=not_)
     used_kg: Decimal = Field(Decimal(0), exclude_if=not_)
     unsawn_kg: Decimal = Field(Decimal(0), exclude_if=not_)
 

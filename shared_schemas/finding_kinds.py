@@ -199,6 +199,13 @@ OF_THE_GLASS = (
     _shop("blank-form-changes", "note", "At some of the quantities another form of blank would be cheaper.", "rate table stock_forms"),
     _shop("cut-or-pressed", "note", "The number of blanks from which pressings are cheaper than cut blanks.", "rate table stock_forms"),
     _shop("store-at-full-price", "care", "Glass in the store has no remnant credit in its row, so it is charged at its full price.", "rate table stock_forms"),
+    _both("glass-graded", "note", "The glass is bought in a better grade than the usual, as the drawing asks.", "rate table glass_grades", "{message}"),
+    _both("glass-grade-not-priced", "care", "The drawing asks for a grade of glass of which the rates have no row: it is not in the price.", "rate table glass_grades"),
+    _both("glass-grade-unmeetable", "stop", "The drawing asks for a finer glass than any that is bought.", "rate table glass_grades"),
+    _both(
+        "glass-grade-unneeded", "note", "A looser grade of glass would deform the wave less than a quarter of what the faces may.",
+        "derived; a quarter: common practice",
+    ),
     _shop("blank-out-of-thicker-plate", "note", "The blank is cored from plates sawn for a thicker one, which takes less glass.", "derived from the rows of stock_forms and allowances"),
     _shop("glass-bought-together", "note", "Elements of one glass buy it together, which costs less than separate lots.", "derived from the rows of stock_forms"),
 )  # fmt: skip

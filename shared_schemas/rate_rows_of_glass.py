@@ -131,6 +131,27 @@ def _range_faults(row: GlassRow, of: Literal["index", "transmits"]) -> list[Faul
     return []
 
 
+GlassAttribute = Literal["stress", "bubbles", "homogeneity", "striae"]
+"""What raw glass is graded by."""
+
+
+class GlassGradeRow(RateRow):
+    """A grade of raw glass beyond the usual one: by what, up to which figure, and what it costs.
+
+    `figure` is the largest that the grade leaves: stress birefringence [nm/cm], section of all bubbles in 100 cm3 [mm2], variation of
+    the index from peak to valley [1e-6], difference of optical path by striae in 50 mm [nm]. Glass of it costs `price_factor` times as
+    much as the usual, takes `more_days`, and `certificate_charge` is paid for a lot. Between the rows of an attribute all three
+    follow the logarithm of the figure; the loosest row is the usual glass, and what is tighter than the finest is refused.
+    """
+
+    attribute: GlassAttribute
+    figure: Positive
+    grade: Name
+    price_factor: AtLeastOne
+    more_days: NonNegative
+    certificate_charge: NonNegativeMoney
+
+
 class PriceStep(Contract):
     """From this bought mass on, a kilogram costs this much."""
 

@@ -23,7 +23,7 @@ from shared_schemas.figure import RateRowRef
 from shared_schemas.problem import Explained, ProblemDetail
 from shared_schemas.rate_row import RateRow, Said, Yield
 from shared_schemas.rate_rows_of_aspheres import AsphereRow, AsphereTool
-from shared_schemas.rate_rows_of_glass import AllowanceRow, GlassRow, PriceStep, StockFormRow
+from shared_schemas.rate_rows_of_glass import AllowanceRow, GlassGradeRow, GlassRow, PriceStep, StockFormRow
 from shared_schemas.rate_rows_of_mounts import HardwareRow, MetalRow, TurningRow
 from shared_schemas.rate_rows_of_terms import CalendarRow, CommercialRow, CurrencyRow, MarginStep, ShopLoadRow
 from shared_schemas.rate_rows_of_work import (
@@ -45,6 +45,7 @@ from shared_schemas.rate_rows_of_work import (
 
 TABLES: dict[str, type[RateRow]] = {
     "glasses": GlassRow,
+    "glass_grades": GlassGradeRow,
     "stock_forms": StockFormRow,
     "allowances": AllowanceRow,
     "work_centres": WorkCentreRow,
@@ -88,6 +89,7 @@ class Rates(Contract):
     """All tables of one revision, as pure functions take them."""
 
     glasses: tuple[GlassRow, ...]
+    glass_grades: tuple[GlassGradeRow, ...] = ()
     stock_forms: tuple[StockFormRow, ...]
     allowances: tuple[AllowanceRow, ...]
     work_centres: tuple[WorkCentreRow, ...]
@@ -260,6 +262,7 @@ __all__ = [
     "CommercialRow",
     "CurrencyRow",
     "ExtraWorkRow",
+    "GlassGradeRow",
     "GlassRow",
     "GrindingRow",
     "HardwareRow",

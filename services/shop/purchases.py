@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from decimal import ROUND_CEILING, Decimal
 
 from services.optics.law import column, decided, figure_of, given, law
 from shared_schemas.blanks import MaterialStep, PurchaseLine
-from shared_schemas.figure import Figure
+from shared_schemas.figure import Figure, RateRowRef
 from shared_schemas.rates import Rates, StockFormRow
 
 SAWING_PLAN = "the plan of the sawing: fewest pieces, or the minimum order or a price step where that costs less"
@@ -35,6 +36,36 @@ def owned_amount(*, used_kg: Decimal, price_per_kg: Decimal, value_share: Decima
     Source: derived; common practice.
     """
     return used_kg * price_per_kg * value_share
+
+
+@law
+def graded_price_per_kg(*, price_per_kg: Decimal, grade_factor: Decimal) -> Decimal:
+    """Price of a kilogram of graded glass.
+
+    Equation: price_per_kg * grade_factor
+    Source: common practice.
+    """
+    return price_per_kg * grade_factor
+
+
+@law
+def charge_with_certificate(*, lot_charge: Decimal, certificate_charge: Decimal) -> Decimal:
+    """What is paid once for a lot of graded glass.
+
+    Equation: lot_charge + certificate_charge
+    Source: common practice.
+    """
+    return lot_charge + certificate_charge
+
+
+@law
+def graded_lead_days(*, lead_days: float, grade_days: float) -> float:
+    """Days [days] until graded glass arrives: whole days more, upwards.
+
+    Equation: lead_days + ceil(grade_days - 1e-9)
+    Source: common practice.
+    """
+    return lead_days + math.ceil(grade_days - 1e-9)
 
 
 @law
@@ -118,9 +149,7 @@ def figures_of_step(*, step: MaterialStep, rates: Rates) -> tuple[Figure, ...]:
             "the longest of the lead times of the pieces; those in the store have none",
             unit="days",
             alternatives=[
-                given("lead_days", 0.0, "days", source="a piece in the store")
-                if line.owned
-                else column("lead_days", row.lead_days, "days", Rates.ref("stock_forms", row))
+                given("lead_days", 0.0, "days", source="a piece in the store") if line.owned else _lead_days(line, row)
                 for line, row in lines
             ],
         ),
@@ -151,8 +180,8 @@ def _lot_figure(lines: Sequence[PurchaseLine], rates: Rates) -> Figure:
 def amount_figure(*, line: PurchaseLine, row: StockFormRow, currency: str) -> Figure:
     """The exact amount of pieces bought, or of what is sawn off a piece in the store."""
     ref = Rates.ref("stock_forms", row)
+    price = _price_per_kg(line, f"{currency}/kg", ref if line.owned else None)
     if line.owned:
-        price = column("price_per_kg", line.price_per_kg, f"{currency}/kg", ref)
         used = given("used_kg", line.used_kg, "kg", source="the plan of the sawing: what is sawn off the pieces in the store")
         return figure_of(owned_amount, name="amount", unit=currency, used_kg=used, price_per_kg=price, value_share=_value(row))
     return figure_of(
@@ -161,11 +190,47 @@ def amount_figure(*, line: PurchaseLine, row: StockFormRow, currency: str) -> Fi
         unit=currency,
         rate_row=ref,
         charged_kg=figure_of(charged_kg, pieces=_pieces(line), piece_mass_g=_piece_mass(line)),
-        price_per_kg=given("price_per_kg", line.price_per_kg, f"{currency}/kg"),
-        lot_charge=given("lot_charge", row.lot_charge, currency),
+        price_per_kg=price,
+        lot_charge=_lot_charge(line, row, currency),
         mould_charge=given("mould_charge", row.mould_charge, currency),
         remnant_credit=given("remnant_credit", Decimal(repr(row.remnant_credit))),
         unsawn_kg=given("unsawn_kg", line.unsawn_kg, "kg", source=UNSAWN),
+    )
+
+
+GRADED = "the grades of the glass that the drawing asks for, as told of the blank"
+
+
+def _price_per_kg(line: PurchaseLine, unit: str, ref: RateRowRef | None) -> Figure:
+    def stated(amount: Decimal) -> Figure:
+        return given("price_per_kg", amount, unit) if ref is None else column("price_per_kg", amount, unit, ref)
+
+    if line.grade_factor == 1:
+        return stated(line.price_per_kg)
+    factor = given("grade_factor", line.grade_factor, source=GRADED)
+    return figure_of(
+        graded_price_per_kg,
+        name="price_per_kg",
+        unit=unit,
+        price_per_kg=stated(line.price_per_kg / line.grade_factor),
+        grade_factor=factor,
+    )
+
+
+def _lot_charge(line: PurchaseLine, row: StockFormRow, currency: str) -> Figure:
+    charge = given("lot_charge", row.lot_charge, currency)
+    if not line.certificate_charge:
+        return charge
+    certificate = given("certificate_charge", line.certificate_charge, currency, source=GRADED)
+    return figure_of(charge_with_certificate, name="lot_charge", unit=currency, lot_charge=charge, certificate_charge=certificate)
+
+
+def _lead_days(line: PurchaseLine, row: StockFormRow) -> Figure:
+    days = column("lead_days", row.lead_days, "days", Rates.ref("stock_forms", row))
+    if not line.grade_days:
+        return days
+    return figure_of(
+        graded_lead_days, name="lead_days", lead_days=days, grade_days=given("grade_days", line.grade_days, "days", source=GRADED)
     )
 
 

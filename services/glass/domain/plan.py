@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from services.glass.domain.blank.figures import Reasons, blank_of
 from services.glass.domain.blank.options import BlankOption, density_of, out_of_plate
@@ -148,8 +148,9 @@ def _planned(way: Fitted, cut: Cut, group: Group, glass: _Glass) -> Planned:
     own = way.options[option.stock.name]
     turn = glass.turns[name]
     lots = {quantity: group.likely_lot(terms.likely_starts(quantity)).part_of(name).lot for quantity in terms.quantities}
-    findings = list(
-        cares_of(position=way.position, option=option, lots=lots, turn=turn if turn and turn.blanks <= terms.up_to_blanks else None)
+    findings = [*way.grade.findings]
+    findings += cares_of(
+        position=way.position, option=option, lots=lots, turn=turn if turn and turn.blanks <= terms.up_to_blanks else None
     )
     if option.shape.thickness_mm > own.shape.thickness_mm:
         findings.append(
@@ -162,7 +163,7 @@ def _planned(way: Fitted, cut: Cut, group: Group, glass: _Glass) -> Planned:
         others=tuple(others.values()),
         checked=way.checked,
         glass=glass.row,
-        reasons=_reasons(own, cut, others, group, glass),
+        reasons=replace(_reasons(own, cut, others, group, glass), grade=way.grade.figures()),
     )
     return Planned(way.position, blank, tuple(findings))
 

@@ -11,6 +11,17 @@ HOMOGENEITY_CLASSES = 5
 STRIAE_CLASSES = 5
 
 
+INDEX_VARIATION_1E6 = (100.0, 40.0, 10.0, 4.0, 2.0, 1.0)
+"""Variation of the index in a piece, peak to valley [1e-6], that the classes 0 to 5 of inhomogeneity allow. ISO 10110-4, from memory."""
+
+STRIAE_NM_PER_50_MM = (60.0, 30.0, 15.0, 10.0, 5.0)
+"""Difference of optical path by striae in 50 mm of glass [nm] to which a shop orders for the classes 1 to 5 (common practice).
+
+ISO 10110 counts the area with striae, makers grade by the wavefront, 60, 30, 15 and 10 nm: neither is turned into the other by
+a standard. Class 5, free of striae, is ordered looked at in two directions.
+"""
+
+
 @dataclass(frozen=True)
 class Homogeneity:
     """`2/A;B`: class of inhomogeneity (0 to 5, finer with the number) and of striae (1 to 5); `None` is not stated."""

@@ -12,6 +12,7 @@ from services.quoting.costs.money import exact, in_currency, total
 from services.quoting.pricing.evaluation import Evaluation, Plans
 from services.quoting.pricing.price import NAMES, Markups, markups, sum_of
 from services.quoting.promise.lead_time import Schedule, Shop, days_saved, schedule
+from services.shop.purchases import graded_lead_days
 from shared_schemas.quote import Expedite, Line, LineKind
 from shared_schemas.rates import StockFormRow
 
@@ -184,13 +185,14 @@ def faster_glass(material: MaterialCost, plans: Plans) -> FasterGlass | None:
     lead_days = 0.0
     for bought in material.bought:
         amounts = {one.stock: one.amount for one in bought.step.purchases if not one.owned} or {bought.step.stock: bought.step.cost}
+        grade_days = max((one.grade_days for one in bought.step.purchases), default=0.0)
         for stock, amount in amounts.items():
             row = plans.express.get(stock)
             if row is None or row.express_lead_days is None or row.express_surcharge is None:
                 lead_days = max(lead_days, bought.step.lead_days)
                 continue
             stocks.append(FasterStock(row, amount, bought.times))
-            lead_days = max(lead_days, row.express_lead_days)
+            lead_days = max(lead_days, graded_lead_days(lead_days=row.express_lead_days, grade_days=grade_days))
     if not stocks or lead_days >= material.lead_days:
         return None
     return FasterGlass(material.model.glass, tuple(stocks), lead_days)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from itertools import groupby
+from itertools import groupby, pairwise
 
 from shared_schemas.problem import ProblemDetail
 from shared_schemas.rates import RateRow, Rates
@@ -73,6 +73,28 @@ def _grinding(rates: Rates) -> Iterator[ProblemDetail]:
             yield _lacking(f"fine_grind by {method}", "add its grits")
 
 
+def _glass_grades(rates: Rates) -> Iterator[ProblemDetail]:
+    """Ramps that fall: a tighter grade that costs less, comes sooner or has the cheaper certificate; and a usual glass that is none."""
+    numbered = sorted(enumerate(rates.glass_grades), key=lambda entry: (entry[1].attribute, -entry[1].figure))
+    for attribute, of_attribute in groupby(numbered, key=lambda entry: entry[1].attribute):
+        rows = list(of_attribute)
+        number, usual = rows[0]
+        if usual.price_factor > 1:
+            yield _falls(number, "price_factor", usual.price_factor, 1, f"the loosest grade of {attribute} is the usual glass")
+        for (_, looser), (number, tighter) in pairwise(rows):
+            for column in ("price_factor", "more_days", "certificate_charge"):
+                before, after = float(getattr(looser, column)), float(getattr(tighter, column))
+                if after < before:
+                    yield _falls(number, column, after, before, f"{tighter.name} is tighter than {looser.name} and asks for less")
+            if tighter.figure == looser.figure:
+                yield _falls(number, "figure", tighter.figure, looser.figure, f"{looser.name} has this figure already")
+
+
+def _falls(number: int, column: str, figure: float, limit: float, reason: str) -> ProblemDetail:
+    pointer, remedy = f"/rows/{number}/{column}", "let it rise with the grade"
+    return ProblemDetail(pointer=pointer, reason=reason, figure=figure, limit=limit, remedy=remedy)
+
+
 def _work_centres(rates: Rates) -> Iterator[ProblemDetail]:
     done = {operation for row in rates.work_centres for operation in row.operations}
     for operation in sorted({row.operation for row in rates.yields} - done):
@@ -92,6 +114,7 @@ def _some(names: Sequence[str]) -> str:
 CHECKS: dict[str, Callable[[Rates], Iterator[ProblemDetail]]] = {
     "polishing": _polishing,
     "allowances": _allowances,
+    "glass_grades": _glass_grades,
     "grinding": _grinding,
     "work_centres": _work_centres,
     "yields": _yields,

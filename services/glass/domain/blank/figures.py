@@ -42,10 +42,11 @@ Inputs = dict[str, Any]
 
 @dataclass(frozen=True)
 class Reasons:
-    """Why the plan chose a stock row and, where it did, a plate thicker than the blank needs: alternatives with their figures."""
+    """Why the plan chose a stock row and, where it did, a plate thicker than the blank needs: alternatives with their figures; and what the grade of its glass costs."""
 
     stock: Figure
     thicker_plate: tuple[Figure, ...] = ()
+    grade: tuple[Figure, ...] = ()
 
 
 def blank_of(
@@ -76,6 +77,7 @@ def blank_of(
             *explained.masses(),
             *explained.yields(),
             reasons.stock,
+            *reasons.grade,
             *explained.losses(),
             *(explained.elsewhere(other) for other in others),
         ),

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from services.glass.domain.blank.grades import USUAL, Grade, GradeKey, grade_of
 from services.glass.domain.blank.options import BlankOption, Misfit, density_of, option_for
 from services.optics.body import Body
 from services.shop.allowances import largest_finished_diameter_mm
@@ -23,6 +24,7 @@ class Fitted:
     checked: ElementCheck
     glass: GlassRow
     options: Mapping[str, BlankOption]
+    grade: Grade = USUAL
 
 
 def ways_of(*, position: int, element: Element, finished: Body, checked: ElementCheck, rates: Rates) -> Fitted | Finding:
@@ -33,26 +35,31 @@ def ways_of(*, position: int, element: Element, finished: Body, checked: Element
     if element.diameter_mm > largest:
         return over_the_allowances(position=position, element=element, largest_mm=largest)
     glass = rates.glass(checked.glass)
-    answers = _answers_of_stock(element=element, finished=finished, glass=glass, rates=rates)
+    grade = grade_of(position=position, element=element, checked=checked, rates=rates)
+    if isinstance(grade, Finding):
+        return grade
+    answers = _answers_of_stock(element=element, finished=finished, glass=glass, grade=grade, rates=rates)
     options = {answer.stock.name: answer for answer in answers if isinstance(answer, BlankOption)}
     if not options:
         misfits = tuple(answer for answer in answers if isinstance(answer, Misfit))
         return too_large_for_all(position=position, element=element, misfits=misfits)
-    return Fitted(position, element, checked, glass, options)
+    return Fitted(position, element, checked, glass, options, grade)
 
 
 def by_glass(ways: Sequence[Fitted]) -> list[list[Fitted]]:
-    """Elements of the same glass together, in the order of the lens."""
-    of_glass: dict[str, list[Fitted]] = {}
+    """Elements of the same glass in the same grade together, in the order of the lens."""
+    of_glass: dict[tuple[str, GradeKey], list[Fitted]] = {}
     for way in ways:
-        of_glass.setdefault(way.glass.name, []).append(way)
+        of_glass.setdefault((way.glass.name, way.grade.key), []).append(way)
     return list(of_glass.values())
 
 
-def _answers_of_stock(*, element: Element, finished: Body, glass: GlassRow, rates: Rates) -> list[BlankOption | Misfit]:
+def _answers_of_stock(
+    *, element: Element, finished: Body, glass: GlassRow, grade: Grade, rates: Rates
+) -> list[BlankOption | Misfit]:
     density = density_of(glass)
     return [
-        option_for(element=element, finished=finished, stock=row, density_g_cm3=density, rates=rates)
+        option_for(element=element, finished=finished, stock=grade.of(row), density_g_cm3=density, rates=rates)
         for row in rates.stock_forms
         if row.glass == glass.name
     ]

@@ -105,5 +105,6 @@ def grinding_figure(grinding: Grinding) -> Figure:
 def _alone(name: str, option: BlankOption, blanks: int, rates: Rates) -> Figure:
     """The exact amount of so many blanks out of one stock row."""
     purchase: Purchase = least_purchase(source=option.source, blanks=blanks)
-    figure = amount_figure(line=purchase.line((option.element.name,)), row=option.stock, currency=rates.base_currency)
+    row = rates.stock_form(option.stock.name)
+    figure = amount_figure(line=purchase.line((option.element.name,)), row=row, currency=rates.base_currency)
     return figure.model_copy(update={"name": name})

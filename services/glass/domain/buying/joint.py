@@ -12,6 +12,7 @@ from decimal import ROUND_FLOOR, Decimal
 
 import numpy as np
 
+from services.glass.domain.blank.grades import GradeKey
 from services.glass.domain.blank.options import PLATE_FORMS, BlankOption, density_of
 from services.glass.domain.blank.ways import Fitted, ways_of
 from services.glass.domain.buying.groups import owned_once, without_store
@@ -64,7 +65,7 @@ def buy_together(*, lenses: Sequence[LensToBuyFor], rates: Rates) -> JointPurcha
     Raises `CheckOfAnotherLens`, `BlanksForNoElement` for blanks of an element that the lens does not have, and what
     `plan_blanks` raises for faults of the rates.
     """
-    wants: dict[str, list[Want]] = {}
+    wants: dict[tuple[str, GradeKey], list[Want]] = {}
     glasses: dict[str, GlassRow] = {}
     reasons: list[Finding] = []
     for place, lens in enumerate(lenses):
@@ -74,11 +75,11 @@ def buy_together(*, lenses: Sequence[LensToBuyFor], rates: Rates) -> JointPurcha
                 continue
             glasses[way.glass.name] = way.glass
             member = BuyingFor(lens=lens.name, element=element, blanks=blanks)
-            wants.setdefault(way.glass.name, []).append(Want((member,), way.options))
+            wants.setdefault((way.glass.name, way.grade.key), []).append(Want((member,), way.options))
     if reasons:
         return Refusal(stage="glass", reasons=tuple(reasons))
     minor_units = rates.currency(rates.base_currency).minor_units
-    of_glasses = tuple(_of_one_glass(glasses[name], of_glass, minor_units) for name, of_glass in wants.items())
+    of_glasses = tuple(_of_one_glass(glasses[name], of_glass, minor_units) for (name, _), of_glass in wants.items())
     apart, cost = sum((one.cost_apart for one in of_glasses), Decimal(0)), sum((one.cost for one in of_glasses), Decimal(0))
     return JointPurchases(currency=rates.base_currency, glasses=of_glasses, cost_apart=apart, cost=cost, saving=apart - cost)
 

@@ -18,6 +18,7 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
+from services.glass.domain.blank.grades import GradedStock
 from services.shop.purchases import bought_amount, bought_mass_g, charged_kg, owned_amount, pieces_mass_g, pieces_of_a_lot
 from shared_schemas.blanks import PurchaseLine
 from shared_schemas.rates import StockFormRow
@@ -110,7 +111,14 @@ class Purchase(NamedTuple):
 
     def line(self, members: tuple[str, ...]) -> PurchaseLine:
         """The purchase in its contract."""
+        graded = self.source.stock if isinstance(self.source.stock, GradedStock) else None
+        grade = (
+            {}
+            if graded is None
+            else {"grade_factor": graded.factor, "certificate_charge": graded.certificate_charge, "grade_days": graded.grade_days}
+        )
         return PurchaseLine(
+            **grade,
             stock=self.source.stock.name,
             form=self.source.stock.form,
             owned=self.source.owned,
