@@ -109,8 +109,15 @@ class Route(Contract):
     operations: Annotated[tuple[Operation, ...], Field(min_length=1)]
 
 
+FREIGHT = "freight, "
+"""What the name of a bought part begins with that is the way of the goods, not a part; the terms follow."""
+
+
 class BoughtPart(Contract):
-    """Something bought for each lens: barrel, spacer, retaining ring, case. A lot costs `lot_charge` and n times `unit_price`."""
+    """Something bought for each lens: barrel, spacer, retaining ring, stop plate, what it is packed in, its freight.
+
+    A lot costs `lot_charge` and n times `unit_price`.
+    """
 
     name: Name
     count: Annotated[int, Field(ge=1)]

@@ -9,6 +9,7 @@ from services.quoting.sheet import words
 from services.quoting.sheet.parts import Table
 from services.quoting.sheet.section_picture import section_svg
 from shared_schemas.check import ElementCheck, FirstOrder, SurfaceCheck
+from shared_schemas.operations import FREIGHT
 from shared_schemas.prescription import Element, IndexGlass, Prescription, Surface
 from shared_schemas.quote import QuoteBody
 
@@ -161,9 +162,15 @@ def _whole(drawn: Prescription, body: QuoteBody) -> Iterator[str]:
     whole = [indication for indication in (drawn.transmitted_wavefront, drawn.assembly_imperfections) if indication]
     if whole:
         yield words.WHOLE_LENS.format(indications="; ".join(whole))
-    parts = [f"{part.count} x {part.name}" if part.count > 1 else part.name for part in body.bought_parts]
+    if drawn.first_article:
+        yield words.FIRST_ARTICLE
+    carried = [part.name.removeprefix(FREIGHT) for part in body.bought_parts if part.name.startswith(FREIGHT)]
+    parts = [part for part in body.bought_parts if not part.name.startswith(FREIGHT)]
     if parts:
-        yield words.DELIVERED_WITH.format(parts="; ".join(parts))
+        named = (f"{part.count} x {part.name}" if part.count > 1 else part.name for part in parts)
+        yield words.DELIVERED_WITH.format(parts="; ".join(named))
+    if carried:
+        yield words.FREIGHT.format(terms=", ".join(carried))
     if drawn.remarks:
         yield words.DRAWING_REMARKS.format(remarks=drawn.remarks)
 

@@ -58,6 +58,8 @@ BARREL = "Mounted in a barrel of {material}, ⌀ {diameter:.10g} x {length:.10g}
 ENGRAVED = ", {count} characters engraved"
 WHOLE_LENS = "Of the whole lens: {indications}."
 DELIVERED_WITH = "Delivered with each lens: {parts}."
+FREIGHT = "Carriage in the price: {terms}."
+FIRST_ARTICLE = "The first lens is measured whole before the rest, and its record comes with the lot."
 DRAWING_REMARKS = "Remarks on the drawing: {remarks}"
 
 # Prices and dates.

@@ -225,3 +225,16 @@ def test_a_section_without_anything_to_say_is_left_out(body: QuoteBody) -> None:
 
 def test_the_sheet_is_the_same_bytes_each_time(body: QuoteBody) -> None:
     assert sheet_page(head=HEAD, body=body) == sheet_page(head=HEAD, body=QuoteBody.model_validate_json(body.model_dump_json()))
+
+
+def test_carriage_and_a_first_article_are_said_only_where_they_are_in_the_price(rates: Rates, body: QuoteBody) -> None:
+    terms = {"freight_terms": "DAP", "freight_per_lot": Decimal(80)}
+    paid = rates.model_copy(update={"commercial": tuple(row.model_copy(update=terms) for row in rates.commercial)})
+    carried = Page(sheet_page(head=HEAD, body=quoted(paid, first_article=True))).text
+    assert "Carriage in the price: DAP." in carried
+    assert "its record comes with the lot" in carried
+    (delivered,) = re.findall(r"Delivered with each lens: [^.]*", carried)
+    assert "freight" not in delivered
+    usual = Page(sheet_page(head=HEAD, body=body)).text
+    assert "Carriage" not in usual
+    assert "its record comes with the lot" not in usual

@@ -12,9 +12,10 @@ from services.process.domain.element_work import ElementWork, FaceWork
 from services.process.domain.faces.surfacing import grind_and_polish
 from services.process.domain.route.cutting import cut_blank, generate
 from services.process.domain.route.edging import centre_and_bevel
-from services.process.domain.route.inspection import inspect_element, look_at_coated, look_for_chips, measure_witness
+from services.process.domain.route.inspection import inspect_element
 from services.process.domain.route.knees import knee_of
 from services.process.domain.route.lines import Line, line
+from services.process.domain.route.looks import look_at_coated, look_for_chips, measure_witness
 from services.process.domain.route.rate_rows import tolerance_row
 from services.process.domain.route.washing import wash
 from shared_schemas.figure import Figure

@@ -121,39 +121,6 @@ LOOKED_AT_APART = ("coating", "coated", "chips", "joined", "first_article")
 lens where that is asked for."""
 
 
-def look_for_chips(face: FaceWork, rates: Rates) -> Iterator[Line]:
-    """A look at the machine for chips of generating, before a piece is blocked with others; none where the rates have none."""
-    looks = [Look(row) for row in rows_of(rates).usual("chips")]
-    if looks:
-        yield _inspect(looks, (), NO_DEMANDS, rates, method="chips", face=face.face)
-
-
-def measure_witness(run: Line, rates: Rates) -> Iterator[Line]:
-    """The witness piece of a coating run, measured when the run is over; none where the rates have none."""
-    rows = [row for row in rows_of(rates).by_kind.get("coating", ()) if row.per == "lot"]
-    if rows:
-        of_run = lot_of([(row.name, row.minutes, Rates.ref("inspection", row)) for row in rows], "for the run")
-        size = decided("batch_size", run.batch_size, "one witness stands for all pieces of its run", source="common practice")
-        work = Work(of_batch=of_run, batch_size=run.batch_size, why_size=lambda: size)
-        yield line("inspect", rates, work, method="witness", face=run.face)
-
-
-def look_at_coated(work: ElementWork, rates: Rates) -> Iterator[Line]:
-    """The look at coated faces after the last run; none where the rates have none."""
-    rows, coated = rows_of(rates), sum(face.coating is not None for face in work.faces)
-    looks = [Look(row, coated if row.per == "face" else 1) for row in rows.usual("coated", "coating")]
-    if looks:
-        yield _inspect(looks, (), NO_DEMANDS, rates, method="coated")
-
-
-def look_before_cementing(elements: Sequence[ElementWork], rates: Rates) -> Iterator[Line]:
-    """The faces to be joined once more, under the microscope; none where the rates have none."""
-    faces = 2 * (len(elements) - 1)
-    looks = [Look(row, faces if row.per == "face" else 1) for row in rows_of(rates).usual("joined")]
-    if looks:
-        yield _inspect(looks, (), NO_DEMANDS, rates, method="microscope")
-
-
 def inspect_element(work: ElementWork, rates: Rates) -> Line:
     """Inspection of an element before it is coated: every piece, but for what the rates have sampled where a tolerance is commercial.
 
@@ -169,7 +136,7 @@ def inspect_element(work: ElementWork, rates: Rates) -> Line:
         Look(row, sampled=_is_sampled(row, work.demands, rates)) for row in rows.usual("centring", "centre_thickness", "diameter")
     ]
     per_lot = rows.per_lot(without=[*LOOKED_AT_APART, *(kind for kind, is_stated in stated.items() if not is_stated)])
-    return _inspect(_together(looks), per_lot, work.all_demands, rates)
+    return inspect_line(_together(looks), per_lot, work.all_demands, rates)
 
 
 def inspect_group(elements: Sequence[ElementWork], rates: Rates) -> Line:
@@ -184,7 +151,7 @@ def inspect_group(elements: Sequence[ElementWork], rates: Rates) -> Line:
     if assembly_grade_mm is not None:
         looks.append(Look(rows.cosmetic(assembly_grade_mm), count=len(elements) - 1))
     looks += [Look(row) for row in rows.usual("centring")]
-    return _inspect(_together(looks), [row for row in rates.inspection if row.looks_at == "record"], NO_DEMANDS, rates)
+    return inspect_line(_together(looks), [row for row in rates.inspection if row.looks_at == "record"], NO_DEMANDS, rates)
 
 
 def first_article(elements: int, rates: Rates) -> Line:
@@ -236,7 +203,7 @@ def _together(looks: Sequence[Look]) -> list[Look]:
     return list(found.values())
 
 
-def _inspect(
+def inspect_line(
     looks: Sequence[Look], per_lot: Sequence[InspectionRow], demands: tuple[Demand, ...], rates: Rates, *, method: str = "",
     face: Face | None = None,
 ) -> Line:  # fmt: skip

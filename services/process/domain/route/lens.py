@@ -8,9 +8,10 @@ from dataclasses import dataclass, replace
 
 from services.optics.law import column, decided, figure_of, given, law
 from services.process.domain.element_work import ElementWork
-from services.process.domain.route.inspection import first_article, inspect_group, look_before_cementing
+from services.process.domain.route.inspection import first_article, inspect_group
 from services.process.domain.route.knees import NO_KNEE, Knee, knee_of
 from services.process.domain.route.lines import Line, Minutes, Spent, Work, counted_min, line, lot_of, minutes_in_all
+from services.process.domain.route.looks import look_before_cementing
 from services.process.domain.route.rate_rows import cementing_for
 from services.process.domain.route.washing import wash
 from shared_schemas.figure import Figure

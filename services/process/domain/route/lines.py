@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
+from functools import cached_property
 
 from services.optics.law import changed_figure, column, decided, figure_of, given, law
 from services.process.domain.route.extra_work import NO_EXTRA, Extra
@@ -186,6 +187,11 @@ class Line:
 
     def as_operation(self) -> Operation:
         """The line as it stands on the route card, with its basis."""
+        return self._on_card
+
+    @cached_property
+    def _on_card(self) -> Operation:
+        """Written once: a line that rests on the rates alone stands on many cards."""
         return Operation(
             operation=self.operation,
             face=self.face,

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Container, Iterable
+from collections.abc import Container, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
 
 from shared_schemas.operation_kinds import OperationName
 from shared_schemas.rates import (
@@ -10,6 +12,7 @@ from shared_schemas.rates import (
     GlassRow,
     GrindingRow,
     HardwareRow,
+    InForce,
     PolishingRow,
     RateMissing,
     RateRow,
@@ -21,14 +24,35 @@ from shared_schemas.rates import (
 )
 
 
+@dataclass(frozen=True)
+class _Lookups:
+    """Rows that are asked for with every line, by operation and method; of yields the first."""
+
+    centres: Mapping[tuple[str, str], Sequence[WorkCentreRow]]
+    yields: Mapping[tuple[str, str], YieldRow]
+
+
+@lru_cache(maxsize=16)
+def _lookups(in_force: InForce) -> _Lookups:
+    centres: dict[tuple[str, str], list[WorkCentreRow]] = {}
+    yields: dict[tuple[str, str], YieldRow] = {}
+    for centre in in_force.rates.work_centres:
+        for operation in centre.operations:
+            centres.setdefault((operation, centre.method), []).append(centre)
+    for row in in_force.rates.yields:
+        yields.setdefault((row.operation, row.method), row)
+    return _Lookups(centres, yields)
+
+
 def work_centre_for(rates: Rates, operation: OperationName, method: str = "", diameter_mm: float = 0.0) -> WorkCentreRow:
     """The first work centre that does an operation and takes the diameter [mm]: one of that method, or one of no method.
 
     Raises: RateMissing where there is neither.
     """
+    centres = _lookups(InForce(rates)).centres
     for wanted_method in (method, ""):
-        for row in rates.work_centres:
-            if operation in row.operations and row.method == wanted_method and _takes(row, diameter_mm):
+        for row in centres.get((operation, wanted_method), ()):
+            if _takes(row, diameter_mm):
                 return row
     wanted = f"{operation} {method}".strip() + (f" of {diameter_mm:g} mm" if diameter_mm else "")
     raise RateMissing("work_centres", wanted, _names(rates.work_centres))
@@ -54,10 +78,10 @@ def _takes(row: WorkCentreRow, diameter_mm: float) -> bool:
 
 def yield_for(rates: Rates, operation: OperationName, method: str = "") -> YieldRow:
     """The yield of an operation: by its method if there is such a row, in general otherwise; raises `RateMissing`."""
-    for wanted in (method, ""):
-        for row in rates.yields:
-            if row.operation == operation and row.method == wanted:
-                return row
+    yields = _lookups(InForce(rates)).yields
+    found = yields.get((operation, method)) or yields.get((operation, ""))
+    if found is not None:
+        return found
     raise RateMissing("yields", f"{operation} {method}".strip(), _names(rates.yields))
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import Literal
 
 from services.optics.law import decided, figure_of, given
@@ -9,7 +10,7 @@ from services.process.domain.route.lines import Line, Minutes, Work, counted_min
 from services.process.domain.route.rate_rows import work_centre_for
 from shared_schemas.figure import Figure
 from shared_schemas.operations import Face
-from shared_schemas.rates import Rates
+from shared_schemas.rates import InForce, Rates
 
 Occasion = Literal[
     "wax off", "between faces", "lacquer off", "before coating", "after coating", "before cementing", "before assembly"
@@ -29,7 +30,13 @@ DONE_BY: dict[Occasion, str] = {
 
 def wash(occasion: Occasion, rates: Rates, *, face: Face | None = None, parts: int = 1) -> Line:
     """Cleaning on an occasion of a route, `parts` at a time for each piece that comes of them."""
-    by = DONE_BY[occasion]
+    return _washed(occasion, face, parts, InForce(rates))
+
+
+@lru_cache(maxsize=256)
+def _washed(occasion: Occasion, face: Face | None, parts: int, in_force: InForce) -> Line:
+    """A line of cleaning; it rests on the rates alone, and so is remembered."""
+    by, rates = DONE_BY[occasion], in_force.rates
     if parts == 1:
         return line("clean", rates, face=face, method=occasion, done_by=by)
     centre = work_centre_for(rates, "clean", by)

@@ -15,7 +15,7 @@ from services.process.domain.tools.turned_parts import TurnedShape, turned_mass_
 from shared_schemas.check import Finding
 from shared_schemas.figure import Figure
 from shared_schemas.finding_kinds import finding
-from shared_schemas.operations import BoughtPart
+from shared_schemas.operations import FREIGHT, BoughtPart
 from shared_schemas.prescription import Barrel, Prescription
 from shared_schemas.rates import CommercialRow, HardwareRow, RateMissing, Rates
 
@@ -228,6 +228,6 @@ def freight(wanted: Sequence[Wanted], glass_g: float, terms: CommercialRow, rate
     )
     lot = column("lot_charge", terms.freight_per_lot, unit, ref)
     yield BoughtPart(
-        name=f"freight, {terms.freight_terms}", count=1, lot_charge=terms.freight_per_lot, unit_price=Decimal(each.value), lead_days=0.0,
+        name=f"{FREIGHT}{terms.freight_terms}", count=1, lot_charge=terms.freight_per_lot, unit_price=Decimal(each.value), lead_days=0.0,
         basis=(each, lot),
     )  # fmt: skip
