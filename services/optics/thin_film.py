@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Literal
@@ -95,24 +96,40 @@ def reflectance(
 
 
 def reflectances_of_stacks(
-    *, indices: Sequence[Index], thicknesses_nm: Floats, substrate_index: Index, wavelengths_nm: Floats, angle_deg: float = 0.0
+    *, indices: Sequence[float], thicknesses_nm: Floats, substrate_index: Floats, wavelengths_nm: Floats, angle_deg: float = 0.0
 ) -> Floats:
-    """Reflectance in air of many stacks of the same films, mean of both polarisations; see `films`.
+    """Reflectance in air of many stacks of the same clear films, mean of both polarisations; see `films`, which takes longer.
 
     Args:
+        indices: of the films, outermost first, above 1.
         thicknesses_nm: of the layers of every stack, 0 or more, shape (stacks, layers) [nm].
 
     Returns: shape (stacks, wavelengths).
     """
-    kinds: tuple[Polarisation, ...] = ("s", "p") if angle_deg else ("s",)
-    invariant = np.full((1, 1), np.sin(np.radians(angle_deg)))
-    columns = [thicknesses_nm[:, [layer]] for layer in range(thicknesses_nm.shape[1])]
-    each = [_of_one_kind(indices, columns, substrate_index, 1.0, wavelengths_nm, invariant, kind).reflected for kind in kinds]
+    invariant = math.sin(math.radians(angle_deg)) ** 2
+    normal = [math.sqrt(index**2 - invariant) for index in indices]
+    cosine = math.cos(math.radians(angle_deg))
+    behind = np.sqrt(substrate_index**2 - invariant)
+    turns = -2j * np.pi / wavelengths_nm
+    phases = [np.exp(turns * (q * thicknesses_nm[:, [layer]])) for layer, q in enumerate(normal)]
+    each = [_of_clear_films(normal, phases, cosine, behind)]
+    if angle_deg:
+        admittances = [index**2 / q for index, q in zip(indices, normal, strict=True)]
+        each.append(_of_clear_films(admittances, phases, 1 / cosine, substrate_index**2 / behind))
     return np.asarray(sum(each) / len(each))
 
 
+def _of_clear_films(admittances: Sequence[float], phases: Sequence[Complexes], front: float, behind: Floats) -> Floats:
+    """One polarisation, by the admittance that each layer turns: its amplitude of reflection goes round by twice the phase."""
+    met: Floats | Complexes = behind
+    for admittance, phase in zip(reversed(admittances), reversed(phases), strict=True):
+        turned = (admittance - met) / (admittance + met) * phase**2
+        met = admittance * (1 - turned) / (1 + turned)
+    return np.asarray(np.abs((front - met) / (front + met)) ** 2)
+
+
 def _of_one_kind(
-    indices: Sequence[Index], thicknesses_nm: Sequence[float | Floats], substrate_index: Index, incidence_index: float, wavelengths_nm: Floats,
+    indices: Sequence[Index], thicknesses_nm: Sequence[float], substrate_index: Index, incidence_index: float, wavelengths_nm: Floats,
     invariant: Floats, kind: Polarisation,
 ) -> Films:  # fmt: skip
     """One polarisation. `damped` keeps the size that was taken out of B and C, so that thick metal does not overflow."""

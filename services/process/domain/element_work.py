@@ -360,7 +360,7 @@ def _coated(face: FaceWork, check: SurfaceCheck, glass: GlassRow, diameter_mm: f
             face,
             coating=chosen.row.name,
             coating_demand=check.coating,
-            runner_up=None if chosen.runner_up is None else chosen.runner_up.name,
+            runner_up=chosen.others[0].name if chosen.others else None,
             design=chosen.row if isinstance(chosen.row, DesignedRow) else None,
         )
     return replace(face, coating=check.coating)

@@ -8,6 +8,7 @@ from functools import lru_cache
 from itertools import pairwise
 
 from services.process.domain.coating.findings import coating_notes
+from services.process.domain.coating.sharing import with_shared_runs
 from services.process.domain.element_work import ElementWork, elements_of
 from services.process.domain.faces.block_picture import pictures_of_blocks
 from services.process.domain.remarks.capability import beyond_capability
@@ -76,7 +77,7 @@ def plan_operations(
         FigureOutOfRange: a size that no piece of glass has, from plans written by hand.
     """
     prescription = job.request.prescription
-    elements = elements_of(prescription, check, blanks, rates)
+    elements = with_shared_runs(elements_of(prescription, check, blanks, rates), rates)
     groups = _groups(prescription, elements)
     wanted = tuple(parts_wanted(groups, prescription, rates))
     stops = (*beyond_capability(elements, rates), *too_large_to_buy(wanted, rates))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
+from difflib import get_close_matches
 
 from services.quoting.costs.money import currency_on
 from services.quoting.errors import CurrencyNotOfTheDay
@@ -54,7 +55,8 @@ def _coatings(request: QuoteRequest, rates: Rates) -> list[ProblemDetail]:
             reason=f"no coating is called {surface.coating}",
             figure=surface.coating,
             limit=", ".join(known),
-            remedy=f"one of {', '.join(known)}, a reflectance and band in place of a name, or null for an uncoated face",
+            remedy=f"one of {', '.join(get_close_matches(surface.coating, known, cutoff=0.5) or known)}, a reflectance and band in place of "
+            "a name, or null for an uncoated face",
         )
         for number, element in enumerate(request.prescription.elements)
         for face, surface in (("front", element.front), ("back", element.back))

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from itertools import product
 from typing import Any
 
 import numpy as np
@@ -13,16 +14,17 @@ from hypothesis import strategies as st
 from services.optics.dispersion import Dispersion
 from services.optics.thin_film import reflectance, reflectances_of_stacks
 from services.process.domain.coating.choice import choose, too_hot
-from services.process.domain.coating.cost import cost_figure, cost_of_piece
+from services.process.domain.coating.cost import cost_figure, cost_of_piece, cost_of_run
 from services.process.domain.coating.design import films_of
 from services.process.domain.coating.promise import Asked, band_of, left_on, promise_of, stack_of
-from services.process.domain.coating.run import DesignedRow, cycle_min, deposition_min
+from services.process.domain.coating.run import DesignedRow, cycle_min, deposition_min, run_name
+from services.process.domain.coating.sharing import Wanted, sharing_runs
 from services.process.domain.plan import plan_operations
 from services.rates.domain.seed import seed_rates
 from shared_schemas.check import Finding
 from shared_schemas.operations import Operation, OperationPlan
 from shared_schemas.prescription import CoatingDemand, Surface
-from shared_schemas.rates import Rates
+from shared_schemas.rates import CoatingRow, Rates
 from shared_schemas.traveller import Refusal
 
 
@@ -87,8 +89,76 @@ def test_no_coating_that_would_do_costs_less_than_the_one_that_is_taken(rates: R
         assert len(costs) > 1
         by_cost = sorted(costs, key=lambda name: costs[name])
         assert taken.row.name == by_cost[0]
-        assert taken.runner_up is not None
-        assert taken.runner_up.name == by_cost[1]
+        assert [row.name for row in taken.others] == by_cost[1:]
+
+
+def front_runs(plan: OperationPlan) -> list[str | None]:
+    return [one.shared_run for route in plan.routes for one in route.operations if one.operation == "coat" and one.face == "front"]
+
+
+def test_a_face_that_asks_for_less_goes_into_the_run_of_one_that_asks_for_more(
+    lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates
+) -> None:
+    """A run less is worth more than a cheaper run, so that a tighter face never makes the lens cheaper by sharing."""
+    loose, tight = drawn("R <= 1.7 % 450 to 650 nm"), drawn("R <= 0.5 % 450 to 650 nm")
+    alone = planned(lens(piece(coatings=(loose, None))), rates)
+    assert front_runs(alone) == ["coat ar-single"]
+    both = planned(lens(piece(coatings=(loose, None)), piece(name="L2", coatings=(tight, None))), rates)
+    assert front_runs(both) == ["coat ar-three-crown on N-BK7"] * 2
+    note = of_code(both.findings, "coating-chosen")[0]
+    assert "It shares the run of other faces; ar-single would need one of its own" in note.message
+    (why,) = [one for one in coats(both)["front"].basis if one.name == "coating"]
+    assert "in a run that there is for other faces" in (why.reason or "")
+
+
+def test_a_face_goes_into_the_run_of_a_coating_that_another_has_by_name(
+    lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates
+) -> None:
+    asked = drawn("R <= 1.7 % 450 to 650 nm")
+    plan = planned(lens(piece(coatings=(asked, None)), piece(name="L2", coatings=("ar-broadband", None))), rates)
+    assert front_runs(plan) == ["coat ar-broadband on N-BK7"] * 2
+
+
+def test_faces_on_different_glasses_share_no_run_that_is_trimmed_to_one(
+    lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates
+) -> None:
+    loose, tight = drawn("R <= 1.7 % 450 to 650 nm"), drawn("R <= 0.5 % 450 to 650 nm")
+    plan = planned(lens(piece(coatings=(loose, None)), piece(name="L2", glass="N-SF6", coatings=(tight, None))), rates)
+    assert front_runs(plan) == ["coat ar-single", "coat ar-three-dense on N-SF6"]
+
+
+def test_a_face_goes_into_the_run_of_a_design_that_another_needs_and_one_trial_does_for_both(
+    lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates
+) -> None:
+    loose, tight = drawn("R <= 1.7 % 650 to 1050 nm"), drawn("R <= 0.5 % 650 to 1050 nm")
+    assert choose(loose, glass=rates.glass("N-SF6"), diameter_mm=25.0, rates=rates).design is None
+    plan = planned(
+        lens(piece(glass="N-SF6", coatings=(loose, None)), piece(name="L2", glass="N-SF6", coatings=(tight, None))), rates
+    )
+    assert len(set(front_runs(plan))) == 1
+    assert "design" in (front_runs(plan)[0] or "")
+    assert len([one for one in plan.tooling if one.name.startswith("trial run")]) == 1
+    (note,), (care,) = of_code(plan.findings, "coating-chosen"), of_code(plan.findings, "coating-to-be-tried")
+    assert "It shares the run of other faces" in note.message
+    assert care.pointer == "/elements/1/front/coating"
+
+
+def test_what_a_lens_asks_for_is_settled_by_the_cheapest_runs_of_all_choices(rates: Rates) -> None:
+    """Against every choice there is, for three things asked on two glasses."""
+    words = ("R <= 1.7 % 450 to 650 nm", "R <= 1 % 500 to 600 nm", "R <= 0.6 % 540 to 560 nm")
+    wanted = [Wanted(drawn(one), rates.glass(glass), 25.0) for one, glass in zip(words, ("N-BK7", "N-SF6", "N-BK7"), strict=True)]
+    found = sharing_runs(wanted, [], rates)
+
+    def total(rows: Sequence[CoatingRow]) -> float:
+        runs = {run_name(row, one.glass.name): cost_of_run(row, rates) for row, one in zip(rows, wanted, strict=True)}
+        return sum(runs.values())
+
+    choices = []
+    for one in wanted:
+        chosen = choose(one.demand, glass=one.glass, diameter_mm=25.0, rates=rates)
+        choices.append((chosen.row, *chosen.others))
+    assert min(map(len, choices)) > 1
+    assert total([found[one] for one in wanted]) == pytest.approx(min(total(rows) for rows in product(*choices)))
 
 
 RATES = seed_rates()

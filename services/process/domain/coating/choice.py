@@ -24,13 +24,13 @@ HOTTEST_COOL_C = 150.0
 class Choice:
     """The coating that is chosen, what it reflects where it is asked to work (None beyond the glass or the films), whether that is enough.
 
-    `runner_up` is the next cheapest that does it too; `design` the stack, where it is one to be tried.
+    `others` do it too, the cheapest first; `design` is the stack, where it is one to be tried.
     """
 
     row: CoatingRow
     left: Left | None
     meets: bool
-    runner_up: CoatingRow | None = None
+    others: tuple[CoatingRow, ...] = ()
     design: Design | None = None
 
 
@@ -68,8 +68,8 @@ def choose(demand: CoatingDemand, *, glass: GlassRow, diameter_mm: float, rates:
     found = [(row, promise_of(row, asked, dispersion)) for row in cheapest_first]
     meeting = [(row, left) for row, left in found if left is not None and left.meets(demand)]
     if meeting:
-        (row, left), others = meeting[0], meeting[1:]
-        return Choice(row, left, meets=True, runner_up=others[0][0] if others else None)
+        row, left = meeting[0]
+        return Choice(row, left, meets=True, others=tuple(other for other, _ in meeting[1:]))
     tried = list(_designed(demand, cheapest_first, dispersion, rates))
     if tried and tried[-1].meets:
         return tried[-1]
@@ -88,8 +88,8 @@ def _designed(demand: CoatingDemand, cheapest_first: Sequence[CoatingRow], glass
         return
     asked, least_min = asked_by(demand), 0.0
     films = films_of(cheapest_first, asked)
-    for count in STARTS:
-        design = design_of(count, films, asked, glass)
+    for start in STARTS:
+        design = design_of(start, films, asked, glass)
         if design is None:
             continue
         row = row_of(design, asked, glass_name=glass.row.name, run_of=cheapest_first[-1], least_layers_min=least_min)

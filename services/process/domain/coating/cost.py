@@ -19,22 +19,38 @@ def full_run_cost(*, run_cost: float, run_consumables: float, lenses: int) -> fl
     return (run_cost + run_consumables) / lenses
 
 
+@law
+def whole_run_cost(*, run_cost: float, run_consumables: float) -> float:
+    """Cost of a run of a coating, however many pieces are in it.
+
+    Equation: run_cost + run_consumables
+    """
+    return run_cost + run_consumables
+
+
 def cost_of_piece(row: CoatingRow, *, diameter_mm: float, rates: Rates) -> float:
     """Cost of a coating for each piece of a full run [currency of the rates].
 
     Notes: set-up, handling of pieces and losses are those of the chamber, whatever it coats, and so left out. It is the same at
     every quantity, so that what a face is coated with never depends on how many are asked for.
     """
+    lenses = max(seats(row, diameter_mm=diameter_mm), 1)
+    return full_run_cost(run_cost=_minutes_cost(row, rates), run_consumables=float(row.run_consumables), lenses=lenses)
+
+
+def cost_of_run(row: CoatingRow, rates: Rates) -> float:
+    """Cost of a whole run of a coating [currency of the rates]."""
+    return whole_run_cost(run_cost=_minutes_cost(row, rates), run_consumables=float(row.run_consumables))
+
+
+def _minutes_cost(row: CoatingRow, rates: Rates) -> float:
     centre = work_centre_for(rates, "coat")
     minutes = cycle_min(row)
-    run_cost = minutes_cost(
+    return minutes_cost(
         machine_min=minutes,
         attended_min=attended_min(setup_min=0.0, run_min=minutes, attended_share=centre.attended_share),
         machine_rate_per_h=float(centre.machine_rate_per_h),
         labour_rate_per_h=float(centre.labour_rate_per_h),
-    )
-    return full_run_cost(
-        run_cost=run_cost, run_consumables=float(row.run_consumables), lenses=max(seats(row, diameter_mm=diameter_mm), 1)
     )
 
 
@@ -61,9 +77,14 @@ def cost_figure(row: CoatingRow, *, diameter_mm: float, where: str, rates: Rates
 
 def choice_figure(row: CoatingRow, runner_up: str | None, *, asked: str, diameter_mm: float, where: str, rates: Rates) -> Figure:
     """Why a face has its coating: what a piece of it costs beside the next that does the same."""
-    if isinstance(row, DesignedRow):
+    if isinstance(row, DesignedRow) and runner_up is None:
         return decided("coating", row.name, f"no coating of the rates has {asked}: a design to be tried")
     others = [row] if runner_up is None else [row, rates.coating(runner_up)]
     costs = [cost_figure(other, diameter_mm=diameter_mm, where=where, rates=rates) for other in others]
-    alone = "the only one that does" if runner_up is None else f"the cheapest by the piece of a full run; the next is {runner_up}"
-    return decided("coating", row.name, f"of the coatings that leave {asked}, {alone}", alternatives=costs)
+    why = "the only one"
+    if runner_up is not None:
+        why = f"the cheapest by the piece of a full run; the next is {runner_up}"
+        own, other = (cost_of_piece(one, diameter_mm=diameter_mm, rates=rates) for one in others)
+        if other < own:
+            why = f"in a run that there is for other faces; {runner_up} would be cheaper by the piece, in a run of its own"
+    return decided("coating", row.name, f"of the coatings that have {asked}, {why}", alternatives=costs)

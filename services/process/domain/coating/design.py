@@ -17,17 +17,18 @@ from shared_schemas.rates import CoatingLayer, CoatingRow
 
 Starts = tuple[float, ...]
 
-STARTS: dict[int, Starts] = {
-    1: (0.25,),
-    2: (0.33, 0.06),
-    3: (0.25, 0.50, 0.25),
-    4: (0.25, 0.50, 0.09, 0.06),
-    6: (0.235, 0.078, 0.080, 0.114, 0.080, 0.056),
-}
-"""Optical thickness of each layer that a design starts from, in wavelengths of the middle of the band, by the number of layers.
+STARTS: tuple[Starts, ...] = (
+    (0.25,),
+    (0.33, 0.06),
+    (0.25, 0.50, 0.25),
+    (0.25, 0.50, 0.09, 0.06),
+    (0.253, 0.177, 0.028, 0.253, 0.083, 0.063),
+    (0.235, 0.078, 0.080, 0.114, 0.080, 0.056),
+)
+"""Optical thickness of each layer that a design starts from, in wavelengths of the middle of the band: one layer, then more.
 
 Quarter wave, V, quarter-half-quarter and their usual successors: H. A. Macleod, Thin-Film Optical Filters, ch. 3, from memory; the six
-layers are common practice.
+layers, for a band of less than an octave and of more, are common practice.
 """
 
 WAVELENGTHS = 21
@@ -96,18 +97,18 @@ def films_of(rows: Sequence[CoatingRow], asked: Asked) -> tuple[Film, ...]:
 
 
 @lru_cache(maxsize=512)
-def design_of(count: int, films: tuple[Film, ...], asked: Asked, glass: Dispersion) -> Design | None:
-    """The design of so many layers that leaves least at its worst wavelength; None where there are no films for it.
+def design_of(start: Starts, films: tuple[Film, ...], asked: Asked, glass: Dispersion) -> Design | None:
+    """The design of so many layers as its start has that leaves least at its worst wavelength; None where there are no films for it.
 
     Notes:
         Least squares of the squared reflectance at wavelengths over the band, which weighs the worst most, from a fixed start and
         with a fixed number of tries: the same question has the same answer.
     """
-    chosen = _films_for(count, films, glass, asked)
+    chosen = _films_for(len(start), films, glass, asked)
     if chosen is None or not glass.covers(asked.from_nm, asked.to_nm):
         return None
     wavelengths = np.linspace(asked.from_nm, asked.to_nm, WAVELENGTHS if asked.to_nm > asked.from_nm else 1)
-    thicknesses = _improved(chosen, STARTS[count], wavelengths, glass.index(wavelengths), asked.angle_deg)
+    thicknesses = _improved(chosen, start, wavelengths, glass.index(wavelengths), asked.angle_deg)
     kept = [(film, round(float(t), 1)) for film, t in zip(chosen, thicknesses, strict=True) if t >= THINNEST_NM]
     if not kept:
         return None

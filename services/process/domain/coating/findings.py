@@ -79,7 +79,7 @@ def _chosen(
         return
     where, reaches = f"{face.where}/coating", f"on {work.glass.name} it {_reflects(left, demand)}"
     whose = f"The {face.face} of {work.name}"
-    if face.design is None:
+    if face.design is None or face.runner_up is not None:
         next_best = _next_best(work, face, row, rates)
         yield finding(
             "coating-chosen",
@@ -87,7 +87,7 @@ def _chosen(
             f"{whose} gets {row.name} for {demand}: {reaches}.{next_best}",
             figure=left.nearest_to(demand)[0],
             limit=demand.limit_share,
-            row=row.name,
+            row=row.name if face.design is None else "",
         )
     else:
         stack = ", ".join(f"{layer.material} {layer.thickness_nm:.1f} nm" for layer in row.layers)
@@ -121,12 +121,11 @@ def _reflects(left: Left, demand: CoatingDemand) -> str:
 def _next_best(work: ElementWork, face: FaceWork, row: CoatingRow, rates: Rates) -> str:
     if face.runner_up is None:
         return ""
-    costs = [
-        cost_of_piece(one, diameter_mm=work.diameter_mm, rates=rates) for one in (row, rates.coating(face.runner_up))
-    ]  # each of a full run
-    return (
-        f" Next would be {face.runner_up}, at {costs[1]:.2f} {rates.base_currency} a piece of a full run instead of {costs[0]:.2f}."
-    )
+    own, other = (cost_of_piece(one, diameter_mm=work.diameter_mm, rates=rates) for one in (row, rates.coating(face.runner_up)))
+    costs = f"{other:.2f} {rates.base_currency} a piece of a full run instead of {own:.2f}"
+    if other < own:
+        return f" It shares the run of other faces; {face.runner_up} would need one of its own, at {costs}."
+    return f" Next would be {face.runner_up}, at {costs}."
 
 
 def _named(work: ElementWork, face: FaceWork, row: CoatingRow, glass: Dispersion) -> Iterator[Finding]:

@@ -118,6 +118,11 @@ class Coated:
     choice: Callable[[], Figure] | None = None
 
 
+def run_name(row: CoatingRow, glass_name: str) -> str:
+    """By what name faces share a run: the coating's, and the glass's where its layers are trimmed to the index."""
+    return f"{row.name} on {glass_name}" if row.one_glass else row.name
+
+
 def coat(row: CoatingRow, coated: Coated, rates: Rates) -> Line:
     """One face coated. A piece goes through the chamber once for each face; other lenses of that coating may share the run."""
     of_choice, glass = coated.choice, Dispersion(coated.glass)
@@ -131,7 +136,7 @@ def coat(row: CoatingRow, coated: Coated, rates: Rates) -> Line:
         batch_size=max(seats(row, diameter_mm=coated.diameter_mm), 1),
         why_size=lambda: seats_figure(row, diameter_mm=coated.diameter_mm, where=coated.where),
         spent=(Spent(row.run_consumables, Rates.ref("coatings", row)),),
-        run=f"{row.name} on {coated.glass.name}" if row.one_glass else row.name,
+        run=run_name(row, coated.glass.name),
         remarks=remarks,
     )
     return line("coat", rates, work, face=coated.face)
