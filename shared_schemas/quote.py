@@ -28,7 +28,7 @@ QuoteState = Literal["open", "accepted", "declined", "expired"]
 
 InTime = Literal["yes", "with_expedite", "with_changes", "no"]
 LineKind = Literal[
-    "material", "operations", "bought_parts", "overhead", "contingency", "margin", "tooling", "minimum_order", "rounding", "priority", "overtime", "faster_glass",
+    "material", "operations", "bought_parts", "losses", "overhead", "contingency", "margin", "tooling", "minimum_order", "evening", "rounding", "priority", "overtime", "faster_glass",
 ]  # fmt: skip
 
 ToolingTerms = Literal["one_off", "spread"]
@@ -131,8 +131,10 @@ class RiskDriver(Contract):
 class Break(Contract):
     """The answer for one quantity. `lines` add up to `total_price` exactly.
 
-    `start_quantities` cover single losses and those of batches up to a twentieth of the order; a larger batch is made again
-    if it is lost. `enough_chance`, the chance that nothing has to be made again, counts every loss. `spares` are the
+    `start_quantities` are those of one plan for the whole job; of elements that are alike, which are one lot, those of all stand at the first. `enough_chance` is the chance
+    that nothing has to be started again, every loss and rework counted. `ways` says how each element is made at this quantity; `routes` and
+    `blanks` are those of the elements that are made in another way than at the middle quantity, whose routes and blanks stand in
+    `elements`, and `tooling` the tools where they are not those of the quote. `spares` are the
     good pieces to be expected beyond the order, by part; `loss_chance` is the chance that cost and overhead pass the price;
     `in_time` answers a request that says when it needs the lenses, and `in_time_with` says what would bring them in time
     where the answer is not a plain yes, or with a no the earliest day and its cost. `expedite` is `None` where it would save no day or the terms know none.
@@ -146,6 +148,10 @@ class Break(Contract):
     lead_time: LeadTime
     start_quantities: dict[str, int]
     materials: tuple[MaterialNeed, ...]
+    ways: dict[str, dict[str, str]] = Field(default_factory=dict)
+    routes: tuple[Route, ...] = ()
+    blanks: tuple[Blank, ...] = ()
+    tooling: tuple[Tooling, ...] | None = None
     spares: dict[str, float] = Field(default_factory=dict)
     spares_value: Money | None = None
     enough_chance: float | None = None

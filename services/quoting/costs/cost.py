@@ -11,6 +11,7 @@ from typing import NamedTuple
 from services.optics.law import law
 from services.quoting.costs.learning import learning_of
 from services.quoting.costs.money import exact
+from services.quoting.costs.rework import batches_scrapped_by, kept_by, rework_run_min, reworked_pieces
 from services.quoting.costs.shared_runs import SharedRun, pieces_reaching, reach_after
 from services.shop.minutes import attended_min, exact_minutes_cost
 from shared_schemas.blanks import MaterialModel, MaterialStep
@@ -75,7 +76,7 @@ def operation_costs(
         pieces = pieces_reaching(started=started, reach_share=reach)
         shared = runs.get(operation.shared_run) if runs and operation.shared_run is not None else None
         costs.append(_operation_cost(route.part, operation, pieces, rates, shared))
-        reach = reach_after(reach_share=reach, yield_share=operation.yield_share, batch_loss=operation.batch_loss)
+        reach = reach_after(reach_share=reach, yield_share=kept_by(operation), batch_loss=batches_scrapped_by(operation))
     return costs
 
 
@@ -125,12 +126,21 @@ def times_spared(*, share: float, times: float, times_of_sample: float) -> float
 
 
 @law
-def machine_min(*, setup_min: float, run_min: float) -> float:
+def machine_min(*, setup_min: float, run_min: float, rework_min: float = 0.0) -> float:
     """Minutes [min] that a machine is busy.
 
-    Equation: setup_min + run_min
+    Equation: setup_min + run_min + rework_min
     """
-    return setup_min + run_min
+    return setup_min + run_min + rework_min
+
+
+@law
+def attended_with_rework_min(*, attended_min: float, rework_min: float) -> float:
+    """Minutes [min] that a person is there: all the time at rework.
+
+    Equation: attended_min + rework_min
+    """
+    return attended_min + rework_min
 
 
 @law
@@ -150,8 +160,12 @@ def _operation_cost(part: str, operation: Operation, pieces: int, rates: Rates, 
         run_min = run_minutes(operation, centre, pieces=pieces, batches=borne)
     else:
         run_min = run_of_batches_min(batches=borne, batch_min=operation.batch_min, pieces=pieces, piece_min=operation.piece_min)
-    machine = machine_min(setup_min=operation.setup_min, run_min=run_min)
-    attended = attended_min(setup_min=operation.setup_min, run_min=run_min, attended_share=operation.attended_share)
+    rework = rework_of(operation, pieces)
+    machine = machine_min(setup_min=operation.setup_min, run_min=run_min, rework_min=rework)
+    attended = attended_with_rework_min(
+        attended_min=attended_min(setup_min=operation.setup_min, run_min=run_min, attended_share=operation.attended_share),
+        rework_min=rework,
+    )
     minutes = exact_minutes_cost(
         machine_min=machine,
         attended_min=attended,
@@ -160,6 +174,16 @@ def _operation_cost(part: str, operation: Operation, pieces: int, rates: Rates, 
     )
     amount = operation_cost(minutes_cost=minutes, batches=borne, consumables=operation.consumables)
     return OperationCost(part, operation, centre, pieces, batches, machine, attended, amount, borne)
+
+
+def rework_of(operation: Operation, pieces: int) -> float:
+    """Minutes of rework at an operation that so many pieces reach [min]."""
+    if not operation.rework_share:
+        return 0.0
+    again = reworked_pieces(
+        pieces=pieces, yield_share=operation.yield_share, batch_loss=operation.batch_loss, rework_share=operation.rework_share
+    )
+    return rework_run_min(reworked_pieces=again, rework_min=operation.rework_min)
 
 
 def run_minutes(operation: Operation, centre: WorkCentreRow, *, pieces: int, batches: float) -> float:
@@ -173,6 +197,15 @@ def run_minutes(operation: Operation, centre: WorkCentreRow, *, pieces: int, bat
         left = times_left(times=times(pieces), spared=spared)
         return run_of_times_min(times=left, batch_min=operation.batch_min, piece_min=operation.piece_min)
     return run_of_batches_min(batches=batches, batch_min=operation.batch_min, pieces=pieces, piece_min=operation.piece_min)
+
+
+@law
+def blanks_for(*, starts: Sequence[int]) -> int:
+    """Blanks of each element in a purchase that several share.
+
+    Equation: max(starts)
+    """
+    return max(starts)
 
 
 @law

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from services.optics.law import law
+from services.quoting.costs.rework import batches_scrapped_by, kept_by
 from shared_schemas.operations import Route
 
 
@@ -95,7 +96,7 @@ def rooms_of(route: Route, *, started: int) -> dict[str, Room]:
             rooms[operation.shared_run] = Room(
                 before.filled + run_share(pieces=pieces, batch_size=operation.batch_size), before.times + 1
             )
-        reach = reach_after(reach_share=reach, yield_share=operation.yield_share, batch_loss=operation.batch_loss)
+        reach = reach_after(reach_share=reach, yield_share=kept_by(operation), batch_loss=batches_scrapped_by(operation))
     return rooms
 
 

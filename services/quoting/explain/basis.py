@@ -24,16 +24,18 @@ from services.quoting.explain.quantity import Quantity, parts_of
 from services.quoting.pricing.evaluation import evaluate
 from services.quoting.pricing.price import (
     cost_of,
+    evening_of,
     missing_to,
     total_price_of,
     unit_price_of,
 )
+from services.quoting.pricing.price_list import evened_neighbours, evened_price
 from services.quoting.pricing.quote import plans_for
 from services.quoting.pricing.quoted_money import converted_figure
 from shared_schemas.blanks import BlankPlan
 from shared_schemas.figure import Figure
 from shared_schemas.operations import OperationPlan
-from shared_schemas.quote import ExplainedBreak, Explanation, LineKind
+from shared_schemas.quote import ExplainedBreak, Explanation, LineKind, middle_quantity
 from shared_schemas.rates import Rates
 from shared_schemas.traveller import Job
 
@@ -41,11 +43,16 @@ from shared_schemas.traveller import Job
 def explain(*, job: Job, blanks: BlankPlan, operations: OperationPlan, rates: Rates) -> Explanation:
     """Why each quantity costs and takes what it does: the same work again, as stages are deterministic, with its reasons."""
     plans = plans_for(job, blanks, operations, rates)
-    parts = parts_of(blanks, job.request.prescription, plans)
+    request = job.request
+    evaluations = [evaluate(plans, quantity=number) for number in request.quantities]
+    middle = evaluations[request.quantities.index(middle_quantity(request.quantities))]
     return Explanation(
         breaks=tuple(
-            ExplainedBreak(quantity=number, figures=basis_of(Quantity(evaluate(plans, quantity=number), plans, place, parts)))
-            for place, number in enumerate(job.request.quantities)
+            ExplainedBreak(
+                quantity=evaluation.quantity,
+                figures=basis_of(Quantity(evaluation, plans, place, parts_of(request.prescription, evaluation, middle, place))),
+            )
+            for place, evaluation in enumerate(evaluations)
         )
     )
 
@@ -112,6 +119,8 @@ def _lines(quantity: Quantity) -> Iterator[Figure]:
                 quantity.term("minimum_order", quantity.plans.terms.minimum_order, quantity.base), quantity.plans
             )
             yield figure_of(missing_to, name=name, unit=quantity.currency, whole=minimum, lines=_lines_at(quantity, number))
+        elif line.kind == "evening":
+            yield _evened(quantity, name, _lines_at(quantity, number))
         elif line.kind == "rounding":
             whole = given("total_price", quantity.evaluation.price.total, quantity.currency, at=quantity.at("total_price"))
             yield figure_of(missing_to, name=name, unit=quantity.currency, whole=whole, lines=_lines_at(quantity, number))
@@ -123,19 +132,52 @@ def _amounts_in_base(quantity: Quantity) -> Mapping[str, Figure]:
     """The lines that are converted, in the base currency."""
     tools = tuple(
         given(tool.name, tool.charge, quantity.base, source="the operation plan, in the base currency")
-        for tool in quantity.plans.tooling
+        for tool in quantity.evaluation.made.tooling
     )
     return {
         "material": figure_of(total, name="material", unit=quantity.base, amounts=purchase_figures(quantity)),
         "operations": figure_of(total, name="operations", unit=quantity.base, amounts=parts_figures(quantity)),
         "bought_parts": figure_of(total, name="bought_parts", unit=quantity.base, amounts=bought_figures(quantity)),
+        "losses": _losses(quantity),
         "tooling": figure_of(total, name="tooling", unit=quantity.base, amounts=tools),
         **markup_figures(quantity, _cost(quantity)),
     }
 
 
+def _losses(quantity: Quantity) -> Figure:
+    """What losses cost in the mean beyond the pieces started."""
+    return Figure(
+        name="losses", value=quantity.evaluation.costs.losses, unit=quantity.base,
+        source="of each element, the chance that its lot falls short times what a lot for the missing pieces costs; of groups and lenses, what is taken in hand in the mean beyond what is planned",
+        inputs=tuple(
+            given(part, start.losses_cost, quantity.base, source="expected cost of making good what is lost of it")
+            for part, start in quantity.evaluation.starts.items()
+        ),
+    )  # fmt: skip
+
+
+def _evened(quantity: Quantity, name: str, lines: tuple[Figure, ...]) -> Figure:
+    """What brings the lines to the even price list, down to the two quantities of the series."""
+    (lower, lower_price), (upper, upper_price) = evened_neighbours(quantity.plans, quantity.evaluation.quantity)
+    worked_out = (
+        "price list: the unit price of that quantity worked out alone, no dearer than smaller ones, no total above that of the next"
+    )
+    unit = figure_of(
+        evened_price, name="unit_price", unit=quantity.currency,
+        lower=given("lower", lower, "pieces", source="the series of quantities of the price list"),
+        upper=given("upper", upper, "pieces", source="the series of quantities of the price list"),
+        lower_price=given("lower_price", lower_price, quantity.currency, source=worked_out),
+        upper_price=given("upper_price", upper_price, quantity.currency, source=worked_out),
+        quantity=quantity.number,
+    )  # fmt: skip
+    return figure_of(
+        evening_of, name=name, unit=quantity.currency, unit_price=unit, quantity=quantity.number,
+        lines=lines, minor_units=quantity.minor_units(),
+    )  # fmt: skip
+
+
 def _cost(quantity: Quantity) -> Figure:
-    """The cost before overhead; its three sums are explained at their lines."""
+    """The cost before overhead; its sums are explained at their lines."""
     costs = quantity.evaluation.costs
     return figure_of(
         cost_of,
@@ -144,6 +186,7 @@ def _cost(quantity: Quantity) -> Figure:
         material=_of_line("material", costs.material, quantity),
         operations=_of_line("operations", costs.operations, quantity),
         bought_parts=_of_line("bought_parts", costs.bought_parts, quantity),
+        losses=_of_line("losses", costs.losses, quantity),
     )
 
 

@@ -9,7 +9,9 @@ from services.optics.law import column, decided, figure_of, given
 from services.quoting.costs.cost import (
     MaterialCost,
     OperationCost,
+    attended_with_rework_min,
     batches_of,
+    blanks_for,
     bought_cost,
     full_lots_of,
     machine_min,
@@ -17,6 +19,7 @@ from services.quoting.costs.cost import (
     parts_bought,
     purchase_cost,
     purchase_mass_g,
+    rework_of,
     run_of_batches_min,
     run_of_times_min,
     times_left,
@@ -24,6 +27,14 @@ from services.quoting.costs.cost import (
 )
 from services.quoting.costs.learning import NOTHING_LEARNED, Learning, learning_of
 from services.quoting.costs.money import total
+from services.quoting.costs.rework import (
+    batches_scrapped_by,
+    kept_by,
+    kept_share,
+    rework_run_min,
+    reworked_pieces,
+    scrapped_batches,
+)
 from services.quoting.costs.shared_runs import (
     borne_batches,
     pieces_reaching,
@@ -33,22 +44,15 @@ from services.quoting.costs.shared_runs import (
     runs_for,
 )
 from services.quoting.explain.quantity import Quantity
+from services.quoting.pricing.planned import PartStart
 from services.quoting.pricing.price import contingency_on, margin_on, overhead_on
 from services.quoting.pricing.quoted_money import converted_figure
-from services.quoting.pricing.starts import (
-    PartStart,
-    blanks_for,
-    confidence_each,
-    needed_for,
-    needed_in_all,
-    parts_at_risk,
-)
 from services.quoting.risk.losses import Batches
 from services.shop.minutes import attended_min, exact_minutes_cost
 from services.shop.purchases import figures_of_step
 from shared_schemas.blanks import MaterialStep
 from shared_schemas.figure import Figure
-from shared_schemas.operations import Sampled
+from shared_schemas.operations import Operation, Sampled
 from shared_schemas.rates import Rates
 
 UNIT_CURVE = "sum of n^log2(learning_share) over the pieces n, from learned_after on as the last: unit curve, J. R. Crawford (1944), from memory"
@@ -115,7 +119,7 @@ def material_needs(quantity: Quantity) -> Iterator[Figure]:
             rest_mass_g=given("rest_mass_g", rest.bought_mass_g if rest else 0.0, "g", source="the purchase for the rest"),
         )  # fmt: skip
         yield converted_figure(cost, quantity.plans, name=f"materials {number} cost")
-    lens = quantity.plans.routes[-1].part
+    lens = quantity.evaluation.made.lens.part
     for number, (part, cost) in enumerate(
         zip(quantity.plans.bought_parts, bought_figures(quantity), strict=True), len(quantity.evaluation.materials)
     ):
@@ -128,7 +132,7 @@ def material_needs(quantity: Quantity) -> Iterator[Figure]:
 
 def bought_figures(quantity: Quantity) -> tuple[Figure, ...]:
     """What each bought part costs, in the base currency."""
-    lens = quantity.plans.routes[-1].part
+    lens = quantity.evaluation.made.lens.part
     return tuple(
         figure_of(
             bought_cost, name=part.name, unit=quantity.base, lenses=_started(lens, quantity),
@@ -168,7 +172,7 @@ def _operations(part: str, quantity: Quantity) -> Iterator[Figure]:
     for position, cost in enumerate(costs):
         yield _operation(cost, position, _reach(part, position, reach, quantity), quantity)
         operation = cost.operation
-        reach = reach_after(reach_share=reach, yield_share=operation.yield_share, batch_loss=operation.batch_loss)
+        reach = reach_after(reach_share=reach, yield_share=kept_by(operation), batch_loss=batches_scrapped_by(operation))
 
 
 def _reach(part: str, position: int, reach: float, quantity: Quantity) -> Figure:
@@ -176,13 +180,39 @@ def _reach(part: str, position: int, reach: float, quantity: Quantity) -> Figure
     if position == 0:
         return given("reach_share", 1.0, source="the first operation: all pieces started")
     before = quantity.evaluation.operations[part][position - 1].operation
-    earlier = reach / (before.yield_share * (1 - before.batch_loss))
+    earlier = reach / (kept_by(before) * (1 - batches_scrapped_by(before)))
     return figure_of(
         reach_after, name="reach_share",
         reach_share=given("reach_share", earlier, source="explained at the operation before"),
-        yield_share=given("yield_share", before.yield_share, at=quantity.operation_at(part, position - 1, "yield")),
-        batch_loss=given("batch_loss", before.batch_loss, at=quantity.operation_at(part, position - 1, "batch_loss")),
+        yield_share=_kept(part, before, position - 1, quantity),
+        batch_loss=_scrapped(part, before, position - 1, quantity),
     )  # fmt: skip
+
+
+def _kept(part: str, operation: Operation, position: int, quantity: Quantity) -> Figure:
+    """What an operation leaves of single pieces, its rework counted in."""
+    first = given("yield_share", operation.yield_share, at=quantity.operation_at(part, position, "yield"))
+    if not operation.rework_share:
+        return first
+    share, good = _of_rework(part, operation, position, quantity)
+    return figure_of(kept_share, name="yield_share", yield_share=first, rework_share=share, rework_yield=good)
+
+
+def _scrapped(part: str, operation: Operation, position: int, quantity: Quantity) -> Figure:
+    """The chance that a batch is lost for good."""
+    first = given("batch_loss", operation.batch_loss, at=quantity.operation_at(part, position, "batch_loss"))
+    if not operation.rework_share:
+        return first
+    share, good = _of_rework(part, operation, position, quantity)
+    return figure_of(scrapped_batches, name="batch_loss", batch_loss=first, rework_share=share, rework_yield=good)
+
+
+def _of_rework(part: str, operation: Operation, position: int, quantity: Quantity) -> tuple[Figure, Figure]:
+    """The share that is reworked, and what of it is good then."""
+    return (
+        given("rework_share", operation.rework_share, at=quantity.operation_at(part, position, "rework_share")),
+        given("rework_yield", operation.rework_yield, at=quantity.operation_at(part, position, "rework_yield")),
+    )
 
 
 def _operation(cost: OperationCost, position: int, reach: Figure, quantity: Quantity) -> Figure:
@@ -192,10 +222,14 @@ def _operation(cost: OperationCost, position: int, reach: Figure, quantity: Quan
     run = _run(cost, position, reach, quantity)
     minutes = figure_of(
         exact_minutes_cost, name="minutes_cost", unit=quantity.base,
-        machine_min=figure_of(machine_min, setup_min=setup, run_min=run),
+        machine_min=figure_of(machine_min, setup_min=setup, run_min=run, rework_min=_rework(cost, position, reach, quantity)),
         attended_min=figure_of(
-            attended_min, setup_min=setup, run_min=given("run_min", run.value, "min", source="the run of machine_min"),
-            attended_share=_of_card("attended_share", operation.attended_share, "", cost, position, quantity),
+            attended_with_rework_min,
+            attended_min=figure_of(
+                attended_min, setup_min=setup, run_min=given("run_min", run.value, "min", source="the run of machine_min"),
+                attended_share=_of_card("attended_share", operation.attended_share, "", cost, position, quantity),
+            ),
+            rework_min=given("rework_min", rework_of(operation, cost.pieces), "min", source="the rework of machine_min"),
         ),
         machine_rate_per_h=column("machine_rate_per_h", cost.work_centre.machine_rate_per_h, f"{quantity.base}/h", row),
         labour_rate_per_h=column("labour_rate_per_h", cost.work_centre.labour_rate_per_h, f"{quantity.base}/h", row),
@@ -204,6 +238,21 @@ def _operation(cost: OperationCost, position: int, reach: Figure, quantity: Quan
         operation_cost, name=name, unit=quantity.base, minutes_cost=minutes, batches=_batches(cost, position, reach, quantity),
         consumables=_of_plan("consumables", operation.consumables, operation.basis, f"{quantity.base}/batch"),
     )  # fmt: skip
+
+
+def _rework(cost: OperationCost, position: int, reach: Figure, quantity: Quantity) -> Figure:
+    """Minutes of rework; none where the rates have no rework for it."""
+    operation = cost.operation
+    if not operation.rework_share:
+        return given("rework_min", 0.0, "min", source="the rates have no rework for it")
+    again = figure_of(
+        reworked_pieces, pieces=_pieces(cost, reach, quantity),
+        yield_share=_of_card("yield", operation.yield_share, "", cost, position, quantity),
+        batch_loss=_of_card("batch_loss", operation.batch_loss, "", cost, position, quantity),
+        rework_share=_of_card("rework_share", operation.rework_share, "", cost, position, quantity),
+    )  # fmt: skip
+    each = _of_card("rework_min", operation.rework_min, "min", cost, position, quantity)
+    return figure_of(rework_run_min, name="rework_min", unit="min", reworked_pieces=again, rework_min=each)
 
 
 def _of_card(field: str, value: float, unit: str, cost: OperationCost, position: int, quantity: Quantity) -> Figure:
@@ -301,41 +350,31 @@ def start_figures(quantity: Quantity) -> Iterator[Figure]:
 
 
 def _start(part: str, start: PartStart, quantity: Quantity) -> Figure:
-    filled = f", and {start.filled_up} more that fill a batch for less than the risk costs" if start.filled_up else ""
-    confidence = figure_of(
-        confidence_each,
-        name="confidence_each",
-        confidence=given("confidence", quantity.plans.confidence, at="/confidence"),
-        parts_at_risk=given("parts_at_risk", parts_at_risk(quantity.plans.losses), source="the parts whose route cards lose any"),
-    )
-    chance = given(
-        "chance", start.chance, source="binomial tail of the pieces that survive, summed over the batches that may be lost"
-    )
+    route = next(route for route in quantity.evaluation.made.routes if route.part == part)
+    if route.kind == "element":
+        reason = "the plan of starts for the whole job: of every step that any lot could take those that give most chance for their cost, until the chance is that asked for"
+    elif part == quantity.evaluation.made.lens.part:
+        reason = "bought parts for the lenses that are taken in hand with the square root of the confidence; what fails is taken apart and put together again"
+    else:
+        reason = "as many as are needed: what fails is put together again from spare elements"
     return decided(
-        f"start_quantities {part}", start.started,
-        f"the fewest with which as many as are needed come out good with the confidence of the part{filled}",
-        unit="pieces",
+        f"start_quantities {part}", start.started, reason, unit="pieces",
         alternatives=(
-            _needed(part, start, quantity), confidence, chance,
-            given("yield_share", start.yield_share, source="product of the yields on the route card, and of what batches of one leave"),
-            *(_lost(batch, "covered by the start quantity") for batch in start.batches),
-            *(_lost(batch, "over a twentieth of the order: made again if it is lost, see the risk") for batch in start.uncovered),
+            _needed(part, start, quantity),
+            given("confidence", quantity.plans.confidence, at="/confidence"),
+            given("chance", start.chance, source="that this lot is enough: binomial tail of the pieces that survive, over the batches that may be lost and the sets that are taken in hand"),
+            given("chance of all", quantity.evaluation.plan.chance, source="that all lots together are enough, worked out over all needs of lenses and groups"),
+            given("yield_share", start.yield_share, source="product of what the operations of the route card leave, rework counted in"),
+            *(_lost(batch, "counted in the chance") for batch in start.batches),
         ),
     )  # fmt: skip
 
 
 def _needed(part: str, start: PartStart, quantity: Quantity) -> Figure:
-    """The pieces that the parts which consume it are started with; of the lens the quantity."""
-    consumers = [
-        (route.part, consumed.count) for route in quantity.plans.routes for consumed in route.consumes if consumed.part == part
-    ]
-    if not consumers:
+    """The pieces that the order needs if nothing is lost; of the lens the quantity."""
+    if part == quantity.evaluation.made.lens.part:
         return given("needed", start.needed, "pieces", at=quantity.at("quantity"))
-    needs = tuple(
-        figure_of(needed_for, name=consumer, unit="pieces", started=_started(consumer, quantity), count=given("count", count, source="the route card"))
-        for consumer, count in consumers
-    )  # fmt: skip
-    return figure_of(needed_in_all, name="needed", unit="pieces", needs=needs)
+    return given("needed", start.needed, "pieces", source="the quantity, times how many of it go into one lens")
 
 
 def _lost(batch: Batches, what: str) -> Figure:

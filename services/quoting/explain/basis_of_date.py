@@ -43,7 +43,7 @@ def _queues(quantity: Quantity) -> Iterator[Figure]:
     """One wait for each work centre that a part of the critical path goes to."""
     on_path = set(quantity.evaluation.lead_time.critical_path)
     steps: dict[str, Step] = {}
-    for route in quantity.plans.routes:
+    for route in quantity.evaluation.made.routes:
         for step in quantity.evaluation.schedule.steps[route.part]:
             if route.part in on_path or shared(step.work_centre.name) in on_path:
                 steps.setdefault(step.work_centre.name, step)

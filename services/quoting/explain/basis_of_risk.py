@@ -21,7 +21,6 @@ from services.quoting.pricing.sooner import (
 from services.quoting.promise.lead_time import days_saved
 from services.quoting.risk.draws import (
     drivers,
-    enough_of_all,
     share_of_variance,
     spares_worth,
     unit_cost_spread,
@@ -46,10 +45,12 @@ def risk_figures(quantity: Quantity) -> Iterator[Figure]:
             part=given("part", sum(by_cause[driver.operation].values()), f"{quantity.base}2", source=f"variance of the cost by {driver.operation}, in all parts"),
             whole=given("whole", quantity.chances.variance, f"{quantity.base}2", source="the variance of unit_cost_spread"),
         )  # fmt: skip
-    chances = quantity.chances.parts
-    yield figure_of(
-        enough_of_all, name="enough_chance",
-        chances=tuple(given(part, outcome.enough, source="chance that enough come out good, every loss counted") for part, outcome in chances.items()),
+    yield Figure(
+        name="enough_chance", value=round(quantity.evaluation.plan.chance, 4),
+        source="the chance that every lot gives what is taken in hand until the quantity is good, over all needs of lenses and groups; every loss and rework counted",
+        inputs=tuple(
+            given(part, start.chance, source="chance that this lot is enough") for part, start in quantity.evaluation.starts.items()
+        ),
     )  # fmt: skip
     yield from _spares(quantity)
 
@@ -63,7 +64,7 @@ def _spares(quantity: Quantity) -> Iterator[Figure]:
         )  # fmt: skip
         worth = figure_of(
             spares_worth, name=part, unit=quantity.base, spares=given("spares", spares, "pieces", at=quantity.at("spares", part)),
-            worth_each=given("worth_each", quantity.plans.worths[part].value, quantity.base, source="glass and operations of one more good piece"),
+            worth_each=given("worth_each", quantity.evaluation.made.worths[part].value, quantity.base, source="glass and operations of one more good piece"),
         )  # fmt: skip
         worths.append(worth)
     yield converted_figure(figure_of(total, name="worth", unit=quantity.base, amounts=worths), quantity.plans, name="spares_value")

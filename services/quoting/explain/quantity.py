@@ -8,10 +8,9 @@ from decimal import Decimal
 from functools import cached_property
 
 from services.optics.law import column, given
-from services.quoting.pricing.evaluation import Evaluation, Plans, uncertain
-from services.quoting.pricing.quote import parts_drawn
+from services.quoting.pricing.evaluation import Evaluation, uncertain
+from services.quoting.pricing.plans import Plans
 from services.quoting.risk.draws import Uncertain
-from shared_schemas.blanks import BlankPlan
 from shared_schemas.figure import Figure
 from shared_schemas.prescription import Prescription
 from shared_schemas.rates import Rates
@@ -72,9 +71,10 @@ class Quantity:
         return column("minor_units", self.plans.currency.minor_units, "", Rates.ref("currencies", self.plans.currency))
 
 
-def parts_of(blanks: BlankPlan, prescription: Prescription, plans: Plans) -> dict[str, str]:
-    """Where every part that is made stands in a quote; elements that are alike are one part, which stands where the first of them does."""
-    drawn = enumerate(parts_drawn(blanks, prescription).items())
-    elements = {part: f"/elements/{position}" for position, (name, part) in drawn if name == part}
-    assembled = (route.part for route in plans.routes if route.kind != "element")
+def parts_of(prescription: Prescription, evaluation: Evaluation, middle: Evaluation, place: int) -> dict[str, str]:
+    """Where every part that is made at a quantity stands in a quote: made otherwise than at the middle one, with the quantity."""
+    elements = {element.name: f"/elements/{position}" for position, element in enumerate(prescription.elements)}
+    other = [part for part, ways in evaluation.made.ways.items() if ways != middle.made.ways[part]]
+    elements |= {part: f"/breaks/{place}/routes/{number}" for number, part in enumerate(other)}
+    assembled = (route.part for route in evaluation.made.routes if route.kind != "element")
     return elements | {part: f"/assembly/{position}" for position, part in enumerate(assembled)}

@@ -8,8 +8,9 @@ from datetime import date
 from functools import cached_property
 from itertools import combinations
 
-from services.quoting.pricing.evaluation import Evaluation, Plans, evaluate
+from services.quoting.pricing.evaluation import Evaluation, evaluate
 from services.quoting.pricing.loosening import loosened
+from services.quoting.pricing.plans import Plans
 from services.quoting.pricing.plate_offers import RADIUS, tooling_with
 from services.quoting.pricing.sooner import Expedited
 from shared_schemas.operations import Relaxation, ToolingOffer
@@ -95,7 +96,8 @@ class Deadline:
             routes=tuple(loosened(route, [one for one in looser if one.part == route.part]) for route in self.plans.routes),
             tooling=tooling_with(self.plans.tooling, (*plates, *looser)),
         )
-        return evaluate(plans, quantity=evaluation.quantity, reuse=evaluation).lead_time.ship_date
+        looser_still = evaluate(plans, quantity=evaluation.quantity, reuse=evaluation, evened=False, ways=evaluation.made.ways)
+        return looser_still.lead_time.ship_date
 
     def _part_first(self, evaluation: Evaluation) -> Iterator[str]:
         part = self._most_in_time
@@ -108,17 +110,17 @@ class Deadline:
     @cached_property
     def _most_in_time(self) -> Evaluation | None:
         """The largest order up to the largest asked for that ships in time; found by halving, as larger ones take longer."""
-        kept = evaluate(self.plans, quantity=1)
+        kept = evaluate(self.plans, quantity=1, evened=False)
         if kept.lead_time.ship_date > self.needed_by:
             return None
         too_many = self.most + 1
         while too_many - kept.quantity > 1:
-            tried = evaluate(self.plans, quantity=(kept.quantity + too_many) // 2)
+            tried = evaluate(self.plans, quantity=(kept.quantity + too_many) // 2, evened=False)
             if tried.lead_time.ship_date <= self.needed_by:
                 kept = tried
             else:
                 too_many = tried.quantity
-        return kept
+        return evaluate(self.plans, quantity=kept.quantity)
 
 
 def _in_words(relaxation: QuotedRelaxation) -> str:

@@ -10,7 +10,18 @@ from typing import Any
 from shared_schemas.operation_kinds import OPERATIONS
 from shared_schemas.operations import AddedOperation, LooserOperation, Operation, Relaxation, Route
 
-IF_STATED = ("method", "work_centre", "setup_min", "attended_share", "consumables", "batch_loss", "sampled")
+IF_STATED = (
+    "method",
+    "work_centre",
+    "setup_min",
+    "attended_share",
+    "consumables",
+    "batch_loss",
+    "sampled",
+    "rework_share",
+    "rework_yield",
+    "rework_min",
+)
 """What a looser operation states only where it changes."""
 
 

@@ -8,7 +8,8 @@ from decimal import Decimal
 
 from services.optics.law import law
 from services.quoting.costs.money import in_currency, rounded, total
-from services.quoting.pricing.evaluation import Evaluation, Plans
+from services.quoting.pricing.evaluation import Evaluation
+from services.quoting.pricing.plans import Plans
 from services.quoting.pricing.price import unit_price
 from services.quoting.pricing.quoted_money import in_quote_currency
 from services.quoting.promise.lead_time import days_saved, schedule, shared
@@ -40,7 +41,7 @@ def _quoted(plans: Plans, offer: ToolingOffer, against: Evaluation) -> QuotedOff
         needed=tuple(in_quote_currency(tool, plans) for tool in offer.needed),
         saving=converted.saving,
         quantity=against.quantity,
-        saving_per_unit=saving_per_unit(plans, tooling_with(plans.tooling, (offer,)), against=against),
+        saving_per_unit=saving_per_unit(plans, tooling_with(against.made.tooling, (offer,)), against=against),
         days_saved=_days_saved(plans, offer, against),
         basis=converted.basis,
     )
@@ -81,7 +82,7 @@ def tooling_with(tooling: Sequence[Tooling], taken: Sequence[ToolingOffer | Rela
 def saving_per_unit(plans: Plans, tooling: Sequence[Tooling], *, against: Evaluation) -> Decimal:
     """What other tools save of a piece, in the currency of the quote: their charges over the quantity, as the terms ask for them."""
     less = charges_less(
-        charges=total(amounts=[tool.charge for tool in plans.tooling]),
+        charges=total(amounts=[tool.charge for tool in against.made.tooling]),
         charges_then=total(amounts=[tool.charge for tool in tooling]),
     )
     if plans.terms.tooling == "one_off":
@@ -89,7 +90,7 @@ def saving_per_unit(plans: Plans, tooling: Sequence[Tooling], *, against: Evalua
             saved=in_currency(less, plans.currency), quantity=against.quantity, minor_units=plans.currency.minor_units
         )
     costs = replace(against.costs, tooling=against.costs.tooling - less)
-    return against.price.unit - unit_price(costs, quantity=against.quantity, terms=plans.terms, currency=plans.currency)
+    return against.price.alone - unit_price(costs, quantity=against.quantity, terms=plans.terms, currency=plans.currency)
 
 
 @law
@@ -120,11 +121,11 @@ def _days_saved(plans: Plans, offer: ToolingOffer, against: Evaluation) -> int:
     if not offer.needed and not crowded and not set(offer.not_needed) & set(path):
         return 0
     then = schedule(
-        routes=plans.routes,
+        routes=against.made.routes,
         operations=against.operations,
         materials=against.materials,
         bought_parts=plans.bought_parts,
-        tooling=tooling_with(plans.tooling, (offer,)),
+        tooling=tooling_with(against.made.tooling, (offer,)),
         begin=plans.begin,
         rates=plans.rates,
         reuse=against.schedule,

@@ -16,11 +16,13 @@ NAMES: dict[LineKind, str] = {
     "material": "Glass",
     "operations": "Operations",
     "bought_parts": "Bought parts",
+    "losses": "Losses beyond the pieces started, expected",
     "overhead": "Overhead",
     "contingency": "Contingency",
     "margin": "Margin",
     "tooling": "Tools, spread over the order",
     "minimum_order": "To the minimum order",
+    "evening": "Evening of the price list",
     "rounding": "Rounding",
     "priority": "First in every queue",
     "overtime": "Overtime",
@@ -35,12 +37,13 @@ class CostSums:
     material: Decimal
     operations: Decimal
     bought_parts: Decimal
+    losses: Decimal = Decimal(0)
     tooling: Decimal = Decimal(0)
 
     @property
     def total(self) -> Decimal:
         """Everything together, but for tools: their charges are prices already."""
-        return cost_of(material=self.material, operations=self.operations, bought_parts=self.bought_parts)
+        return cost_of(material=self.material, operations=self.operations, bought_parts=self.bought_parts, losses=self.losses)
 
 
 @dataclass(frozen=True)
@@ -54,9 +57,13 @@ class Markups:
 
 @dataclass(frozen=True)
 class Price:
-    """A price in the currency of the quote; `lines` add up to `total`, and `unit` times the quantity is `total`."""
+    """A price in the currency of the quote; `lines` add up to `total`, and `unit` times the quantity is `total`.
+
+    `alone` is the unit price of this quantity by itself, before the price list is made even.
+    """
 
     unit: Decimal
+    alone: Decimal
     total: Decimal
     step: Decimal
     markups: Markups
@@ -107,12 +114,21 @@ def margin_on(*, cost: Decimal, overhead: Decimal, contingency: Decimal, margin_
 
 
 @law
-def cost_of(*, material: Decimal, operations: Decimal, bought_parts: Decimal) -> Decimal:
+def cost_of(*, material: Decimal, operations: Decimal, bought_parts: Decimal, losses: Decimal) -> Decimal:
     """Cost of a quantity before overhead; charges for tools are prices already.
 
-    Equation: material + operations + bought_parts
+    Equation: material + operations + bought_parts + losses
     """
-    return material + operations + bought_parts
+    return material + operations + bought_parts + losses
+
+
+@law
+def evening_of(*, unit_price: Decimal, quantity: int, lines: Sequence[Decimal], minor_units: int) -> Decimal:
+    """What brings the lines of a price to the unit price of the even price list.
+
+    Equation: round(unit_price * quantity - sum(lines), minor_units)
+    """
+    return rounded(unit_price * quantity - sum(lines, Decimal(0)), minor_units=minor_units)
 
 
 @law
@@ -142,8 +158,11 @@ def missing_to(*, whole: Decimal, lines: Sequence[Decimal]) -> Decimal:
     return whole - sum(lines, Decimal(0))
 
 
-def priced(costs: CostSums, *, quantity: int, terms: CommercialRow, currency: CurrencyRow) -> Price:
+def priced(costs: CostSums, *, quantity: int, terms: CommercialRow, currency: CurrencyRow, evened: Decimal | None = None) -> Price:
     """Price of `quantity` lenses.
+
+    Args:
+        evened: the unit price that the even price list has for the quantity, before it is rounded.
 
     Notes:
         Each line is changed to the currency and rounded by itself; what is missing to the minimum order is a line of its
@@ -155,13 +174,17 @@ def priced(costs: CostSums, *, quantity: int, terms: CommercialRow, currency: Cu
     added = markups(costs.total, terms, quantity=quantity)
     amounts = _amounts(costs, added, terms, currency)
     step = price_step(rounding=terms.rounding, minor_units=currency.minor_units)
+    alone = _unit(amounts, quantity, step, currency)
+    if evened is not None:
+        evening = evening_of(unit_price=evened, quantity=quantity, lines=list(amounts.values()), minor_units=currency.minor_units)
+        amounts |= {"evening": evening} if evening else {}
     unit = _unit(amounts, quantity, step, currency)
     whole = total_price_of(unit_price=unit, quantity=quantity)
     lines = [Line(name=NAMES[kind], kind=kind, amount=amount) for kind, amount in amounts.items()]
     lines.append(
         Line(name=NAMES["rounding"], kind="rounding", amount=missing_to(whole=whole, lines=[line.amount for line in lines]))
     )
-    return Price(unit, whole, step, added, tuple(lines))
+    return Price(unit, alone, whole, step, added, tuple(lines))
 
 
 def unit_price(costs: CostSums, *, quantity: int, terms: CommercialRow, currency: CurrencyRow) -> Decimal:
@@ -170,12 +193,19 @@ def unit_price(costs: CostSums, *, quantity: int, terms: CommercialRow, currency
     return _unit(amounts, quantity, price_step(rounding=terms.rounding, minor_units=currency.minor_units), currency)
 
 
+def exact_unit_price(costs: CostSums, *, quantity: int, terms: CommercialRow, currency: CurrencyRow) -> float:
+    """The unit price before it is rounded to the step of the terms."""
+    amounts = _amounts(costs, markups(costs.total, terms, quantity=quantity), terms, currency)
+    return float(sum(amounts.values(), Decimal(0)) / quantity)
+
+
 def _amounts(costs: CostSums, added: Markups, terms: CommercialRow, currency: CurrencyRow) -> dict[LineKind, Decimal]:
     """Amount of each line but the rounding."""
     amounts: dict[LineKind, Decimal] = {
         "material": in_currency(costs.material, currency),
         "operations": in_currency(costs.operations, currency),
         "bought_parts": in_currency(costs.bought_parts, currency),
+        "losses": in_currency(costs.losses, currency),
         "overhead": in_currency(added.overhead, currency),
         "contingency": in_currency(added.contingency, currency),
         "margin": in_currency(added.margin, currency),

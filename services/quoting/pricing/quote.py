@@ -9,14 +9,16 @@ from decimal import Decimal
 from services.quoting.costs.cost import bought_part_cost, parts_bought
 from services.quoting.costs.money import currency_on, exact, in_currency, total
 from services.quoting.errors import PlansDisagree
-from services.quoting.pricing.evaluation import Evaluation, Plans, evaluate, uncertain
+from services.quoting.pricing.evaluation import Evaluation, evaluate, uncertain
 from services.quoting.pricing.in_time import Answer, Deadline
+from services.quoting.pricing.plans import Made, Plans, spread_tooling
 from services.quoting.pricing.plate_offers import as_relaxations, quoted_offers
 from services.quoting.pricing.quoted_money import in_quote_currency
 from services.quoting.pricing.relaxations import combined_saving, most_saved_first, quoted_relaxations, with_full_block
 from services.quoting.pricing.sooner import expedited
-from services.quoting.risk.draws import Orders, Risk, Uncertain, drivers, enough_of_all, orders_for, risk_of, spares_worth
-from shared_schemas.blanks import Blank, BlankPlan, MaterialModel
+from services.quoting.pricing.ways import as_choices
+from services.quoting.risk.draws import Orders, Risk, Uncertain, drivers, orders_for, risk_of, spares_worth
+from shared_schemas.blanks import BlankPlan
 from shared_schemas.check import CheckReport, Finding
 from shared_schemas.finding_kinds import finding
 from shared_schemas.operations import OperationPlan, Route
@@ -32,9 +34,6 @@ from shared_schemas.quote import (
 )
 from shared_schemas.rates import Rates
 from shared_schemas.traveller import Job
-
-NEAR = 1.1
-"""A step of the margin is looked at up to a tenth above the quantity: who asks for so many may take the few more (common practice range)."""
 
 
 def assemble(
@@ -65,11 +64,11 @@ def assemble(
         currency=request.currency,
         confidence=request.confidence,
         check=check,
-        breaks=tuple(_break(evaluation, plans, orders, deadline) for evaluation in evaluations),
-        tooling=tuple(in_quote_currency(tool, plans) for tool in operations.tooling),
+        breaks=tuple(_break(evaluation, middle, plans, orders, deadline) for evaluation in evaluations),
+        tooling=tuple(in_quote_currency(tool, plans) for tool in middle.made.tooling),
         tooling_terms=plans.terms.tooling,
-        elements=_elements(blanks, plans, request.prescription),
-        assembly=_assembly(plans),
+        elements=_elements(request.prescription, operations.alike, middle.made, plans),
+        assembly=_assembly(middle.made, plans),
         bought_parts=tuple(in_quote_currency(part, plans) for part in operations.bought_parts),
         offers=offers,
         relaxations=with_full_block(plans, relaxed, against=middle),
@@ -85,9 +84,12 @@ def loss_chances(
     """The chance, by quantity, that cost and overhead pass a price which is not the quote's own; `prices` are totals in its currency."""
     plans = plans_for(job, blanks, operations, rates)
     orders = orders_for(job, rate_digest)
+    evaluations = {quantity: evaluate(plans, quantity=quantity, evened=False) for quantity in prices}
     return {
-        quantity: risk_of(uncertain(evaluate(plans, quantity=quantity), plans), orders, price=_in_base(price, plans)).loss_chance
-        for quantity, price in prices.items()
+        quantity: risk_of(
+            uncertain(evaluation, plans), orders, price=_in_base(prices[quantity], evaluation.made, plans)
+        ).loss_chance
+        for quantity, evaluation in evaluations.items()
     }
 
 
@@ -95,7 +97,8 @@ def plans_for(job: Job, blanks: BlankPlan, operations: OperationPlan, rates: Rat
     """What every quantity of a job is worked out from."""
     return Plans(
         routes=operations.routes,
-        materials=glass_routed(blanks),
+        materials=blanks.materials,
+        blanks=blanks.blanks,
         bought_parts=operations.bought_parts,
         tooling=operations.tooling,
         terms=rates.terms(job.request.customer_class),
@@ -106,39 +109,18 @@ def plans_for(job: Job, blanks: BlankPlan, operations: OperationPlan, rates: Rat
     )
 
 
-def first_blanks(blanks: BlankPlan) -> dict[str, Blank]:
-    """The blank that each element is routed from: the first of those that may be its cheapest."""
-    return {blank.element: blank for blank in reversed(blanks.blanks)}
-
-
-def parts_drawn(blanks: BlankPlan, prescription: Prescription) -> dict[str, str]:
-    """The elements as they come on the drawing, each with the first of its kind, which it is made as."""
-    parts = {blank.element: blank.element for blank in blanks.blanks} | blanks.alike
-    places = {element.name: place for place, element in enumerate(prescription.elements)}
-    return dict(sorted(parts.items(), key=lambda part: places.get(part[0], len(places))))
-
-
-def glass_routed(blanks: BlankPlan) -> tuple[MaterialModel, ...]:
-    """The glass of the form that each element is routed from; where only some members are, these buy apart."""
-    forms = {element: blank.form for element, blank in first_blanks(blanks).items()}
-
-    def is_routed(model: MaterialModel) -> bool:
-        return all(model.form in (None, forms.get(member)) for member in model.members)
-
-    return tuple(
-        routed for model in blanks.materials for routed in ((model,) if is_routed(model) else filter(is_routed, model.apart))
-    )
-
-
 def _same_lens(blanks: BlankPlan, operations: OperationPlan, rates: Rates) -> None:
     for currency in (blanks.currency, operations.currency):
         if currency != rates.base_currency:
             raise PlansDisagree("a plan has amounts in", figure=currency, limit=rates.base_currency)
-    elements = [route.part for route in operations.routes if route.kind == "element"]
-    bought = [member for model in glass_routed(blanks) for member in model.members]
-    for what, parts in (("the blanks are for", [*first_blanks(blanks)]), ("the glass is for", bought)):
-        if sorted(parts) != sorted(elements):
-            raise PlansDisagree(what, figure=", ".join(parts), limit=", ".join(elements))
+    elements = {route.part for route in operations.routes if route.kind == "element"}
+    bought = {member for model in blanks.materials for member in model.members}
+    for what, parts in (("the blanks are for", {blank.element for blank in blanks.blanks}), ("the glass is for", bought)):
+        if parts != elements:
+            raise PlansDisagree(what, figure=", ".join(sorted(parts)), limit=", ".join(sorted(elements)))
+    if blanks.alike != operations.alike:
+        alike = [", ".join(f"{one} as {first}" for one, first in plan.alike.items()) or "none" for plan in (blanks, operations)]
+        raise PlansDisagree("elements that are alike are", figure=alike[0], limit=alike[1])
     made: set[str] = set()
     for route in operations.routes:
         missing = [consumed.part for consumed in route.consumes if consumed.part not in made]
@@ -147,31 +129,35 @@ def _same_lens(blanks: BlankPlan, operations: OperationPlan, rates: Rates) -> No
         made.add(route.part)
 
 
-def _elements(blanks: BlankPlan, plans: Plans, prescription: Prescription) -> tuple[QuotedElement, ...]:
-    """Every element as drawn; one that is alike to another has blank and route of the first of its kind."""
-    firsts = first_blanks(blanks)
-    operations = {
-        route.part: tuple(in_quote_currency(one, plans) for one in route.operations)
-        for route in plans.routes
-        if route.kind == "element"
-    }
+def _elements(prescription: Prescription, alike: Mapping[str, str], made: Made, plans: Plans) -> tuple[QuotedElement, ...]:
+    """Every element as it is made at the middle quantity; one that is like another, as that."""
+    routes = {route.part: route for route in made.routes}
+    firsts = [(element.name, alike.get(element.name, element.name)) for element in prescription.elements]
     return tuple(
-        QuotedElement(name=name, glass=firsts[part].glass, blank=firsts[part], operations=operations[part])
-        for name, part in parts_drawn(blanks, prescription).items()
+        QuotedElement(
+            name=name,
+            glass=made.blanks[first].glass,
+            blank=made.blanks[first],
+            operations=_quoted(routes[first], plans).operations,
+        )
+        for name, first in firsts
     )
 
 
-def _assembly(plans: Plans) -> tuple[Route, ...]:
-    return tuple(
-        route.model_copy(update={"operations": tuple(in_quote_currency(one, plans) for one in route.operations)})
-        for route in plans.routes
-        if route.kind != "element"
-    )
+def _quoted(route: Route, plans: Plans) -> Route:
+    """A route with its amounts in the currency of the quote."""
+    return route.model_copy(update={"operations": tuple(in_quote_currency(one, plans) for one in route.operations)})
 
 
-def _break(evaluation: Evaluation, plans: Plans, orders: Orders, deadline: Deadline | None) -> Break:
+def _assembly(made: Made, plans: Plans) -> tuple[Route, ...]:
+    return tuple(_quoted(route, plans) for route in made.routes if route.kind != "element")
+
+
+def _break(evaluation: Evaluation, middle: Evaluation, plans: Plans, orders: Orders, deadline: Deadline | None) -> Break:
     chances = uncertain(evaluation, plans)
-    risk = risk_of(chances, orders, price=_in_base(evaluation.price.total, plans))
+    risk = risk_of(chances, orders, price=_in_base(evaluation.price.total, evaluation.made, plans))
+    made = evaluation.made
+    other_ways = [part for part, ways in made.ways.items() if ways != middle.made.ways[part]]
     sooner = expedited(evaluation, plans)
     answer = deadline.answer(evaluation, sooner) if deadline else Answer()
     return Break(
@@ -183,9 +169,13 @@ def _break(evaluation: Evaluation, plans: Plans, orders: Orders, deadline: Deadl
         lead_time=evaluation.lead_time,
         start_quantities={part: start.started for part, start in evaluation.starts.items()},
         materials=_bill_of_materials(evaluation, plans),
+        ways={part: as_choices(ways) for part, ways in made.ways.items() if ways},
+        routes=tuple(_quoted(route, plans) for route in made.routes if route.part in other_ways),
+        blanks=tuple(made.blanks[part] for part in other_ways if made.blanks[part] is not middle.made.blanks[part]),
+        tooling=None if made.tooling == middle.made.tooling else tuple(in_quote_currency(tool, plans) for tool in made.tooling),
         spares=spares_of(chances),
-        spares_value=in_currency(total(amounts=list(worth_of_spares(chances, plans).values())), plans.currency),
-        enough_chance=enough_of_all(chances=[outcome.enough for outcome in chances.parts.values()]),
+        spares_value=in_currency(total(amounts=list(worth_of_spares(chances, made).values())), plans.currency),
+        enough_chance=round(evaluation.plan.chance, 4),
         loss_chance=risk.loss_chance,
         risk_drivers=drivers(chances),
         in_time=answer.in_time,
@@ -199,9 +189,9 @@ def spares_of(chances: Uncertain) -> dict[str, float]:
     return {part: round(outcome.spares, 2) for part, outcome in chances.parts.items()}
 
 
-def worth_of_spares(chances: Uncertain, plans: Plans) -> dict[str, Decimal]:
+def worth_of_spares(chances: Uncertain, made: Made) -> dict[str, Decimal]:
     """What the spares of each part have cost, in the base currency."""
-    return {part: spares_worth(spares=spares, worth_each=plans.worths[part].value) for part, spares in spares_of(chances).items()}
+    return {part: spares_worth(spares=spares, worth_each=made.worths[part].value) for part, spares in spares_of(chances).items()}
 
 
 def _unit_cost(evaluation: Evaluation, plans: Plans, risk: Risk) -> UnitCost:
@@ -217,9 +207,9 @@ def _changed(amount: float, plans: Plans) -> Decimal:
     return in_currency(exact(amount), plans.currency)
 
 
-def _in_base(price: Decimal, plans: Plans) -> float:
+def _in_base(price: Decimal, made: Made, plans: Plans) -> float:
     """What a price leaves for cost when spread tools and the overhead, a share of cost, are paid from it; in the base currency."""
-    return float(price / plans.currency.per_base - plans.spread_tooling) / (1 + plans.terms.overhead_share)
+    return float(price / plans.currency.per_base - spread_tooling(made.tooling, plans.terms)) / (1 + plans.terms.overhead_share)
 
 
 def _deadline(plans: Plans, operations: OperationPlan, relaxed: Sequence[QuotedRelaxation], job: Job) -> Deadline | None:
@@ -247,7 +237,7 @@ def _bill_of_materials(evaluation: Evaluation, plans: Plans) -> tuple[MaterialNe
         )
         for one in evaluation.materials
     ]
-    lenses = evaluation.starts[plans.routes[-1].part].started
+    lenses = evaluation.starts[evaluation.made.lens.part].started
     parts = [
         MaterialNeed(
             item=part.name,
@@ -263,7 +253,7 @@ def _bill_of_materials(evaluation: Evaluation, plans: Plans) -> tuple[MaterialNe
 
 def remarks_on(quantities: Sequence[Evaluation], plans: Plans) -> tuple[Finding, ...]:
     """Findings on the quantities of a quote, as they are asked for."""
-    return tuple(remark for one in quantities for remark in (*_too_long(one, plans), *_cheaper_at(one, quantities, plans)))
+    return tuple(remark for one in quantities for remark in _too_long(one, plans))
 
 
 def _too_long(evaluation: Evaluation, plans: Plans) -> Iterator[Finding]:
@@ -284,27 +274,4 @@ def _too_long(evaluation: Evaluation, plans: Plans) -> Iterator[Finding]:
         unit="days",
         row=plans.terms.name,
         remedy=f"ask for fewer, agree on part deliveries, or have more stations at the {centre}",
-    )
-
-
-def _cheaper_at(evaluation: Evaluation, quantities: Sequence[Evaluation], plans: Plans) -> Iterator[Finding]:
-    """A larger quantity that costs less in total: one that is asked for too, or the next step of the margin."""
-    larger = [other for other in quantities if other.quantity > evaluation.quantity]
-    known = {other.quantity for other in larger}
-    steps = [step.from_quantity for step in plans.terms.margin_steps]
-    near = [step for step in steps if evaluation.quantity < step <= NEAR * evaluation.quantity and step not in known]
-    offers = [*larger, *(evaluate(plans, quantity=step, reuse=evaluation) for step in near)]
-    best = min(offers, key=lambda other: (other.price.total, -other.quantity), default=evaluation)
-    if best.price.total >= evaluation.price.total:
-        return
-    saved = evaluation.price.total - best.price.total
-    yield finding(
-        "more-cost-less",
-        "",
-        f"{best.quantity} pieces cost {saved} {plans.currency.name} less in total than {evaluation.quantity}: {best.price.total}.",
-        figure=float(evaluation.price.total),
-        limit=float(best.price.total),
-        unit=plans.currency.name,
-        row=plans.terms.name,
-        remedy=f"ask for {best.quantity}",
     )

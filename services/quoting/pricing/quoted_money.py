@@ -8,7 +8,7 @@ from typing import TypeVar
 
 from services.optics.law import column, figure_of, given
 from services.quoting.costs.money import converted, in_currency
-from services.quoting.pricing.evaluation import Plans
+from services.quoting.pricing.plans import Plans
 from shared_schemas.figure import Figure
 from shared_schemas.operations import BoughtPart, Operation, Tooling, ToolingOffer
 from shared_schemas.rates import Rates

@@ -9,14 +9,17 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 
 from services.optics.law import law
-from services.quoting.costs.cost import MaterialCost, OperationCost, material_costs, operation_costs, run_minutes
+from services.quoting.costs.cost import MaterialCost, OperationCost, material_costs, operation_costs, rework_of, run_minutes
 from services.quoting.costs.money import exact
+from services.quoting.costs.rework import batches_scrapped_by, kept_by
 from services.quoting.costs.shared_runs import SharedRun
-from services.quoting.pricing.evaluation import Evaluation, Plans, evaluate
+from services.quoting.pricing.evaluation import Evaluation, evaluate
 from services.quoting.pricing.loosening import loosened
+from services.quoting.pricing.planned import restarted
+from services.quoting.pricing.plans import Plans
 from services.quoting.pricing.plate_offers import RADIUS, saving_per_unit, tooling_with
 from services.quoting.pricing.price import unit_price
-from services.quoting.pricing.starts import part_start
+from services.quoting.pricing.ways import made_so
 from services.quoting.promise.lead_time import days_saved, schedule, shared
 from services.quoting.risk.losses import losses_of
 from services.shop.minutes import PerMinute, attended_min
@@ -66,10 +69,11 @@ def rough_cost(
         if centre.learns or operation.sampled:
             run_min = run_minutes(operation, centre.row, pieces=pieces, batches=batches)
         attended = attended_min(setup_min=operation.setup_min, run_min=run_min, attended_share=operation.attended_share)
-        amount += centre.cost(machine_min=operation.setup_min + run_min, attended_min=attended)
+        rework = rework_of(operation, pieces)
+        amount += centre.cost(machine_min=operation.setup_min + run_min + rework, attended_min=attended + rework)
         amount += batches * float(operation.consumables)
         hours[operation.work_centre] += (operation.setup_min + run_min) / 60
-        reaching *= operation.yield_share * (1 - operation.batch_loss)
+        reaching *= kept_by(operation) * (1 - batches_scrapped_by(operation))
     return RoughCost(amount, hours)
 
 
@@ -173,10 +177,16 @@ def _together(
     """Saving of all those at once, with the charges and the lead time of the tools that fall away and that they need."""
     routes = tuple(loosened(route, [one for one in granted if one.part == route.part]) for route in plans.routes)
     tooling = tooling_with(plans.tooling, (*taken, *granted))
-    looser = evaluate(replace(plans, routes=routes, tooling=tooling), quantity=against.quantity, reuse=against)
-    once = saving_per_unit(plans, tooling, against=against) if plans.terms.tooling == "one_off" else Decimal(0)
+    looser = evaluate(
+        replace(plans, routes=routes, tooling=tooling),
+        quantity=against.quantity,
+        reuse=against,
+        evened=False,
+        ways=against.made.ways,
+    )
+    once = saving_per_unit(plans, looser.made.tooling, against=against) if plans.terms.tooling == "one_off" else Decimal(0)
     return Saving(
-        saving_of(unit_price=against.price.unit, price_then=looser.price.unit) + once,
+        saving_of(unit_price=against.price.alone, price_then=looser.price.alone) + once,
         days_saved(days_as_quoted=against.lead_time.p50_days, days_then=looser.lead_time.p50_days),
     )
 
@@ -241,20 +251,24 @@ def _lenses_more(cost: OperationCost, against: Evaluation) -> int:
 def _saving(plans: Plans, relaxation: Relaxation, against: Evaluation, now: RoughCost) -> Saving:
     """Saving of one relaxation; parts that feed others move these too, so that then the whole is worked out."""
     part = relaxation.part
-    route = loosened(against.routes[part], (relaxation,))
+    whole_route = next(one for one in plans.routes if one.part == part)
+    looser_route = loosened(whole_route, (relaxation,))
+    route = made_so(looser_route, against.made.ways.get(part, ()))
     before = against.starts[part]
     losses = losses_of(route.operations)
     start = before
-    if losses != plans.losses[part]:
-        start = part_start(part=part, losses=losses, wanted=before.needed, confidence=before.confidence, worth=plans.worths[part])
-    if (route.consumes and start.started != before.started) or losses.mean_yield == 1:
-        routes = tuple(route if one.part == part else one for one in plans.routes)
-        whole = evaluate(replace(plans, routes=routes), quantity=against.quantity, reuse=against)
+    if losses != against.made.losses[part] and not route.consumes:
+        start = restarted(against.plan, part, losses)
+    if (route.consumes and losses != against.made.losses[part]) or losses.mean_yield == 1:
+        routes = tuple(looser_route if one.part == part else one for one in plans.routes)
+        whole = evaluate(
+            replace(plans, routes=routes), quantity=against.quantity, reuse=against, evened=False, ways=against.made.ways
+        )
         return Saving(
-            saving_of(unit_price=against.price.unit, price_then=whole.price.unit),
+            saving_of(unit_price=against.price.alone, price_then=whole.price.alone),
             days_saved(days_as_quoted=against.lead_time.p50_days, days_then=whole.lead_time.p50_days),
         )
-    materials = against.materials if start.started == before.started else _materials(plans, against, part, start.started)
+    materials = against.materials if start.started == before.started else _materials(against, part, start.started)
     runs = against.runs.when(route, started=start.started)
     then = rough_cost(route, started=start.started, per_minute=plans.per_minute, runs=runs)
     if relaxation.removed or relaxation.added:
@@ -264,10 +278,11 @@ def _saving(plans: Plans, relaxation: Relaxation, against: Evaluation, now: Roug
         against.costs,
         material=against.costs.material if materials is against.materials else _sum(materials),
         operations=against.costs.operations + exact(then.amount - now.amount),
+        losses=against.costs.losses + exact(start.losses_cost - before.losses_cost, places=2),
     )
     price = unit_price(sums, quantity=against.quantity, terms=plans.terms, currency=plans.currency)
     days = _days_saved(plans, against, route, start.started, materials) if _matters(then, now, part, against) else 0
-    return Saving(saving_of(unit_price=against.price.unit, price_then=price), days)
+    return Saving(saving_of(unit_price=against.price.alone, price_then=price), days)
 
 
 def _matters(then: RoughCost, now: RoughCost, part: str, against: Evaluation) -> bool:
@@ -288,10 +303,10 @@ def _matters(then: RoughCost, now: RoughCost, part: str, against: Evaluation) ->
     return against.schedule.moves(by_h=1.09 * fewer) or against.schedule.moves(by_h=-1.09 * more)
 
 
-def _materials(plans: Plans, against: Evaluation, part: str, started: int) -> tuple[MaterialCost, ...]:
+def _materials(against: Evaluation, part: str, started: int) -> tuple[MaterialCost, ...]:
     """Purchases, when another number of one part is started."""
     changed = {name: start.started for name, start in against.starts.items()} | {part: started}
-    return tuple(material_costs(plans.materials, started=changed))
+    return tuple(material_costs(against.made.materials, started=changed))
 
 
 def _sum(materials: Sequence[MaterialCost]) -> Decimal:
@@ -304,11 +319,11 @@ def _days_saved(plans: Plans, against: Evaluation, route: Route, started: int, m
     runs = against.runs.when(route, started=started)
     costs = operation_costs(route, started=started, rates=plans.rates, runs=runs)
     then = schedule(
-        routes=plans.routes,
+        routes=against.made.routes,
         operations={**against.operations, part: costs},
         materials=materials,
         bought_parts=plans.bought_parts,
-        tooling=plans.tooling,
+        tooling=against.made.tooling,
         begin=plans.begin,
         rates=plans.rates,
         reuse=against.schedule,

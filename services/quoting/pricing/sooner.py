@@ -9,7 +9,8 @@ from decimal import Decimal
 from services.optics.law import law
 from services.quoting.costs.cost import MaterialCost
 from services.quoting.costs.money import exact, in_currency, total
-from services.quoting.pricing.evaluation import Evaluation, Plans
+from services.quoting.pricing.evaluation import Evaluation
+from services.quoting.pricing.plans import Plans
 from services.quoting.pricing.price import NAMES, Markups, markups, sum_of
 from services.quoting.promise.lead_time import Schedule, Shop, days_saved, schedule
 from services.shop.purchases import graded_lead_days
@@ -167,11 +168,11 @@ def _with_faster_glass(evaluation: Evaluation, plans: Plans, shop: Shop) -> tupl
 
 def _schedule(evaluation: Evaluation, plans: Plans, shop: Shop, materials: Sequence[MaterialCost], reuse: Schedule) -> Schedule:
     return schedule(
-        routes=plans.routes,
+        routes=evaluation.made.routes,
         operations=evaluation.operations,
         materials=materials,
         bought_parts=plans.bought_parts,
-        tooling=plans.tooling,
+        tooling=evaluation.made.tooling,
         begin=plans.begin,
         rates=plans.rates,
         reuse=reuse,

@@ -23,6 +23,7 @@ from services.optics.law import law
 from services.optics.surface import lens_as_worked
 from services.quoting.costs.cost import MaterialCost, OperationCost
 from services.quoting.costs.money import exact
+from services.quoting.costs.rework import batches_scrapped_by, kept_by
 from services.quoting.risk.outcomes import Outcomes
 from services.shop.minutes import per_minute
 from shared_schemas.base import canonical_json
@@ -108,8 +109,9 @@ def causes_of(operations: Sequence[Operation]) -> Causes:
     single, batch = [], []
     for operation in operations:
         alone = operation.batch_size == 1
-        single.append(-math.log(operation.yield_share * (1 - operation.batch_loss if alone else 1.0)))
-        batch.append(0.0 if alone else operation.batch_size * operation.batch_loss)
+        scrapped = batches_scrapped_by(operation)
+        single.append(-math.log(kept_by(operation) * (1 - scrapped if alone else 1.0)))
+        batch.append(0.0 if alone else operation.batch_size * scrapped)
     return Causes(_as_shares(single), _as_shares(batch))
 
 
@@ -222,15 +224,6 @@ def share_of_variance(*, part: float, whole: float) -> float:
     Equation: round(part / whole, 4)
     """
     return round(part / whole, 4)
-
-
-@law
-def enough_of_all(*, chances: Sequence[float]) -> float:
-    """Chance that nothing of any part has to be made again.
-
-    Equation: round(product(chances), 4)
-    """
-    return round(math.prod(chances), 4)
 
 
 @law

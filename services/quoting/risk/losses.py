@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import betainc, ndtr
 
+from services.quoting.costs.rework import batches_scrapped_by, kept_by
 from shared_schemas.operation_kinds import operations_that
 from shared_schemas.operations import Operation
 
@@ -71,14 +72,15 @@ def losses_of(operations: Sequence[Operation]) -> Losses:
     reach = 1.0
     kinds: dict[tuple[object, ...], Batches] = {}
     for position, operation in enumerate(operations):
-        if operation.batch_loss > 0 and operation.batch_size > 1:
+        scrapped = batches_scrapped_by(operation)
+        if scrapped > 0 and operation.batch_size > 1:
             on_block = operation.operation in ONE_BLOCK and operation.face is not None
             key = (operation.face, operation.batch_size) if on_block else (position,)
             before = kinds.get(key)
-            chance = 1 - (1 - (before.chance if before else 0.0)) * (1 - operation.batch_loss)
+            chance = 1 - (1 - (before.chance if before else 0.0)) * (1 - scrapped)
             starts = before.starts if before else round(operation.batch_size / reach)
             kinds[key] = Batches(starts, operation.batch_size, chance)
-        reach *= operation.yield_share * (1 - operation.batch_loss if operation.batch_size == 1 else 1.0)
+        reach *= kept_by(operation) * (1 - scrapped if operation.batch_size == 1 else 1.0)
     return Losses(reach, tuple(kinds.values()))
 
 

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
 
 from services.quoting.costs.cost import material_costs
 from services.quoting.costs.learning import NOTHING_LEARNED, Learning, learning_of
+from services.quoting.costs.rework import batches_scrapped_by, kept_by, rework_min_each
 from services.quoting.risk.losses import Losses
 from services.shop.minutes import per_minute
 from shared_schemas.blanks import MaterialModel
@@ -61,6 +62,7 @@ class Worth:
     steps: tuple[Step, ...]
     inputs: float
     value: float
+    good_share: float = 1.0
 
     def lot(self, started: int) -> float:
         """Cost of a lot of so many started pieces, set-ups and whole batches included; the mean of pieces at each operation."""
@@ -97,6 +99,16 @@ class Worth:
         for step in self.handwork:
             cost = cost + step.hand * step.learning.totals(number * step.reach)
         return Curve(number, cost)
+
+    @cached_property
+    def own_each(self) -> float:
+        """Cost of the operations of one started piece, without what goes into it."""
+        return sum(step.reach * step.each for step in self.steps)
+
+    @cached_property
+    def own(self) -> Worth:
+        """The same part with what goes into it left out."""
+        return replace(self, inputs=0.0, value=self.own_each / self.good_share)
 
     @cached_property
     def each(self) -> float:
@@ -142,13 +154,13 @@ def worth_of(operations: Sequence[Operation], *, inputs: float, rates: Rates) ->
                 batch_size=operation.batch_size,
                 setup=operation.setup_min * minute.attended(1.0),
                 batch=(0.0 if by_hand else operation.batch_min * busy) + float(operation.consumables),
-                piece=0.0 if by_hand else operation.piece_min * busy,
+                piece=(0.0 if by_hand else operation.piece_min * busy) + rework_min_each(operation) * minute.attended(1.0),
                 hand=(operation.batch_min + operation.piece_min) * busy if by_hand else 0.0,
                 learning=learning,
             )
         )
-        reach *= operation.yield_share * (1 - operation.batch_loss)
-    return Worth(tuple(steps), inputs, (inputs + sum(step.reach * step.each for step in steps)) / reach)
+        reach *= kept_by(operation) * (1 - batches_scrapped_by(operation))
+    return Worth(tuple(steps), inputs, (inputs + sum(step.reach * step.each for step in steps)) / reach, reach)
 
 
 GLASS_FOR = 100

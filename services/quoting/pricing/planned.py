@@ -1,0 +1,142 @@
+"""What is done for a quantity: the way of every element and the starts of every part."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import partial
+
+import numpy as np
+
+from services.quoting.pricing.joint_starts import JointStarts, Lot, joint_starts
+from services.quoting.pricing.plans import Made, PartWays, Plans
+from services.quoting.pricing.starts import start_quantity
+from services.quoting.risk.losses import Batches, Losses
+from services.quoting.risk.needs import good_at_least, missing_in_the_mean, need_of
+from services.quoting.risk.worth import Worth
+from shared_schemas.operations import Route
+
+LIKELY = 1.2815515655446004
+"""Ways are held against each other at the starts that are enough in nine lots of ten: 90 % quantile of the standard normal distribution."""
+
+
+@dataclass(frozen=True)
+class PartStart:
+    """One part: how many are needed, how many are started, what survives, and the chance that it is enough.
+
+    `yield_share` is of single losses, `batches` can be lost whole. `losses_cost` is what losses are expected to cost beyond the
+    pieces started, in the base currency.
+    """
+
+    part: str
+    needed: int
+    started: int
+    yield_share: float
+    chance: float
+    batches: tuple[Batches, ...] = ()
+    losses_cost: float = 0.0
+
+
+@dataclass(frozen=True)
+class Planned:
+    """What is done for a quantity: the way of every element, the starts of every part, and the chance that they are enough."""
+
+    quantity: int
+    made: Made
+    starts: Mapping[str, PartStart]
+    joint: JointStarts
+
+    @property
+    def chance(self) -> float:
+        """The chance that the starts are enough for the quantity."""
+        return self.joint.chance
+
+    @property
+    def started(self) -> dict[str, int]:
+        """How many of each part are started."""
+        return {part: start.started for part, start in self.starts.items()}
+
+    @property
+    def losses_cost(self) -> float:
+        """What losses are expected to cost beyond the pieces started, in the base currency."""
+        return sum(start.losses_cost for start in self.starts.values())
+
+
+def lots_needed(routes: Sequence[Route], quantity: int) -> dict[str, int]:
+    """How many of each part a quantity of good lenses needs, if nothing is lost."""
+    needed = {routes[-1].part: quantity}
+    for route in reversed(routes):
+        for consumed in route.consumes:
+            needed[consumed.part] = needed.get(consumed.part, 0) + needed.get(route.part, 0) * consumed.count
+    return needed
+
+
+def cheapest_ways(plans: Plans, quantity: int) -> PartWays:
+    """The cheapest way to make every element of a quantity: blank, faces and testing together.
+
+    Notes: every way is held against the others at the starts that are enough in nine of ten lots, tools that it needs counted in.
+    """
+    needed = lots_needed(plans.routes, quantity)
+    chosen = {}
+    for part, costs in plans.way_costs.items():
+        if len(costs.ways) == 1:
+            chosen[part] = costs.ways[0]
+            continue
+        wanted = needed.get(part, 0)
+        starts = np.ceil((wanted + LIKELY * np.sqrt(wanted * (1 - costs.good))) / costs.good)
+        chosen[part] = costs.ways[int(np.argmin(costs.at(starts)))]
+    return chosen
+
+
+def plan_of(plans: Plans, quantity: int, *, ways: PartWays | None = None) -> Planned:
+    """The ways and starts of a quantity; by ways that are given where they are."""
+    ways = ways or cheapest_ways(plans, quantity)
+    made = plans.made(ways)
+    lots = [
+        Lot(part, made.losses[part], partial(costs.of_way, costs.ways.index(ways[part]))) for part, costs in plans.way_costs.items()
+    ]
+    joint = joint_starts(routes=made.routes, quantity=quantity, confidence=plans.confidence, losses=made.losses, lots=lots)
+    needed = lots_needed(made.routes, quantity)
+    starts = {route.part: _start(route, needed[route.part], joint, made) for route in made.routes}
+    return Planned(quantity, made, starts, joint)
+
+
+def _start(route: Route, needed: int, joint: JointStarts, made: Made) -> PartStart:
+    losses, worth = made.losses[route.part], made.worths[route.part]
+    if route.kind == "element":
+        return _element_start(route.part, needed, joint.started[route.part], joint, losses, worth)
+    started = joint.kits if route is made.lens else needed
+    enough = float(good_at_least(started=started, wanted=np.array([needed]), losses=losses)[0])
+    cost = (need_of(wanted=needed, losses=losses).mean - started) * worth.own_each
+    return PartStart(route.part, needed, started, losses.yield_share, enough, losses.batches, cost)
+
+
+def _element_start(part: str, needed: int, started: int, joint: JointStarts, losses: Losses, worth: Worth) -> PartStart:
+    demand, chance = joint.job.demand[part]
+    enough = float(chance @ good_at_least(started=started, wanted=demand, losses=losses) / chance.sum())
+    mean = float(demand @ chance / chance.sum())
+    cost = _again_cost(started, mean, 1 - enough, losses, worth)
+    return PartStart(part, needed, started, losses.yield_share, enough, losses.batches, cost)
+
+
+def restarted(plan: Planned, part: str, losses: Losses) -> PartStart:
+    """The start of one element if it lost something else: the fewest pieces that are as likely to be enough as those planned."""
+    before, made = plan.starts[part], plan.made
+    wanted = np.array([float(before.needed)])
+    chance = float(good_at_least(started=before.started, wanted=wanted, losses=made.losses[part])[0])
+    started = start_quantity(
+        wanted=before.needed,
+        yield_share=losses.yield_share,
+        confidence=min(max(chance, 1e-9), 1 - 1e-9),
+        batches=losses.batches,
+    )
+    return _element_start(part, before.needed, started, plan.joint, losses, made.worths[part])
+
+
+def _again_cost(started: int, wanted: float, short: float, losses: Losses, worth: Worth) -> float:
+    """What making again costs in the mean: with the chance to fall short, a lot for the pieces that are missing then."""
+    if short <= 0:
+        return 0.0
+    missing = missing_in_the_mean(started=started, wanted=wanted, losses=losses)
+    lot = max(missing / short / losses.mean_yield, 1.0)
+    return short * float(np.interp(lot, worth.again.number, worth.again.cost))

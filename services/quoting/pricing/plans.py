@@ -1,0 +1,152 @@
+"""What every quantity is worked out from: the plans of the stages before, and the same made one way."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import date
+from decimal import Decimal
+from functools import cached_property
+
+from services.quoting.costs.rough import RoughRoute, rough_route
+from services.quoting.pricing.ways import WayCosts, Ways, glass_curves, is_done, made_so, way_costs
+from services.quoting.promise.lead_time import Shop, shop_of
+from services.quoting.risk.draws import Causes, causes_of
+from services.quoting.risk.losses import Losses, losses_of
+from services.quoting.risk.worth import Worth, worths_of
+from services.shop.minutes import PerMinute
+from services.shop.minutes import per_minute as per_minute_of
+from shared_schemas.blanks import Blank, MaterialModel
+from shared_schemas.operations import BoughtPart, Route, Tooling
+from shared_schemas.rates import CommercialRow, CurrencyRow, Rates, StockFormRow
+
+PartWays = Mapping[str, Ways]
+"""For each element the way it is made."""
+
+
+@dataclass(frozen=True)
+class Made:
+    """The plans when every element is made one way: routes of that way, its glass, blanks and tools."""
+
+    ways: PartWays
+    routes: tuple[Route, ...]
+    materials: tuple[MaterialModel, ...]
+    blanks: Mapping[str, Blank]
+    tooling: tuple[Tooling, ...]
+    bought_parts: tuple[BoughtPart, ...]
+    rates: Rates
+
+    @cached_property
+    def losses(self) -> dict[str, Losses]:
+        """What each route loses."""
+        return {route.part: losses_of(route.operations) for route in self.routes}
+
+    @cached_property
+    def causes(self) -> dict[str, Causes]:
+        """Which operations of each route cause its losses."""
+        return {route.part: causes_of(route.operations) for route in self.routes}
+
+    @cached_property
+    def worths(self) -> dict[str, Worth]:
+        """What pieces of each part cost, near enough for weighing risks."""
+        return worths_of(routes=self.routes, materials=self.materials, bought_parts=self.bought_parts, rates=self.rates)
+
+    @cached_property
+    def rough(self) -> tuple[RoughRoute, ...]:
+        """The routes in money, for costs in floating point."""
+        per_minute = {row.name: per_minute_of(row) for row in self.rates.work_centres}
+        return tuple(rough_route(route, per_minute) for route in self.routes)
+
+    @property
+    def lens(self) -> Route:
+        """The route of the whole lens."""
+        return self.routes[-1]
+
+
+@dataclass(frozen=True)
+class Plans:
+    """What every quantity is worked out from. A route holds every way to its part; `made` is the plan of one way for each."""
+
+    routes: tuple[Route, ...]
+    materials: tuple[MaterialModel, ...]
+    blanks: tuple[Blank, ...]
+    bought_parts: tuple[BoughtPart, ...]
+    tooling: tuple[Tooling, ...]
+    terms: CommercialRow
+    currency: CurrencyRow
+    confidence: float
+    begin: date
+    rates: Rates
+    _made: dict[tuple[tuple[str, Ways], ...], Made] = field(default_factory=dict, init=False, compare=False, repr=False)
+    unit_prices: dict[int, float] = field(default_factory=dict, init=False, compare=False, repr=False)
+    """Unit prices of quantities of the price list that are known, before they are made even."""
+
+    def made(self, ways: PartWays) -> Made:
+        """The plans when every element is made one way; remembered."""
+        key = tuple(ways.items())
+        if key not in self._made:
+            self._made[key] = self._make(ways)
+        return self._made[key]
+
+    def _make(self, ways: PartWays) -> Made:
+        forms = {part: next((way.option for way in made if way.choice == "blank"), None) for part, made in ways.items()}
+        return Made(
+            ways=ways,
+            routes=tuple(made_so(route, ways.get(route.part, ())) for route in self.routes),
+            materials=tuple(model for one in self.materials for model in _of_forms(one, forms)),
+            blanks={blank.element: blank for blank in reversed(self.blanks) if forms.get(blank.element) in (None, blank.form)},
+            tooling=tuple(tool for tool in self.tooling if is_done(tool.ways, ways.get(tool.part, ()))),
+            bought_parts=self.bought_parts,
+            rates=self.rates,
+        )
+
+    @cached_property
+    def way_costs(self) -> dict[str, WayCosts]:
+        """What every way to each element costs."""
+        curves = glass_curves(self.materials)
+        forms: dict[str, list[str]] = {}
+        for blank in self.blanks:
+            forms.setdefault(blank.element, []).append(blank.form)
+        return {
+            route.part: way_costs(
+                route, forms=forms.get(route.part, ()), curves=curves, tools=self.tooling, per_minute=self.per_minute
+            )
+            for route in self.routes
+            if route.kind == "element"
+        }
+
+    @cached_property
+    def per_minute(self) -> dict[str, PerMinute]:
+        """What a minute of each work centre costs."""
+        return {row.name: per_minute_of(row) for row in self.rates.work_centres}
+
+    @cached_property
+    def shop(self) -> Shop:
+        """The shop as it works every day."""
+        return shop_of(self.rates)
+
+    @cached_property
+    def expedited_shop(self) -> Shop | None:
+        """The shop for an order that goes first in every queue and is worked on overtime, if the terms know any."""
+        left, more = self.terms.expedite_queue_share, self.terms.overtime_hours_share
+        return None if left is None or more is None else shop_of(self.rates, waited_share=left, more_hours=more)
+
+    @cached_property
+    def express(self) -> dict[str, StockFormRow]:
+        """Rows of stock that have a faster delivery, by name."""
+        return {row.name: row for row in self.rates.stock_forms if row.express_lead_days is not None}
+
+
+def _of_forms(model: MaterialModel, forms: Mapping[str, str | None]) -> Sequence[MaterialModel]:
+    """Of a purchase what is bought when each element comes out of its form: all of it, what some of them buy for themselves, or nothing."""
+    if model.form is None:
+        return (model,)
+    members = [member for member in model.members if forms.get(member, model.form) == model.form]
+    if len(members) == len(model.members):
+        return (model,)
+    return tuple(one for one in model.apart if all(member in members for member in one.members))
+
+
+def spread_tooling(tooling: Sequence[Tooling], terms: CommercialRow) -> Decimal:
+    """Charges for tools that the terms spread over the order, in the base currency."""
+    return sum((tool.charge for tool in tooling), Decimal(0)) if terms.tooling == "spread" else Decimal(0)
