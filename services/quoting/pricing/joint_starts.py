@@ -27,7 +27,7 @@ Numbers = npt.NDArray[np.float64]
 
 LEVELS = 16
 """Numbers of starts that are weighed for one lot: all of them for small lots, for large ones as many at equal steps."""
-GRID = 24
+GRID = 64
 """Demands at which the chance of a lot is worked out; between them it is read."""
 SURE = 5.0
 """Starts are weighed up to so many standard deviations of single losses beyond the mean."""
@@ -35,7 +35,7 @@ HALF = 0.5
 """Starts with less than this chance to be enough are not weighed: no plan with that confidence or more has them."""
 FURTHEST = 0.25
 """No lot is started more than this share over its mean need to cover whole batches: a shop makes a lost block again (common practice)."""
-COMBINATIONS = 256
+COMBINATIONS = 1024
 """So many combinations of needs at most are told apart where several groups take of one lot."""
 
 
@@ -65,7 +65,7 @@ class Cluster:
 
 @dataclass(frozen=True)
 class Job:
-    """What is asked of every lot: the need of lenses, the chance that it is not over the kits, and the clusters of lots."""
+    """What is asked of every lot: the need of lenses, and the clusters of lots."""
 
     lens: Need
     clusters: tuple[Cluster, ...]
@@ -91,19 +91,10 @@ class Job:
         return float(whole.sum())
 
 
-def job_of(*, routes: Sequence[Route], quantity: int, losses: Mapping[str, Losses], kits: int | None = None) -> Job:
-    """What a quantity asks of every lot.
-
-    Args:
-        kits: lenses that there are bought parts for; as many as one needs, if left out.
-
-    Notes: the chances of needs of more lenses than there are kits are left out, so that all do not sum to 1.
-    """
+def job_of(*, routes: Sequence[Route], quantity: int, losses: Mapping[str, Losses]) -> Job:
+    """What a quantity asks of every lot; lenses and groups are put together one after the other until enough are good."""
     lens = routes[-1]
     need = need_of(wanted=quantity, losses=losses[lens.part])
-    if kits is not None:
-        held = need.pieces <= kits + 1e-9
-        need = Need(need.pieces[held], need.chance[held])
     by_part = {route.part: route for route in routes}
     taken: dict[str, dict[str | None, int]] = {}
     for consumed in lens.consumes:
@@ -215,7 +206,7 @@ def joint_starts(
         Of each lot the numbers are kept that give most chance for their cost (the upper hull of ln P over cost). All steps
         from one to the next, of all lots, are taken in the order of what they give for their money until the chance is reached; the last step
         only as far as is needed. The order does not depend on the confidence: with more of it no lot is started less. Kits of bought
-        parts are enough for the lenses taken in hand with the square root of the confidence.
+        parts are enough for the lenses taken in hand with the square root of the confidence; a barrel is not lost with a lens that is opened.
 
     Source: marginal allocation along the efficient frontier (from memory: B. Fox, 1966, Operations Research 14); the method for
         assemblies with random yields after Y. Gerchak and C. A. Yano (1989).
@@ -228,7 +219,7 @@ def joint_starts(
         wanted=quantity, yield_share=losses[routes[-1].part].yield_share, confidence=math.sqrt(confidence),
         batches=losses[routes[-1].part].batches,
     )  # fmt: skip
-    job = job_of(routes=routes, quantity=quantity, losses=losses, kits=kits)
+    job = job_of(routes=routes, quantity=quantity, losses=losses)
     levels = {lot.part: _levels(lot, job) for lot in lots}
     best = job.chance_of({part: one.tail(one.numbers[-1]) for part, one in levels.items()})
     aim = reachable_chance(confidence=confidence, best=best)

@@ -14,12 +14,12 @@ from services.quoting.risk.losses import LeftOver, Losses, left_after_batches
 
 Numbers = npt.NDArray[np.float64]
 
-NODES = 16
+NODES = 32
 """Different needs that are told apart; more of them are drawn together into so many, each of an equal share and at its mean."""
 FURTHEST = 1e-7
 """Needs that are less likely than this together are left out."""
 EXACT_UP_TO = 600
-"""Lots up to this size are counted exactly; the good pieces of larger ones are taken as normal, with the mean and variance of the exact count."""
+"""Lots with batches that may be lost are counted exactly up to this size; the good pieces of larger ones are taken as normal, with the mean and variance of the exact count."""
 
 
 @dataclass(frozen=True)
@@ -44,10 +44,10 @@ def left_of(losses: Losses, started: int) -> LeftOver:
 def good_at_least(*, started: int, wanted: Numbers, losses: Losses) -> Numbers:
     """P(at least so many of `started` come out good), for any shape of `wanted`, real numbers read between whole ones.
 
-    Notes: sum over the ways to lose batches of chance x I_y(x, n - x + 1); of large lots Phi((n Y - x + 1/2) / sd).
+    Notes: sum over the ways to lose batches of chance x I_y(x, n - x + 1); of large lots with batches Phi((n Y - x + 1/2) / sd).
     Source: the tail as incomplete beta function: Abramowitz & Stegun 26.5.24, from memory.
     """
-    if started > EXACT_UP_TO:
+    if started > EXACT_UP_TO and losses.batches:
         spread = math.sqrt(max(losses.variance(started), 1e-12))
         return np.asarray(ndtr((started * losses.mean_yield - wanted + 0.5) / spread))
     left = left_of(losses, started)
@@ -68,7 +68,7 @@ def missing_in_the_mean(*, started: int, wanted: float, losses: Losses) -> float
     Notes: of n pieces left, x P(G < x) - n y P(Bin(n - 1, y) < x - 1); of large lots sd (z Phi(z) + phi(z)), z = (x - n Y) / sd.
     Source: derived; the partial expectation of the binomial distribution.
     """
-    if started > EXACT_UP_TO:
+    if started > EXACT_UP_TO and losses.batches:
         spread = math.sqrt(max(losses.variance(started), 1e-12))
         z = (wanted - started * losses.mean_yield) / spread
         return float(spread * (z * ndtr(z) + math.exp(-z * z / 2) / math.sqrt(2 * math.pi)))
@@ -91,7 +91,7 @@ def _tail(out_of: np.ndarray, wanted: float, share: float) -> Numbers:
 def need_of(*, wanted: float, losses: Losses) -> Need:
     """How many must be taken in hand one after the other until `wanted` are good: P(need <= m) = P(at least Q of m are good).
 
-    Notes: needs beyond 16 numbers are drawn together; for over 600 pieces the number is taken as normal.
+    Notes: needs beyond 32 numbers are drawn together; for over 600 pieces the number is taken as normal.
     """
     if losses.mean_yield >= 1 or wanted <= 0:
         return Need(np.array([float(wanted)]), np.ones(1))

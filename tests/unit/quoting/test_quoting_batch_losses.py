@@ -11,12 +11,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from services.quoting.pricing.starts import part_start, part_starts, start_quantity
+from services.quoting.pricing.starts import start_quantity
 from services.quoting.risk.draws import edges_of
 from services.quoting.risk.losses import Batches, Losses, chances_of_enough, left_after_batches, losses_of
 from services.quoting.risk.outcomes import outcomes
 from services.quoting.risk.worth import Step, Worth
-from shared_schemas.operations import Route
 from shared_schemas.problem import FigureOutOfRange
 from tests.unit.quoting.conftest import operation
 
@@ -88,28 +87,6 @@ def test_a_batch_that_is_always_lost_has_no_answer() -> None:
         start_quantity(wanted=10, yield_share=1.0, confidence=0.9, batches=(Batches(5, 5, 1.0),))
 
 
-def test_small_batches_are_covered_and_a_batch_that_holds_the_order_is_not() -> None:
-    losses = Losses(0.9, (Batches(5, 5, 0.05), Batches(150, 150, 0.01)))
-    start = part_start(part="L1", losses=losses, wanted=100, confidence=0.95)
-    assert [one.pieces for one in start.batches] == [5]
-    assert [one.pieces for one in start.uncovered] == [150]
-    assert start.started > start_quantity(wanted=100, yield_share=0.9, confidence=0.95)
-    assert start.chance >= 0.95
-
-
-def test_a_block_is_filled_where_that_is_cheaper_than_the_risk() -> None:
-    losses = Losses(0.9)
-    cheap = Worth((Step(reach=1.0, batch_size=10, setup=500.0, batch=50.0, piece=0.1),), inputs=0.1, value=6.0)
-    dear = Worth((Step(reach=1.0, batch_size=10, setup=5.0, batch=1.0, piece=50.0),), inputs=40.0, value=99.0)
-    plain, filled, not_filled = (
-        part_start(part="L1", losses=losses, wanted=24, confidence=0.6, worth=worth) for worth in (None, cheap, dear)
-    )
-    assert plain.started == not_filled.started == 27
-    assert filled.started == 30
-    assert filled.filled_up == 3
-    assert filled.chance > plain.chance >= 0.6
-
-
 def test_the_variance_of_outcomes_falls_into_batches_and_pieces_and_spares_are_what_is_left_over() -> None:
     losses = Losses(0.9, (Batches(10, 10, 0.05),))
     found = outcomes(started=40, needed=30, losses=losses, worth=WORTH)
@@ -125,13 +102,6 @@ def test_the_variance_of_outcomes_falls_into_batches_and_pieces_and_spares_are_w
 def test_a_perfect_route_leaves_nothing_to_chance() -> None:
     found = outcomes(started=7, needed=7, losses=Losses(1.0), worth=WORTH)
     assert (found.enough, found.spares, found.mean_cost, found.from_pieces) == (1.0, 0.0, 0.0, 0.0)
-
-
-def test_more_is_started_when_blocks_are_lost() -> None:
-    lens = Route(part="lens", kind="lens", operations=(operation(batch_size=4, batch_loss=0.0, **{"yield": 0.95}),))
-    lossy = lens.model_copy(update={"operations": (lens.operations[0].model_copy(update={"batch_loss": 0.05}),)})
-    sure, risky = (part_starts(routes=(one,), quantity=100, confidence=0.95)["lens"].started for one in (lens, lossy))
-    assert risky > sure * 1.05
 
 
 def test_chances_of_two_thousand_mixtures_have_the_sum_one_and_none_is_negative() -> None:

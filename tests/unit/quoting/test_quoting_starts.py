@@ -15,15 +15,15 @@ from scipy.stats import nbinom
 
 from services.quoting.pricing.evaluation import Plans, evaluate
 from services.quoting.pricing.relaxations import quoted_relaxations
-from services.quoting.pricing.starts import chance_of_enough, part_starts, start_quantity
+from services.quoting.pricing.starts import chance_of_enough, start_quantity
 from services.quoting.promise.flow import kingman_wait_h
 from services.quoting.promise.lead_time import log_normal_points
 from services.shop.calendar import WorkingCalendar
 from services.shop.errors import NoWorkingDays
-from shared_schemas.operations import Consumed, LooserOperation, Relaxation, Route, Tooling
+from shared_schemas.operations import LooserOperation, Relaxation, Tooling
 from shared_schemas.problem import FigureOutOfRange
 from shared_schemas.rates import CalendarRow
-from tests.unit.quoting.conftest import SAID, operation, week
+from tests.unit.quoting.conftest import SAID, week
 
 CASES = {"wanted": st.integers(1, 2000), "yield_share": st.floats(0.05, 1.0), "confidence": st.floats(0.01, 0.999)}
 
@@ -80,39 +80,6 @@ def test_a_hundred_thousand_are_solved_too() -> None:
 def test_what_no_number_reaches_is_an_error(yield_share: float, confidence: float, name: str) -> None:
     with pytest.raises(FigureOutOfRange, match=name):
         start_quantity(wanted=5, yield_share=yield_share, confidence=confidence)
-
-
-def test_starts_go_backward_from_the_order_through_groups_to_elements() -> None:
-    element = (operation(**{"yield": 0.9}),)
-    routes = (
-        Route(part="L1", kind="element", operations=element),
-        Route(part="L2", kind="element", operations=element),
-        Route(part="L1+L2", kind="cemented_group", consumes=(Consumed(part="L1"), Consumed(part="L2")), operations=element),
-        Route(part="lens", kind="lens", consumes=(Consumed(part="L1+L2"),), operations=element),
-    )
-    found = part_starts(routes=routes, quantity=10, confidence=0.9)
-    assert found["lens"].needed == 10
-    assert found["L1+L2"].needed == found["lens"].started
-    assert found["L1"].needed == found["L2"].needed == found["L1+L2"].started
-    assert found["L1"].started > found["lens"].started > 10
-    whole = 1.0
-    for start in found.values():
-        whole *= start.chance
-    assert whole >= 0.9
-
-
-def test_a_part_used_twice_is_needed_twice() -> None:
-    routes = (
-        Route(part="L1", kind="element", operations=(operation(**{"yield": 1.0}),)),
-        Route(part="lens", kind="lens", consumes=(Consumed(part="L1", count=2),), operations=(operation(**{"yield": 1.0}),)),
-    )
-    assert part_starts(routes=routes, quantity=7, confidence=0.9)["L1"].started == 14
-
-
-def test_parts_that_cannot_fall_short_take_no_share_of_the_confidence() -> None:
-    sure = tuple(Route(part=f"L{i}", kind="element", operations=(operation(**{"yield": 1.0}),)) for i in range(9))
-    lens = Route(part="lens", kind="lens", consumes=(Consumed(part="L0"),), operations=(operation(**{"yield": 0.9}),))
-    assert part_starts(routes=(*sure, lens), quantity=10, confidence=0.9)["lens"].started == 13
 
 
 def test_hours_end_on_working_days_only() -> None:
