@@ -30,7 +30,7 @@ from services.quoting.pricing.price import (
     unit_price_of,
 )
 from services.quoting.pricing.price_list import evened_neighbours, evened_price
-from services.quoting.pricing.quote import plans_for
+from services.quoting.pricing.quote import as_drawn, plans_for
 from services.quoting.pricing.quoted_money import converted_figure
 from shared_schemas.blanks import BlankPlan
 from shared_schemas.figure import Figure
@@ -46,11 +46,12 @@ def explain(*, job: Job, blanks: BlankPlan, operations: OperationPlan, rates: Ra
     request = job.request
     evaluations = [evaluate(plans, quantity=number) for number in request.quantities]
     middle = evaluations[request.quantities.index(middle_quantity(request.quantities))]
+    drawn = as_drawn(request.prescription, [*middle.made.ways], operations.alike)
     return Explanation(
         breaks=tuple(
             ExplainedBreak(
                 quantity=evaluation.quantity,
-                figures=basis_of(Quantity(evaluation, plans, place, parts_of(request.prescription, evaluation, middle, place))),
+                figures=basis_of(Quantity(evaluation, plans, place, parts_of(drawn, evaluation, middle, place))),
             )
             for place, evaluation in enumerate(evaluations)
         )

@@ -12,7 +12,6 @@ from services.quoting.pricing.evaluation import Evaluation, uncertain
 from services.quoting.pricing.plans import Plans
 from services.quoting.risk.draws import Uncertain
 from shared_schemas.figure import Figure
-from shared_schemas.prescription import Prescription
 from shared_schemas.rates import Rates
 
 
@@ -71,9 +70,9 @@ class Quantity:
         return column("minor_units", self.plans.currency.minor_units, "", Rates.ref("currencies", self.plans.currency))
 
 
-def parts_of(prescription: Prescription, evaluation: Evaluation, middle: Evaluation, place: int) -> dict[str, str]:
+def parts_of(drawn: Mapping[str, str], evaluation: Evaluation, middle: Evaluation, place: int) -> dict[str, str]:
     """Where every part that is made at a quantity stands in a quote: made otherwise than at the middle one, with the quantity."""
-    elements = {element.name: f"/elements/{position}" for position, element in enumerate(prescription.elements)}
+    elements = {name: f"/elements/{position}" for position, (name, first) in enumerate(drawn.items()) if name == first}
     other = [part for part, ways in evaluation.made.ways.items() if ways != middle.made.ways[part]]
     elements |= {part: f"/breaks/{place}/routes/{number}" for number, part in enumerate(other)}
     assembled = (route.part for route in evaluation.made.routes if route.kind != "element")

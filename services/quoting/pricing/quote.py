@@ -132,7 +132,6 @@ def _same_lens(blanks: BlankPlan, operations: OperationPlan, rates: Rates) -> No
 def _elements(prescription: Prescription, alike: Mapping[str, str], made: Made, plans: Plans) -> tuple[QuotedElement, ...]:
     """Every element as it is made at the middle quantity; one that is like another, as that."""
     routes = {route.part: route for route in made.routes}
-    firsts = [(element.name, alike.get(element.name, element.name)) for element in prescription.elements]
     return tuple(
         QuotedElement(
             name=name,
@@ -140,8 +139,15 @@ def _elements(prescription: Prescription, alike: Mapping[str, str], made: Made, 
             blank=made.blanks[first],
             operations=_quoted(routes[first], plans).operations,
         )
-        for name, first in firsts
+        for name, first in as_drawn(prescription, [*made.ways], alike).items()
     )
+
+
+def as_drawn(prescription: Prescription, parts: Sequence[str], alike: Mapping[str, str]) -> dict[str, str]:
+    """The elements in the order of the drawing, each with the first of its kind, which it is made as."""
+    places = {element.name: place for place, element in enumerate(prescription.elements)}
+    firsts = {part: part for part in parts} | dict(alike)
+    return dict(sorted(firsts.items(), key=lambda one: places.get(one[0], len(places))))
 
 
 def _quoted(route: Route, plans: Plans) -> Route:

@@ -84,6 +84,7 @@ def plans_of(small_rates: Rates) -> Callable[..., Plans]:
                       operations=(operation(operation="assemble", batch_size=1, **{"yield": 0.98}),)),
             ),
             "materials": (material((10, "100"), (20, "180")),),
+            "blanks": (),
             "bought_parts": (BoughtPart(name="barrel", count=1, lot_charge=Decimal(50), unit_price=Decimal(20), lead_days=21.0),),
             "tooling": (),
             "terms": TERMS,

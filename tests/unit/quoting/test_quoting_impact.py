@@ -58,7 +58,7 @@ def test_a_kept_price_loses_exactly_what_the_proposed_costs_take(shop_rates: Rat
         covered = sum(
             line.amount
             for line in after.lines
-            if line.kind in ("material", "operations", "bought_parts", "overhead", "contingency")
+            if line.kind in ("material", "operations", "bought_parts", "losses", "overhead", "contingency")
         )
         assert one.price_kept.margin_share_proposed == pytest.approx(float(1 - covered / before.total_price), abs=1e-6)
         assert one.price_kept.margin_share_proposed < one.price_kept.margin_share_issued
