@@ -131,10 +131,9 @@ class RiskDriver(Contract):
 class Break(Contract):
     """The answer for one quantity. `lines` add up to `total_price` exactly.
 
-    `start_quantities` are those of one plan for the whole job; of elements that are alike, which are one lot, those of all stand at the first. `enough_chance` is the chance
-    that nothing has to be started again, every loss and rework counted. `ways` says how each element is made at this quantity; `routes` and
-    `blanks` are those of the elements that are made in another way than at the middle quantity, whose routes and blanks stand in
-    `elements`, and `tooling` the tools where they are not those of the quote. `spares` are the
+    `start_quantities` are those of one plan for the whole job; those of elements that are alike, one lot, stand at the first. `enough_chance` is
+    that nothing has to be started again, every loss and rework counted. `ways` says how each element is made; `routes` and `blanks`
+    are there where that is another way than at the middle quantity, `tooling` where its tools are other ones. `spares` are the
     good pieces to be expected beyond the order, by part; `loss_chance` is the chance that cost and overhead pass the price;
     `in_time` answers a request that says when it needs the lenses, and `in_time_with` says what would bring them in time
     where the answer is not a plain yes, or with a no the earliest day and its cost. `expedite` is `None` where it would save no day or the terms know none.

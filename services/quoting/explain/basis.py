@@ -16,10 +16,10 @@ from services.quoting.explain.basis_of_cost import (
     material_needs,
     parts_figures,
     purchase_figures,
-    start_figures,
 )
 from services.quoting.explain.basis_of_date import lead_time_figures
 from services.quoting.explain.basis_of_risk import expedite_figures, risk_figures
+from services.quoting.explain.basis_of_starts import start_figures
 from services.quoting.explain.quantity import Quantity, parts_of
 from services.quoting.pricing.evaluation import evaluate
 from services.quoting.pricing.price import (

@@ -44,10 +44,8 @@ from services.quoting.costs.shared_runs import (
     runs_for,
 )
 from services.quoting.explain.quantity import Quantity
-from services.quoting.pricing.planned import PartStart
 from services.quoting.pricing.price import contingency_on, margin_on, overhead_on
 from services.quoting.pricing.quoted_money import converted_figure
-from services.quoting.risk.losses import Batches
 from services.shop.minutes import attended_min, exact_minutes_cost
 from services.shop.purchases import figures_of_step
 from shared_schemas.blanks import MaterialStep
@@ -76,7 +74,7 @@ def _purchase(material: MaterialCost, quantity: Quantity) -> Figure:
 
 
 def _full_lots(material: MaterialCost, quantity: Quantity) -> Figure:
-    starts = tuple(_started(member, quantity) for member in material.model.members)
+    starts = tuple(started(member, quantity) for member in material.model.members)
     return figure_of(
         full_lots_of,
         name="full_lots",
@@ -125,7 +123,7 @@ def material_needs(quantity: Quantity) -> Iterator[Figure]:
     ):
         count = given("count", part.count, at=f"/bought_parts/{number - len(quantity.evaluation.materials)}/count")
         yield figure_of(
-            parts_bought, name=f"materials {number} quantity", unit="piece", lenses=_started(lens, quantity), count=count
+            parts_bought, name=f"materials {number} quantity", unit="piece", lenses=started(lens, quantity), count=count
         )  # fmt: skip
         yield converted_figure(cost, quantity.plans, name=f"materials {number} cost")
 
@@ -135,7 +133,7 @@ def bought_figures(quantity: Quantity) -> tuple[Figure, ...]:
     lens = quantity.evaluation.made.lens.part
     return tuple(
         figure_of(
-            bought_cost, name=part.name, unit=quantity.base, lenses=_started(lens, quantity),
+            bought_cost, name=part.name, unit=quantity.base, lenses=started(lens, quantity),
             count=given("count", part.count, at=f"/bought_parts/{position}/count"),
             lot_charge=_of_plan("lot_charge", part.lot_charge, part.basis, quantity.base),
             unit_price=_of_plan("unit_price", part.unit_price, part.basis, quantity.base),
@@ -150,7 +148,7 @@ def _of_plan(name: str, amount: Decimal, basis: tuple[Figure, ...], unit: str) -
     return figure or given(name, amount, unit, source="the operation plan, in the base currency")
 
 
-def _started(part: str, quantity: Quantity) -> Figure:
+def started(part: str, quantity: Quantity) -> Figure:
     return given(part, quantity.evaluation.starts[part].started, "pieces", at=quantity.at("start_quantities", _token(part)))
 
 
@@ -261,7 +259,7 @@ def _of_card(field: str, value: float, unit: str, cost: OperationCost, position:
 
 
 def _pieces(cost: OperationCost, reach: Figure, quantity: Quantity) -> Figure:
-    return figure_of(pieces_reaching, name="pieces", unit="pieces", started=_started(cost.part, quantity), reach_share=reach)
+    return figure_of(pieces_reaching, name="pieces", unit="pieces", started=started(cost.part, quantity), reach_share=reach)
 
 
 def _run(cost: OperationCost, position: int, reach: Figure, quantity: Quantity) -> Figure:
@@ -340,50 +338,6 @@ def _spared(each: Sampled, number: int, learning: Learning, cost: OperationCost,
         share=given("share", each.share, at=quantity.operation_at(cost.part, position, f"sampled/{number}/share")),
         times=_learned("times", cost.pieces, learning, cost),
         times_of_sample=_learned("times_of_sample", looked_at, learning, cost, (sample,)),
-    )  # fmt: skip
-
-
-def start_figures(quantity: Quantity) -> Iterator[Figure]:
-    """How many of each part are started."""
-    for part, start in quantity.evaluation.starts.items():
-        yield _start(part, start, quantity)
-
-
-def _start(part: str, start: PartStart, quantity: Quantity) -> Figure:
-    route = next(route for route in quantity.evaluation.made.routes if route.part == part)
-    if route.kind == "element":
-        reason = "the plan of starts for the whole job: of every step that any lot could take those that give most chance for their cost, until the chance is that asked for"
-    elif part == quantity.evaluation.made.lens.part:
-        reason = "bought parts for the lenses that are taken in hand with the square root of the confidence; what fails is taken apart and put together again"
-    else:
-        reason = "as many as are needed: what fails is put together again from spare elements"
-    return decided(
-        f"start_quantities {part}", start.started, reason, unit="pieces",
-        alternatives=(
-            _needed(part, start, quantity),
-            given("confidence", quantity.plans.confidence, at="/confidence"),
-            given("chance", start.chance, source="that this lot is enough: binomial tail of the pieces that survive, over the batches that may be lost and the sets that are taken in hand"),
-            given("chance of all", quantity.evaluation.plan.chance, source="that all lots together are enough, worked out over all needs of lenses and groups"),
-            given("yield_share", start.yield_share, source="product of what the operations of the route card leave, rework counted in"),
-            *(_lost(batch, "counted in the chance") for batch in start.batches),
-        ),
-    )  # fmt: skip
-
-
-def _needed(part: str, start: PartStart, quantity: Quantity) -> Figure:
-    """The pieces that the order needs if nothing is lost; of the lens the quantity."""
-    if part == quantity.evaluation.made.lens.part:
-        return given("needed", start.needed, "pieces", at=quantity.at("quantity"))
-    return given("needed", start.needed, "pieces", source="the quantity, times how many of it go into one lens")
-
-
-def _lost(batch: Batches, what: str) -> Figure:
-    return Figure(
-        name="chance that a batch is lost", value=batch.chance, source=f"batch_loss of the operations that hold it together; {what}",
-        inputs=(
-            given("pieces", batch.pieces, "pieces", source="batch_size of the route card"),
-            given("starts", batch.starts, "pieces", source="pieces over the share of the started ones that reaches it"),
-        ),
     )  # fmt: skip
 
 
