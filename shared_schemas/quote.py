@@ -131,8 +131,7 @@ class RiskDriver(Contract):
 class Break(Contract):
     """The answer for one quantity. `lines` add up to `total_price` exactly.
 
-    `start_quantities` are those of one plan for the whole job; those of elements that are alike, one lot, stand at the first. `enough_chance` is
-    that nothing has to be started again, every loss and rework counted. `ways` says how each element is made; `routes` and `blanks`
+    `start_quantities` are those of one plan for the job, of alike elements those of the lot at the first; `enough_chance` counts all losses. `ways` says how each element is made; `routes` and `blanks`
     are there where that is another way than at the middle quantity, `tooling` where its tools are other ones. `spares` are the
     good pieces to be expected beyond the order, by part; `loss_chance` is the chance that cost and overhead pass the price;
     `in_time` answers a request that says when it needs the lenses, and `in_time_with` says what would bring them in time
