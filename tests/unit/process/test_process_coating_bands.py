@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from itertools import product
 from typing import Any
 
@@ -12,6 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from services.optics.dispersion import Dispersion
+from services.optics.law import LAWS
 from services.optics.thin_film import reflectance, reflectances_of_stacks
 from services.process.domain.coating.choice import choose, too_hot
 from services.process.domain.coating.cost import cost_figure, cost_of_piece, cost_of_run
@@ -22,10 +23,12 @@ from services.process.domain.coating.sharing import Wanted, sharing_runs
 from services.process.domain.plan import plan_operations
 from services.rates.domain.seed import seed_rates
 from shared_schemas.check import Finding
+from shared_schemas.figure import Figure
 from shared_schemas.operations import Operation, OperationPlan
 from shared_schemas.prescription import CoatingDemand, Surface
 from shared_schemas.rates import CoatingRow, Rates
 from shared_schemas.traveller import Refusal
+from tests.laws.equations import bound, worked_out
 
 
 def drawn(words: str) -> CoatingDemand:
@@ -245,6 +248,16 @@ def test_a_design_leaves_what_is_said_of_it_out_of_films_of_the_rates_and_is_the
     assert choose(demand, glass=glass, diameter_mm=25.0, rates=rates) == found
 
 
+def test_designs_that_leave_different_amounts_are_told_apart_by_name_though_they_have_as_many_layers(rates: Rates) -> None:
+    names = {named(f"R <= {percent} % 400 to 1000 nm", "N-SF6", rates) for percent in (1.9, 1.18, 1.16)}
+    stacks = {
+        choose(drawn(f"R <= {percent} % 400 to 1000 nm"), glass=rates.glass("N-SF6"), diameter_mm=25.0, rates=rates).row.layers
+        for percent in (1.9, 1.18, 1.16)
+    }
+    assert len(names) == len(stacks) == 2
+    assert all(name.startswith("6-layer design 1.") and name.endswith("400-1000 nm, N-SF6") for name in names)
+
+
 def test_a_design_is_run_for_no_less_than_the_dearest_coating_that_could_be_taken(rates: Rates) -> None:
     found = choose(drawn("R <= 0.02 % 540 to 560 nm"), glass=rates.glass("N-SF6"), diameter_mm=25.0, rates=rates).row
     assert isinstance(found, DesignedRow)
@@ -344,6 +357,50 @@ def test_a_run_of_a_stack_trimmed_to_the_index_takes_one_glass_and_a_single_laye
         made = lens(piece(coatings=(coating, None)), piece(name="L2", glass="N-SF6", coatings=(coating, None)))
         names = {one.shared_run for route in planned(made, rates).routes for one in route.operations if one.operation == "coat"}
         assert len(names) == runs, names
+
+
+@pytest.mark.parametrize(
+    ("words", "glass", "coating", "percent"),
+    [
+        ("R <= 1 % at 10000 nm", "Ge", "ar-infrared-high", 0.894),
+        ("R <= 1 % at 10600 nm", "ZnSe", "ar-infrared-low", 0.108),
+        ("R <= 1 % at 10600 nm", "Si", "2-layer design", 0.001),
+        ("R <= 1 % 8000 to 12000 nm", "ZnSe", "2-layer design", 0.919),
+    ],
+)
+def test_infrared_materials_are_coated_with_films_that_are_clear_there(
+    words: str, glass: str, coating: str, percent: float, rates: Rates
+) -> None:
+    found = choose(drawn(words), glass=rates.glass(glass), diameter_mm=25.0, rates=rates)
+    assert found.meets
+    assert found.row.name.startswith(coating)
+    assert found.left is not None
+    assert 100 * found.left.worst == pytest.approx(percent, abs=2e-3)
+    assert {layer.material for layer in found.row.layers} <= {"ZnS", "YbF3"}
+
+
+def test_what_explains_a_choice_and_a_design_gives_its_figures_again_and_names_rows_that_there_are(
+    lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates
+) -> None:
+    demands = (drawn("R <= 0.5 % 450 to 650 nm"), drawn("R <= 0.5 % 650 to 1050 nm"))
+    plan = planned(lens(piece(glass="N-SF6", coatings=demands)), rates)
+    laws = {law.equation: law for law in LAWS.values()}
+    seen = set()
+    for figure in (one for line in coats(plan).values() for root in line.basis for one in within(root)):
+        if figure.rate_row is not None and figure.rate_row.table == "coatings":
+            assert rates.coating(figure.rate_row.row)
+        if figure.formula:
+            seen.add(laws[figure.formula].name)
+            assert worked_out(laws[figure.formula], bound(laws[figure.formula], figure)) == pytest.approx(
+                float(figure.value), rel=1e-9
+            )
+    assert {"full_run_cost", "trial_layers_min", "layer_min", "lenses_in_run", "minutes_cost"} <= seen
+
+
+def within(figure: Figure) -> Iterator[Figure]:
+    yield figure
+    for one in figure.inputs:
+        yield from within(one)
 
 
 @given(st.floats(1.0, 4.1), st.floats(0.0, 5.0))

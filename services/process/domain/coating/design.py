@@ -165,7 +165,8 @@ def row_of(design: Design, asked: Asked, *, glass_name: str, run_of: CoatingRow,
         run_of: the dearest coating of the shop that could be taken: a stack that nobody has coated is planned with no less.
         least_layers_min: minutes for its layers at the least: those of `run_of`, or of a design of fewer layers [min].
     """
-    name = f"design of {len(design.layers)}, {asked.from_nm:g}-{asked.to_nm:g} nm {asked.angle_deg:g} deg"
+    band = f"{asked.from_nm:g}-{asked.to_nm:g} nm" + (f" {asked.angle_deg:g} deg" if asked.angle_deg else "")
+    name = f"{len(design.layers)}-layer design {100 * design.left.worst:.3g} %, {band}"
     parts = {column: getattr(run_of, column) for column in type(run_of).model_fields if column not in OWN_COLUMNS}
     return DesignedRow(
         **parts, name=f"{name}, {glass_name}"[:60], layers=design.layers, design_wavelength_nm=(asked.from_nm + asked.to_nm) / 2,

@@ -120,7 +120,7 @@ class Coated:
 
 def run_name(row: CoatingRow, glass_name: str) -> str:
     """By what name faces share a run: the coating's, and the glass's where its layers are trimmed to the index."""
-    return f"{row.name} on {glass_name}" if row.one_glass else row.name
+    return f"{row.name} on {glass_name}" if row.one_glass and not isinstance(row, DesignedRow) else row.name
 
 
 def coat(row: CoatingRow, coated: Coated, rates: Rates) -> Line:
