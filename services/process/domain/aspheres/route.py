@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Container, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import product
 
@@ -29,44 +29,40 @@ ROUGHED_AS = "single"
 """The way of a sphere whose roughing an asphere has, where the ways rough differently."""
 
 
-def asphere_lines(work: ElementWork, face: FaceWork, rates: Rates, *, of_sphere: Callable[[FaceWork], Iterable[Line]]) -> Lines:
-    """The operations of an aspheric face in every way there is to it; it is roughed as its sphere.
+def asphere_lines(work: ElementWork, face: FaceWork, rates: Rates, spherical: Lines, kept: Container[Way] = ()) -> Lines:
+    """The operations of a face that is made as an asphere, in every way there is to it; it is roughed and washed as its sphere.
 
     Args:
-        of_sphere: the operations of a face that is taken as a sphere.
+        spherical: the operations of the face taken as a sphere.
+        kept: ways that are not left out.
     """
-    if face.asphere is None:
-        return tuple(of_sphere(face))
-    spherical = tuple(of_sphere(replace(face, aspheric=False)))
-    own = own_ways(work, face, rates)
     shaped = [number for number, one in enumerate(spherical) if one.operation in SURFACED]
-    before, on_sphere, after = spherical[: shaped[0]], spherical[shaped[0] : shaped[-1] + 1], spherical[shaped[-1] + 1 :]
-    steps = [step for one in own for step in one.steps]
-    if face.is_near_a_sphere:
-        steps = [*_as_a_sphere(work, face, face.asphere, on_sphere, rates), *steps]
-    return (*_around(before, face, own), *steps, *_around(after, face, own))
+    before, after = spherical[: shaped[0]], spherical[shaped[-1] + 1 :]
+    own = own_ways(work, face, rates, kept)
+    return (*_around(before, face), *(step for one in own for step in one.steps), *_around(after, face))
 
 
-def _around(lines: Iterable[Line], face: FaceWork, own: Sequence[OwnWay]) -> Iterator[Line]:
+def _around(lines: Iterable[Line], face: FaceWork) -> Iterator[Line]:
     """What is done before and after a face is ground and polished: where the ways of a sphere differ in it, as one of them does it."""
     for one in lines:
         options = {way.option for way in one.ways if way.choice == face.face}
-        if not options or face.is_near_a_sphere:
-            yield one
-        if ROUGHED_AS in options:
-            others = tuple(way for way in one.ways if way.choice != face.face)
-            yield from (replace(one, ways=(*others, *way.way)) for way in own)
+        if not options or ROUGHED_AS in options:
+            yield replace(one, ways=tuple(way for way in one.ways if way.choice != face.face))
 
 
-def _as_a_sphere(work: ElementWork, face: FaceWork, asphere: Asphere, spherical: Lines, rates: Rates) -> Iterator[Line]:
-    """The operations of the sphere, each with its way; polished again until the face passes."""
+def polished_as_its_sphere(work: ElementWork, face: FaceWork, rates: Rates, spherical: Lines) -> Lines:
+    """The operations of a sphere, by which a face is made that departs from it: each with its way, and polished until it passes."""
     options = sphere_options(face.face, spherical)
+    found: list[Line] = []
     for step in spherical:
-        made = _polished_again(work, face, asphere, step, rates) if step.operation == "polish" else step
-        if any(way.choice == face.face for way in step.ways):
-            yield made
+        made = step
+        if step.operation == "polish" and face.asphere is not None:
+            made = _polished_again(work, face, face.asphere, step, rates)
+        if step.operation in SURFACED and all(way.choice != face.face for way in step.ways):
+            found += [replace(made, ways=(*made.ways, Way(choice=face.face, option=option))) for option in options]
         else:
-            yield from (replace(made, ways=(*made.ways, Way(choice=face.face, option=option))) for option in options)
+            found.append(made)
+    return tuple(found)
 
 
 def sphere_options(face: Face, spherical: Iterable[Line]) -> tuple[str, ...]:
@@ -135,15 +131,14 @@ class OwnWay:
         )
 
 
-def own_ways(work: ElementWork, face: FaceWork, rates: Rates) -> tuple[OwnWay, ...]:
-    """The ways of making an aspheric face that are good for it, without those that are dearer at every quantity."""
+def own_ways(work: ElementWork, face: FaceWork, rates: Rates, kept: Container[Way] = ()) -> tuple[OwnWay, ...]:
+    """The ways of making an aspheric face that are good for it, without those that are dearer at every quantity and not to be kept."""
+    cheaper: list[OwnWay] = []
     ways = [OwnWay(made, tuple(_steps(made))) for made in works_of(work, face, rates)]
-    kept: list[OwnWay] = []
     for way in ways:
-        if any(one.is_no_dearer(way) for one in kept):
-            continue
-        kept = [one for one in kept if not way.is_no_dearer(one)] + [way]
-    return tuple(kept)
+        if not any(one.is_no_dearer(way) for one in cheaper):
+            cheaper = [one for one in cheaper if not way.is_no_dearer(one)] + [way]
+    return tuple(way for way in ways if any(way is one for one in cheaper) or way.way[0] in kept)
 
 
 def _steps(made: AsphereWork) -> Iterator[Line]:
@@ -173,29 +168,27 @@ def _chosen(made: AsphereWork) -> Figure:
     return decided("measured by", made.row.name, reason, rate_row=Rates.ref("aspheres", made.row), source="common practice")
 
 
-def in_each_way(work: ElementWork, shaped: Lines, rates: Rates, make: Callable[[ElementWork], Lines]) -> Lines:
-    """Operations of a whole element that differ for aspheres: once, or for each way of each face that may be a sphere or an asphere.
+def each_kind(work: ElementWork) -> Iterator[ElementWork]:
+    """An element as it is with each face that may be polished as a sphere made so, and made as an asphere: first as spheres."""
+    near = [face for face in work.faces if face.is_near_a_sphere]
+    for kinds in product((False, True), repeat=len(near)):
+        taken = work
+        for face, by_itself in zip(near, kinds, strict=True):
+            assert face.asphere is not None
+            taken = taken.with_face(replace(face, aspheric=by_itself, asphere=replace(face.asphere, by_itself=by_itself)))
+        yield taken
+
+
+def for_each_way(near: Sequence[Face], shaped: Lines, lines: Lines) -> Lines:
+    """Operations of one kind of an element, each for every way of the faces that it does not say itself.
 
     Args:
+        near: the faces that may be made as spheres or as aspheres.
         shaped: the operations that shape its faces, with their ways.
-        make: the operations of an element of which each aspheric face is made as an asphere.
     """
-    near = [face for face in work.faces if face.is_near_a_sphere]
-    if not near:
-        return make(work)
-    own = {row.name for row in rates.aspheres}
-    ways = [dict.fromkeys(way for one in shaped for way in one.ways if way.choice == face.face) for face in near]
-    made: dict[tuple[bool, ...], Lines] = {}
+    options = {face: tuple(dict.fromkeys(way for one in shaped for way in one.ways if way.choice == face)) for face in near}
     found: list[Line] = []
-    for picked in product(*ways):
-        kinds = tuple(way.option in own for way in picked)
-        if kinds not in made:
-            made[kinds] = make(_taken_as(work, zip(near, kinds, strict=True)))
-        found += [replace(one, ways=(*one.ways, *picked)) for one in made[kinds]]
+    for one in lines:
+        open_faces = [face for face in near if all(way.choice != face for way in one.ways)]
+        found += [replace(one, ways=(*one.ways, *picked)) for picked in product(*(options[face] for face in open_faces))]
     return tuple(found)
-
-
-def _taken_as(work: ElementWork, faces: Iterable[tuple[FaceWork, bool]]) -> ElementWork:
-    """An element with faces that are made as aspheres, so that how near a sphere they are matters no more, or as spheres."""
-    changes = {face.face: replace(face, aspheric=aspheric, asphere=None) for face, aspheric in faces}
-    return replace(work, front=changes.get("front", work.front), back=changes.get("back", work.back))

@@ -14,14 +14,18 @@ AS_A_SPHERE_UP_TO = 30.0
 
 @dataclass(frozen=True)
 class Asphere:
-    """An aspheric face against its reference sphere, over the whole part, and the `form` in words by which its tools are known."""
+    """An aspheric face against its reference sphere, over the whole part, and the `form` in words by which its tools are known.
+
+    `by_itself` is decided of one that shall not be polished as a sphere, however near to one it is.
+    """
 
     from_reference: FromReference
     form: str
+    by_itself: bool = False
 
     def is_near_a_sphere(self, irregularity_fringes: float) -> bool:
         """Whether it departs so little for what it is allowed that it may be polished as a sphere."""
-        return self.from_reference.departure_um <= AS_A_SPHERE_UP_TO * allowed_um(irregularity_fringes)
+        return not self.by_itself and self.from_reference.departure_um <= AS_A_SPHERE_UP_TO * allowed_um(irregularity_fringes)
 
 
 def allowed_um(irregularity_fringes: float) -> float:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
-from services.process.domain.aspheres.route import asphere_lines, in_each_way
+from services.process.domain.aspheres.route import asphere_lines, each_kind, for_each_way, polished_as_its_sphere
 from services.process.domain.coating.cost import choice_figure
 from services.process.domain.coating.run import Coated, coat
 from services.process.domain.element_work import ElementWork, FaceWork
@@ -20,10 +20,12 @@ from services.process.domain.route.rate_rows import tolerance_row
 from services.process.domain.route.washing import wash
 from shared_schemas.figure import Figure
 from shared_schemas.operation_kinds import operations_that
-from shared_schemas.operations import Face
+from shared_schemas.operations import Face, Way
 from shared_schemas.rates import CoatingRow, Rates
 
 Lines = tuple[Line, ...]
+Ways = frozenset[Way]
+NO_WAYS: Ways = frozenset()
 
 SHAPING = frozenset(operations_that(lambda kind: kind.shapes_face))
 """What shapes a face."""
@@ -49,6 +51,11 @@ class ElementLines:
         for section in (self.cut, self.first, self.second, self.edged, self.checked, self.finished):
             yield from section
 
+    @property
+    def ways(self) -> frozenset[Way]:
+        """Every way that some operation is done in."""
+        return frozenset(way for one in self for way in one.ways)
+
     def tried_with(self, work: ElementWork, attribute: str, face: Face | None, rates: Rates) -> ElementLines:
         """The operations when a tolerance of one face, or of the element itself, is another.
 
@@ -59,57 +66,72 @@ class ElementLines:
 
         Notes:
             Only the sections that the tolerance reaches are worked out again: those of its face, or what its row of the rates
-            names of shaping; all of them where it turns the order of the faces round.
+            names of shaping; all of them where it turns the order of the faces round. Every way that there was stays one.
         """
         first, second = work.in_order
-        if self.first[0].face != first.face:
-            return element_lines(work, rates)
+        kept = self.ways
+        if self.first[0].face != first.face or any(one.is_near_a_sphere for one in work.faces):
+            return element_lines(work, rates, kept)
         shapes = face is not None or not SHAPING.isdisjoint(tolerance_row(rates, attribute).operations)
-        one = _shape(work, first, rates, worked_first=True) if shapes and face != second.face else self.first
-        other = _shape(work, second, rates, worked_first=False) if shapes and face != first.face else self.second
-        edges = face is None or first.aspheric or second.aspheric
         return replace(
             self,
-            first=one,
-            second=other,
-            edged=_edge(work, rates, (*one, *other)) if edges else self.edged,
-            checked=_check(work, rates, (*one, *other)),
+            first=_shape(work, first, rates, kept, worked_first=True) if shapes and face != second.face else self.first,
+            second=_shape(work, second, rates, kept, worked_first=False) if shapes and face != first.face else self.second,
+            edged=self.edged if face is not None else tuple(centre_and_bevel(work, rates)),
+            checked=_check(work, rates),
         )
 
     def tried_coated(self, work: ElementWork, rates: Rates) -> ElementLines:
         """The operations when a face has another coating, or none; `work` is the element with it."""
-        if self.first[0].face != work.in_order[0].face:
-            return element_lines(work, rates)
-        checked = _check(work, rates, (*self.first, *self.second))
-        return replace(self, checked=checked, finished=tuple(_finish(work, work.in_order, rates)))
+        if self.first[0].face != work.in_order[0].face or any(one.is_near_a_sphere for one in work.faces):
+            return element_lines(work, rates, self.ways)
+        return replace(self, checked=_check(work, rates), finished=tuple(_finish(work, work.in_order, rates)))
 
 
-def element_lines(work: ElementWork, rates: Rates) -> ElementLines:
-    """Every operation of an element. The second face is blocked on the first, which is then finished."""
+def element_lines(work: ElementWork, rates: Rates, kept: Ways = NO_WAYS) -> ElementLines:
+    """Every operation of an element. The second face is blocked on the first, which is then finished.
+
+    Args:
+        kept: ways that are not left out even where they are dearer at every quantity.
+    """
+    if any(face.is_near_a_sphere for face in work.faces):
+        return _of_each_kind(work, rates, kept)
     first, second = work.in_order
-    one, other = _shape(work, first, rates, worked_first=True), _shape(work, second, rates, worked_first=False)
     return ElementLines(
         cut=tuple(cut_blank(work, rates)),
-        first=one,
-        second=other,
-        edged=_edge(work, rates, (*one, *other)),
-        checked=_check(work, rates, (*one, *other)),
+        first=_shape(work, first, rates, kept, worked_first=True),
+        second=_shape(work, second, rates, kept, worked_first=False),
+        edged=tuple(centre_and_bevel(work, rates)),
+        checked=_check(work, rates),
         finished=tuple(_finish(work, (first, second), rates)),
     )
 
 
-def _shape(work: ElementWork, face: FaceWork, rates: Rates, *, worked_first: bool) -> Lines:
+def _of_each_kind(work: ElementWork, rates: Rates, kept: Ways) -> ElementLines:
+    """Every operation of an element of which faces may be made as spheres or as aspheres: the lines of each kind, with their ways."""
+    near = [face.face for face in work.faces if face.is_near_a_sphere]
+    sections: dict[str, Lines] = {"first": (), "second": (), "edged": (), "checked": ()}
+    kinds = [element_lines(taken, rates, kept) for taken in each_kind(work)]
+    for lines in kinds:
+        shaped = (*lines.first, *lines.second)
+        sections = {name: (*so_far, *for_each_way(near, shaped, getattr(lines, name))) for name, so_far in sections.items()}
+    return replace(kinds[0], **sections)
+
+
+def _shape(work: ElementWork, face: FaceWork, rates: Rates, kept: Ways, *, worked_first: bool) -> Lines:
     """One face from its curve to its polish; pitch, and the lacquer of a finished face that lay on the block, are washed off."""
-
-    def of_sphere(one: FaceWork) -> Lines:
-        return (
-            generate(work, one, rates, worked_first=worked_first),
-            *look_for_chips(one, rates),
-            *grind_and_polish(work, one, rates, worked_first=worked_first),
-            wash("between faces" if worked_first else "lacquer off", rates, face=one.face),
-        )
-
-    return asphere_lines(work, face, rates, of_sphere=of_sphere) if face.aspheric else of_sphere(face)
+    sphere = face if face.asphere is None else replace(face, aspheric=False)
+    spherical = (
+        generate(work, sphere, rates, worked_first=worked_first),
+        *look_for_chips(sphere, rates),
+        *grind_and_polish(work, sphere, rates, worked_first=worked_first),
+        wash("between faces" if worked_first else "lacquer off", rates, face=face.face),
+    )
+    if face.asphere is None:
+        return spherical
+    if face.aspheric:
+        return asphere_lines(work, face, rates, spherical, kept)
+    return polished_as_its_sphere(work, face, rates, spherical)
 
 
 def _coated(work: ElementWork, face: FaceWork, row: CoatingRow, rates: Rates) -> Coated:
@@ -123,13 +145,9 @@ def _coated(work: ElementWork, face: FaceWork, row: CoatingRow, rates: Rates) ->
     )
 
 
-def _edge(work: ElementWork, rates: Rates, shaped: Lines) -> Lines:
-    return in_each_way(work, shaped, rates, lambda taken: tuple(centre_and_bevel(taken, rates)))
-
-
-def _check(work: ElementWork, rates: Rates, shaped: Lines) -> Lines:
+def _check(work: ElementWork, rates: Rates) -> Lines:
     clean = line("clean", rates, knee=knee_of("clean", work.all_demands, rates), extra=work.extra_work.at("clean"))
-    return clean, *in_each_way(work, shaped, rates, lambda taken: (inspect_element(taken, rates),))
+    return clean, inspect_element(work, rates)
 
 
 def _finish(work: ElementWork, in_order: tuple[FaceWork, FaceWork], rates: Rates) -> Iterator[Line]:
