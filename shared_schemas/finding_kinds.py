@@ -196,7 +196,6 @@ OF_THE_GLASS = (
         "glass-long-lead", "care", "The glass takes so long to arrive that it decides the date of the order.", "rate table stock_forms",
         "The glass takes {figure:g} days to arrive.",
     ),
-    _shop("blank-form-changes", "note", "At some of the quantities another form of blank would be cheaper.", "rate table stock_forms"),
     _shop("cut-or-pressed", "note", "The number of blanks from which pressings are cheaper than cut blanks.", "rate table stock_forms"),
     _shop("store-at-full-price", "care", "Glass in the store has no remnant credit in its row, so it is charged at its full price.", "rate table stock_forms"),
     _both("glass-graded", "note", "The glass is bought in a better grade than the usual, as the drawing asks.", "rate table glass_grades", "{message}"),

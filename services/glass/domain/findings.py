@@ -24,7 +24,6 @@ def cares_of(*, position: int, option: BlankOption, lots: Mapping[int, Lot], tur
         _little_used(where, option),
         _wide_cut(where, option),
         _long_lead(where, option, lots),
-        _other_form(where, option, lots),
         _store_at_full_price(where, option),
         None if turn is None else _turn(where, option, turn),
     ]
@@ -73,22 +72,6 @@ def _long_lead(where: str, option: BlankOption, lots: Mapping[int, Lot]) -> Find
         unit="days",
         row=slow.stock.name,
         remedy="order the glass ahead, or take one that is in stock",
-    )
-
-
-def _other_form(where: str, option: BlankOption, lots: Mapping[int, Lot]) -> Finding | None:
-    other = {quantity: lot for quantity, lot in lots.items() if lot.source.stock.form != option.stock.form}
-    if not other:
-        return None
-    quantities = ", ".join(str(quantity) for quantity in other)
-    forms = " and ".join(sorted({lot.source.stock.form for lot in other.values()}))
-    return finding(
-        "blank-form-changes",
-        where,
-        f"The route of {option.element.name} is that of a {option.stock.form}; at a quantity of {quantities} a {forms} costs less.",
-        figure=option.stock.form,
-        limit=forms,
-        remedy="ask for these quantities apart from the others",
     )
 
 

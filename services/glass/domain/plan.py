@@ -1,37 +1,48 @@
-"""The blank plan of a lens: for each element the blank, the stock it comes out of, and what the glass costs."""
+"""The blank plan of a lens: for each element its blank in every form that may be the cheapest, the stock it comes out of, and what the glass costs."""
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
+from decimal import Decimal
 
+from services.glass.domain.blank.candidates import Candidates, RoughWork, Workshop, by_form, candidates_of
 from services.glass.domain.blank.figures import Reasons, blank_of
-from services.glass.domain.blank.options import BlankOption, density_of, out_of_plate
+from services.glass.domain.blank.options import PLATE_FORMS, BlankOption, density_of
 from services.glass.domain.blank.ways import Fitted, by_glass, ways_of
-from services.glass.domain.buying.figures import grinding_figure, material_of, stock_figure, thicker_plate_figures
-from services.glass.domain.buying.groups import Crossover, Group, GroupLot, Terms, crossover, groups_of
-from services.glass.domain.buying.sharing import Grinding, cheapest_grinding
+from services.glass.domain.buying.figures import (
+    grinding_figure,
+    left_out_figure,
+    material_of,
+    stock_figure,
+    thicker_plate_figures,
+)
+from services.glass.domain.buying.groups import REFERENCE_BLANKS, Crossover, Group, Terms, crossover, groups_of
+from services.glass.domain.buying.purchase import Lot
+from services.glass.domain.buying.sharing import cheapest_grinding
 from services.glass.domain.cutting.plan import Cut, plates_of_glass
 from services.glass.domain.findings import bought_together, cares_of, thicker_plate
 from services.glass.errors import CheckOfAnotherLens
-from services.optics.seats import bodies_of
-from shared_schemas.blanks import Blank, BlankPlan, MaterialModel
+from services.optics.seats import alike_elements, bodies_of
+from shared_schemas.blanks import Blank, BlankForm, BlankPlan, MaterialModel
 from shared_schemas.check import CheckReport, Finding
+from shared_schemas.figure import Figure
 from shared_schemas.prescription import Element
 from shared_schemas.rates import GlassRow, Rates
 from shared_schemas.traveller import Job, Refusal
 
 STARTS_PER_PIECE = 2
 STARTS_AT_LEAST = 120
-"""The material model is worked out up to two starts for each piece of the largest quantity, and 120 more: its last steps, which
-are cut off there, serve no quantity then. Beyond, its contract says how it goes on."""
+"""The material model is worked out up to two starts for each piece of the largest quantity, as many times as an element is in the lens,
+and 120 more. Beyond, its contract says how it goes on."""
 
 CROSSOVER_UP_TO = 2000
-"""So far at least the plan looks for the number of blanks from which on pressing is cheaper."""
+"""So far the plan looks for the number of blanks from which on pressing is cheaper."""
 
 
 def plan_blanks(*, job: Job, check: CheckReport, rates: Rates, pictures: bool = False) -> BlankPlan | Refusal:
-    """The blanks of every element and the cost of their glass in the base currency; a refusal where an element has none.
+    """The blanks of every kind of element and the cost of their glass in the base currency; a refusal where an element has none.
 
     Args:
         pictures: whether the plan has its plates, each with a picture.
@@ -41,28 +52,29 @@ def plan_blanks(*, job: Job, check: CheckReport, rates: Rates, pictures: bool = 
     """
     elements, bodies = job.request.prescription.elements, bodies_of(job.request.prescription)
     _the_check_is_of_this_lens(elements, check)
-    answers = [
-        ways_of(position=position, element=element, finished=bodies[position], checked=checked, rates=rates)
-        for position, (element, checked) in enumerate(zip(elements, check.elements, strict=True))
-    ]
-    reasons = tuple(answer for answer in answers if isinstance(answer, Finding))
-    if reasons:
-        return Refusal(stage="glass", reasons=reasons)
-    ways = [answer for answer in answers if isinstance(answer, Fitted)]
-    quantities = tuple(sorted(job.request.quantities))
-    terms = Terms(
-        quantities=quantities,
-        up_to_blanks=quantities[-1] * STARTS_PER_PIECE + STARTS_AT_LEAST,
-        minor_units=rates.currency(rates.base_currency).minor_units,
-    )
-    of_glasses = [_of_one_glass(fitted, terms, rates) for fitted in by_glass(ways)]
-    positions = {element.name: position for position, element in enumerate(elements)}
+    alike = alike_elements(prescription=job.request.prescription, bodies=bodies)
+
+    def answer(position: int) -> Fitted | Finding:
+        return ways_of(
+            position=position, element=elements[position], finished=bodies[position], checked=check.elements[position], rates=rates
+        )
+
+    answers = {element.name: answer(position) for position, element in enumerate(elements) if element.name not in alike}
+    refused = {name for name, one in answers.items() if isinstance(one, Finding)}
+    if refused:
+        places = [place for place, element in enumerate(elements) if alike.get(element.name, element.name) in refused]
+        return Refusal(stage="glass", reasons=tuple(one for one in map(answer, places) if isinstance(one, Finding)))
+    ways = [one for one in answers.values() if isinstance(one, Fitted)]
+    copies = Counter(alike.get(element.name, element.name) for element in elements)
+    of_glasses = [_of_one_glass(fitted, _terms(job, copies, fitted, rates), rates) for fitted in by_glass(ways)]
     planned = sorted((element for of_glass in of_glasses for element in of_glass.planned), key=lambda element: element.position)
+    positions = {element.name: position for position, element in enumerate(elements)}
     materials = (material for of_glass in of_glasses for material in of_glass.materials)
     return BlankPlan(
         currency=rates.base_currency,
-        blanks=tuple(element.blank for element in planned),
+        blanks=tuple(blank for element in planned for blank in element.blanks),
         materials=tuple(sorted(materials, key=lambda material: positions[material.members[0]])),
+        alike=alike,
         findings=(
             *(note for of_glass in of_glasses for note in of_glass.notes),
             *(note for element in planned for note in element.findings),
@@ -71,12 +83,24 @@ def plan_blanks(*, job: Job, check: CheckReport, rates: Rates, pictures: bool = 
     )
 
 
+def _terms(job: Job, copies: Mapping[str, int], fitted: Sequence[Fitted], rates: Rates) -> Terms:
+    """What holds for the elements of one glass; a lot is of all that are alike."""
+    quantities = tuple(sorted(job.request.quantities))
+    most = max(copies[way.element.name] for way in fitted)
+    return Terms(
+        quantities=quantities,
+        up_to_blanks=quantities[-1] * STARTS_PER_PIECE * most + STARTS_AT_LEAST,
+        minor_units=rates.currency(rates.base_currency).minor_units,
+        grinding=cheapest_grinding(grindability_hg=fitted[0].glass.grindability_hg, rates=rates),
+    )
+
+
 @dataclass(frozen=True)
 class Planned:
-    """One element planned: the blank in the form that wins at the middle quantity, and what to say of it."""
+    """One element planned: its blanks, the form first that is likeliest at the middle quantity, and what to say of it."""
 
     position: int
-    blank: Blank
+    blanks: tuple[Blank, ...]
     findings: tuple[Finding, ...]
 
 
@@ -92,89 +116,158 @@ class OfOneGlass:
 
 @dataclass(frozen=True)
 class _Glass:
-    """What holds for all elements of one glass."""
+    """What holds for all elements of one glass: their candidates, and the purchases in each form."""
 
     row: GlassRow
     terms: Terms
-    grinding: Grinding | None
-    turns: Mapping[str, Crossover | None]
+    shop: Workshop
+    candidates: Mapping[str, Candidates]
+    groups: Mapping[BlankForm, tuple[Group, ...]]
+    turns: Mapping[str, Crossover]
     rates: Rates
+
+    def group(self, form: BlankForm, element: str) -> Group:
+        """The purchase that an element has its part in, in one of its forms."""
+        return next(group for group in self.groups[form] if element in group.members)
+
+    def own_lot(self, form: BlankForm, element: str, blanks: int) -> Lot:
+        """What an element buys for itself in one of its forms."""
+        (part,) = self.group(form, element).own(element).lot_for(blanks).parts
+        return part.lot
+
+    def likeliest(self, element: str, blanks: int) -> list[BlankForm]:
+        """The forms of an element, that first which so many blanks cost least in, with a rough figure of the work."""
+
+        def cost(form: BlankForm) -> float:
+            ways = [way for way in self.group(form, element).options[element].values() if way.stock.form == form]
+            works = [self.shop.rough_work(way) for way in ways]
+            work = RoughWork(min(one.once for one in works), min(one.each for one in works))
+            return float(self.own_lot(form, element, blanks).cost) + float(work.of(blanks))
+
+        return sorted(self.candidates[element].forms, key=cost)
 
 
 def _of_one_glass(fitted: Sequence[Fitted], terms: Terms, rates: Rates) -> OfOneGlass:
-    row = fitted[0].glass
-    grinding = cheapest_grinding(grindability_hg=row.grindability_hg, rates=rates)
-    terms = terms._replace(work_per_mm3=grinding.cost_per_mm3 if grinding else None)
-    groups = groups_of(options={way.element.name: way.options for way in fitted}, density_g_cm3=density_of(row), terms=terms)
-    up_to = max(terms.up_to_blanks, CROSSOVER_UP_TO)
-    turns = {way.element.name: crossover(options=way.options, up_to_blanks=up_to) for way in fitted}
-    glass = _Glass(row, terms, grinding, turns, rates)
-    group_of = {member: group for group in groups for member in group.members}
+    glass = _glass(fitted, terms, rates)
     likely = terms.likely_starts(terms.middle)
-    cuts = [
-        cut_of(option_of=way.options, lot=group_of[way.element.name].likely_lot(likely), element=way.element.name) for way in fitted
+    firsts = {way.element.name: glass.likeliest(way.element.name, likely) for way in fitted}
+    cuts = [_cut(glass.group(firsts[way.element.name][0], way.element.name), way.element.name, likely) for way in fitted]
+    models = [
+        material_of(group=group, form=form, glass=glass.row, turns=glass.turns if form == "pressing" else {}, rates=rates)
+        for form, groups in glass.groups.items()
+        for group in groups
     ]
-    known_turns = {element: turn for element, turn in turns.items() if turn is not None}
     return OfOneGlass(
-        planned=tuple(_planned(way, cut, group_of[way.element.name], glass) for way, cut in zip(fitted, cuts, strict=True)),
-        materials=tuple(material_of(group=group, glass=row, turns=known_turns, rates=rates) for group in groups),
-        notes=_notes(groups, [way.position for way in fitted], row.name, terms),
+        planned=tuple(_planned(way, firsts[way.element.name], glass) for way in fitted),
+        materials=tuple(models),
+        notes=_notes(glass, {name: forms[0] for name, forms in firsts.items()}, [way.position for way in fitted]),
         cuts=tuple(cuts),
     )
 
 
-def _notes(groups: Sequence[Group], positions: Sequence[int], glass: str, terms: Terms) -> tuple[Finding, ...]:
+def _glass(fitted: Sequence[Fitted], terms: Terms, rates: Rates) -> _Glass:
+    row = fitted[0].glass
+    shop = Workshop(row, terms.grinding, rates)
+    sharing = sum(any(option.stock.form in PLATE_FORMS for option in way.options.values()) for way in fitted)
+    candidates = {way.element.name: candidates_of(options=way.options, sharing=max(sharing, 1), shop=shop) for way in fitted}
+    of_form: dict[BlankForm, dict[str, dict[str, BlankOption]]] = {}
+    for way in fitted:
+        for form, options in by_form(way.options.values()).items():
+            if form in candidates[way.element.name].forms:
+                of_form.setdefault(form, {})[way.element.name] = {option.stock.name: option for option in options}
+    groups = {form: groups_of(options=options, density_g_cm3=density_of(row), terms=terms) for form, options in of_form.items()}
+    turns = {way.element.name: crossover(options=way.options, up_to_blanks=CROSSOVER_UP_TO) for way in fitted}
+    known = {
+        name: turn
+        for name, turn in turns.items()
+        if turn is not None and {turn.pressed.stock.form, turn.cut.stock.form} <= {*candidates[name].forms}
+    }
+    return _Glass(row, terms, shop, candidates, groups, known, rates)
+
+
+def _notes(glass: _Glass, firsts: Mapping[str, BlankForm], positions: Sequence[int]) -> tuple[Finding, ...]:
+    """What is bought together, of the purchases that all members are likeliest to be made out of."""
+    terms = glass.terms
+    groups = [
+        group
+        for form, of_form in glass.groups.items()
+        for group in of_form
+        if all(firsts[member] == form for member in group.members)
+    ]
     together = [(group, [q for q in terms.quantities if group.buys_together(terms.likely_starts(q))]) for group in groups]
     return tuple(
-        bought_together(glass=glass, positions=positions, members=group.members, at=() if at == [*terms.quantities] else at)
+        bought_together(
+            glass=glass.row.name, positions=positions, members=group.members, at=() if at == [*terms.quantities] else at
+        )
         for group, at in together
         if at
     )
 
 
-def cut_of(*, option_of: Mapping[str, BlankOption], lot: GroupLot, element: str) -> Cut:
-    """How an element is cut in a lot: in the form that most of its blanks come from."""
+def _cut(group: Group, element: str, blanks: int) -> Cut:
+    """How an element is cut when about so many blanks of it are bought: out of the row that most of them come from."""
+    lot = group.likely_lot(blanks)
     part = lot.part_of(element)
-    option = option_of[part.lot.source.stock.name]
     plates = lot.class_of(element)
-    if plates is None:
-        return Cut(option, lot.blanks, ())
-    others = tuple(name for name in plates.elements if name != element)
-    return Cut(out_of_plate(option=option, thickness_mm=plates.thickness_mm), lot.blanks, others)
+    others = tuple(name for name in plates.elements if name != element) if plates else ()
+    return Cut(group.options[element][part.lot.source.stock.name], lot.blanks, others)
 
 
-def _planned(way: Fitted, cut: Cut, group: Group, glass: _Glass) -> Planned:
-    name, option, terms = way.element.name, cut.option, glass.terms
-    own = way.options[option.stock.name]
-    turn = glass.turns[name]
-    lots = {quantity: group.likely_lot(terms.likely_starts(quantity)).part_of(name).lot for quantity in terms.quantities}
+def _planned(way: Fitted, forms: Sequence[BlankForm], glass: _Glass) -> Planned:
+    name, terms = way.element.name, glass.terms
+    turn = glass.turns.get(name)
+    lots = {quantity: _cheapest_lot(glass, name, terms.likely_starts(quantity)) for quantity in terms.quantities}
+    cuts = {form: _cut(glass.group(form, name), name, REFERENCE_BLANKS) for form in forms}
     findings = [*way.grade.findings]
     findings += cares_of(
-        position=way.position, option=option, lots=lots, turn=turn if turn and turn.blanks <= terms.up_to_blanks else None
+        position=way.position,
+        option=cuts[forms[0]].option,
+        lots=lots,
+        turn=turn if turn and turn.blanks <= terms.up_to_blanks else None,
     )
-    if option.shape.thickness_mm > own.shape.thickness_mm:
-        findings.append(
-            thicker_plate(position=way.position, option=option, own_thickness_mm=own.shape.thickness_mm, others=cut.others)
-        )
-    others = {stock: other for stock, other in way.options.items() if stock != option.stock.name}
-    blank = blank_of(
+    for form, cut in cuts.items():
+        own_mm = way.options[cut.option.stock.name].shape.thickness_mm
+        if cut.option.shape.thickness_mm > own_mm:
+            mates = glass.group(form, name).plate_mates(name)
+            findings.append(thicker_plate(position=way.position, option=cut.option, own_thickness_mm=own_mm, others=mates))
+    return Planned(way.position, tuple(_blank(way, form, cut, glass) for form, cut in cuts.items()), tuple(findings))
+
+
+def _cheapest_lot(glass: _Glass, element: str, blanks: int) -> Lot:
+    """The cheapest glass of an element for so many blanks, whatever its form."""
+    lots = [glass.own_lot(form, element, blanks) for form in glass.candidates[element].forms]
+    return min(lots, key=lambda lot: (lot.cost, Decimal(repr(lot.lead_days))))
+
+
+def _blank(way: Fitted, form: BlankForm, cut: Cut, glass: _Glass) -> Blank:
+    """The blank in one form, out of the row that most of `REFERENCE_BLANKS` come from: the same whatever is asked for."""
+    name, option = way.element.name, cut.option
+    group = glass.group(form, name)
+    others = {stock: other for stock, other in group.options[name].items() if stock != option.stock.name}
+    own = way.options[option.stock.name]
+    stock = stock_figure(option=own, others=others, blanks=cut.blanks, shared_with=cut.others, rates=glass.rates)
+    thicker: tuple[Figure, ...] = ()
+    if group.parting is not None and option.shape.thickness_mm > own.shape.thickness_mm:
+        grinding = glass.terms.grinding
+        cost = grinding_figure(grinding, diameter_mm=option.shape.diameter_mm) if grinding else None
+        thicker = thicker_plate_figures(parting=group.parting, grinding=cost, money=glass.rates.base_currency)
+    return blank_of(
         position=way.position,
         option=option,
         others=tuple(others.values()),
         checked=way.checked,
         glass=glass.row,
-        reasons=replace(_reasons(own, cut, others, group, glass), grade=way.grade.figures()),
+        reasons=Reasons(
+            stock,
+            thicker,
+            way.grade.figures(),
+            tuple(
+                left_out_figure(left_out=one, options=way.options, rates=glass.rates)
+                for one in glass.candidates[name].left_out
+                if one.beaten_by == form
+            ),
+        ),
     )
-    return Planned(way.position, blank, tuple(findings))
-
-
-def _reasons(own: BlankOption, cut: Cut, others: Mapping[str, BlankOption], group: Group, glass: _Glass) -> Reasons:
-    """Why the blank comes out of its row, and out of a thicker plate where it does."""
-    stock = stock_figure(option=own, others=others, blanks=cut.blanks, shared_with=cut.others, rates=glass.rates)
-    if group.parting is None or cut.option.shape.thickness_mm <= own.shape.thickness_mm:
-        return Reasons(stock)
-    grinding = grinding_figure(glass.grinding) if glass.grinding else None
-    return Reasons(stock, thicker_plate_figures(parting=group.parting, grinding=grinding, money=glass.rates.base_currency))
 
 
 def _the_check_is_of_this_lens(elements: Sequence[Element], check: CheckReport) -> None:

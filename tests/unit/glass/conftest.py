@@ -4,14 +4,17 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from datetime import date
 from typing import Any
 
 import pytest
 
+from services.glass.domain.buying.sharing import Grinding, cheapest_grinding
 from shared_schemas.check import CheckReport, ElementCheck, FirstOrder, SurfaceCheck
 from shared_schemas.prescription import Element, Prescription, Space, Surface
 from shared_schemas.quote import QuoteRequest
+from shared_schemas.rates import Rates
 from shared_schemas.traveller import Job
 
 DENSITY = {"N-BK7": 2.51, "N-SK4": 3.535, "SF2": 3.86, "LASF35": 5.41, "N-FK51A": 3.675}
@@ -107,3 +110,16 @@ def check_of() -> Callable[[Sequence[Element]], CheckReport]:
 @pytest.fixture(scope="session")
 def job_of() -> Callable[..., Job]:
     return make_job
+
+
+@pytest.fixture(scope="session")
+def ground_at(rates: Rates) -> Callable[[float], Grinding]:
+    """Makes grinding at a cost of a cubic millimetre, whatever the diameter."""
+    made = cheapest_grinding(grindability_hg=3, rates=rates)
+    assert made is not None
+
+    def at(cost: float) -> Grinding:
+        row = made.row.model_copy(update={"infeed_mm_per_min": None, "removal_mm3_per_min": made.minute_cost / cost})
+        return replace(made, row=row)
+
+    return at

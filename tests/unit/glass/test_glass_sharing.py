@@ -13,7 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from services.glass.domain.blank.options import BlankOption, option_for, out_of_plate
-from services.glass.domain.buying.sharing import added_work, best_partition, cheapest_grinding, plates_for, shared_offer
+from services.glass.domain.buying.sharing import Grinding, added_work, best_partition, cheapest_grinding, plates_for, shared_offer
 from services.glass.domain.buying.slabs import per_slab, slabs_at_least, slabs_needed
 from services.glass.domain.cutting.plan import laid_out
 from services.glass.domain.cutting.seats import Kind
@@ -110,12 +110,15 @@ def shelf(element: Makes, rates: Rates) -> list[BlankOption]:
     return [one for one in found if isinstance(one, BlankOption)]
 
 
-def test_thin_blanks_go_into_thicker_plates_where_grinding_costs_less_than_glass(shelf: Sequence[BlankOption]) -> None:
-    for work, expected in ((0.0, (("L1", "L2", "L3"),)), (5e-3, (("L1", "L2"), ("L3",))), (None, (("L1",), ("L2",), ("L3",)))):
-        partition, added = best_partition(options=shelf, number=8, density_g_cm3=2.51, work_per_mm3=work)
+def test_thin_blanks_go_into_thicker_plates_where_grinding_costs_less_than_glass(
+    shelf: Sequence[BlankOption], ground_at: Callable[[float], Grinding]
+) -> None:
+    for cost, expected in ((1e-9, (("L1", "L2", "L3"),)), (5e-3, (("L1", "L2"), ("L3",))), (None, (("L1",), ("L2",), ("L3",)))):
+        grinding = None if cost is None else ground_at(cost)
+        partition, added = best_partition(options=shelf, number=8, density_g_cm3=2.51, grinding=grinding)
         assert partition == expected
         assert added == pytest.approx(
-            sum(added_work(options=[o for o in shelf if o.element.name in part], number=8, work_per_mm3=work) for part in partition)
+            sum(added_work(options=[o for o in shelf if o.element.name in part], number=8, grinding=grinding) for part in partition)
         )
 
 
@@ -145,7 +148,7 @@ def test_a_harder_glass_is_dearer_to_grind(rates: Rates) -> None:
     hard, soft = (cheapest_grinding(grindability_hg=hg, rates=rates) for hg in (1, 6))
     assert hard is not None
     assert soft is not None
-    assert hard.cost_per_mm3 > soft.cost_per_mm3 > 0
+    assert hard.cost_per_mm3(diameter_mm=25.0) > soft.cost_per_mm3(diameter_mm=25.0) > 0
 
 
 def test_grinding_costs_a_minute_of_the_cheapest_machine_with_its_labour_at_the_fastest_row(rates: Rates) -> None:
@@ -153,10 +156,13 @@ def test_grinding_costs_a_minute_of_the_cheapest_machine_with_its_labour_at_the_
     row = next(row for row in rates.grinding if row.stage == "generate" and row.grindability_hg == 3)
     figures = {"machine_rate_per_h": Decimal(60), "labour_rate_per_h": Decimal(30), "attended_share": 0.5}
     dear = centre.model_copy(update={"name": "dear", **figures, "labour_rate_per_h": Decimal(90)})
-    slow, fast = (row.model_copy(update={"name": str(removal), "removal_mm3_per_min": removal}) for removal in (100.0, 250.0))
+    slow, fast = (
+        row.model_copy(update={"name": str(removal), "infeed_mm_per_min": None, "removal_mm3_per_min": removal})
+        for removal in (100.0, 250.0)
+    )
     changed = rates.model_copy(update={"work_centres": (dear, centre.model_copy(update=figures)), "grinding": (slow, fast)})
     grinding = cheapest_grinding(grindability_hg=3, rates=changed)
     assert grinding is not None
     assert grinding.row == fast
     assert grinding.minute_cost == pytest.approx(1.25)  # 60/60 + 0.5 * 30/60
-    assert grinding.cost_per_mm3 == pytest.approx(0.005)
+    assert grinding.cost_per_mm3(diameter_mm=25.0) == pytest.approx(0.005)

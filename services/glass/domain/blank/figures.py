@@ -42,11 +42,13 @@ Inputs = dict[str, Any]
 
 @dataclass(frozen=True)
 class Reasons:
-    """Why the plan chose a stock row and, where it did, a plate thicker than the blank needs: alternatives with their figures; and what the grade of its glass costs."""
+    """Why the plan chose a stock row and, where it did, a plate thicker than the blank needs, what the grade of the glass costs, and
+    which forms were left out for this one."""
 
     stock: Figure
     thicker_plate: tuple[Figure, ...] = ()
     grade: tuple[Figure, ...] = ()
+    left_out: tuple[Figure, ...] = ()
 
 
 def blank_of(
@@ -78,6 +80,7 @@ def blank_of(
             *explained.yields(),
             reasons.stock,
             *reasons.grade,
+            *reasons.left_out,
             *explained.losses(),
             *(explained.elsewhere(other) for other in others),
         ),

@@ -12,10 +12,10 @@ from typing import NamedTuple
 
 import numpy as np
 
-from services.glass.domain.blank.options import PLATE_FORMS, BlankOption
-from services.glass.domain.buying.lots import cheapest_lots, forget_cheapest_lots, lot_for, thinned
+from services.glass.domain.blank.options import PLATE_FORMS, BlankOption, out_of_plate
+from services.glass.domain.buying.lots import cheapest_lots, forget_cheapest_lots, lot_for, numbers_up_to
 from services.glass.domain.buying.purchase import Amounts, Counts, Lot, Purchase, Source, plate_costs
-from services.glass.domain.buying.sharing import Partition, PlateClass, SharedLot, best_partition, shared_offer
+from services.glass.domain.buying.sharing import Grinding, Partition, PlateClass, SharedLot, best_partition, shared_offer
 from services.glass.domain.buying.slabs import slabs_needed
 from shared_schemas.quote import middle_quantity
 
@@ -28,6 +28,10 @@ REFERENCE_BLANKS = 32
 
 UNEVEN_STARTS = 1.1
 """Elements that buy together are bought for the one that starts most: one in ten more than the others need."""
+
+
+Options = Mapping[str, Mapping[str, BlankOption]]
+"""The ways to each element's blank, by name of the element and of the stock row."""
 
 
 class Part(NamedTuple):
@@ -84,12 +88,25 @@ class Parting(NamedTuple):
 
 @dataclass(frozen=True)
 class Group:
-    """Elements whose glass is one purchase, and its lots by rising number of blanks; `apart` has what each buys for itself."""
+    """Elements whose glass is one purchase, and its lots by rising number of blanks; `apart` has what each buys for itself.
+
+    `options` has the ways to their blanks, as thick as they come out of the plates that `parting` puts them in.
+    """
 
     members: tuple[str, ...]
     lots: tuple[GroupLot, ...]
+    options: Options
     apart: tuple[Group, ...] = ()
     parting: Parting | None = None
+
+    def own(self, element: str) -> Group:
+        """What one of the members buys for itself."""
+        return next((group for group in self.apart if element in group.members), self)
+
+    def plate_mates(self, element: str) -> tuple[str, ...]:
+        """The elements that come out of plates of the same thickness as one of the members."""
+        classes = self.parting.partition if self.parting else ()
+        return tuple(name for members in classes if element in members for name in members if name != element)
 
     def lot_for(self, blanks: int) -> GroupLot:
         """The lot that serves a number of blanks; the last one where none is large enough."""
@@ -111,13 +128,13 @@ class Group:
 class Terms(NamedTuple):
     """What holds for all elements of one glass: quantities asked for, rising, blanks that the models reach to, minor units of the currency.
 
-    `work_per_mm3` is what a cubic millimetre costs that is ground away more [base currency]; `None` where the rates do not say.
+    `grinding` is where glass is ground away that a blank has more than it need; `None` where the rates do not say.
     """
 
     quantities: tuple[int, ...]
     up_to_blanks: int
     minor_units: int
-    work_per_mm3: float | None = None
+    grinding: Grinding | None = None
 
     @property
     def middle(self) -> int:
@@ -129,10 +146,6 @@ class Terms(NamedTuple):
         return math.ceil(LIKELY_STARTS_PER_PIECE * quantity) + LIKELY_STARTS_MORE
 
 
-Options = Mapping[str, Mapping[str, BlankOption]]
-"""The ways to each element's blank, by name of the element and of the stock row."""
-
-
 def forget_lots() -> None:
     """Forget every lot and every sawing of slabs known, as when the process started."""
     forget_cheapest_lots()
@@ -141,27 +154,54 @@ def forget_lots() -> None:
 
 
 def groups_of(*, options: Options, density_g_cm3: float, terms: Terms) -> tuple[Group, ...]:
-    """The purchases for the elements of one glass: one for all where that is cheaper at any number of blanks, else one for each.
+    """The purchases for the elements of one glass in one form: one for all where that is cheaper at any number of blanks, else one for each.
 
-    Notes: at every number the cheaper of together and apart holds, so that no quantity depends on what else is asked for.
+    Notes: at every number the cheaper of together and apart holds, so that no quantity depends on what else is asked for. How thick
+    a blank is does not depend on a number: it comes out of the same plates together and apart.
     """
-    apart = {
+    terms = terms._replace(up_to_blanks=numbers_up_to(terms.up_to_blanks)[-1])
+    shelves = _shelves(options) if len(options) > 1 else []
+    parting = _parting(options, shelves, density_g_cm3, terms) if shelves else None
+    if parting:
+        options = _thickened(options, parting.partition)
+        shelves = _shelves(options)
+    apart = _apart(options, terms)
+    each = tuple(
+        Group(
+            (element,),
+            tuple(GroupLot(lot.blanks, lot.cost, (Part((element,), lot),)) for lot in lots),
+            {element: options[element]},
+            parting=parting,
+        )
+        for element, lots in apart.items()
+    )
+    if parting:
+        lots = _together(options, apart, shelves, parting.partition, density_g_cm3, terms)
+        if any(len(part.members) > 1 for lot in lots for part in lot.parts):
+            return (Group(tuple(options), lots, options, each, parting),)
+    return each
+
+
+def _apart(options: Options, terms: Terms) -> dict[str, tuple[Lot, ...]]:
+    """Lots of their own for every element."""
+    return {
         element: cheapest_lots(
             sources=[way.source for way in ways.values()], up_to_blanks=terms.up_to_blanks, minor_units=terms.minor_units
         )
         for element, ways in owned_once(options).items()
     }
-    each = tuple(
-        Group((element,), tuple(GroupLot(lot.blanks, lot.cost, (Part((element,), lot),)) for lot in lots))
-        for element, lots in apart.items()
-    )
-    if len(apart) > 1:
-        shelves = _shelves(options)
-        parting = _parting(shelves, apart, density_g_cm3, terms)
-        lots = _together(options, apart, shelves, parting.partition, density_g_cm3, terms)
-        if any(len(part.members) > 1 for lot in lots for part in lot.parts):
-            return (Group(tuple(options), lots, each, parting),)
-    return each
+
+
+def _thickened(options: Options, partition: Partition) -> Options:
+    """The ways to blanks as thick as the thickest of their class; rows that have no plate of that thickness fall away."""
+    class_of = {name: members for members in partition for name in members}
+
+    def thick(element: str, way: BlankOption) -> BlankOption:
+        most = max(options[name][row].shape.thickness_mm for name in class_of[element] for row in options[name])
+        return out_of_plate(option=way, thickness_mm=most)
+
+    wide = {element: {row: thick(element, way) for row, way in ways.items()} for element, ways in options.items()}
+    return {element: {row: way for row, way in ways.items() if way.yielded.plates} for element, ways in wide.items()}
 
 
 def owned_once(options: Options) -> Options:
@@ -197,7 +237,7 @@ def _together(
     density_g_cm3: float, terms: Terms,
 ) -> tuple[GroupLot, ...]:  # fmt: skip
     """Lots for all elements: at every number the cheapest of the rows that all come out of, or of purchases apart."""
-    numbers = np.array(thinned(range(1, terms.up_to_blanks + 1)))
+    numbers = np.array(numbers_up_to(terms.up_to_blanks))
     offers = [
         shared_offer(
             options=shelf, partition=partition, numbers=numbers, density_g_cm3=density_g_cm3, minor_units=terms.minor_units
@@ -232,21 +272,18 @@ def _costs_apart(apart: Mapping[str, Sequence[Lot]], numbers: Counts) -> Amounts
     return total
 
 
-def _parting(
-    shelves: Sequence[Sequence[BlankOption]], apart: Mapping[str, Sequence[Lot]], density_g_cm3: float, terms: Terms
-) -> Parting:
+def _parting(options: Options, shelves: Sequence[Sequence[BlankOption]], density_g_cm3: float, terms: Terms) -> Parting:
     """Which elements share plates, the same at every number, since the blank that is ground has one thickness.
 
     Notes: the parting whose blanks cost least at `REFERENCE_BLANKS`, not at the quantities asked for: what one quantity costs
     does not depend on the others.
     """
-    each: Partition = tuple((element,) for element in apart)
+    each: Partition = tuple((element,) for element in options)
     numbers = np.array([REFERENCE_BLANKS])
+    apart = _apart(options, terms._replace(up_to_blanks=REFERENCE_BLANKS))
     costs = {each: float(_costs_apart(apart, numbers)[0] / REFERENCE_BLANKS)}
     for shelf in shelves:
-        merged, work = best_partition(
-            options=shelf, number=REFERENCE_BLANKS, density_g_cm3=density_g_cm3, work_per_mm3=terms.work_per_mm3
-        )
+        merged, work = best_partition(options=shelf, number=REFERENCE_BLANKS, density_g_cm3=density_g_cm3, grinding=terms.grinding)
         for partition, work_per_blank in {each: 0.0, merged: work / REFERENCE_BLANKS}.items():
             offer = shared_offer(
                 options=shelf, partition=partition, numbers=numbers, density_g_cm3=density_g_cm3, minor_units=terms.minor_units

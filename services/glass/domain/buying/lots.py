@@ -50,9 +50,9 @@ class _Stage:
 
 
 def cheapest_lots(*, sources: Sequence[Source], up_to_blanks: int, minor_units: int) -> tuple[Lot, ...]:
-    """The cheapest lot for any number of blanks: that for n is the first one with `blanks` >= n; the last has `up_to_blanks`.
+    """The cheapest lot for any number of blanks: that for n is the first one with `blanks` >= n; the last has `up_to_blanks` or more.
 
-    Blanks and costs rise strictly from lot to lot. Of equal cost the shorter lead time wins. What is owned is in no lot
+    Blanks and costs rise strictly from lot to lot. A smaller `up_to_blanks` cuts the tail off and changes nothing before it. Of equal cost the shorter lead time wins. What is owned is in no lot
     but those it serves once: the last lot, which may be bought again and again, has nothing of it.
     """
     return _cheapest_lots(tuple(sources), up_to_blanks, minor_units)
@@ -63,7 +63,7 @@ def _cheapest_lots(sources: tuple[Source, ...], up_to_blanks: int, minor_units: 
     everything = (*(replace(source, owned=True) for source in sources if source.stock.owned_pieces), *sources)
     lots = _lots(everything, up_to_blanks, minor_units)
     if any(purchase.source.owned for purchase in lots[-1].purchases):
-        again = _lots(sources, up_to_blanks + 1, minor_units)[-1]
+        again = _lots(sources, lots[-1].blanks + 1, minor_units)[-1]
         lots = [*(lot for lot in lots if lot.cost < again.cost), again]
     return tuple(lots)
 
@@ -85,10 +85,11 @@ def cost_of(*, lots: Sequence[Lot], blanks: int) -> Decimal:
 
 
 def _lots(sources: Sequence[Source], up_to_blanks: int, minor_units: int) -> list[Lot]:
-    exact = min(up_to_blanks, EXACT_BLANKS)
+    exact = min(up_to_blanks + up_to_blanks // COARSER_BY + 1, EXACT_BLANKS)
     stages, cost = _combined(sources, exact)
-    numbers = [*(np.flatnonzero(np.diff(cost) > 1e-9)[1:]).tolist(), exact]
-    lots = [_lot(_traced(stages, number), number, minor_units) for number in thinned(numbers)]
+    steps = thinned([*(np.flatnonzero(np.diff(cost) > 1e-9)[1:]).tolist(), exact])
+    numbers = steps[: bisect_left(steps, up_to_blanks) + 1]
+    lots = [_lot(_traced(stages, number), number, minor_units) for number in numbers]
     if exact < up_to_blanks:
         lots += _single_lots(sources, exact, up_to_blanks, minor_units)
     return rising(lots)
@@ -105,7 +106,11 @@ def _combined(sources: Sequence[Source], up_to: int) -> tuple[list[_Stage], Amou
         amount = costs.amount + np.where(costs.pieces > 0, DAY_OF_LEAD * source.lead_days, 0.0)
         if free_to_skip and _never_cheaper(amount, source.blanks_per_plate, cost):
             continue
-        cost, taken = _joined(cost, amount, source.blanks_per_plate)
+        if not stages and not source.owned:
+            taken = -(-np.arange(up_to + 1) // source.blanks_per_plate)
+            cost = amount[taken]
+        else:
+            cost, taken = _joined(cost, amount, source.blanks_per_plate)
         stages.append(_Stage(source, costs, taken))
     return stages, cost
 
@@ -143,12 +148,9 @@ def _traced(stages: Sequence[_Stage], blanks: int) -> list[Purchase]:
 
 def _single_lots(sources: Sequence[Source], above: int, up_to: int, minor_units: int) -> list[Lot]:
     """Lots of one source each, for numbers a sixteenth apart."""
-    numbers, number = [], above
-    while number < up_to:
-        number = min(up_to, number + number // COARSER_BY)
-        numbers.append(number)
+    numbers = numbers_beyond(above, up_to)
     buying = [source for source in sources if not source.owned]
-    tables = [plate_costs(source=source, up_to_plates=math.ceil(up_to / source.blanks_per_plate)) for source in buying]
+    tables = [plate_costs(source=source, up_to_plates=math.ceil(numbers[-1] / source.blanks_per_plate)) for source in buying]
     return [_single_lot(buying, tables, number, minor_units) for number in numbers]
 
 
@@ -163,6 +165,21 @@ def _single_lot(sources: Sequence[Source], tables: Sequence[PlateCosts], number:
 
 def _lot(purchases: Sequence[Purchase], blanks: int, minor_units: int) -> Lot:
     return Lot(tuple(purchases), blanks, lot_cost(amounts=[one.amount for one in purchases], minor_units=minor_units))
+
+
+def numbers_beyond(above: int, up_to: int) -> list[int]:
+    """Numbers a sixteenth apart, over one number and as far as another or just past it."""
+    numbers, number = [], above
+    while number < up_to:
+        number += max(1, number // COARSER_BY)
+        numbers.append(number)
+    return numbers
+
+
+def numbers_up_to(up_to: int) -> list[int]:
+    """Every number up to `EXACT_LOTS`, and then numbers a sixteenth apart, as far as one or just past it; the same whatever it is."""
+    first = list(range(1, EXACT_LOTS + 1))
+    return [*first, *numbers_beyond(EXACT_LOTS, up_to)] if up_to > EXACT_LOTS else first[:up_to]
 
 
 def thinned(numbers: Sequence[int]) -> list[int]:

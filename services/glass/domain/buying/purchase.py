@@ -211,13 +211,17 @@ class PlateCosts(NamedTuple):
 
 
 def plate_costs(*, source: Source, up_to_plates: int) -> PlateCosts:
-    """Least amount for every number of plates: just enough pieces, or as many as reach the minimum order or a price step.
+    """Least amount for every number of plates up to one, or to what the store has."""
+    if source.limit is not None:
+        up_to_plates = min(up_to_plates, source.limit * source.plates)
+    return least_amounts(source=source, plates=np.arange(up_to_plates + 1))
+
+
+def least_amounts(*, source: Source, plates: Counts) -> PlateCosts:
+    """Least amount for some numbers of plates: just enough pieces, or as many as reach the minimum order or a price step.
 
     Notes: between steps of the ladder a piece more costs more than its remnant is worth, so that no other number is cheaper.
     """
-    if source.limit is not None:
-        up_to_plates = min(up_to_plates, source.limit * source.plates)
-    plates = np.arange(up_to_plates + 1)
     enough = np.maximum(-(-plates // source.plates), source.least)
     best = amounts(source, enough, plates)
     pieces = enough
@@ -227,8 +231,7 @@ def plate_costs(*, source: Source, up_to_plates: int) -> PlateCosts:
         cheaper = amount < best - 1e-9
         best = np.where(cheaper, amount, best)
         pieces = np.where(cheaper, more, pieces)
-    best[0], pieces[0] = 0.0, 0
-    return PlateCosts(best, pieces)
+    return PlateCosts(np.where(plates > 0, best, 0.0), np.where(plates > 0, pieces, 0))
 
 
 def least_purchase(*, source: Source, blanks: int) -> Purchase:

@@ -23,6 +23,7 @@ from services.optics.law import law
 from services.shop.layout.rows import HAIR_MM
 from services.shop.minutes import per_minute
 from services.shop.purchases import lot_cost
+from services.shop.removal import generated_mm3_per_min
 from shared_schemas.rates import GrindingRow, Rates, WorkCentreRow
 
 Partition = tuple[tuple[str, ...], ...]
@@ -137,13 +138,12 @@ class SharedOffer:
 
 
 def best_partition(
-    *, options: Sequence[BlankOption], number: int, density_g_cm3: float, work_per_mm3: float | None
+    *, options: Sequence[BlankOption], number: int, density_g_cm3: float, grinding: Grinding | None
 ) -> tuple[Partition, float]:
     """The way to part the elements into plate thicknesses that costs least at a number of blanks, and the work that it adds.
 
     Args:
-        work_per_mm3: cost of a cubic millimetre that is ground away more [base currency]; `None`: only equal thicknesses are
-            one class.
+        grinding: where it is ground away that a blank is thicker than it need be; `None`: only equal thicknesses are one class.
 
     Notes: all partings in the order of thickness are looked at, by the depth of glass that they take and what is ground away of it.
     Source: derived.
@@ -157,7 +157,7 @@ def best_partition(
         offers = []
         for first in range(last, -1, -1):
             members = shelf.options[first : last + 1]
-            work = added_work(options=members, number=number, work_per_mm3=work_per_mm3)
+            work = added_work(options=members, number=number, grinding=grinding)
             if not math.isfinite(work):
                 break
             plates = int(plates_for(kinds=kinds[first : last + 1], numbers=np.array([number]))[0])
@@ -169,21 +169,28 @@ def best_partition(
     return least[-1][2], least[-1][1]
 
 
-def added_work(*, options: Sequence[BlankOption], number: int, work_per_mm3: float | None) -> float:
+def added_work(*, options: Sequence[BlankOption], number: int, grinding: Grinding | None) -> float:
     """What grinding costs more [base currency] when blanks come out of plates as thick as the thickest of them wants; infinite where unknown."""
     thickness = max(option.shape.thickness_mm for option in options)
-    more_mm3 = math.fsum(
-        option.shape.volume_mm3 * (thickness / option.shape.thickness_mm - 1)
-        for option in options
-        if thickness > option.shape.thickness_mm + HAIR_MM
-    )
-    if more_mm3 == 0:
+    thinner = [option for option in options if thickness > option.shape.thickness_mm + HAIR_MM]
+    if not thinner:
         return 0.0
-    return math.inf if work_per_mm3 is None else number * more_mm3 * work_per_mm3
+    if grinding is None:
+        return math.inf
+    return number * math.fsum(
+        option.shape.volume_mm3
+        * (thickness / option.shape.thickness_mm - 1)
+        * grinding.cost_per_mm3(diameter_mm=option.shape.diameter_mm)
+        for option in thinner
+    )
 
 
 CLASS_OF_THE_ROW = 3
 """Grindability class that holds where a glass has none (ISO 12844)."""
+
+
+REFERENCE_DIAMETER_MM = 25.0
+"""Diameter of a blank at which rows of generating are held against each other."""
 
 
 @law
@@ -208,21 +215,36 @@ class Grinding:
         """A minute of the machine, and of a person for the share of it that is attended [base currency]."""
         return per_minute(self.centre).attended(self.centre.attended_share)
 
-    @property
-    def cost_per_mm3(self) -> float:
-        """Cost of a cubic millimetre [base currency]."""
-        return grinding_cost_per_mm3(minute_cost=self.minute_cost, removal_mm3_per_min=self.row.removal_mm3_per_min or 0.0)
+    def removal_mm3_per_min(self, diameter_mm: float) -> float:
+        """What is taken off a face of a blank of a diameter [mm] in a minute."""
+        return generated_by(self.row, diameter_mm=diameter_mm)
+
+    def cost_per_mm3(self, *, diameter_mm: float) -> float:
+        """Cost of a cubic millimetre off a blank of a diameter [mm] [base currency]."""
+        removal = self.removal_mm3_per_min(diameter_mm)
+        return grinding_cost_per_mm3(minute_cost=self.minute_cost, removal_mm3_per_min=removal)
+
+
+def generated_by(row: GrindingRow, *, diameter_mm: float) -> float:
+    """What a row of generating takes off a face of a diameter [mm], in mm3 a minute; 0 where it does not say."""
+    if row.infeed_mm_per_min is None:
+        return row.removal_mm3_per_min or 0.0
+    limit = math.inf if row.removal_limit_mm3_per_min is None else row.removal_limit_mm3_per_min
+    return generated_mm3_per_min(
+        infeed_mm_per_min=row.infeed_mm_per_min, blank_diameter_mm=diameter_mm, removal_limit_mm3_per_min=limit
+    )
 
 
 def cheapest_grinding(*, grindability_hg: int | None, rates: Rates) -> Grinding | None:
     """The machine and the row that glass left on a blank is ground away by; `None` where no row says."""
     wanted = grindability_hg or CLASS_OF_THE_ROW
-    rows = [row for row in rates.grinding if row.stage == "generate" and row.grindability_hg == wanted and row.removal_mm3_per_min]
+    of_class = [row for row in rates.grinding if row.stage == "generate" and row.grindability_hg == wanted]
+    rows = [row for row in of_class if generated_by(row, diameter_mm=REFERENCE_DIAMETER_MM)]
     centres = [centre for centre in rates.work_centres if "generate" in centre.operations]
     if not rows or not centres:
         return None
     centre = min(centres, key=lambda one: per_minute(one).attended(one.attended_share))
-    return Grinding(centre, max(rows, key=lambda row: row.removal_mm3_per_min or 0.0))
+    return Grinding(centre, max(rows, key=lambda row: generated_by(row, diameter_mm=REFERENCE_DIAMETER_MM)))
 
 
 def _shelf(options: Sequence[BlankOption], density_g_cm3: float) -> _Shelf:

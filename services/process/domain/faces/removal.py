@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from services.optics.law import column, decided, figure_of, given, law
 from services.process.domain.route.rate_rows import grinding_row
+from services.shop.removal import generated_mm3_per_min
 from shared_schemas.figure import Figure
 from shared_schemas.problem import FigureOutOfRange
 from shared_schemas.rates import GlassRow, GrindingRow, RateMissing, Rates
@@ -125,17 +126,6 @@ def class_factor(*, rate_of_class: float, rate_of_reference: float) -> float:
     Equation: rate_of_class / rate_of_reference
     """
     return rate_of_class / rate_of_reference
-
-
-@law
-def generated_mm3_per_min(*, infeed_mm_per_min: float, blank_diameter_mm: float, removal_limit_mm3_per_min: float) -> float:
-    """Volume [mm3/min] that a cup wheel takes off a face: its infeed all over the face, or what the power of the spindle allows.
-
-    Equation: min(infeed_mm_per_min * pi / 4 * blank_diameter_mm ** 2, removal_limit_mm3_per_min)
-    Notes: a spindle of 1 to 3 kW at 30 to 60 J/mm3 takes 1000 to 6000 mm3/min; infeeds of 0.3 to 1.5 mm/min.
-    Source: common practice, from memory
-    """
-    return min(infeed_mm_per_min * math.pi / 4 * blank_diameter_mm**2, removal_limit_mm3_per_min)
 
 
 @law
