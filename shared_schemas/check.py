@@ -96,7 +96,7 @@ class SurfaceCheck(Contract):
     """One face: its shape, and the demands of its tolerances resolved into figures.
 
     `power_fringes` and `irregularity_fringes` are fringe spacings at 546.07 nm; `imperfection_grade_mm` is the grade A
-    of ISO 10110-7. `defaulted` names the demands that were not on the drawing and took the default of ISO 10110-11.
+    of ISO 10110-7, `planned_grade_mm` the one that time is planned by, for all of its number. `defaulted` names the demands that were not on the drawing and took the default of ISO 10110-11.
     `best_fit_radius_mm` is that of the sphere through the vertex from which an aspheric face departs least within its clear
     diameter, `aspheric_departure_um` peak to valley and `aspheric_slope_mrad` at its steepest. `centre_offset_mm` is how far
     the centring tolerance lets the centre of curvature lie off the axis. `bevel_width_mm` is the least and the most that is
@@ -124,6 +124,7 @@ class SurfaceCheck(Contract):
     focal_length_per_radius: float | None = None
     roughness_nm: float | None = None
     micro_defects: float | None = None
+    planned_grade_mm: float | None = None
     basis: tuple[Figure, ...] = ()
 
 

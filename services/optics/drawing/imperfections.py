@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from services.optics.drawing.scanner import TIMES, Scanner, written
 from services.optics.errors import IndicationUnreadable
+from services.optics.law import law
 
 GRADES_MM = (0.004, 0.0063, 0.01, 0.016, 0.025, 0.04, 0.063, 0.1, 0.16, 0.25, 0.4, 0.63, 1.0, 1.6, 2.5, 4.0)
 """Grades of ISO 10110-7, from memory: the square root of the area of the largest imperfection allowed [mm]."""
@@ -15,6 +16,8 @@ GRADES_MM = (0.004, 0.0063, 0.01, 0.016, 0.025, 0.04, 0.063, 0.1, 0.16, 0.25, 0.
 SCRATCH_DIG = re.compile(r"(?:S-D\s*)?([1-9]\d{0,3}(?=\s*-)|(?:10|20|40|60|80|120)(?=\s*/))\s*[-/]\s*(\d{1,4})", re.ASCII)
 """With a slash only behind a scratch number of the standard: `5/2` is the beginning of an ISO indication."""
 LARGEST_DIG_EACH_MM = 20.0
+USUAL_COUNT = 3
+"""Imperfections that time is planned by; the default of ISO 10110-11 for small parts, from memory."""
 
 
 @dataclass(frozen=True)
@@ -106,6 +109,17 @@ def _allowed(scan: Scanner, called: str) -> Allowed:
     count = scan.count(called)
     scan.expect(*TIMES, called="x or ×")
     return Allowed(count, scan.number("A (grade in mm)"))
+
+
+@law
+def equal_grade_mm(*, count: int, grade_mm: float) -> float:
+    """Grade [mm] at which three imperfections cover as much as so many of another grade: of 5/5×0.16 it is 0.207, of 5/1×0.16 0.092.
+
+    Equation: grade_mm * sqrt(count / 3)
+    Notes: what a face may show in all is N A^2. Time is planned by the grade of three, the usual number on drawings of lenses.
+    Source: ISO 10110-7 counts finer imperfections against a coarser grade by their area, from memory; three: common practice.
+    """
+    return grade_mm * math.sqrt(count / USUAL_COUNT)
 
 
 def grade_of_round_dig_mm(*, diameter_mm: float) -> float:

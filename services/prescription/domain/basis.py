@@ -42,7 +42,7 @@ from services.optics.dispersion import (
     stated_dispersion,
 )
 from services.optics.first_order import curvature_per_mm, focal_length_of_power_mm, lens_power_per_mm
-from services.optics.law import column, decided, figure_of, given, unit_by_name
+from services.optics.law import column, decided, figure_of, given
 from services.optics.surface import (
     NEARLY_A_HEMISPHERE,
     Profile,
@@ -54,6 +54,7 @@ from services.optics.surface import (
     slope,
     slope_of_conic,
 )
+from services.prescription.domain.basis_of_demands import demand_figure, face_demand_figures, quality_figures
 from services.prescription.domain.bevels import usual_bevel_source
 from services.prescription.domain.materials import Material
 from services.shop.allowances import work_diameter_mm
@@ -65,7 +66,6 @@ from shared_schemas.rates import AllowanceRow
 Side = Literal["front", "back"]
 
 STATED = "the drawing"
-DEFAULT = "ISO 10110-11 where the drawing does not state it, from memory, check the licensed text"
 SEARCHED = "least departure peak to valley, found by a search of the curvature"
 PLANE = "a plane has none"
 
@@ -143,7 +143,7 @@ def _of_element(of: _Of, allowance: AllowanceRow | None) -> Iterator[Figure]:
     )
     yield figure_of(z_a_of_sines, name="centring_z", front_sine=_sine(of, "front"), back_sine=_sine(of, "back"))
     yield from _tolerances(of)
-    yield from _glass_quality(of)
+    yield from quality_figures(of.checked.glass_quality, of.drawn)
     yield from _axis(of)
 
 
@@ -286,25 +286,11 @@ def _tolerances(of: _Of) -> Iterator[Figure]:
         ("centre_thickness", "centre_thickness_mm", checked.centre_thickness_tolerance_mm),
     ):
         stated = name not in checked.defaulted
-        yield _demand(f"{name}_tolerance_mm", figure, "mm", f"{place}/{asked}" if stated else None)
+        yield demand_figure(f"{name}_tolerance_mm", figure, "mm", f"{place}/{asked}" if stated else None)
     stated = "centring" not in checked.defaulted
-    yield _demand("centring_tolerance_arcmin", checked.centring_tolerance_arcmin, "arcmin", f"{place}/centring" if stated else None)
-
-
-QUALITY = (
-    ("stress_nm_per_cm", "stress_birefringence", "stress birefringence"), ("bubble_count", "bubbles", "bubbles"),
-    ("bubble_grade_mm", "bubbles", "bubbles"), ("inhomogeneity_class", "inhomogeneity", "inhomogeneity"),
-    ("striae_class", "inhomogeneity", "inhomogeneity"),
-)  # fmt: skip
-"""Demands on the glass, the field of the prescription that states each, and how it is called among the defaults."""
-
-
-def _glass_quality(of: _Of) -> Iterator[Figure]:
-    quality = of.checked.glass_quality
-    for name, asked, called in QUALITY if quality is not None else ():
-        figure = getattr(quality, name)
-        if figure is not None and quality is not None:
-            yield _demand(name, figure, unit_by_name(name), None if called in quality.defaulted else f"{of.drawn}/{asked}")
+    yield demand_figure(
+        "centring_tolerance_arcmin", checked.centring_tolerance_arcmin, "arcmin", f"{place}/centring" if stated else None
+    )
 
 
 def _axis(of: _Of) -> Iterator[Figure]:
@@ -367,7 +353,7 @@ def _of_face(of: _Of, side: Side, checked: SurfaceCheck) -> Iterator[Figure]:
             centre_of_curvature_offset_mm, name="centre_offset_mm", radius_mm=given("radius_mm", radius, "mm", at=f"{drawn}/radius_mm"),
             tilt_arcmin=of.known("centring_tolerance_arcmin", of.checked.centring_tolerance_arcmin, "arcmin"),
         )  # fmt: skip
-    yield from _demands(drawn, checked)
+    yield from face_demand_figures(checked, drawn)
     for name, figure, unit in (
         ("best_fit_radius_mm", checked.best_fit_radius_mm, "mm"),
         ("aspheric_departure_um", checked.aspheric_departure_um, "um"),
@@ -377,24 +363,3 @@ def _of_face(of: _Of, side: Side, checked: SurfaceCheck) -> Iterator[Figure]:
             yield given(name, figure, unit, source=SEARCHED)
     for width in checked.bevel_width_mm or ():
         yield given("bevel_width_mm", width, "mm", source=usual_bevel_source())
-
-
-def _demands(drawn: str, checked: SurfaceCheck) -> Iterator[Figure]:
-    """What the drawing demands of a face, or the default of the standard."""
-    imperfections = "imperfections"
-    for name, figure, asked, said_by, unit in (
-        ("power_fringes", checked.power_fringes, "form", "power", "fringe"),
-        ("irregularity_fringes", checked.irregularity_fringes, "form", "irregularity", "fringe"),
-        ("imperfection_count", checked.imperfection_count, imperfections, imperfections, ""),
-        ("imperfection_grade_mm", checked.imperfection_grade_mm, imperfections, imperfections, "mm"),
-        ("roughness_nm", checked.roughness_nm, "texture", "texture", "nm"),
-        ("micro_defects", checked.micro_defects, "texture", "texture", ""),
-    ):
-        if figure is not None:
-            stated = said_by not in checked.defaulted
-            yield _demand(name, figure, unit, f"{drawn}/{asked}" if stated else None)
-
-
-def _demand(name: str, figure: float, unit: str, at: str | None) -> Figure:
-    """A demand as it stands on the drawing, or the default of the standard."""
-    return given(name, figure, unit, at=at, source=None if at else DEFAULT)

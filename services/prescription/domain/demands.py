@@ -11,8 +11,10 @@ from services.optics.drawing.centring import read_centring
 from services.optics.drawing.defaults import TABLE, Defaults, defaults_for
 from services.optics.drawing.form import PEAK_OVER_RMS, POWER_OVER_RMS, Form, read_form, read_transmitted_wavefront
 from services.optics.drawing.imperfections import (
+    Allowed,
     ScratchDig,
     dig_as_grade,
+    equal_grade_mm,
     read_assembly_imperfections,
     read_imperfections,
 )
@@ -29,12 +31,16 @@ T = TypeVar("T")
 
 @dataclass(frozen=True)
 class SurfaceDemand:
-    """Demands of one face, in fringe spacings at 546.07 nm and the grade of ISO 10110-7; of its texture only what is stated."""
+    """Demands of one face, in fringe spacings at 546.07 nm and the grade of ISO 10110-7; of its texture only what is stated.
+
+    `planned_grade_mm` is the grade that time is planned by, for all of the number.
+    """
 
     power_fringes: float
     irregularity_fringes: float
     imperfection_count: int
     imperfection_grade_mm: float
+    planned_grade_mm: float
     defaulted: tuple[str, ...]
     roughness_nm: float | None = None
     micro_defects: float | None = None
@@ -204,12 +210,13 @@ def _of_face(reading: _Reading, surface: Surface, where: str) -> SurfaceDemand:
         taken = {"power": column.power_fringes, "irregularity": column.irregularity_fringes}
         figures = " and ".join(f"{taken[name]:g}" for name in missing)
         reading.default(f"tolerance of {' and '.join(missing)}", f"{where}/form", figures, "fringe spacings", "3/3(0.5)")
-    count, grade = _imperfections(reading, surface, f"{where}/imperfections", defaulted)
+    allowed, planned_mm = _imperfections(reading, surface, f"{where}/imperfections", defaulted)
     return SurfaceDemand(
         column.power_fringes if power is None else power,
         column.irregularity_fringes if irregularity is None else irregularity,
-        count,
-        grade,
+        allowed.count,
+        allowed.grade_mm,
+        planned_mm,
         tuple(defaulted),
         texture.rq_nm if texture else None,
         texture.micro_defects if texture else None,
@@ -233,7 +240,8 @@ def _say_what_rms_stands_for(reading: _Reading, form: Form, where: str) -> None:
         )
 
 
-def _imperfections(reading: _Reading, surface: Surface, where: str, defaulted: list[str]) -> tuple[int, float]:
+def _imperfections(reading: _Reading, surface: Surface, where: str, defaulted: list[str]) -> tuple[Allowed, float]:
+    """What a face is allowed, and the grade [mm] that time is planned by: that of the dig itself, whose number goes with the size."""
     column = reading.column
     read = reading.read(surface.imperfections, where, read_imperfections)
     if read is None:
@@ -241,7 +249,7 @@ def _imperfections(reading: _Reading, surface: Surface, where: str, defaulted: l
             defaulted.append("imperfections")
             text = f"5/{column.imperfection_count}x{column.imperfection_grade_mm:g}"
             reading.default("tolerance of imperfections", where, text, "", "5/3x0.16")
-        return column.imperfection_count, column.imperfection_grade_mm
+        return _counted(Allowed(column.imperfection_count, column.imperfection_grade_mm))
     if isinstance(read, ScratchDig):
         taken = dig_as_grade(dig=read.dig, clear_diameter_mm=surface.clear_diameter_mm)
         message = (
@@ -257,5 +265,9 @@ def _imperfections(reading: _Reading, surface: Surface, where: str, defaulted: l
             remedy="state it as 5/NxA; L NxA",
         )
         reading.findings.append(said)
-        return taken.count, taken.grade_mm
-    return read.face.count, read.face.grade_mm
+        return taken, taken.grade_mm
+    return _counted(read.face)
+
+
+def _counted(allowed: Allowed) -> tuple[Allowed, float]:
+    return allowed, equal_grade_mm(count=allowed.count, grade_mm=allowed.grade_mm)

@@ -137,6 +137,7 @@ def _surface(
         irregularity_fringes=demand.irregularity_fringes,
         imperfection_count=demand.imperfection_count,
         imperfection_grade_mm=demand.imperfection_grade_mm,
+        planned_grade_mm=demand.planned_grade_mm,
         roughness_nm=demand.roughness_nm,
         micro_defects=demand.micro_defects,
         coating=surface.coating,

@@ -100,7 +100,7 @@ class FaceWork:
         return (
             Demand("irregularity", self.irregularity_fringes, f"{self.where}/form", f"{check}/irregularity_fringes"),
             Demand("power", self.power_fringes, f"{self.where}/form", f"{check}/power_fringes"),
-            Demand("imperfection_grade", self.grade_mm, f"{self.where}/imperfections", f"{check}/imperfection_grade_mm"),
+            Demand("imperfection_grade", self.grade_mm, f"{self.where}/imperfections", f"{check}/planned_grade_mm"),
             *(Demand(name, figure, f"{self.where}/texture", f"{check}/{at}") for name, at, figure in texture if figure is not None),
         )
 
@@ -377,7 +377,7 @@ def _face(face: Face, surface: Surface, check: SurfaceCheck, sag_at_blank_mm: fl
         sag_at_blank_mm=sag_at_blank_mm,
         irregularity_fringes=check.irregularity_fringes,
         power_fringes=check.power_fringes,
-        grade_mm=check.imperfection_grade_mm,
+        grade_mm=check.imperfection_grade_mm if check.planned_grade_mm is None else check.planned_grade_mm,
         coating=None,
         where=where,
         focal_length_per_radius=check.focal_length_per_radius,
