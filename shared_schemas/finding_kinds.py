@@ -246,6 +246,7 @@ OF_THE_ROUTE = (
     ),
     _both("stop-without-plate", "note", "No plate is made for the aperture stop: the rim of a lens or a land of the barrel stands for it.", PRACTICE, "{message}"),
     _shop("worked-singly", "note", "A face is ground and polished one lens at a time.", PRACTICE),
+    _shop("asphere-to-press", "note", "From some quantity on aspheres of this glass and size would cost less pressed than polished.", "rate table pressed_aspheres"),
     _shop("blocked-softly", "note", "A thin lens bends, so it is blocked softly and polished lightly.", "rate table polishing; common practice"),
     _shop("face-order", "note", "Which face is worked first, where something other than its shape decides.", PRACTICE),
     _shop("glass-care", "note", "The glass resists acid, alkali, water or heat poorly, or contains lead, and takes extra work.", "rate table extra_work"),

@@ -6,7 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from shared_schemas.base import NonNegative, NonNegativeMoney, Positive, Share
+from shared_schemas.base import Name, NonNegative, NonNegativeMoney, Positive, Share
 from shared_schemas.rate_row import RateRow
 
 AsphereTool = Literal["asphere_program", "stitch_set_up", "asphere_null"]
@@ -52,3 +52,18 @@ class AsphereRow(RateRow):
     widest_angle_deg: Annotated[float, Field(strict=True, gt=0, le=180)]
     largest_departure_um: Positive
     steepest_slope_mrad: Positive | None = None
+
+
+class PressedAsphereRow(RateRow):
+    """Precision moulding of aspheric lenses, bought from outside: the moulds once (`charge`, after `lead_days`), then `unit_price` each.
+
+    For glasses that soften early, by name, from `smallest_diameter_mm` to `largest_diameter_mm`, down to a form of `finest_form_um`.
+    """
+
+    glasses: Annotated[tuple[Name, ...], Field(min_length=1)]
+    smallest_diameter_mm: Positive
+    largest_diameter_mm: Positive
+    finest_form_um: Positive
+    charge: NonNegativeMoney
+    lead_days: NonNegative
+    unit_price: NonNegativeMoney

@@ -22,7 +22,7 @@ from shared_schemas.base import (
 from shared_schemas.figure import RateRowRef
 from shared_schemas.problem import Explained, ProblemDetail
 from shared_schemas.rate_row import RateRow, Said, Yield
-from shared_schemas.rate_rows_of_aspheres import AsphereRow, AsphereTool
+from shared_schemas.rate_rows_of_aspheres import AsphereRow, AsphereTool, PressedAsphereRow
 from shared_schemas.rate_rows_of_glass import AllowanceRow, GlassGradeRow, GlassRow, PriceStep, StockFormRow
 from shared_schemas.rate_rows_of_mounts import HardwareRow, MetalRow, TurningRow
 from shared_schemas.rate_rows_of_terms import CalendarRow, CommercialRow, CurrencyRow, MarginStep, ShopLoadRow
@@ -52,6 +52,7 @@ TABLES: dict[str, type[RateRow]] = {
     "grinding": GrindingRow,
     "polishing": PolishingRow,
     "aspheres": AsphereRow,
+    "pressed_aspheres": PressedAsphereRow,
     "tolerance_classes": ToleranceClassRow,
     "coatings": CoatingRow,
     "tooling": ToolingRow,
@@ -96,6 +97,7 @@ class Rates(Contract):
     grinding: tuple[GrindingRow, ...]
     polishing: tuple[PolishingRow, ...]
     aspheres: tuple[AsphereRow, ...] = ()
+    pressed_aspheres: tuple[PressedAsphereRow, ...] = ()
     tolerance_classes: tuple[ToleranceClassRow, ...]
     coatings: tuple[CoatingRow, ...]
     tooling: tuple[ToolingRow, ...]
@@ -270,6 +272,7 @@ __all__ = [
     "MarginStep",
     "MetalRow",
     "PolishingRow",
+    "PressedAsphereRow",
     "PriceStep",
     "ProposedRows",
     "RateMissing",

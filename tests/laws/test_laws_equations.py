@@ -66,6 +66,7 @@ RANGES: dict[str, dict[str, tuple[float, float]]] = {
     "price_step": {"minor_units": (0, 3)},
     "charges_saved_each": {"minor_units": (0, 3)},
     "passes": {"gain": (1.5, 6.0)},
+    "break_even_pieces": {"mould_charge": (5000.0, 20000.0), "polished_each": (100.0, 300.0), "pressed_each": (5.0, 40.0)},
     "kingman_wait_h": {"utilisation": (0.02, 0.98)},
 }
 """For a law by its name, from where to where an argument is drawn, where the usual 0.5 to 20 (shares 0.02 to 0.98) will not do."""  # fmt: skip

@@ -16,6 +16,7 @@ from services.process.domain.aspheres.minutes import (
     passes_min,
     repeated_min,
 )
+from services.process.domain.aspheres.remarks import break_even_pieces
 from shared_schemas.prescription import Surface
 
 
@@ -82,3 +83,8 @@ def test_half_of_the_pieces_hold_the_typical_form_and_nearly_all_three_times_it(
     """The log-logistic share: 1/2 at the typical form, 0.94 at three times it, 0.06 at a third (computed)."""
     found = [pass_share(typical_form_um=0.06, form_um=form, sharpness=2.5) for form in (0.02, 0.06, 0.18)]
     assert found == pytest.approx([0.0603, 0.5, 0.9397], abs=1e-4)
+
+
+def test_moulds_for_fifteen_thousand_are_paid_for_by_97_pieces() -> None:
+    """At 180 for a polished and 25 for a pressed piece: 15000 / 155 = 96.8 (arithmetic)."""
+    assert break_even_pieces(mould_charge=15_000.0, polished_each=180.0, pressed_each=25.0) == 97

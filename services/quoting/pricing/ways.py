@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import product
+from typing import get_args
 
 import numpy as np
 import numpy.typing as npt
@@ -12,7 +13,7 @@ import numpy.typing as npt
 from services.quoting.costs.rework import batches_scrapped_by, kept_by, rework_min_each
 from services.shop.minutes import PerMinute
 from shared_schemas.blanks import MaterialModel
-from shared_schemas.operations import Operation, Route, Tooling, Way
+from shared_schemas.operations import Choice, Operation, Route, Tooling, Way
 
 Ways = tuple[Way, ...]
 """One way to a part: every choice there is, made."""
@@ -32,7 +33,7 @@ def made_so(route: Route, made: Ways) -> Route:
 
 
 def ways_of(route: Route, forms: Sequence[str] = ()) -> tuple[Ways, ...]:
-    """Every way to a part: one option of each choice, in the order in which the plan names them.
+    """Every way to a part: one option of each choice, always in the same order of choices; options as the plan names them.
 
     Args:
         forms: the forms of blank that an element may come from.
@@ -43,7 +44,7 @@ def ways_of(route: Route, forms: Sequence[str] = ()) -> tuple[Ways, ...]:
     for operation in route.operations:
         for way in operation.ways:
             options.setdefault(way.choice, {})[way] = None
-    return tuple(product(*options.values()))
+    return tuple(product(*(options[choice] for choice in get_args(Choice) if choice in options)))
 
 
 def as_choices(made: Ways) -> dict[str, str]:

@@ -11,6 +11,7 @@ import pytest
 from services.optics.departure import from_reference_sphere
 from services.optics.surface import profile
 from services.process.domain.aspheres.minutes import pass_share, passes
+from services.process.domain.aspheres.remarks import break_even_pieces
 from services.process.domain.aspheres.shape import form_in_words
 from services.process.domain.plan import plan_operations
 from shared_schemas.operations import Operation, OperationPlan
@@ -231,3 +232,27 @@ def test_a_row_with_which_a_tighter_form_would_jump_is_refused(rates: Rates) -> 
     row = rates.aspheres[0].model_dump(mode="json")
     with pytest.raises(ValueError, match="sharpness"):
         AsphereRow.model_validate_json(json.dumps(row | {"sharpness": 9.0}))
+
+
+def _to_press(made: Any, rates: Rates) -> list[float | str | None]:
+    return [one.figure for one in planned(made, rates).findings if one.code == "asphere-to-press"]
+
+
+def test_an_asphere_of_a_glass_for_moulding_says_from_how_many_on_it_should_be_pressed(
+    lens: Fixture, piece: Fixture, rates: Rates
+) -> None:
+    usual = drawn(lens, piece, glass="P-SK57", diameter_mm=20.0, conic=-20.0)
+    (pieces,) = _to_press(usual, rates)
+    assert isinstance(pieces, float)
+    dearer = tuple(row.model_copy(update={"charge": 2 * row.charge}) for row in rates.pressed_aspheres)
+    (twice,) = _to_press(usual, rates.model_copy(update={"pressed_aspheres": dearer}))
+    assert isinstance(twice, float)
+    assert abs(twice - 2 * pieces) <= 1
+    assert _to_press(drawn(lens, piece, diameter_mm=20.0, conic=-20.0), rates) == []
+    assert _to_press(drawn(lens, piece, glass="P-SK57", diameter_mm=44.0, centre_thickness_mm=12.0), rates) == []
+    assert _to_press(lens(piece(glass="P-SK57", diameter_mm=20.0)), rates) == []
+
+
+def test_pressing_that_saves_nothing_has_no_break_even() -> None:
+    with pytest.raises(FigureOutOfRange):
+        break_even_pieces(mould_charge=15_000.0, polished_each=20.0, pressed_each=25.0)

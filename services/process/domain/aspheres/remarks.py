@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 
+from services.optics.law import law
 from services.process.domain.aspheres.limits import nearest, rows_for
+from services.process.domain.aspheres.route import own_ways
+from services.process.domain.aspheres.shape import allowed_um
 from services.process.domain.element_work import ElementWork
 from shared_schemas.check import Finding
 from shared_schemas.finding_kinds import finding
-from shared_schemas.rates import Rates
+from shared_schemas.problem import FigureOutOfRange
+from shared_schemas.rates import PressedAsphereRow, Rates
 
 
 def unmakeable_aspheres(work: ElementWork, rates: Rates) -> Iterator[Finding]:
@@ -28,3 +33,50 @@ def unmakeable_aspheres(work: ElementWork, rates: Rates) -> Iterator[Finding]:
             row=row.name,
             remedy=limit.words,
         )
+
+
+@law
+def break_even_pieces(*, mould_charge: float, polished_each: float, pressed_each: float) -> int:
+    """Pieces from which the moulds are paid for by what pressing saves on each.
+
+    Equation: ceil(mould_charge / (polished_each - pressed_each))
+    Source: derived
+
+    Raises: FigureOutOfRange where pressing saves nothing.
+    """
+    if polished_each <= pressed_each:
+        raise FigureOutOfRange("cost of a polished piece", polished_each, f"more than that of a pressed one, {pressed_each:g}")
+    return math.ceil(mould_charge / (polished_each - pressed_each))
+
+
+def aspheres_to_press(work: ElementWork, rates: Rates) -> Iterator[Finding]:
+    """From how many pieces on an element with aspheric faces would cost less pressed; by the work on those faces alone."""
+    faces = [face for face in work.faces if face.made_aspheric]
+    row = next((row for row in rates.pressed_aspheres if _presses(row, work)), None)
+    ways = [own_ways(work, face, rates) for face in faces]
+    if row is None or not faces or not all(ways):
+        return
+    polished = sum(min(way.costs[0] for way in of_face) for of_face in ways)
+    if polished <= float(row.unit_price):
+        return
+    pieces = break_even_pieces(mould_charge=float(row.charge), polished_each=polished, pressed_each=float(row.unit_price))
+    yield finding(
+        "asphere-to-press",
+        faces[0].where,
+        f"From about {pieces} pieces on {work.name} would cost less pressed: moulds for {row.charge} {rates.base_currency} in "
+        f"{row.lead_days:g} days, then {row.unit_price} each against {polished:.0f} for the work on its aspheric faces.",
+        figure=pieces,
+        unit="pieces",
+        row=row.name,
+        remedy="ask for an offer of precision moulding; its index changes in the press, so the design has to know",
+    )
+
+
+def _presses(row: PressedAsphereRow, work: ElementWork) -> bool:
+    """Whether a row presses an element: its glass, its diameter and the form of its faces."""
+    fits = row.smallest_diameter_mm <= work.diameter_mm <= row.largest_diameter_mm
+    return (
+        fits
+        and work.glass.name in row.glasses
+        and all(allowed_um(face.irregularity_fringes) >= row.finest_form_um for face in work.faces)
+    )

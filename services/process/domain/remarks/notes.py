@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
+from services.process.domain.aspheres.remarks import aspheres_to_press
 from services.process.domain.element_work import ElementWork, FaceWork
 from services.process.domain.faces.block import Block
 from services.process.domain.faces.fine_grinding import abrasion_of
@@ -35,6 +36,7 @@ def notes_of(work: ElementWork, rates: Rates) -> Iterator[Finding]:
             )
         elif block.softly:
             yield _softly(work, face, block)
+    yield from aspheres_to_press(work, rates)
     yield from _care(work)
     if not work.order.by_shape:
         yield finding(
