@@ -79,19 +79,26 @@ class GrindingRow(RateRow):
     consumables_per_batch: NonNegativeMoney = Decimal(0)
 
 
+USUAL_MEDIAN_FRINGES: dict[Literal["block", "single"], float] = {"block": 0.25, "single": 0.08}
+"""Irregularity that half of the runs reach, on a block and singly with corrections in between; common practice [fringe]."""
+
+
 class PolishingRow(RateRow):
     """How a range of glasses is polished on blocks or singly (`method`): Preston's coefficient with pressure and speed, the figuring loop, and the block.
 
     A row with `glass` is for that glass alone; otherwise it holds over `knoop_over_hk` and up to `knoop_up_to_hk`.
     Lenses stand `block_gap_mm` apart on blocks up to `largest_block_mm` wide and `convex_half_angle_deg` or
     `concave_half_angle_deg` high; below `single_below_ratio` of radius to diameter, or finer than
-    `single_below_fringes`, a lens is worked singly. One whose diameter is more than `thin_over` times its thickness bends: blocking,
+    `single_below_fringes` (0 where the cost alone decides), a lens is worked singly. One whose diameter is more than `thin_over` times its thickness bends: blocking,
     polishing and deblocking take 1 + `thin_slope` ((D/CT / thin_over) ** `thin_power` - 1) as long, with fewer lenses to a block in that
     ratio. No more than `most_lenses` are handled on one block, nor more than are blocked in `most_blocking_min`; lenses up to
     `recessed_up_to_mm` lie in recesses, `recessed_lenses` of them. `thin_lenses_share`, `thin_pressure_share` and
     `single_thin_over` stand in rows of older revisions and are not read.
     An asphere that departs little from its sphere may be polished as one: it passes with 1 / (1 + (d / t) ** departure_sharpness),
     where t is what it is allowed and d the departure times `departure_weight`, and is polished again until it does.
+
+    Of many runs half leave a figure finer than `form_median_fringes`, with a standard deviation of its logarithm of `form_log_sd`.
+    `start_figure_fringes` stands in rows of older revisions and is not read.
     """
 
     glass: Name | None = None
@@ -103,7 +110,7 @@ class PolishingRow(RateRow):
     pressure_pa: Positive
     speed_m_per_s: Positive
     stock_multiple: Positive
-    start_figure_fringes: Positive
+    start_figure_fringes: Positive | None = None
     measure_min: NonNegative
     correct_min: NonNegative
     block_gap_mm: NonNegative
@@ -111,7 +118,7 @@ class PolishingRow(RateRow):
     convex_half_angle_deg: Annotated[float, Field(strict=True, gt=0, le=90)]
     concave_half_angle_deg: Annotated[float, Field(strict=True, gt=0, le=90)]
     single_below_ratio: NonNegative
-    single_below_fringes: NonNegative
+    single_below_fringes: NonNegative = 0.0
     consumables_per_batch: NonNegativeMoney = Decimal(0)
     thin_over: Positive | None = None
     thin_slope: NonNegative = 0.29594
@@ -125,27 +132,13 @@ class PolishingRow(RateRow):
     single_thin_over: Positive | None = None
     departure_weight: Positive = 1.0
     departure_sharpness: Annotated[float, Field(strict=True, ge=1.5, le=2.5)] = 2.0
+    form_median_fringes: Positive | None = None
+    form_log_sd: Annotated[float, Field(strict=True, ge=0.5, le=3)] = 0.5
 
-
-class ToleranceClassRow(RateRow):
-    """How time and yield answer to one tolerance.
-
-    The figures of three classes, loosest first; beyond `capability` the shop says no. Below the knee t_k time grows by
-    1 + time_slope (t_k/t - 1) and the yield of the operations named falls by the power 1 + yield_slope (t_k/t - 1).
-    """
-
-    attribute: Literal[
-        "irregularity", "power", "imperfection_grade", "roughness", "micro_defects", "centring", "diameter", "centre_thickness"
-    ]
-    unit: Name
-    commercial: Positive
-    precision: Positive
-    high_precision: Positive
-    capability: Positive
-    knee: Positive
-    time_slope: NonNegative
-    yield_slope: NonNegative
-    operations: Annotated[tuple[OperationName, ...], Field(min_length=1)]
+    @property
+    def median_fringes(self) -> float:
+        """The figure that half of the runs reach; where the row does not say it, what is usual for its method [fringe]."""
+        return self.form_median_fringes or USUAL_MEDIAN_FRINGES[self.method]
 
 
 Tabulated = tuple[Positive, Positive, NonNegative]
@@ -345,7 +338,8 @@ class ExtraWorkRow(RateRow):
     """What an operation on an element takes besides, in minutes `per` lot, batch, piece, or bevel or seat that the piece has.
 
     `wanted_by` says for which elements: every one; those of a leaded glass; those whose class of resistance to climate, stain,
-    acid, alkali or phosphate is `from_class` or worse; those with a face that must stand laser light; `finished_face` the
+    acid, alkali or phosphate is `from_class` or worse; those of a material that
+    heat breaks; those with a face that must stand laser light; `finished_face` the
     pieces that lie on a finished face, which are those whose second face is worked. What is done at `block` for a class of
     resistance protects the finished face too. A row with `method` is for that way of the operation alone. The yield of the
     operation is that of its row to the power `yield_power`.
@@ -356,16 +350,16 @@ class ExtraWorkRow(RateRow):
     per: Literal["lot", "batch", "piece", "bevel", "seat"]
     minutes: NonNegative
     wanted_by: Literal[
-        "every", "lead", "climate_cr", "stain_fr", "acid_sr", "alkali_ar", "phosphate_pr", "laser_damage", "finished_face"
+        "every",
+        "lead",
+        "climate_cr",
+        "stain_fr",
+        "acid_sr",
+        "alkali_ar",
+        "phosphate_pr",
+        "thermal_shock",
+        "laser_damage",
+        "finished_face",
     ] = "every"
     from_class: NonNegative = 0.0
     yield_power: Annotated[float, Field(strict=True, ge=1, le=20)] = 1.0
-
-
-class YieldRow(RateRow):
-    """What survives an operation at the knee of its tolerances, and how often a whole batch is lost together."""
-
-    operation: OperationName
-    method: Annotated[str, Field(max_length=40)] = ""
-    yield_share: Annotated[float, Field(alias="yield", strict=True, gt=0, le=1)]
-    batch_loss: Annotated[float, Field(strict=True, ge=0, lt=1)] = 0.0

@@ -26,6 +26,7 @@ from shared_schemas.rate_rows_of_aspheres import AsphereRow, AsphereTool, Presse
 from shared_schemas.rate_rows_of_glass import AllowanceRow, GlassGradeRow, GlassRow, PriceStep, StockFormRow
 from shared_schemas.rate_rows_of_mounts import HardwareRow, MetalRow, TurningRow
 from shared_schemas.rate_rows_of_terms import CalendarRow, CommercialRow, CurrencyRow, MarginStep, ShopLoadRow
+from shared_schemas.rate_rows_of_tolerances import ToleranceClassRow, YieldRow
 from shared_schemas.rate_rows_of_work import (
     AQLS_PERCENT,
     Aql,
@@ -37,10 +38,8 @@ from shared_schemas.rate_rows_of_work import (
     GrindingRow,
     InspectionRow,
     PolishingRow,
-    ToleranceClassRow,
     ToolingRow,
     WorkCentreRow,
-    YieldRow,
 )
 
 TABLES: dict[str, type[RateRow]] = {

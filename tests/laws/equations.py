@@ -39,7 +39,7 @@ def _rounded(value: float | Fraction, places: float) -> float | Fraction:
 
 
 FUNCTIONS: dict[str, Callable[..., Any]] = {
-    "sqrt": sympy.sqrt, "exp": sympy.exp, "log": sympy.log, "log2": lambda x: sympy.log(x) / sympy.log(2), "sin": sympy.sin, "cos": sympy.cos,
+    "sqrt": sympy.sqrt, "exp": sympy.exp, "erfc": sympy.erfc, "log": sympy.log, "log2": lambda x: sympy.log(x) / sympy.log(2), "sin": sympy.sin, "cos": sympy.cos,
     "tan": sympy.tan, "asin": sympy.asin, "acos": sympy.acos, "atan": sympy.atan, "radians": lambda x: x * sympy.pi / 180,
     "degrees": lambda x: x * 180 / sympy.pi, "ceil": sympy.ceiling, "floor": sympy.floor, "min": lambda *items: sympy.Min(*_each(items)), "max": lambda *items: sympy.Max(*_each(items)),
     "abs": sympy.Abs, "round": sympy.Function("rounded"), "sum": lambda items: sympy.Add(*items), "product": lambda items: sympy.Mul(*items), "len": len, "pi": sympy.pi,

@@ -67,6 +67,14 @@ RANGES: dict[str, dict[str, tuple[float, float]]] = {
     "charges_saved_each": {"minor_units": (0, 3)},
     "passes": {"gain": (1.5, 6.0)},
     "break_even_pieces": {"mould_charge": (5000.0, 20000.0), "polished_each": (100.0, 300.0), "pressed_each": (5.0, 40.0)},
+    "ramp": {"slope": (0.001, 0.3), "knee": (0.5, 5.0), "figure": (0.05, 5.0), "ramp_power": (0.5, 2.5)},
+    "slowed_share": {"ramp": (1.0, 5.0)},
+    "pass_share": {"figure_fringes": (0.05, 5.0), "median_fringes": (0.05, 0.5), "log_sd": (0.5, 2.0)},
+    "finest_at_once_fringes": {"log_sd": (0.5, 2.0)},
+    "runs": {"pass_share": (0.02, 1.0), "figure_fringes": (0.05, 5.0), "finest_at_once_fringes": (0.03, 0.3), "log_sd": (0.5, 2.0)},
+    "work_factor": {"knoop_hk": (80.0, 1200.0), "expansion_1e6_per_k": (0.5, 25.0), "acid_class": (1.0, 5.0)},
+    "stain_factor": {"stain_class": (0.0, 5.0)},
+    "held_speed": {"glass_factor": (0.3, 7.0), "work_factor": (1.0, 2.5)},
     "kingman_wait_h": {"utilisation": (0.02, 0.98)},
 }
 """For a law by its name, from where to where an argument is drawn, where the usual 0.5 to 20 (shares 0.02 to 0.98) will not do."""  # fmt: skip

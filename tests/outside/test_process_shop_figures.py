@@ -16,20 +16,22 @@ from services.process.domain.faces.fine_grinding import abrasion_from_hardness
 from services.process.domain.faces.polishing import (
     CM2_PER_DYN_IN_PER_PA,
     depth_from_mass_um,
-    figuring_loops,
-    figuring_min,
     polishing_min,
     removal_rate_um_per_h,
+    run_min,
+    runs_until_good,
     stock_um,
 )
 from services.process.domain.faces.removal import GeneratingRate, generating_min, grindability_class, grindability_of
 from services.process.domain.route.centring import optical_share, stuck_share, too_fine_share
 from services.process.domain.route.cutting import off_flat_blank_mm3, off_pressing_mm3
 from services.process.domain.route.edging import edging_min, ring_mm2
+from services.process.domain.route.knees import Demand, knee_of
 from services.process.domain.route.lines import blended
 from services.process.domain.route.rate_rows import grinding_row, grit_rows, polishing_for, work_centre_for
 from shared_schemas.prescription import Surface
 from shared_schemas.rates import Rates
+from tests.chain import quote_of, request_of, singlet
 
 
 def test_a_coefficient_of_16e_14_cm2_per_dyn_is_1_6e_12_per_pascal() -> None:
@@ -155,14 +157,15 @@ def test_lots_go_from_bells_to_optics_as_z_falls_and_the_tolerance_tightens(
 def everyday_polishing_min(rates: Rates, irregularity_fringes: float) -> float:
     """One block of an everyday crown lens."""
     row = polishing_for(rates, rates.glass("N-BK7"), "block")
-    loops = figuring_loops(start_fringes=row.start_figure_fringes, target_fringes=irregularity_fringes)
     rate = removal_rate_um_per_h(
         preston_coefficient_per_pa=row.preston_coefficient_per_pa, pressure_pa=row.pressure_pa, speed_m_per_s=row.speed_m_per_s
     )
     removal = stock_um(stock_multiple=row.stock_multiple, grit_um=grit_rows(rates, "block")[-1].grit_um)
     removing = polishing_min(removal_um=removal, rate_um_per_h=rate)
-    figuring = figuring_min(loops=loops, measure_min=row.measure_min, correct_min=row.correct_min)
-    return work_centre_for(rates, "polish", "block").cycle_min + removing + figuring
+    once = run_min(removing_min=removing, measure_min=row.measure_min, correct_min=row.correct_min)
+    slower = knee_of("polish", (Demand("irregularity", irregularity_fringes, "/x"),), rates).time_factor
+    minutes = work_centre_for(rates, "polish", "block").cycle_min + once * runs_until_good(row, irregularity_fringes)
+    return minutes * slower
 
 
 def test_one_polishing_run_of_an_everyday_crown_lens_is_about_an_hour(rates: Rates) -> None:
@@ -176,9 +179,12 @@ def test_a_coating_batch_of_an_everyday_lens_is_about_three_hours(rates: Rates) 
 
 
 # Relative cost of irregularity 1, 1/2, 1/4, 1/8 fringe is about 1, 1.2, 1.6, 2.5 (from memory, order of magnitude).
-@pytest.mark.parametrize(("fringes", "low", "high"), [(0.5, 1.05, 1.4), (0.25, 1.2, 2.0), (0.125, 1.4, 3.2)])
-def test_a_finer_figure_takes_longer_by_about_the_usual_factors(fringes: float, low: float, high: float, rates: Rates) -> None:
-    assert low <= everyday_polishing_min(rates, fringes) / everyday_polishing_min(rates, 1.0) <= high
+@pytest.mark.parametrize(("fringes", "low", "high"), [(0.5, 1.03, 1.4), (0.25, 1.2, 2.0), (0.125, 1.4, 3.2)])
+def test_a_finer_figure_costs_more_by_about_the_usual_factors(fringes: float, low: float, high: float, rates: Rates) -> None:
+    finer, usual = (
+        float(quote_of(request_of(singlet(form=f"3/3({figure})"), (25,)), rates).breaks[0].unit_price) for figure in (fringes, 1.0)
+    )
+    assert low <= finer / usual <= high
 
 
 def test_spheres_share_a_block_by_the_dozen_and_aspheres_are_worked_one_at_a_time(rates: Rates) -> None:

@@ -127,7 +127,8 @@ def test_a_glass_that_polishes_half_as_fast_is_pre_polished_and_corrected_longer
 
 def test_what_polishing_loses_is_corrected_once_more(lens: Fixture, piece: Fixture, rates: Rates) -> None:
     """First pass and rework leave 0.93 of the pieces, without the rework 0.86 (from memory, as are the yields)."""
-    ground, polished, measured = by_way(planned(drawn(lens, piece, irregularity=(3.0, 3.0)), rates))["fine profile"]
+    commercial = {"irregularity": (3.0, 3.0), "grade_mm": 0.5, "thickness_tolerance_mm": 0.2}
+    ground, polished, measured = by_way(planned(drawn(lens, piece, **commercial), rates))["fine profile"]
     centred = next(one for one in rates.yields if (one.operation, one.method) == ("centre", "asphere"))
     first = ground.yield_share * polished.yield_share * measured.yield_share * centred.yield_share
     again = polished.yield_share + (1 - polished.yield_share) * polished.rework_share * polished.rework_yield

@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import pytest
 from hypothesis import given, settings
@@ -56,7 +57,6 @@ def test_a_thin_edge_asks_for_no_more_than_the_lens() -> None:
     ("changes", "rule"),
     [
         ({"aspheric": True}, "singly: an asphere"),
-        ({"irregularity_fringes": 0.1}, "singly: figure finer than 0.2 fringe"),
         ({"radius_mm": 15.0}, "singly: radius below 0.8 of the diameter"),
         ({"radius_mm": 17.0, "edge_mm": 14.0}, "singly: no room behind the rim"),
         ({"radius_mm": None, "diameter_mm": 200.0}, "singly: wider than half the block"),
@@ -69,6 +69,14 @@ def test_some_lenses_are_worked_singly_and_the_rule_says_why(changes: dict[str, 
     } | changes  # fmt: skip
     block = block_for(**asked, row=crown(rates))  # type: ignore[arg-type]
     assert (block.lenses, block.words) == (1, rule)
+
+
+def test_a_row_of_an_older_revision_may_still_say_from_which_figure_on_lenses_are_worked_singly(rates: Rates) -> None:
+    asked: dict[str, Any] = {"radius_mm": 50.0, "convex": True, "diameter_mm": 20.0, "edge_mm": 2.0, "aspheric": False}
+    row = crown(rates).model_copy(update={"single_below_fringes": 0.2})
+    blocks = [block_for(**asked, irregularity_fringes=fringes, row=row) for fringes in (0.2, 0.1)]
+    assert [block.lenses > 1 for block in blocks] == [True, False]
+    assert blocks[1].words == "singly: figure finer than 0.2 fringe"
 
 
 def test_a_steeper_radius_shares_its_block_with_fewer(rates: Rates) -> None:

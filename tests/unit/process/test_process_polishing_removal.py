@@ -25,7 +25,7 @@ def polishing_min(work: ElementWork, rates: Rates) -> float:
 
 
 def test_polishing_takes_off_the_damage_of_the_last_grit_and_of_no_other(work: Callable[..., Any], rates: Rates) -> None:
-    made = work(irregularity=(20.0, 20.0))
+    made = work(irregularity=(20.0, 20.0), power=20.0, grade_mm=0.5)
     first, *_, last = grit_rows(rates, "block")
     usual = polishing_min(made, rates)
     assert polishing_min(made, with_grit(rates, first, 1.2)) == usual

@@ -96,8 +96,8 @@ def test_every_relaxation_of_an_element_is_its_route_worked_out_with_that_figure
 def test_from_single_to_block_the_work_centre_and_its_set_up_count(
     lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates
 ) -> None:
-    found = plan(lens(piece(irregularity=(0.15, 1.0), radii_mm=(60.0, -90.0))), rates)
-    relaxation = next(one for one in found.relaxations if one.tolerance == "irregularity" and one.from_figure == 0.15)
+    found = plan(lens(piece(irregularity=(0.06, 1.0), radii_mm=(60.0, -90.0))), rates)
+    relaxation = next(one for one in found.relaxations if one.tolerance == "irregularity" and one.from_figure == 0.06)
     operations = found.routes[0].operations
     (polish,) = (one for one in relaxation.operations if operations[one.position].operation == "polish")
     before = operations[polish.position]

@@ -11,13 +11,13 @@ from hypothesis import strategies as st
 
 from services.optics.face_glass import cap_area_mm2, cap_volume_mm3, over_convex_mm3
 from services.process.domain.element_work import ElementWork
-from services.process.domain.faces.fine_grinding import abrasion_from_hardness, abrasion_of, ladder
+from services.process.domain.faces.fine_grinding import abrasion_from_hardness, abrasion_of, held_speed, ladder
 from services.process.domain.faces.polishing import (
     depth_from_mass_um,
-    figuring_loops,
-    figuring_min,
+    pass_share,
     polishing_min,
     removal_rate_um_per_h,
+    runs_until_good,
 )
 from services.process.domain.faces.removal import (
     GeneratingRate,
@@ -33,7 +33,7 @@ from services.process.domain.faces.surfacing import grind_and_polish
 from services.process.domain.route.cutting import core_volume_mm3, generate, off_flat_blank_mm3, off_pressing_mm3, volume_off_face
 from services.process.domain.route.edging import bevelled_faces, centre_and_bevel, centring_method, ring_mm2
 from services.process.domain.route.lines import Line
-from services.process.domain.route.rate_rows import grinding_row, grit_rows, work_centre_for, yield_for
+from services.process.domain.route.rate_rows import grinding_row, grit_rows, polishing_for, work_centre_for, yield_for
 from services.rates.domain.seed import seed_rates
 from services.shop.allowances import allowance_row
 from shared_schemas.problem import FigureOutOfRange
@@ -243,18 +243,37 @@ def test_polishing_needs_pressure_and_speed() -> None:
         polishing_min(removal_um=15, rate_um_per_h=0.0)
 
 
-@pytest.mark.parametrize(("target", "loops"), [(5.0, 1), (2.0, 1), (1.0, 2), (0.5, 3), (0.25, 4), (0.2, 5)])
-def test_each_figuring_loop_halves_the_error(target: float, loops: int) -> None:
-    assert figuring_loops(start_fringes=2.0, target_fringes=target) == loops
+def test_half_of_the_runs_reach_the_median_and_every_one_a_loose_figure() -> None:
+    assert pass_share(figure_fringes=0.25, median_fringes=0.25, log_sd=0.5) == pytest.approx(0.5)
+    assert pass_share(figure_fringes=25.0, median_fringes=0.25, log_sd=0.5) == pytest.approx(1.0)
 
 
-def test_after_the_last_measurement_nothing_is_corrected() -> None:
-    assert figuring_min(loops=3, measure_min=4, correct_min=8) == 3 * 4 + 2 * 8
-
-
-def test_a_figure_of_nothing_cannot_be_reached() -> None:
+def test_no_figure_of_nothing() -> None:
     with pytest.raises(FigureOutOfRange, match="irregularity"):
-        figuring_loops(start_fringes=2.0, target_fringes=0.0)
+        pass_share(figure_fringes=0.0, median_fringes=0.25, log_sd=0.5)
+
+
+@pytest.mark.parametrize("method", ["block", "single"])
+@given(figure=st.floats(0.01, 10.0))
+def test_runs_grow_without_a_step_as_the_figure_gets_finer(figure: float, method: str, rates: Rates) -> None:
+    row = polishing_for(rates, rates.glass("N-BK7"), method)
+    once, finer = runs_until_good(row, figure), runs_until_good(row, 0.99 * figure)
+    assert 1.0 <= once <= finer < 1.03 * once
+
+
+def test_corrections_step_by_step_join_the_runs_that_are_made_anew(rates: Rates) -> None:
+    row = polishing_for(rates, rates.glass("N-BK7"), "block")
+    joint = 0.25 * math.exp(-0.9 * 0.5)
+    above, at, below = (runs_until_good(row, joint * by) for by in (1.001, 1.0, 0.999))
+    assert at == pytest.approx(1 / 0.184060, rel=1e-4)
+    assert (below - at) / (at - above) == pytest.approx(1.0, abs=0.01)
+
+
+def test_a_row_without_a_median_has_the_usual_one_of_its_method(rates: Rates) -> None:
+    for method, usual in (("block", 0.25), ("single", 0.08)):
+        row = polishing_for(rates, rates.glass("N-BK7"), method)
+        assert row.model_copy(update={"form_median_fringes": None}).median_fringes == usual
+        assert row.model_copy(update={"form_median_fringes": 0.11}).median_fringes == 0.11
 
 
 @pytest.mark.parametrize(("z", "method"), [(1.0, "bell"), (0.51, "bell"), (0.49, "optical"), (0.0, "optical")])
@@ -362,6 +381,8 @@ def test_no_glass_gives_no_volume_to_a_pellet() -> None:
         grindability_class(0.0)
 
 
-def test_no_figuring_without_a_measurement() -> None:
-    with pytest.raises(FigureOutOfRange, match="loops"):
-        figuring_min(loops=0, measure_min=4, correct_min=8)
+def test_a_soft_glass_grinds_three_times_as_fast_at_most_and_a_delicate_one_no_faster() -> None:
+    assert held_speed(glass_factor=6.0, work_factor=1.0) == 3.0
+    assert held_speed(glass_factor=6.0, work_factor=1.5) == 1.0
+    assert held_speed(glass_factor=0.4, work_factor=1.5) == 0.4
+    assert held_speed(glass_factor=2.0, work_factor=1.0) == 2.0

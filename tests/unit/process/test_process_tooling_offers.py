@@ -65,7 +65,7 @@ def test_a_radius_far_from_every_tool_is_charged_for_tool_plate_and_block(
 
 
 def test_lenses_worked_singly_need_no_block(lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates) -> None:
-    single = plan(lens(piece(radii_mm=(112.4, -112.4), irregularity=(0.1, 0.1))), rates)
+    single = plan(lens(piece(radii_mm=(112.4, -112.4), irregularity=(0.05, 0.05))), rates)
     assert {one.method for one in single.routes[0].operations if one.operation == "polish"} == {"single"}
     assert charged(single) == ["radius tool 112.4 mm", "test plate 112.4 mm"]
 
@@ -98,7 +98,7 @@ def test_a_kind_without_a_price_is_missing_by_table_and_row(
 
 
 def test_a_face_that_may_go_on_a_block_needs_one(lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates) -> None:
-    found = plan(lens(piece(radii_mm=(112.4, -50.0), irregularity=(0.15, 0.15))), rates)
+    found = plan(lens(piece(radii_mm=(112.4, -50.0), irregularity=(0.06, 0.06))), rates)
     needed = {one.where: [tool.name for tool in one.needed] for one in found.relaxations if one.tolerance == "irregularity"}
     assert needed == {"/elements/0/front/form": ["block 112.4 mm"], "/elements/0/back/form": []}
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from services.optics.law import column, figure_of, given, law
 from services.process.domain.faces.removal import class_factor_of, grindability_of
+from services.process.domain.route.delicacy import Delicacy
 from services.process.domain.route.lines import minutes_in_all
 from services.process.domain.route.rate_rows import grit_rows
 from shared_schemas.figure import Figure
@@ -65,6 +66,18 @@ def abrasion_factor(*, abrasion_aa: float) -> float:
     Equation: abrasion_aa / 100
     """
     return abrasion_aa / STANDARD_AA
+
+
+@law
+def held_speed(*, glass_factor: float, work_factor: float) -> float:
+    """How much faster than the standard glass a glass is ground: at most three times, and a delicate one no faster at all.
+
+    Equation: min(glass_factor, 1) + max(min(glass_factor, 3) - 1, 0) * max(1 - 3 * (work_factor - 1), 0)
+    Notes: a soft glass is limited by scratches and by handling, not by how fast it goes; from a work factor of 4/3 on it has
+    no head start.
+    Source: common practice
+    """
+    return min(glass_factor, 1.0) + max(min(glass_factor, 3.0) - 1, 0.0) * max(1 - 3 * (work_factor - 1), 0.0)
 
 
 @law
@@ -154,6 +167,15 @@ def ladder(glass: GlassRow, *, method: str, after: GrindingRow, rates: Rates) ->
 
 
 def _glass_factor(glass: GlassRow, method: str, rates: Rates) -> tuple[Callable[[], Figure], float]:
+    delicacy = Delicacy(glass)
+    why, factor = _published_factor(glass, method, rates)
+    held = held_speed(glass_factor=factor, work_factor=delicacy.work_factor)
+    if held == factor:
+        return why, factor
+    return lambda: figure_of(held_speed, name="glass_factor", unit="", glass_factor=why(), work_factor=delicacy.figure()), held
+
+
+def _published_factor(glass: GlassRow, method: str, rates: Rates) -> tuple[Callable[[], Figure], float]:
     if method == "single":
         grindability = grindability_of(glass)
         of_class = class_factor_of(grindability.hg, rates)

@@ -1,4 +1,4 @@
-"""How long does polishing take? Preston's law, and the loops of measuring and correcting."""
+"""How long does polishing take? Preston's law, measuring and correcting, and how many runs it takes to reach a figure."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from services.optics.law import column, figure_of, given, law
 from services.process.domain.element_work import ElementWork, FaceWork
 from services.process.domain.faces.block import bending_of
 from services.process.domain.faces.block_figures import bending_figure
-from services.process.domain.route.lines import Minutes, minutes_in_all
+from services.process.domain.route.lines import Minutes
 from shared_schemas.figure import Figure
 from shared_schemas.problem import FigureOutOfRange
 from shared_schemas.rates import GrindingRow, PolishingRow, Rates
@@ -59,30 +59,63 @@ def pressed_lightly_min(*, minutes: float, bending_factor: float) -> float:
 
 
 @law
-def figuring_loops(*, start_fringes: float, target_fringes: float) -> int:
-    """Loops of measuring and correcting, whole, at least 1.
+def run_min(*, removing_min: float, measure_min: float, correct_min: float) -> float:
+    """Minutes [min] of one run: down to the last damage, measured, and corrected once.
 
-    Equation: max(1 + ceil(log2(start_fringes / target_fringes) - 1e-9), 1)
-    Source: each loop halves the error; from memory
-
-    Raises: FigureOutOfRange for a target that is not above 0.
+    Equation: removing_min + measure_min + correct_min
     """
-    if target_fringes <= 0:
-        raise FigureOutOfRange("irregularity [fringe]", target_fringes, "figures above 0")
-    return max(1 + math.ceil(math.log2(start_fringes / target_fringes) - 1e-9), 1)
+    return removing_min + measure_min + correct_min
 
 
 @law
-def figuring_min(*, loops: int, measure_min: float, correct_min: float) -> float:
-    """Minutes [min] of the loops; after the last measurement nothing is corrected.
+def pass_share(*, figure_fringes: float, median_fringes: float, log_sd: float) -> float:
+    """Share of the runs that reach a figure: log-normal about the median that a method achieves.
 
-    Equation: loops * measure_min + (loops - 1) * correct_min
+    Equation: erfc(-log(figure_fringes / median_fringes) / (log_sd * sqrt(2))) / 2
+    Source: common practice; past the process window a finer figure shows as lost runs,
+    https://blog.rossoptical.com/blog/when-tighter-specs-hurt-the-hidden-cost-of-overspecifying-irregularity
 
-    Raises: FigureOutOfRange for less than one loop.
+    Raises: FigureOutOfRange for a figure that is not above 0.
     """
-    if loops < 1:
-        raise FigureOutOfRange("loops", loops, "1 and above")
-    return loops * measure_min + (loops - 1) * correct_min
+    if figure_fringes <= 0:
+        raise FigureOutOfRange("irregularity [fringe]", figure_fringes, "figures above 0")
+    return math.erfc(-math.log(figure_fringes / median_fringes) / (log_sd * math.sqrt(2))) / 2
+
+
+CORRECTED_BELOW = 0.9
+"""Standard deviations below the median from which on runs are no longer made anew but corrected step by step; common practice."""
+
+CORRECTING_POWER = 1.4456431
+"""How steeply the runs grow there, in standard deviations: density over share of the normal law, so that there is no kink."""
+
+
+@law
+def finest_at_once_fringes(*, median_fringes: float, log_sd: float) -> float:
+    """Figure [fringe] below which runs are not made anew but corrected step by step.
+
+    Equation: median_fringes * exp(-0.9 * log_sd)
+    """
+    return median_fringes * math.exp(-CORRECTED_BELOW * log_sd)
+
+
+@law
+def runs(*, pass_share: float, figure_fringes: float, finest_at_once_fringes: float, log_sd: float) -> float:
+    """Runs that a face takes on average until it has its figure.
+
+    Equation: max(finest_at_once_fringes / figure_fringes, 1) ** (1.4456431 / log_sd) / pass_share
+    Notes: one over the share that passes; below the finest figure that is reached at once, of which it is the share, in steps of
+    correction that grow as a power of the figure and join that without a kink. So 1 % finer never takes 3 % longer.
+    """
+    return float(max(finest_at_once_fringes / figure_fringes, 1.0) ** (CORRECTING_POWER / log_sd) / pass_share)
+
+
+@law
+def until_good_min(*, run_min: float, runs: float) -> float:
+    """Minutes [min] until a face has its figure.
+
+    Equation: run_min * runs
+    """
+    return run_min * runs
 
 
 def depth_from_mass_um(*, mass_g: float, density_g_cm3: float, area_cm2: float) -> float:
@@ -103,14 +136,22 @@ def polishing_of(work: ElementWork, face: FaceWork, row: PolishingRow, last: Gri
         preston_coefficient_per_pa=row.preston_coefficient_per_pa, pressure_pa=row.pressure_pa, speed_m_per_s=row.speed_m_per_s
     )
     removing = polishing_min(removal_um=stock_um(stock_multiple=row.stock_multiple, grit_um=last.grit_um), rate_um_per_h=rate)
-    loops = figuring_loops(start_fringes=row.start_figure_fringes, target_fringes=face.irregularity_fringes)
-    figuring = figuring_min(loops=loops, measure_min=row.measure_min, correct_min=row.correct_min)
+    once = run_min(removing_min=removing, measure_min=row.measure_min, correct_min=row.correct_min)
 
     def why() -> Figure:
-        parts = [_removing(row, last), _figuring(row, face)]
-        return figure_of(minutes_in_all, name="run_min", unit="min", parts_min=parts)
+        measure, correct = given("measure_min", row.measure_min, "min"), given("correct_min", row.correct_min, "min")
+        removed, ref = _removing(row, last), Rates.ref("polishing", row)
+        of_one = figure_of(run_min, rate_row=ref, removing_min=removed, measure_min=measure, correct_min=correct)
+        return figure_of(until_good_min, name="run_min", unit="min", run_min=of_one, runs=_runs(row, face))
 
-    return Minutes(minutes_in_all(parts_min=(removing, figuring)), why)
+    return Minutes(until_good_min(run_min=once, runs=runs_until_good(row, face.irregularity_fringes)), why)
+
+
+def runs_until_good(row: PolishingRow, figure_fringes: float) -> float:
+    """Runs that a face takes on average by a polishing row until it has its figure."""
+    finest = finest_at_once_fringes(median_fringes=row.median_fringes, log_sd=row.form_log_sd)
+    share = pass_share(figure_fringes=max(figure_fringes, finest), median_fringes=row.median_fringes, log_sd=row.form_log_sd)
+    return runs(pass_share=share, figure_fringes=figure_fringes, finest_at_once_fringes=finest, log_sd=row.form_log_sd)
 
 
 def lightly(work: ElementWork, row: PolishingRow, usual: Minutes) -> Minutes:
@@ -141,12 +182,13 @@ def _removing(row: PolishingRow, last: GrindingRow) -> Figure:
     return figure_of(polishing_min, rate_row=ref, removal_um=removal, rate_um_per_h=rate)
 
 
-def _figuring(row: PolishingRow, face: FaceWork) -> Figure:
+def _runs(row: PolishingRow, face: FaceWork) -> Figure:
     ref = Rates.ref("polishing", row)
-    start = given("start_fringes", row.start_figure_fringes, "fringe")
-    target = given("target_fringes", face.irregularity_fringes, "fringe", at=f"/check{face.where}/irregularity_fringes")
+    median, spread = given("median_fringes", row.median_fringes, "fringe"), given("log_sd", row.form_log_sd)
+    finest = figure_of(finest_at_once_fringes, rate_row=ref, median_fringes=median, log_sd=spread)
+    asked = given("figure_fringes", face.irregularity_fringes, "fringe", at=f"/check{face.where}/irregularity_fringes")
+    at_once = asked if face.irregularity_fringes >= float(finest.value) else finest
+    share = figure_of(pass_share, unit="", rate_row=ref, figure_fringes=at_once, median_fringes=median, log_sd=spread)
     return figure_of(
-        figuring_min, rate_row=ref,
-        loops=figure_of(figuring_loops, name="loops", unit="", rate_row=ref, start_fringes=start, target_fringes=target),
-        measure_min=given("measure_min", row.measure_min, "min"), correct_min=given("correct_min", row.correct_min, "min"),
-    )  # fmt: skip
+        runs, unit="", rate_row=ref, pass_share=share, figure_fringes=asked, finest_at_once_fringes=finest, log_sd=spread
+    )

@@ -10,7 +10,7 @@ from services.process.domain.element_work import ElementWork, FaceWork
 from services.process.domain.faces.block import Block, bending_of, bends_on_block, block_that_fits
 from services.process.domain.faces.block_figures import bending_figure, block_figure
 from services.process.domain.faces.fine_grinding import ladder
-from services.process.domain.faces.polishing import lightly, polishing_of
+from services.process.domain.faces.polishing import lightly, polishing_of, runs_until_good
 from services.process.domain.route.extra_work import Extra, Per
 from services.process.domain.route.knees import Knee, knee_of, time_factor
 from services.process.domain.route.lines import Line, Minutes, Spent, Work, line, minutes_in_all
@@ -24,6 +24,9 @@ FEW = 12
 """Lenses on a block up to which it is asked whether singly they would cost less; above, the block is taken without asking, as is
 common practice, though rates could be written with which it would not pay."""
 
+WORTH_ASKING = 1.2
+"""Runs of a full block from which on it is asked all the same."""
+
 BY_SPINDLE: tuple[OperationName, ...] = ("fine_grind", "polish")
 """Operations that spindles do to a lens that is worked singly."""
 
@@ -35,7 +38,9 @@ def block_of(work: ElementWork, face: FaceWork, rates: Rates, *, worked_first: b
     Where a block holds few, a full one is held against as many lenses worked singly, and the cheaper way is taken.
     """
     block = block_that_fits(work, face, rates, worked_first=worked_first)
-    if not 1 < block.lenses <= FEW or not _a_spindle_takes(work, rates):
+    if block.lenses == 1 or not _a_spindle_takes(work, rates):
+        return block
+    if block.lenses > FEW and runs_until_good(polishing_for(rates, work.glass, "block"), face.irregularity_fringes) < WORTH_ASKING:
         return block
     alone = replace(block, lenses=1, singly="dearer", held=block.lenses)
     costs = [_cost_of_one(_steps(work, face, way, rates, worked_first=worked_first)) for way in (alone, block)]

@@ -72,9 +72,8 @@ def _care(work: ElementWork) -> Iterator[Finding]:
     if not rows:
         return
     wanted = dict.fromkeys(row.wanted_by for row in rows)
-    why = [
-        "lead" if name == "lead" else f"{RESISTANCES[name]} {getattr(work.glass, name):g}" for name in wanted
-    ]  # the classes as published
+    words = {"lead": "lead", "thermal_shock": "cracks when heated suddenly"}
+    why = [words.get(name) or f"{RESISTANCES[name]} {getattr(work.glass, name):g}" for name in wanted]  # the classes as published
     yield finding(
         "glass-care",
         f"{work.where}/glass",

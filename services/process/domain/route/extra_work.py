@@ -9,8 +9,9 @@ from functools import cached_property
 from typing import Literal, get_args
 
 from services.optics.law import column, figure_of, given, law
+from services.process.domain.route.delicacy import Care, Delicacy, shocked
 from shared_schemas.figure import Figure
-from shared_schemas.operation_kinds import OperationName
+from shared_schemas.operation_kinds import OPERATIONS, OperationName
 from shared_schemas.rates import ExtraWorkRow, GlassRow, Rates
 
 RESISTANCES: dict[str, str] = {
@@ -65,9 +66,12 @@ def counted_extra_min(*, minutes: float, count: int) -> float:
 
 @dataclass(frozen=True)
 class Extra:
-    """The extra work of one operation: minutes of the lot, of each batch and of each piece, and the power on the yield."""
+    """The extra work of one operation: minutes of the lot, of each batch and of each piece, the power on the yield, and the care that
+    the material wants.
+    """
 
     counted: tuple[Counted, ...] = ()
+    care: Care | None = None
 
     def minutes(self, per: Per) -> tuple[float, ...]:
         """The minutes of each row that is counted so."""
@@ -80,8 +84,23 @@ class Extra:
 
     @cached_property
     def yield_power(self) -> float:
-        """The power on the yield, of all rows together."""
-        return math.prod(one.row.yield_power for one in self.counted)
+        """The power on the yield, of all rows together and of the material."""
+        power = math.prod(one.row.yield_power for one in self.counted)
+        return power if self.care is None else power * self.care.yield_power
+
+    @cached_property
+    def on_minutes(self) -> float:
+        """What the material makes of the usual minutes."""
+        return 1.0 if self.care is None else self.care.on_minutes
+
+    @cached_property
+    def on_handling(self) -> float:
+        """What the material makes of the minutes of taking a piece in and out."""
+        return 1.0 if self.care is None else self.care.on_handling
+
+    def slowed(self, minutes: Figure, *, handling: bool = False) -> Figure:
+        """A figure of usual minutes, with what the material makes of it."""
+        return minutes if self.care is None else self.care.slowed(minutes, handling=handling)
 
     def figures(self, per: Per) -> list[Figure]:
         """The figures behind the minutes of the lot, of a batch or of a piece."""
@@ -89,11 +108,12 @@ class Extra:
 
     def powers(self) -> tuple[Figure, ...]:
         """The figures behind the power on the yield."""
-        return tuple(
+        rows = tuple(
             column(f"power, {one.row.name}", one.row.yield_power, "", Rates.ref("extra_work", one.row))
             for one in self.counted
             if one.row.yield_power != 1
         )
+        return rows if self.care is None else (*rows, *self.care.powers())
 
 
 NO_EXTRA = Extra()
@@ -101,14 +121,15 @@ NO_EXTRA = Extra()
 
 @dataclass(frozen=True)
 class ExtraWork:
-    """The rows that an element wants, of all operations."""
+    """The rows that an element wants, of all operations, and how delicate its material is."""
 
     rows: tuple[ExtraWorkRow, ...] = ()
+    delicacy: Delicacy | None = None
 
     @cached_property
     def _usual(self) -> dict[OperationName, Extra]:
         """The extra work of each operation on a piece without bevel or seat: asked again for each tolerance that is tried."""
-        return {operation: _extra(self.rows_at(operation), {}) for operation in {row.operation for row in self.rows}}
+        return {operation: self._extra(operation, self.rows_at(operation), {}) for operation in OPERATIONS}
 
     @cached_property
     def _on_block(self) -> dict[tuple[OperationName, str, bool], Extra]:
@@ -120,20 +141,24 @@ class ExtraWork:
 
     def at(self, operation: OperationName, counts: Counts | None = None) -> Extra:
         """The extra work of an operation on pieces that have so many bevels and seats."""
-        return _extra(self.rows_at(operation), counts) if counts else self._usual.get(operation, NO_EXTRA)
+        return self._extra(operation, self.rows_at(operation), counts) if counts else self._usual[operation]
+
+    def _extra(self, operation: OperationName, rows: Sequence[ExtraWorkRow], counts: Counts) -> Extra:
+        counted = tuple(one for one in (Counted(row, _count(row, counts)) for row in rows) if one.count)
+        return Extra(counted, None if self.delicacy is None else Care(operation, self.delicacy))
 
     def on_face(self, operation: OperationName, method: str, *, worked_first: bool) -> Extra:
         """The extra work of blocking or deblocking by a method: a piece lies on its finished face only for the face worked second."""
         key = operation, method, worked_first
         if key not in self._on_block:
             rows = [row for row in self.rows_at(operation) if row.method in (method, "")]
-            self._on_block[key] = _extra([row for row in rows if not (worked_first and _protects(row))], {})
+            self._on_block[key] = self._extra(operation, [row for row in rows if not (worked_first and _protects(row))], {})
         return self._on_block[key]
 
     @property
     def for_the_glass(self) -> tuple[ExtraWorkRow, ...]:
         """The rows that are there for what the glass does not stand, and for its lead."""
-        return tuple(row for row in self.rows if row.wanted_by in RESISTANCES or row.wanted_by == "lead")
+        return tuple(row for row in self.rows if row.wanted_by in RESISTANCES or row.wanted_by in ("lead", "thermal_shock"))
 
     @property
     def for_stain_or_climate(self) -> bool:
@@ -143,7 +168,7 @@ class ExtraWork:
 
 def extra_work_for(glass: GlassRow, *, laser_damage: bool, rates: Rates) -> ExtraWork:
     """The extra work that an element of a glass wants; one with a resistance that is not published does not want it for that."""
-    return ExtraWork(tuple(row for row in rates.extra_work if _wanted(row, glass, laser_damage)))
+    return ExtraWork(tuple(row for row in rates.extra_work if _wanted(row, glass, laser_damage)), Delicacy(glass))
 
 
 def _wanted(row: ExtraWorkRow, glass: GlassRow, laser_damage: bool) -> bool:
@@ -153,6 +178,8 @@ def _wanted(row: ExtraWorkRow, glass: GlassRow, laser_damage: bool) -> bool:
         return glass.lead
     if row.wanted_by == "laser_damage":
         return laser_damage
+    if row.wanted_by == "thermal_shock":
+        return shocked(glass)
     resistance = getattr(glass, row.wanted_by)
     return resistance is not None and resistance >= row.from_class
 
@@ -160,11 +187,6 @@ def _wanted(row: ExtraWorkRow, glass: GlassRow, laser_damage: bool) -> bool:
 def _protects(row: ExtraWorkRow) -> bool:
     """Whether a row is for the finished face that a piece lies on."""
     return row.wanted_by == "finished_face" or (row.operation == "block" and row.wanted_by in RESISTANCES)
-
-
-def _extra(rows: Sequence[ExtraWorkRow], counts: Counts) -> Extra:
-    counted = tuple(one for one in (Counted(row, _count(row, counts)) for row in rows) if one.count)
-    return Extra(counted)
 
 
 def _count(row: ExtraWorkRow, counts: Counts) -> int:

@@ -27,24 +27,30 @@ class Demand:
     at: str | None = None
 
 
-def overshoot(*, figure: float, knee: float) -> float:
-    """How far a tolerance is below its knee: t_k/t - 1, and 0 above it.
+@law
+def ramp(*, slope: float, knee: float, figure: float, ramp_power: float) -> float:
+    """Factor that one tolerance brings below its knee; 1 at the knee and above.
+
+    Equation: 1 + slope * (max(knee / figure, 1) ** ramp_power - 1)
+    Notes: the form of least squares to the tolerance-cost tables of the literature; it has no step and grows by less than ramp_power
+    per cent for each per cent of the tolerance.
 
     Raises: FigureOutOfRange for a tolerance that is not above 0.
     """
     if figure <= 0:
         raise FigureOutOfRange("tolerance", figure, "figures above 0")
-    return max(knee / figure - 1, 0.0)
+    return float(1 + slope * (max(knee / figure, 1.0) ** ramp_power - 1))
 
 
 @law
-def knee_factor(*, slope: float, knee: float, figure: float) -> float:
-    """Factor on time, or power on yield, of one tolerance below its knee; 1 at the knee and above.
+def slowed_share(*, share: float, ramp: float, strength: float, strength_power: float) -> float:
+    """Factor on the minutes of an operation of which a tolerance slows a share.
 
-    Equation: 1 + slope * max(knee / figure - 1, 0)
-    Notes: in shape as the tolerance-cost tables of the literature; slopes and knees are the shop's own rows.
+    Equation: 1 + share * ((1 + strength * (ramp - 1)) ** strength_power - 1)
+    Notes: strength and its power fit the published ramps, which are of whole prices, to the minutes of single operations: early on
+    the minutes rise faster than the ramp, and less and less so, as published prices rise by the same half from one class to the next.
     """
-    return 1 + slope * overshoot(figure=figure, knee=knee)
+    return float(1 + share * ((1 + strength * (ramp - 1)) ** strength_power - 1))
 
 
 @law
@@ -67,21 +73,39 @@ def slowed_min(*, minutes: float, time_factor: float) -> float:
 
 @dataclass(frozen=True)
 class Below:
-    """A tolerance below its knee, and the row that says where that is."""
+    """A tolerance below its knee, the row that says where that is, and which operation it touches."""
 
     row: ToleranceClassRow
     demand: Demand
+    operation: OperationName
 
-    def times(self, slope: float) -> float:
+    def ramp(self, slope: float) -> float:
         """The factor that it brings with one of the slopes of its row."""
-        return knee_factor(slope=slope, knee=self.row.knee, figure=self.demand.figure)
+        return ramp(slope=slope, knee=self.row.knee, figure=self.demand.figure, ramp_power=self.row.ramp_power)
 
-    def factor(self, name: str, slope: float) -> Figure:
-        """The factor as a figure."""
+    @property
+    def slows(self) -> float:
+        """The factor on the minutes of the operation."""
+        slope = self.ramp(self.row.time_slope)
+        share, row = self.row.time_share(self.operation), self.row
+        return slowed_share(share=share, ramp=slope, strength=row.strength, strength_power=row.strength_power)
+
+    def slowing(self) -> Figure:
+        """The factor on the minutes as a figure."""
+        return figure_of(
+            slowed_share, name=f"{self.row.attribute}, time", unit="", rate_row=Rates.ref("tolerance_classes", self.row),
+            share=given("share", self.row.time_share(self.operation)), ramp=self.ramp_figure("ramp", self.row.time_slope),
+            strength=given("strength", self.row.strength), strength_power=given("strength_power", self.row.strength_power),
+        )  # fmt: skip
+
+    def ramp_figure(self, name: str, slope: float) -> Figure:
+        """The factor that it brings with one of the slopes of its row, as a figure."""
         figure = given("figure", self.demand.figure, self.row.unit, at=self.demand.at)
         ref = Rates.ref("tolerance_classes", self.row)
-        knee = given("knee", self.row.knee, self.row.unit)
-        return figure_of(knee_factor, name=name, unit="", rate_row=ref, slope=given("slope", slope), knee=knee, figure=figure)
+        knee, power = given("knee", self.row.knee, self.row.unit), given("ramp_power", self.row.ramp_power)
+        return figure_of(
+            ramp, name=name, unit="", rate_row=ref, slope=given("slope", slope), knee=knee, figure=figure, ramp_power=power
+        )
 
 
 @dataclass(frozen=True)
@@ -92,17 +116,23 @@ class Knee:
     yield_power: float = 1.0
     below: tuple[Below, ...] = ()
 
-    def slowed(self, minutes: Figure) -> Figure:
-        """The figure of minutes that these tolerances slow; as it is where there are none."""
-        if not self.below:
-            return minutes
-        factors = [one.factor(f"{one.row.attribute}, time", one.row.time_slope) for one in self.below]
-        factor = figure_of(time_factor, unit="", factors=factors)
-        return figure_of(slowed_min, name=f"{minutes.name}, slowed", unit="min", minutes=minutes, time_factor=factor)
+    @property
+    def slowing(self) -> tuple[Below, ...]:
+        """The tolerances that slow the operation."""
+        return tuple(one for one in self.below if one.slows > 1)
+
+    def slowed(self, minutes: Figure, *, told: bool = False) -> Figure:
+        """The figure of minutes that these tolerances slow; `told` where the figure before it has the factors already."""
+        if told:
+            factor = given("time_factor", self.time_factor, source="as of the minutes of the batch")
+        else:
+            factor = figure_of(time_factor, unit="", factors=[one.slowing() for one in self.slowing])
+        return figure_of(slowed_min, name="slowed_min", unit="min", minutes=minutes, time_factor=factor)
 
     def powers(self) -> tuple[Figure, ...]:
         """The figures behind the power on the yield."""
-        return tuple(one.factor(f"{one.row.attribute}, yield", one.row.yield_slope) for one in self.below if one.row.yield_slope)
+        harder = (one for one in self.below if one.row.yield_slope)
+        return tuple(one.ramp_figure(f"{one.row.attribute}, yield", one.row.yield_slope) for one in harder)
 
 
 NO_KNEE = Knee()
@@ -114,14 +144,12 @@ def knee_of(operation: OperationName, demands: tuple[Demand, ...], rates: Rates)
     below = []
     for demand in demands:
         row = tolerance_row(rates, demand.attribute)
-        if operation in row.operations and overshoot(figure=demand.figure, knee=row.knee) > 0:
-            below.append(Below(row, demand))
+        if operation in row.operations and demand.figure < row.knee:
+            below.append(Below(row, demand, operation))
     if not below:
         return NO_KNEE
     return Knee(
-        time_factor(factors=[one.times(one.row.time_slope) for one in below]),
-        math.prod(one.times(one.row.yield_slope) for one in below),
-        tuple(below),
+        time_factor(factors=[one.slows for one in below]), math.prod(one.ramp(one.row.yield_slope) for one in below), tuple(below)
     )
 
 

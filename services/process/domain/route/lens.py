@@ -88,7 +88,8 @@ def _cure(row: CementingRow, rates: Rates) -> Operation:
         why_size=lambda: column("batch_size", row.cure_batch, "", ref),
         attended=Minutes(row.cure_attended_share, lambda: column("attended_share", row.cure_attended_share, "", ref)),
     )
-    cure = replace(line("cement", rates, work), setup_min=0.0, yield_share=1.0, batch_loss=0.0).as_operation()
+    join = replace(line("cement", rates, work), setup_min=0.0, yield_share=1.0, batch_loss=0.0)
+    cure = replace(join, rework_share=0.0, rework_yield=0.0, rework_min=0.0).as_operation()
     at_the_join = "counted at the joining before, which this completes"
     of_join = {
         "setup_min": decided("setup_min", 0.0, at_the_join, unit="min"),

@@ -11,6 +11,7 @@ from services.optics.law import changed_figure, column, decided, figure_of, give
 from services.process.domain.route.extra_work import NO_EXTRA, Extra
 from services.process.domain.route.knees import NO_KNEE, Knee, slowed_min
 from services.process.domain.route.rate_rows import work_centre_for, yield_for
+from services.process.domain.route.rework import rework_figures, rework_of
 from shared_schemas.figure import Figure, RateRowRef
 from shared_schemas.operation_kinds import OPERATIONS, OperationName
 from shared_schemas.operations import Face, Operation, Sampled, Way
@@ -222,6 +223,8 @@ class Line:
             figures.append(self._of_row("attended_share", ""))
         if self.consumables:
             figures.append(self._spent())
+        if self.rework_share:
+            figures += rework_figures(self.survival, batch_min=self.batch_min, batch_size=self.batch_size, piece_min=self.piece_min)
         return [*figures, *(self.work.remarks() if self.work.remarks else ())]
 
     def _setup(self) -> Figure:
@@ -244,24 +247,36 @@ class Line:
         return decided("batch_size", self.batch_size, "one at a time")
 
     def _minutes(self) -> list[Figure]:
-        of_batch = self._parts("cycle_min", self.work.of_batch, self.extra.figures("batch"))
-        of_piece = self._parts("load_min_per_piece", self.work.of_piece, self.extra.figures("piece"))
+        of_batch = self._usual("cycle_min", self.work.of_batch)
+        of_piece = self._usual("load_min_per_piece", self.work.of_piece, handling=True)
+        extra_of_batch, extra_of_piece = self.extra.figures("batch"), self.extra.figures("piece")
         if self.batch_size == 1:
-            return [self._of_centre("batch_min", of_batch + of_piece)]
-        return [self._of_centre("batch_min", of_batch), self._of_centre("piece_min", of_piece)]
+            return [self._of_centre("batch_min", of_batch + of_piece, extra_of_batch + extra_of_piece)]
+        return [
+            self._of_centre("batch_min", of_batch, extra_of_batch),
+            self._of_centre("piece_min", of_piece, extra_of_piece, told=bool(of_batch)),
+        ]
 
-    def _of_centre(self, name: str, parts: Sequence[Figure]) -> Figure:
-        """The minutes in all, with the row of the work centre where it gives some of them."""
-        from_row = self.blend is None and any(part.name in ("cycle_min", "load_min_per_piece") for part in parts)
-        return _in_all(name, parts, Rates.ref("work_centres", self.centre) if from_row else None)
+    def _of_centre(self, name: str, usual: Sequence[Figure], extra: Sequence[Figure], *, told: bool = False) -> Figure:
+        """The minutes in all, with the row of the work centre where it gives some of them; tolerances slow the usual ones.
 
-    def _parts(self, usual: str, work: Minutes, extra: Sequence[Figure]) -> list[Figure]:
-        """The figures that add up to minutes: those of the work centre's row, of the work, slowed by tolerances, and extra work."""
-        usual_min = float(getattr(self.centre, usual))
-        own = [given(usual, usual_min, "min")] if usual_min else []
-        if self.blend is not None and (usual_min or getattr(self.blend.centre, usual)):
-            own = [self._of_row(usual, "min")]
-        return [*own, *(self.knee.slowed(figure) for figure in _figures(work)), *extra]
+        `told` says that the figure before this has what slows them already.
+        """
+        from_row = self.blend is None and any(part.name.startswith(("cycle_min", "load_min_per_piece")) for part in usual)
+        ref = Rates.ref("work_centres", self.centre) if from_row else None
+        if not usual or not self.knee.slowing:
+            return _in_all(name, [*usual, *extra], ref)
+        slowed = self.knee.slowed(_in_all("usual_min", usual), told=told)
+        return _in_all(name, [slowed, *extra], ref)
+
+    def _usual(self, name: str, work: Minutes, *, handling: bool = False) -> list[Figure]:
+        """The usual minutes of the work centre's row and of the work, with the care that a delicate material wants."""
+        usual_min = float(getattr(self.centre, name))
+        own = [given(name, usual_min, "min")] if usual_min else []
+        if self.blend is not None and (usual_min or getattr(self.blend.centre, name)):
+            own = [self._of_row(name, "min")]
+        own = [self.extra.slowed(figure, handling=handling) for figure in own]
+        return [*own, *(self.extra.slowed(figure) for figure in _figures(work))]
 
     def _yield(self) -> Figure:
         ref = Rates.ref("yields", self.survival)
@@ -319,8 +334,8 @@ def line(
         extra: what the glass or the drawing asks for besides.
         blend: the other way that it goes in a share of the lots.
 
-    Notes: minutes of the work centre's row, of the work, slowed by the knee, and of extra work are added; where pieces go one
-    at a time those of the piece are in the minutes of the batch.
+    Notes: minutes of the work centre's row and of the work, slowed by the knee and by the care for a delicate material, and of extra
+    work are added; where pieces go one at a time those of the piece are in the minutes of the batch.
 
     Raises: RateMissing where no row has a work centre or a yield for it.
     """
@@ -329,9 +344,13 @@ def line(
     survival = yield_for(rates, operation, by)
     size = _size(work.batch_size, centre.rack_pieces)
     setup, cycle, load, attended, survives = _usual(centre, survival, blend)
-    run, each = (slowed_min(minutes=one.minutes, time_factor=knee.time_factor) for one in (work.of_batch, work.of_piece))
-    of_batch = [cycle, run, *extra.minutes("batch")]
-    of_piece = [load, each, *extra.minutes("piece")]
+    of_batch = [cycle * extra.on_minutes, work.of_batch.minutes * extra.on_minutes]
+    of_piece = [load * extra.on_handling, work.of_piece.minutes * extra.on_minutes]
+    if size == 1:
+        batch_min = _slowed(of_batch + of_piece, knee, extra.minutes("batch") + extra.minutes("piece"))
+        piece_min = 0.0
+    else:
+        batch_min, piece_min = _slowed(of_batch, knee, extra.minutes("batch")), _slowed(of_piece, knee, extra.minutes("piece"))
     return Line(
         operation=operation,
         face=face,
@@ -344,11 +363,14 @@ def line(
         currency=rates.base_currency,
         setup_min=minutes_in_all(parts_min=(setup, work.for_lot.minutes, *extra.minutes("lot"))),
         batch_size=size,
-        batch_min=minutes_in_all(parts_min=of_batch + of_piece if size == 1 else of_batch),
-        piece_min=0.0 if size == 1 else minutes_in_all(parts_min=of_piece),
+        batch_min=batch_min,
+        piece_min=piece_min,
         attended_share=attended if work.attended is None else work.attended.minutes,
         yield_share=yield_at(yield_of_row=survives, powers=(knee.yield_power, extra.yield_power)),
         batch_loss=survival.batch_loss,
+        rework_share=survival.rework_share,
+        rework_yield=survival.rework_yield if survival.rework_share else 0.0,
+        rework_min=rework_of(survival, batch_min=batch_min, batch_size=size, piece_min=piece_min),
         consumables=amounts_in_all(amounts=[one.amount for one in work.spent]),
         shared_run=f"{operation} {work.run}"[:LONGEST_RUN] if work.run is not None and OPERATIONS[operation].shares_runs else None,
         blend=blend,
@@ -364,6 +386,11 @@ def _usual(centre: WorkCentreRow, survival: YieldRow, blend: Blend | None) -> tu
     others = (other.setup_min, other.cycle_min, other.load_min_per_piece, other.attended_share, blend.survival.yield_share)
     setup, cycle, load, attended, survives = (blend.of(this, that) for this, that in zip(usual, others, strict=True))
     return setup, cycle, load, attended, survives
+
+
+def _slowed(usual: Sequence[float], knee: Knee, extra: Sequence[float]) -> float:
+    usual_min = minutes_in_all(parts_min=usual)
+    return minutes_in_all(parts_min=(slowed_min(minutes=usual_min, time_factor=knee.time_factor), *extra))
 
 
 def _size(batch_size: int | None, rack_pieces: int | None) -> int:
