@@ -211,6 +211,7 @@ OF_THE_GLASS = (
 """What there is to say of a blank and the glass it is made from."""
 
 OF_THE_ROUTE = (
+    _both("material-without-rate", "stop", "Nothing in the rates says how the material is ground or polished.", "rate tables glasses and polishing"),
     _both("beyond-capability", "stop", "A tolerance is tighter than the shop can hold.", "rate table tolerance_classes"),
     _both("too-large-for-machines", "stop", "The blank is larger than a machine on its route can take.", "rate table work_centres"),
     _both("no-seat", "stop", "The element is too wide for the calottes of a coating.", "rate table coatings"),

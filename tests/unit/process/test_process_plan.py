@@ -351,7 +351,6 @@ def test_an_unknown_coating_is_missing_by_name(lens: Callable[..., Any], piece: 
         ("yields", lambda row: row.operation != "polish", "yields has no row for polish"),
         ("grinding", lambda row: row.name != "generate HG3", "grinding has no row for generate of class 3"),
         ("grinding", lambda row: row.stage != "fine_grind", "grinding has no row for fine_grind"),
-        ("polishing", lambda row: row.knoop_up_to_hk < 600, "polishing has no row for Knoop hardness 610"),
         ("tolerance_classes", lambda row: row.attribute != "centring", "tolerance_classes has no row for centring"),
         ("inspection", lambda row: row.looks_at != "imperfections", "inspection has no row for imperfections of grade 0.25"),
         ("assembly", lambda row: row.operation != "pack", "assembly has no row for pack"),

@@ -336,6 +336,24 @@ def test_lanthanum_glass_carries_its_caution(lens: Callable[..., Any], piece: Ca
     assert not any("Lanthanum" in caution for caution in plan(lens(piece(glass=HARDY)), rates).cautions)
 
 
+@pytest.mark.parametrize(
+    ("hardness", "softer_than", "wanted"),
+    [(None, 9999.0, "Knoop hardness"), (9000.0, 9999.0, "Knoop hardness 9000"), (610.0, 600.0, "Knoop hardness 610")],
+)
+def test_a_material_that_nothing_says_how_to_polish_is_refused_with_what_is_missing(
+    hardness: float | None, softer_than: float, wanted: str, lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates
+) -> None:
+    glasses = tuple(row.model_copy(update={"knoop_hk": hardness}) if row.name == "BaF2" else row for row in rates.glasses)
+    asked = lens(piece(glass="BaF2", coatings=(None, None)))
+    polishing = tuple(row for row in rates.polishing if row.knoop_up_to_hk < softer_than)
+    lacking = rates.model_copy(update={"glasses": glasses, "polishing": polishing})
+    refusal = plan_operations(job=asked.job, check=asked.check, blanks=asked.blanks, rates=lacking)
+    assert isinstance(refusal, Refusal)
+    (reason,) = [one for one in refusal.reasons if one.code == "material-without-rate"]
+    assert wanted in reason.message
+    assert reason.pointer == "/elements/0/glass"
+
+
 def test_a_dangerous_or_cleaving_crystal_carries_its_caution(
     lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates
 ) -> None:

@@ -8,12 +8,14 @@ from services.process.domain.aspheres.remarks import unmakeable_aspheres
 from services.process.domain.coating.findings import unmeetable_coatings
 from services.process.domain.coating.run import seats
 from services.process.domain.element_work import ElementWork
+from services.process.domain.faces.fine_grinding import abrasion_of
+from services.process.domain.faces.removal import grindability_of
 from services.process.domain.route.edging import centring_method
-from services.process.domain.route.rate_rows import largest_diameter_mm, tolerance_row
+from services.process.domain.route.rate_rows import largest_diameter_mm, polishing_for, tolerance_row
 from shared_schemas.check import Finding
 from shared_schemas.finding_kinds import finding
 from shared_schemas.operation_kinds import operation_words, operations_that
-from shared_schemas.rates import Rates
+from shared_schemas.rates import RateMissing, Rates
 
 CLAMPED = operations_that(lambda kind: kind.clamped)
 """Operations that clamp each element, and so have a largest diameter."""
@@ -22,11 +24,32 @@ CLAMPED = operations_that(lambda kind: kind.clamped)
 def beyond_capability(elements: Sequence[ElementWork], rates: Rates) -> Iterator[Finding]:
     """A stop for every demand that this shop cannot meet."""
     for work in elements:
+        yield from _material(work, rates)
         yield from _tolerances(work, rates)
         yield from _machines(work, rates)
         yield from _seats(work, rates)
         yield from unmakeable_aspheres(work, rates)
         yield from unmeetable_coatings(work, rates)
+
+
+def _material(work: ElementWork, rates: Rates) -> Iterator[Finding]:
+    """A stop for a material that nothing in the rates says how to grind or polish, though they do for others."""
+    glass = work.glass
+    try:
+        grindability_of(glass)
+        abrasion_of(glass)
+        for method in {row.method for row in rates.polishing}:
+            polishing_for(rates, glass, method)
+    except RateMissing as fault:
+        yield finding(
+            "material-without-rate",
+            f"{work.where}/glass",
+            f"The shop has no rate for {glass.name}: {fault.wanted} is missing from {fault.table}.",
+            figure=glass.name,
+            limit=fault.wanted,
+            row=fault.table,
+            remedy=f"fill in {fault.wanted} in {fault.table}, or another material",
+        )
 
 
 def _tolerances(work: ElementWork, rates: Rates) -> Iterator[Finding]:
