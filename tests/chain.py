@@ -92,6 +92,17 @@ def published_triplet() -> QuoteRequest:
     return request_of(document, (1, 5, 25, 100, 500))
 
 
+def alike_doublets(doublets: int = 2, quantities: Sequence[int] = (1, 5, 25, 100)) -> QuoteRequest:
+    """The request of some cemented doublets one behind the other, alike in everything."""
+    crown = singlet(diameter_mm=30.0, centre_thickness_mm=8.0, front_mm=60.0, back_mm=-45.0)["elements"][0]
+    flint = singlet(glass="SF2", diameter_mm=30.0, centre_thickness_mm=3.0, front_mm=-45.0, back_mm=-200.0)["elements"][0]
+    elements = [
+        {**one, "name": f"L{2 * pair + place}"} for pair in range(doublets) for place, one in enumerate((crown, flint), start=1)
+    ]
+    spaces = [{"cemented": True}, *([{"gap_mm": 40.0}, {"cemented": True}] * (doublets - 1))]
+    return request_of({"title": "alike doublets", "elements": elements, "spaces": spaces}, quantities)
+
+
 def as_json(quote: QuoteBody) -> Any:
     """A quote as its JSON."""
     return json.loads(quote.model_dump_json())

@@ -12,10 +12,10 @@ from services.quoting.explain.figure_at import figure_at
 from services.rates.domain.seed import seed_rates
 from shared_schemas.figure import Figure, PointedFigure
 from shared_schemas.quote import ExplainedBreak, QuoteRequest
-from tests.chain import as_json, demo, job_of, published_triplet, through_stages
+from tests.chain import alike_doublets, as_json, demo, job_of, published_triplet, through_stages
 from tests.laws.equations import figures_in
 
-CASES = ("demo", "triplet", "demo in yen", "triplet in euro")
+CASES = ("demo", "triplet", "twins", "demo in yen", "triplet in euro")
 
 
 @dataclass(frozen=True)
@@ -32,7 +32,7 @@ class Shown:
 
 def request_of_case(name: str) -> QuoteRequest:
     lens, _, currency = name.partition(" in ")
-    request = demo() if lens == "demo" else published_triplet()
+    request = {"demo": demo, "triplet": published_triplet, "twins": alike_doublets}[lens]()
     return request.model_copy(update={"currency": {"yen": "JPY", "euro": "EUR"}.get(currency, "USD")})
 
 

@@ -12,6 +12,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from services.glass.domain.blank.candidates import forget_glass_of_forms
 from services.glass.domain.blank.options import PLATE_FORMS, BlankOption, out_of_plate
 from services.glass.domain.buying.lots import cheapest_lots, forget_cheapest_lots, lot_for, numbers_up_to
 from services.glass.domain.buying.purchase import Amounts, Counts, Lot, Purchase, Source, plate_costs
@@ -151,6 +152,7 @@ def forget_lots() -> None:
     forget_cheapest_lots()
     slabs_needed.cache_clear()
     _turn.cache_clear()
+    forget_glass_of_forms()
 
 
 def groups_of(*, options: Options, density_g_cm3: float, terms: Terms) -> tuple[Group, ...]:
