@@ -11,6 +11,7 @@ from services.quoting.costs.money import currency_on, exact, in_currency, total
 from services.quoting.errors import PlansDisagree
 from services.quoting.pricing.evaluation import Evaluation, evaluate, uncertain
 from services.quoting.pricing.in_time import Answer, Deadline
+from services.quoting.pricing.moved_figures import blank_places, moved_blank, moved_route
 from services.quoting.pricing.plans import Made, Plans, spread_tooling
 from services.quoting.pricing.plate_offers import as_relaxations, quoted_offers
 from services.quoting.pricing.quoted_money import in_quote_currency
@@ -64,7 +65,7 @@ def assemble(
         currency=request.currency,
         confidence=request.confidence,
         check=check,
-        breaks=tuple(_break(evaluation, middle, plans, orders, deadline) for evaluation in evaluations),
+        breaks=tuple(_break(evaluation, middle, plans, orders, deadline, job) for evaluation in evaluations),
         tooling=tuple(in_quote_currency(tool, plans) for tool in middle.made.tooling),
         tooling_terms=plans.terms.tooling,
         elements=_elements(request.prescription, operations.alike, middle.made, plans),
@@ -159,11 +160,14 @@ def _assembly(made: Made, plans: Plans) -> tuple[Route, ...]:
     return tuple(_quoted(route, plans) for route in made.routes if route.kind != "element")
 
 
-def _break(evaluation: Evaluation, middle: Evaluation, plans: Plans, orders: Orders, deadline: Deadline | None) -> Break:
+def _break(evaluation: Evaluation, middle: Evaluation, plans: Plans, orders: Orders, deadline: Deadline | None, job: Job) -> Break:
     chances = uncertain(evaluation, plans)
     risk = risk_of(chances, orders, price=_in_base(evaluation.price.total, evaluation.made, plans))
     made = evaluation.made
     other_ways = [part for part, ways in made.ways.items() if ways != middle.made.ways[part]]
+    elements = {element.name: place for place, element in enumerate(job.request.prescription.elements)}
+    blanks = [part for part in other_ways if made.blanks[part] is not middle.made.blanks[part]]
+    places = blank_places({part: elements[part] for part in blanks}, job.request.quantities.index(evaluation.quantity))
     sooner = expedited(evaluation, plans)
     answer = deadline.answer(evaluation, sooner) if deadline else Answer()
     return Break(
@@ -176,8 +180,10 @@ def _break(evaluation: Evaluation, middle: Evaluation, plans: Plans, orders: Ord
         start_quantities={part: start.started for part, start in evaluation.starts.items()},
         materials=_bill_of_materials(evaluation, plans),
         ways={part: as_choices(ways) for part, ways in made.ways.items() if ways},
-        routes=tuple(_quoted(route, plans) for route in made.routes if route.part in other_ways),
-        blanks=tuple(made.blanks[part] for part in other_ways if made.blanks[part] is not middle.made.blanks[part]),
+        routes=tuple(
+            moved_route(_quoted(route, plans), places.get(route.part)) for route in made.routes if route.part in other_ways
+        ),
+        blanks=tuple(moved_blank(made.blanks[part], places[part]) for part in blanks),
         tooling=None if made.tooling == middle.made.tooling else tuple(in_quote_currency(tool, plans) for tool in made.tooling),
         spares=spares_of(chances),
         spares_value=in_currency(total(amounts=list(worth_of_spares(chances, made).values())), plans.currency),
