@@ -4,14 +4,15 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from itertools import pairwise
 from typing import Any
 
 from services.rates.domain.gaps import gaps
+from services.shop.ramps import ramp, slowed_share
 from shared_schemas.operation_kinds import OperationName, operation_words, operations_that
 from shared_schemas.problem import ProblemDetail
-from shared_schemas.rates import TABLES, RateRow, Rates
+from shared_schemas.rates import TABLES, RateRow, Rates, ToleranceClassRow
 
 
 def canonical_rows(rows: Sequence[RateRow]) -> bytes:
@@ -191,11 +192,59 @@ def _tolerance_classes(rates: Rates) -> list[ProblemDetail]:
             for wider, finer in pairwise(loosest_first)
             if getattr(row, finer) > getattr(row, wider)
         ),
+        *_too_steep(rates),
     ]
 
 
+STEEPEST_SHARE = 0.03
+"""What 1 % of a tolerance may add to the cost of an operation."""
+
+
+def _too_steep(rates: Rates) -> Iterator[ProblemDetail]:
+    """Ramps on which 1 % of the tolerance makes an operation more than 3 % dearer, in minutes and in pieces lost."""
+    survivals: dict[OperationName, float] = {}
+    for row in rates.yields:
+        survivals[row.operation] = min(row.yield_share, survivals.get(row.operation, 1.0))
+    for number, tolerance in enumerate(rates.tolerance_classes):
+        for operation in tolerance.operations:
+            steps = (
+                _step(tolerance, operation, figure, survivals.get(operation, 1.0))
+                for figure in (tolerance.knee, tolerance.capability)
+            )
+            dearer = max(steps)
+            if dearer > STEEPEST_SHARE:
+                yield ProblemDetail(
+                    pointer=f"/rows/{number}/ramp_power", reason=f"1 % of {tolerance.name} makes {operation_words(operation)} too much dearer",
+                    figure=round(dearer, 4), limit=STEEPEST_SHARE, remedy="a smaller slope, power or yield_slope, or a looser capability",
+                )  # fmt: skip
+                break
+
+
+def _step(row: ToleranceClassRow, operation: OperationName, figure: float, survival: float) -> float:
+    """By what share an operation is dearer where a tolerance is 1 % tighter than a figure."""
+
+    def cost(asked: float) -> float:
+        time, loss = (
+            ramp(slope=slope, knee=row.knee, figure=asked, ramp_power=row.ramp_power) for slope in (row.time_slope, row.yield_slope)
+        )
+        share = row.time_share(operation)
+        slowed = slowed_share(share=share, ramp=time, strength=row.strength, strength_power=row.strength_power)
+        return float(slowed / survival**loss)
+
+    return cost(0.99 * figure) / cost(figure) - 1
+
+
 def _yields(rates: Rates) -> list[ProblemDetail]:
-    return _twice(rates.yields, "operation", "method")
+    return [
+        *_twice(rates.yields, "operation", "method"),
+        *(
+            ProblemDetail(
+                pointer=f"/rows/{number}/rework_yield", reason="what is reworked never comes out good", figure=0, limit="above 0",
+                remedy="the share of the reworked that are good then, or no rework_share",
+            )
+            for number, row in enumerate(rates.yields) if row.rework_share and not row.rework_yield
+        ),
+    ]  # fmt: skip
 
 
 ON_BLOCK: tuple[OperationName, ...] = ("block", "deblock")

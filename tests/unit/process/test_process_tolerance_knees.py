@@ -5,8 +5,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from services.optics.law import given as given_figure
-from services.process.domain.route.knees import Demand, knee_of, next_looser, ramp
+from services.process.domain.route.knees import Demand, knee_of, next_looser
 from services.process.domain.route.rate_rows import tolerance_row, yield_for
+from services.shop.ramps import ramp
 from shared_schemas.problem import FigureOutOfRange
 from shared_schemas.rates import RateMissing, Rates, ToleranceClassRow
 

@@ -11,6 +11,8 @@ from pydantic import ValidationError
 
 from services.rates.domain.revision import canonical_rows, contradictions, digest_of_revision, digest_of_table, tables_of
 from services.rates.domain.seed import seed_rates
+from services.rates.domain.table_csv import validated_rows
+from services.rates.errors import TableUnreadable
 from shared_schemas.rates import TABLES, RateRow, Rates
 
 
@@ -62,6 +64,10 @@ def test_no_table_of_revision_1_contradicts_another(rates: Rates, table: str) ->
         ("calendar", 1, {"weekday": 0}, "/rows/1/weekday"),
         ("calendar", 1, {"weekday": None}, "/rows/1/weekday"),
         ("tolerance_classes", 0, {"precision": 99.0}, "/rows/0/precision"),
+        ("tolerance_classes", 0, {"capability": 3.0}, "/rows/0/capability"),
+        ("tolerance_classes", 0, {"time_slope": 2.0, "strength_power": 1.5, "ramp_power": 2.9}, "/rows/0/ramp_power"),
+        ("tolerance_classes", 0, {"yield_slope": 2.0}, "/rows/0/ramp_power"),
+        ("yields", 0, {"rework_share": 0.5}, "/rows/0/rework_yield"),
         ("extra_work", 0, {"operation": "inspect", "per": "piece"}, "/rows/0/operation"),
         ("extra_work", 0, {"method": "single"}, "/rows/0/method"),
         ("extra_work", 2, {"per": "seat"}, "/rows/2/per"),
@@ -92,6 +98,29 @@ def test_what_would_be_left_without_a_row_is_named(rates: Rates, table: str, gon
     assert found.pointer.startswith("/rows")
     assert told in found.reason
     assert found.remedy
+
+
+@pytest.mark.parametrize(
+    ("table", "wrong", "field"),
+    [
+        ("tolerance_classes", {"time_slope": -0.1}, "time_slope"),
+        ("tolerance_classes", {"yield_slope": -0.1}, "yield_slope"),
+        ("tolerance_classes", {"ramp_power": -1.0}, "ramp_power"),
+        ("tolerance_classes", {"ramp_power": 3.5}, "ramp_power"),
+        ("tolerance_classes", {"strength_power": -0.5}, "strength_power"),
+        ("tolerance_classes", {"time_shares": [0.5, 0.5]}, "time_shares"),
+        ("tolerance_classes", {"time_shares": [1.5]}, "time_shares"),
+        ("yields", {"yield": 1.02}, "yield"),
+        ("yields", {"rework_share": 1.2}, "rework_share"),
+        ("yields", {"rework_yield": 1.2}, "rework_yield"),
+        ("polishing", {"form_log_sd": 0.1}, "form_log_sd"),
+    ],
+)
+def test_a_row_that_breaks_a_law_is_refused_at_its_cell(rates: Rates, table: str, wrong: dict[str, Any], field: str) -> None:
+    record = getattr(rates, table)[0].model_dump(mode="json", by_alias=True) | wrong
+    with pytest.raises(TableUnreadable) as caught:
+        validated_rows(table, [record])
+    assert [entry.pointer.split("/")[:4] for entry in caught.value.errors] == [["", "rows", "0", field]]
 
 
 def test_there_is_one_base_currency(rates: Rates) -> None:
