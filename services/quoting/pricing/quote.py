@@ -263,9 +263,13 @@ def _bill_of_materials(evaluation: Evaluation, plans: Plans) -> tuple[MaterialNe
     return (*glass, *parts)
 
 
+CHANCE_SHOWN = 0.001
+"""Chances are told to the thousandth."""
+
+
 def remarks_on(quantities: Sequence[Evaluation], plans: Plans) -> tuple[Finding, ...]:
     """Findings on the quantities of a quote, as they are asked for."""
-    return tuple(remark for one in quantities for remark in _too_long(one, plans))
+    return tuple(remark for one in quantities for remark in (*_too_long(one, plans), *_not_so_sure(one, plans)))
 
 
 def _too_long(evaluation: Evaluation, plans: Plans) -> Iterator[Finding]:
@@ -286,4 +290,22 @@ def _too_long(evaluation: Evaluation, plans: Plans) -> Iterator[Finding]:
         unit="days",
         row=plans.terms.name,
         remedy=f"ask for fewer, agree on part deliveries, or have more stations at the {centre}",
+    )
+
+
+def _not_so_sure(evaluation: Evaluation, plans: Plans) -> Iterator[Finding]:
+    """A quantity whose starts are not as sure as asked for: a lot that is one batch is lost whole, and made again then."""
+    chance = evaluation.plan.chance
+    if chance >= plans.confidence - CHANCE_SHOWN / 2:
+        return
+    yield finding(
+        "confidence-out-of-reach",
+        "",
+        (
+            f"{evaluation.quantity} pieces are enough at the first go with a chance of {chance:.3f}, not {plans.confidence:g}: a lot that is in one "
+            "batch may be lost whole. It is made again then, which is in the price."
+        ),
+        figure=round(chance, 4),
+        limit=plans.confidence,
+        remedy="ask for a lower confidence, or more pieces than are needed",
     )
