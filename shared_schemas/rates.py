@@ -116,9 +116,16 @@ class Rates(Contract):
     def model_copy(self, *, update: Mapping[str, Any] | None = None, deep: bool = False) -> Self:
         """A copy, with tables replaced; what was looked up in the old tables is forgotten."""
         fresh = super().model_copy(update=update, deep=deep)
-        for looked_up in ("_rows_by_name", "base_currency"):
+        for looked_up in ("_rows_by_name", "base_currency", "in_order"):
             fresh.__dict__.pop(looked_up, None)
         return fresh
+
+    @cached_property
+    def in_order(self) -> Rates:
+        """The same rates, the rows of every table in the order of their names: what is worked out does not depend on how they were listed."""
+        tables = {table: tuple(sorted(getattr(self, table), key=lambda row: row.name)) for table in TABLES}
+        moved = {table: rows for table, rows in tables.items() if rows != getattr(self, table)}
+        return self.model_copy(update=moved) if moved else self
 
     @cached_property
     def _rows_by_name(self) -> dict[str, dict[str, Any]]:

@@ -50,6 +50,7 @@ def plan_blanks(*, job: Job, check: CheckReport, rates: Rates, pictures: bool = 
     Raises `RateMissing` for a glass without a density or a stock row, `StockFormIncomplete` for a stock row without its
     sizes, `CheckOfAnotherLens` where check and prescription name different elements.
     """
+    rates = rates.in_order
     elements, bodies = job.request.prescription.elements, bodies_of(job.request.prescription)
     _the_check_is_of_this_lens(elements, check)
     alike = alike_elements(prescription=job.request.prescription, bodies=bodies)

@@ -76,7 +76,7 @@ def plan_operations(
         PlansDoNotMatch: check report or blank plan of another lens.
         FigureOutOfRange: a size that no piece of glass has, from plans written by hand.
     """
-    prescription = job.request.prescription
+    rates, prescription = rates.in_order, job.request.prescription
     elements = with_shared_runs(elements_of(prescription, check, blanks, rates), rates)
     groups = _groups(prescription, elements)
     wanted = tuple(parts_wanted(groups, prescription, rates))

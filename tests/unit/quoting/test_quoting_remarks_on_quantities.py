@@ -45,7 +45,9 @@ def test_the_price_of_a_quantity_does_not_depend_on_what_else_is_asked(rates: Ra
 
 def test_where_a_whole_lot_may_be_lost_it_is_said_how_sure_the_starts_are(rates: Rates) -> None:
     fragile = rates.model_copy(
-        update={"yields": tuple(row.model_copy(update={"batch_loss": 0.08 if row.operation == "coat" else 0.0}) for row in rates.yields)}
+        update={
+            "yields": tuple(row.model_copy(update={"batch_loss": 0.04 if row.operation == "coat" else 0.0}) for row in rates.yields)
+        }
     )
     (remark,) = [one for one in quoted(fragile, 5).findings if one.code == "confidence-out-of-reach"]
     assert isinstance(remark.figure, float)
