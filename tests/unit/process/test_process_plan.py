@@ -297,7 +297,7 @@ def test_the_same_lens_twice_gives_the_same_bytes(lens: Callable[..., Any], piec
     ("changes", "where", "figure", "limit"),
     [
         ({"irregularity": (0.01, 1.0)}, "/elements/0/front/form", 0.01, 0.05),
-        ({"grade_mm": 0.01}, "/elements/0/front/imperfections", 0.01, 0.025),
+        ({"grade_mm": 0.01}, "/elements/0/front/imperfections", 0.01, 0.0144),
         ({"centring_arcmin": 0.1}, "/elements/0/tolerances/centring", 0.1, 0.2),
         ({"diameter_tolerance_mm": 0.001}, "/elements/0/tolerances/diameter_mm", 0.001, 0.004),
         ({"thickness_tolerance_mm": 0.01}, "/elements/0/tolerances/centre_thickness_mm", 0.01, 0.02),
