@@ -16,8 +16,8 @@ from services.quoting.risk.needs import good_at_least, missing_in_the_mean, need
 from services.quoting.risk.worth import Worth
 from shared_schemas.operations import Route
 
-LIKELY = 1.2815515655446004
-"""Ways are held against each other at the starts that are enough in nine lots of ten: 90 % quantile of the standard normal distribution."""
+LIKELY = 0.95
+"""Ways are held against each other at starts that are enough with this chance, batches apart, whatever confidence is asked for (common practice range)."""
 
 
 @dataclass(frozen=True)
@@ -74,7 +74,8 @@ def lots_needed(routes: Sequence[Route], quantity: int) -> dict[str, int]:
 def cheapest_ways(plans: Plans, quantity: int) -> PartWays:
     """The cheapest way to make every element of a quantity: blank, faces and testing together.
 
-    Notes: every way is held against the others at the starts that are enough in nine of ten lots, tools that it needs counted in.
+    Notes: every way is held against the others at the starts that are enough in nineteen of twenty lots, tools that it needs counted in, and
+    what its batches that may be lost cost to make again.
     """
     needed = lots_needed(plans.routes, quantity)
     chosen = {}
@@ -83,8 +84,10 @@ def cheapest_ways(plans: Plans, quantity: int) -> PartWays:
             chosen[part] = costs.ways[0]
             continue
         wanted = needed.get(part, 0)
-        starts = np.ceil((wanted + LIKELY * np.sqrt(wanted * (1 - costs.good))) / costs.good)
-        chosen[part] = costs.ways[int(np.argmin(costs.at(starts)))]
+        starts = np.array(
+            [float(start_quantity(wanted=wanted, yield_share=share, confidence=LIKELY)) for share in costs.singly.tolist()]
+        )
+        chosen[part] = costs.ways[int(np.argmin(costs.at(starts) * (2 - costs.good / costs.singly)))]
     return chosen
 
 

@@ -89,13 +89,15 @@ def glass_curves(materials: Sequence[MaterialModel]) -> dict[tuple[str, str | No
 class WayCosts:
     """What every way to a part costs at numbers of starts, in floating point: arrays over ways (w) and operations of the plan (o).
 
-    `done` says which way does what, `reach` what share of the started pieces comes to it, `good` what share comes out.
+    `done` says which way does what, `reach` what share of the started pieces comes to it, `good` what share comes out, `singly` what
+    share if no whole batch is lost.
     """
 
     ways: tuple[Ways, ...]
     done: Numbers
     reach: Numbers
     good: Numbers
+    singly: Numbers
     setup: Numbers
     batch: Numbers
     size: Numbers
@@ -132,6 +134,7 @@ def way_costs(
     operations = route.operations
     done = np.array([[is_done(operation.ways, made) for operation in operations] for made in ways], dtype=float)
     kept = np.array([kept_by(one) * (1 - batches_scrapped_by(one)) for one in operations])
+    alone = np.array([kept_by(one) * (1 - batches_scrapped_by(one) if one.batch_size == 1 else 1.0) for one in operations])
     left: Numbers = np.cumprod(np.where(done > 0, kept, 1.0), axis=1, dtype=np.float64)
     reach: Numbers = np.concatenate((np.ones((len(ways), 1)), left[:, :-1]), axis=1)
     setup, batch, piece = (np.array(column) for column in zip(*(_money(one, per_minute) for one in operations), strict=True))
@@ -141,6 +144,7 @@ def way_costs(
         done=done,
         reach=reach,
         good=left[:, -1],
+        singly=np.prod(np.where(done > 0, alone, 1.0), axis=1),
         setup=setup,
         batch=batch,
         size=np.array([float(one.batch_size) for one in operations]),
