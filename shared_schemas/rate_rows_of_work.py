@@ -45,6 +45,7 @@ class WorkCentreRow(RateRow):
     cycle_min: NonNegative = 0.0
     rack_pieces: Annotated[int, Field(strict=True, ge=1)] | None = None
     attended_share: Share
+    smallest_diameter_mm: Positive | None = None
     largest_diameter_mm: Positive | None = None
     learning_share: Annotated[float, Field(strict=True, ge=0.5, le=1)] = 1.0
     learned_after: Annotated[int, Field(strict=True, ge=1, le=10_000)] = 100
@@ -65,7 +66,7 @@ class GrindingRow(RateRow):
     """
 
     stage: Literal["saw", "core", "generate", "fine_grind"]
-    method: Literal["", "block", "single"] = ""
+    method: Literal["", "block", "single", "volume"] = ""
     grit_um: Positive
     grindability_hg: Annotated[int, Field(strict=True, ge=1, le=6)] | None = None
     removal_mm3_per_min: Positive | None = None
@@ -79,7 +80,7 @@ class GrindingRow(RateRow):
     consumables_per_batch: NonNegativeMoney = Decimal(0)
 
 
-USUAL_MEDIAN_FRINGES: dict[Literal["block", "single"], float] = {"block": 0.25, "single": 0.08}
+USUAL_MEDIAN_FRINGES: dict[Literal["block", "single", "volume"], float] = {"block": 0.25, "single": 0.08, "volume": 0.2}
 """Irregularity that half of the runs reach, on a block and singly with corrections in between; common practice [fringe]."""
 
 
@@ -102,7 +103,7 @@ class PolishingRow(RateRow):
     """
 
     glass: Name | None = None
-    method: Literal["block", "single"]
+    method: Literal["block", "single", "volume"]
     knoop_over_hk: NonNegative
     knoop_up_to_hk: Positive
     polisher: Literal["pad", "pitch"]
@@ -328,6 +329,7 @@ class InspectionRow(RateRow):
     per: Literal["lot", "piece", "face"]
     grade_up_to_mm: Positive | None = None
     fringes_up_to: Positive | None = None
+    means: Literal["", "plate", "interferometer"] = ""
     aspheric: bool = False
     minutes: NonNegative
     aql_percent: Aql | None = None

@@ -91,9 +91,17 @@ def cheapest_ways(plans: Plans, quantity: int) -> PartWays:
     return chosen
 
 
+def _that_are_there(ways: PartWays, plans: Plans, quantity: int) -> PartWays:
+    """The given ways; the cheapest of an element that a relaxed tolerance leaves without the one given."""
+    if all(ways[part] in costs.ways for part, costs in plans.way_costs.items()):
+        return ways
+    cheapest = cheapest_ways(plans, quantity)
+    return {part: ways[part] if ways[part] in costs.ways else cheapest[part] for part, costs in plans.way_costs.items()}
+
+
 def plan_of(plans: Plans, quantity: int, *, ways: PartWays | None = None) -> Planned:
     """The ways and starts of a quantity; by ways that are given where they are."""
-    ways = ways or cheapest_ways(plans, quantity)
+    ways = cheapest_ways(plans, quantity) if ways is None else _that_are_there(ways, plans, quantity)
     made = plans.made(ways)
     lots = [
         Lot(part, made.losses[part], partial(costs.of_way, costs.ways.index(ways[part]))) for part, costs in plans.way_costs.items()

@@ -9,7 +9,7 @@ from decimal import Decimal
 from functools import cached_property
 
 from services.quoting.costs.rough import RoughRoute, rough_route
-from services.quoting.pricing.ways import WayCosts, Ways, glass_curves, is_done, made_so, way_costs
+from services.quoting.pricing.ways import WayCosts, Ways, glass_curves, made_so, tools_needed, way_costs
 from services.quoting.promise.lead_time import Shop, shop_of
 from services.quoting.risk.draws import Causes, causes_of
 from services.quoting.risk.losses import Losses, losses_of
@@ -95,7 +95,7 @@ class Plans:
             routes=tuple(made_so(route, ways.get(route.part, ())) for route in self.routes),
             materials=tuple(model for one in self.materials for model in _of_forms(one, forms)),
             blanks={blank.element: blank for blank in reversed(self.blanks) if forms.get(blank.element) in (None, blank.form)},
-            tooling=tuple(tool for tool in self.tooling if is_done(tool.ways, ways.get(tool.part, ()))),
+            tooling=tools_needed(self.tooling, ways),
             bought_parts=self.bought_parts,
             rates=self.rates,
         )

@@ -26,6 +26,15 @@ def is_done(needs: Sequence[Way], made: Ways) -> bool:
     return all(way in made for way in needs)
 
 
+def tools_needed(tools: Iterable[Tooling], made: Mapping[str, Ways]) -> tuple[Tooling, ...]:
+    """The tools that are needed when every part is made its way; one that several faces or parts need is made once, by its name."""
+    once: dict[str, Tooling] = {}
+    for tool in tools:
+        if is_done(tool.ways, made.get(tool.part, ())):
+            once.setdefault(tool.name, tool)
+    return tuple(once.values())
+
+
 def made_so(route: Route, made: Ways) -> Route:
     """The route of one way; the same object where all of it is done."""
     done = tuple(operation for operation in route.operations if is_done(operation.ways, made))
@@ -149,7 +158,7 @@ def way_costs(
         batch=batch,
         size=np.array([float(one.batch_size) for one in operations]),
         piece=piece,
-        tools=np.array([sum(float(tool.charge) for tool in own_tools if is_done(tool.ways, made)) for made in ways]),
+        tools=np.array([sum(float(tool.charge) for tool in tools_needed(own_tools, {route.part: made})) for made in ways]),
         glass=tuple(_curve(route.part, made, curves) for made in ways),
     )
 

@@ -61,7 +61,7 @@ def _allowances(rates: Rates) -> Iterator[ProblemDetail]:
 
 
 def _grinding(rates: Rates) -> Iterator[ProblemDetail]:
-    worked = {row.grindability_hg for row in rates.grinding if row.stage == "generate"}
+    worked = {row.grindability_hg for row in rates.grinding if row.stage == "generate" and row.method == ""}
     classes = sorted({glass.grindability_hg for glass in rates.glasses if glass.grindability_hg is not None} - worked)
     for grindability in classes:
         yield _lacking(f"generate of grindability class {grindability}", "add it, as glasses has glasses of that class")

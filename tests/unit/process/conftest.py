@@ -14,6 +14,7 @@ import pytest
 from services.process.domain.element_work import ElementWork, elements_of
 from shared_schemas.blanks import Blank, BlankPlan, MaterialModel, MaterialStep
 from shared_schemas.check import CheckReport, ElementCheck, FirstOrder, SurfaceCheck
+from shared_schemas.operations import Route
 from shared_schemas.prescription import Barrel, CoatingDemand, Element, Prescription, Space, Surface
 from shared_schemas.quote import QuoteRequest
 from shared_schemas.rates import Rates
@@ -168,3 +169,14 @@ def work(rates: Rates) -> Callable[..., ElementWork]:
         return make(Piece(**changes)).works(rates)[0]
 
     return build
+
+
+def taken(route: Route, **wanted: str) -> Route:
+    """A route of a plan as it is done: of each choice the option that is wanted, or that which the plan names first."""
+    options: dict[str, list[str]] = {}
+    for operation in route.operations:
+        for way in operation.ways:
+            options.setdefault(way.choice, []).append(way.option)
+    made = {choice: wanted[choice] if wanted.get(choice) in named else named[0] for choice, named in options.items()}
+    done = tuple(one for one in route.operations if all(made[way.choice] == way.option for way in one.ways))
+    return route.model_copy(update={"operations": done})

@@ -19,6 +19,7 @@ from shared_schemas.prescription import Surface
 from shared_schemas.problem import FigureOutOfRange
 from shared_schemas.rates import AsphereRow, RateMissing, Rates
 from shared_schemas.traveller import Refusal
+from tests.unit.process.conftest import taken
 
 Fixture = Callable[..., Any]
 
@@ -74,7 +75,7 @@ def test_an_asphere_is_ground_along_its_form_corrected_and_measured_one_at_a_tim
         assert [(one.operation, one.method, one.batch_size) for one in steps] == [
             ("generate", "form", 1), ("polish", "asphere", 1), ("inspect", name, 1)
         ]  # fmt: skip
-    common = [one for one in planned(drawn(lens, piece), rates).routes[0].operations if not one.ways]
+    common = taken(planned(drawn(lens, piece), rates).routes[0]).operations
     assert {one.face for one in common if one.operation in ("block", "fine_grind")} == {"back"}
     assert [one.method for one in common if one.operation == "centre"] == ["asphere"]
 

@@ -27,7 +27,9 @@ LENSES = {
     ),
 }  # fmt: skip
 BY_EQUATION = {
-    law.equation: law for law in LAWS.values() if law.function.__module__.startswith(("services.process", "services.optics"))
+    law.equation: law
+    for law in LAWS.values()
+    if law.function.__module__.startswith(("services.process", "services.optics", "services.shop"))
 }
 
 

@@ -17,6 +17,7 @@ from shared_schemas.prescription import Barrel
 from shared_schemas.problem import FigureOutOfRange
 from shared_schemas.rates import RateMissing, RateRevision, Rates
 from shared_schemas.traveller import Refusal
+from tests.unit.process.conftest import taken
 
 CORED = ["wax", "core", "melt_off", "clean"]
 BARREL = Barrel(material="aluminium", length_mm=60.0, outer_diameter_mm=44.0, engraved_characters=20)
@@ -60,7 +61,7 @@ def without(rates: Rates, table: str, keep: Callable[[Any], bool]) -> Rates:
 def test_the_route_of_an_element_goes_from_stock_to_coated(
     lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates
 ) -> None:
-    route = plan(lens(piece(radii_mm=(50.0, -80.0))), rates).routes[0]
+    route = taken(plan(lens(piece(radii_mm=(50.0, -80.0))), rates).routes[0])
     work = ["generate", "inspect chips", "block", "fine_grind", "polish", "deblock"]
     assert occasions(route) == [
         ("saw", None), ("wax", None), ("core", None), ("melt_off", None), ("clean wax off", None),
@@ -163,10 +164,10 @@ def test_lenses_of_one_block_share_its_minutes(lens: Callable[..., Any], piece: 
     ("changes", "method", "centre"),
     [
         ({"aspheric": True}, "asphere", "correcting polisher"),
-        ({"irregularity": (0.1, 0.1)}, "single", "single-lens polishing"),
+        ({"radii_mm": (13.5, -60.0), "centre_thickness_mm": 14.0}, "single", "single-lens polishing"),
     ],
 )
-def test_an_asphere_and_a_tight_figure_are_worked_singly(
+def test_an_asphere_and_a_steep_face_are_worked_singly(
     changes: dict[str, Any], method: str, centre: str, lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates
 ) -> None:
     found = plan(lens(piece(**changes)), rates)
@@ -284,7 +285,7 @@ def test_the_plan_of_an_element_stays_small_enough_to_travel(
     lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates
 ) -> None:
     found = plan(lens(piece(irregularity=(0.5, 0.5), grade_mm=0.1)), rates)
-    assert len(found.model_dump_json()) < 4_000 * len(found.routes[0].operations)
+    assert len(found.model_dump_json()) < 5_000 * len(found.routes[0].operations)
 
 
 def test_the_same_lens_twice_gives_the_same_bytes(lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates) -> None:
@@ -470,10 +471,10 @@ def test_no_more_than_a_rack_go_together(lens: Callable[..., Any], piece: Callab
 def test_every_relaxation_is_the_plan_with_that_figure_also_of_one_face(
     lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates
 ) -> None:
-    """From singly worked to the block, and finer looking at; the sections that are kept must be the right ones."""
-    asked = piece(irregularity=(0.15, 1.0), radii_mm=(60.0, -90.0))
+    """The sections that are kept must be the right ones, in every way that the face is worked."""
+    asked = piece(irregularity=(0.25, 1.0), radii_mm=(60.0, -90.0))
     found = plan(lens(asked), rates)
-    relaxation = next(one for one in found.relaxations if one.tolerance == "irregularity" and one.from_figure == 0.15)
+    relaxation = next(one for one in found.relaxations if one.tolerance == "irregularity" and one.from_figure == 0.25)
     looser = plan(lens(replace(asked, irregularity=(relaxation.to_figure, 1.0))), rates).routes[0].operations
     changed = {change.position: change for change in relaxation.operations}
     for position, (before, after) in enumerate(zip(found.routes[0].operations, looser, strict=True)):

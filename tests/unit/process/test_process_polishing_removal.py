@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from services.process.domain.element_work import ElementWork
-from services.process.domain.faces.surfacing import grind_and_polish
+from services.process.domain.faces.surfacing import surface
 from services.process.domain.route.rate_rows import grit_rows, polishing_for
 from shared_schemas.rates import GrindingRow, Rates
 
@@ -20,7 +20,7 @@ def with_grit(rates: Rates, changed: GrindingRow, times: float) -> Rates:
 
 def polishing_min(work: ElementWork, rates: Rates) -> float:
     """Minutes of polishing a block of the front."""
-    steps = grind_and_polish(work, work.front, rates, worked_first=True)
+    steps = surface(work, work.front, "block", rates, worked_first=True)
     return float(next(step.batch_min for step in steps if step.operation == "polish"))
 
 

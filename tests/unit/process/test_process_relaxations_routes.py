@@ -93,19 +93,15 @@ def test_every_relaxation_of_an_element_is_its_route_worked_out_with_that_figure
             assert granted(found, relaxation) == bare(whole), relaxation.where
 
 
-def test_from_single_to_block_the_work_centre_and_its_set_up_count(
-    lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates
-) -> None:
-    found = plan(lens(piece(irregularity=(0.06, 1.0), radii_mm=(60.0, -90.0))), rates)
-    relaxation = next(one for one in found.relaxations if one.tolerance == "irregularity" and one.from_figure == 0.06)
-    operations = found.routes[0].operations
-    (polish,) = (one for one in relaxation.operations if operations[one.position].operation == "polish")
-    before = operations[polish.position]
-    assert (before.method, before.work_centre) == ("single", "single-lens polishing")
-    assert (polish.method, polish.work_centre) == ("block", "polishing spindles")
-    block = next(row for row in rates.work_centres if row.name == "polishing spindles")
-    assert (polish.attended_share, polish.setup_min is not None) == (block.attended_share, True)
-    assert polish.batch_size > before.batch_size == 1
+def test_a_figure_that_may_go_on_a_block_brings_that_way(lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates) -> None:
+    rows = tuple(row.model_copy(update={"single_below_fringes": 0.2}) for row in rates.polishing)
+    found = plan(lens(piece(irregularity=(0.15, 1.0), radii_mm=(60.0, -90.0))), rates.model_copy(update={"polishing": rows}))
+    relaxation = next(one for one in found.relaxations if one.tolerance == "irregularity" and one.from_figure == 0.15)
+    brought = {one.operation.operation: one.operation for one in relaxation.added if one.operation.method == "block"}
+    assert set(brought) >= {"block", "fine_grind", "polish", "deblock"}
+    assert brought["polish"].work_centre == "polishing spindles"
+    assert brought["polish"].batch_size > 1
+    assert [(way.choice, way.option) for way in brought["polish"].ways] == [("front", "block")]
 
 
 def test_a_figure_of_the_last_class_or_looser_is_not_listed(

@@ -29,7 +29,7 @@ from services.process.domain.faces.removal import (
     grindability_of,
     removal_rate,
 )
-from services.process.domain.faces.surfacing import grind_and_polish
+from services.process.domain.faces.surfacing import surface
 from services.process.domain.route.cutting import core_volume_mm3, generate, off_flat_blank_mm3, off_pressing_mm3, volume_off_face
 from services.process.domain.route.edging import bevelled_faces, centre_and_bevel, centring_method, ring_mm2
 from services.process.domain.route.lines import Line
@@ -305,7 +305,7 @@ def test_a_window_is_ground_round_and_held_parallel_by_polishing(
 
 
 def polish(work: ElementWork, rates: Rates) -> Line:
-    steps = grind_and_polish(work, work.front, rates, worked_first=True)
+    steps = surface(work, work.front, "block", rates, worked_first=True)
     return next(step for step in steps if step.operation == "polish")
 
 

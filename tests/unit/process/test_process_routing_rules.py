@@ -10,11 +10,11 @@ from typing import Any
 import pytest
 
 from services.process.domain.element_work import ElementWork, FaceWork, order_of
-from services.process.domain.faces.block import bending_of, blocking_minutes
-from services.process.domain.faces.surfacing import block_of
+from services.process.domain.faces.block import bending_of, block_that_fits, blocking_minutes
 from services.process.domain.plan import plan_operations
 from services.process.domain.route.edging import bevelled_faces
 from services.process.domain.route.extra_work import extra_work_for
+from services.process.domain.route.inspection import with_plate_min
 from services.process.domain.route.knees import knee_of
 from services.process.domain.route.lens import steps_for
 from shared_schemas.figure import Figure
@@ -23,7 +23,7 @@ from shared_schemas.operations import Operation, OperationPlan, Route
 from shared_schemas.prescription import Barrel
 from shared_schemas.rates import RateMissing, Rates
 from shared_schemas.traveller import Refusal
-from tests.unit.process.conftest import make, make_piece
+from tests.unit.process.conftest import make, make_piece, taken
 
 BARREL = Barrel(material="aluminium", length_mm=60.0, outer_diameter_mm=44.0, engraved_characters=20)
 STAINING, LEADED, HARDY = "N-SK16", "SF2", "N-BK7"
@@ -125,7 +125,7 @@ def test_the_order_and_its_reason_stand_on_the_route_card(
     lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates
 ) -> None:
     found = plan(lens(piece(radii_mm=(200.0, -50.0), irregularity=(0.4, 1.0))), rates)
-    steps = [step.face for step in found.routes[0].operations if step.operation == "generate"]
+    steps = [step.face for step in taken(found.routes[0]).operations if step.operation == "generate"]
     assert steps == ["back", "front"]
     worked = figures(one(found.routes[0], "generate", "back"))["worked"]
     assert worked.value == "first"
@@ -174,7 +174,7 @@ def test_a_thinner_element_has_fewer_to_a_block_and_takes_longer_without_a_step(
 
     few = rates.model_copy(update={"polishing": tuple(row.model_copy(update={"most_lenses": None}) for row in rates.polishing)})
     counts = [
-        block_of(made, made.front, few, worked_first=True).lenses
+        block_that_fits(made, made.front, few, worked_first=True).lenses
         for made in (work_of(thin(ratio), few) for ratio in (5, 12, 20, 40))
     ]
     assert counts == sorted(counts, reverse=True)
@@ -204,7 +204,9 @@ def test_a_thin_element_is_polished_lightly_and_the_plan_says_why(
 def test_rates_without_limits_for_thin_elements_treat_all_alike(work: Callable[..., ElementWork], rates: Rates) -> None:
     rows = tuple(row.model_copy(update={"thin_over": None}) for row in rates.polishing)
     old = rates.model_copy(update={"polishing": rows})
-    counts = {block_of(made, made.front, old, worked_first=True).lenses for made in (work(**thin(ratio)) for ratio in (5, 12, 40))}
+    counts = {
+        block_that_fits(made, made.front, old, worked_first=True).lenses for made in (work(**thin(ratio)) for ratio in (5, 12, 40))
+    }
     assert len(counts) == 1
 
 
@@ -213,7 +215,7 @@ def test_rates_without_limits_for_thin_elements_treat_all_alike(work: Callable[.
 
 def test_no_more_lenses_are_put_on_a_block_than_its_hour_allows(work: Callable[..., ElementWork], rates: Rates) -> None:
     window = work(radii_mm=(None, None), coatings=(None, None))
-    block = block_of(window, window.front, rates, worked_first=True)
+    block = block_that_fits(window, window.front, rates, worked_first=True)
     blocking = blocking_minutes(window, rates, worked_first=True)
     assert block.lenses == math.floor((60 - blocking.of_block) / blocking.of_lens) < (block.held or 0)
     assert "no more are handled" in block.words
@@ -222,7 +224,7 @@ def test_no_more_lenses_are_put_on_a_block_than_its_hour_allows(work: Callable[.
 def test_the_smallest_lenses_lie_in_recesses_by_the_hundred_and_never_by_the_thousand(rates: Rates) -> None:
     def lenses(diameter: float) -> int:
         made = work_of({"radii_mm": (None, None), "diameter_mm": diameter, "centre_thickness_mm": diameter / 3}, rates)
-        return block_of(made, made.front, rates, worked_first=True).lenses
+        return block_that_fits(made, made.front, rates, worked_first=True).lenses
 
     counts = [lenses(diameter) for diameter in (1.0, 2.0, 3.0, 4.0, 6.0, 8.0, 12.0, 25.0, 60.0)]
     assert counts[0] == 300
@@ -238,14 +240,13 @@ def test_the_smallest_lenses_lie_in_recesses_by_the_hundred_and_never_by_the_tho
     [
         ({"radii_mm": (13.5, -60.0), "centre_thickness_mm": 14.0}, "steep"),
         ({"aspheric": True}, "asphere"),
-        ({"irregularity": (0.05, 0.05)}, "dearer"),
     ],
 )
 def test_what_cannot_share_a_block_is_worked_singly_and_says_why(
     changes: dict[str, Any], why: str, work: Callable[..., ElementWork], rates: Rates
 ) -> None:
     made = work(**changes)
-    block = block_of(made, made.front, rates, worked_first=False)
+    block = block_that_fits(made, made.front, rates, worked_first=False)
     assert block.lenses == 1
     assert block.singly == why
     assert block.words.startswith("singly")
@@ -258,20 +259,88 @@ def test_plane_and_steep_faces_of_one_glass_differ(lens: Callable[..., Any], pie
     assert one(route, "generate", "front").batch_min < one(route, "generate", "back").batch_min
 
 
-def test_a_block_of_few_is_given_up_where_singly_they_cost_less(
+def test_a_face_is_on_the_card_in_every_way_that_there_is(
     lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates
 ) -> None:
-    made = lens(piece(radii_mm=(34.0, -60.0), diameter_mm=24.0, coatings=(None, None)))
-    steep = one(plan(made, rates).routes[0], "polish", "front")
-    assert (steep.method, steep.batch_size) == ("single", 1)
-    assert "on a block would cost more" in str(figures(one(plan(made, rates).routes[0], "block", "front"))["batch_size"].reason)
-    dear = tuple(
-        row.model_copy(update={"machine_rate_per_h": row.machine_rate_per_h * 40}) if row.method == "single" else row
-        for row in rates.work_centres
+    route = plan(lens(piece(coatings=(None, None))), rates).routes[0]
+    assert way_sets(route, "polish", "front") == {
+        "block": "polishing spindles",
+        "single": "single-lens polishing",
+        "volume": "high-speed polishing",
+    }
+    assert way_sets(route, "generate", "front") == {
+        "block": "curve generator",
+        "single": "curve generator",
+        "volume": "volume generator",
+    }
+    for option, blocked in (("block", True), ("single", True), ("volume", False)):
+        steps = taken(route, front=option, back=option).operations
+        assert [step.operation for step in steps if step.face == "front" and step.operation in ("block", "deblock")] == (
+            ["block", "deblock"] if blocked else []
+        )
+        assert [step.operation for step in steps].count("centre") == 1
+        assert next(step.method for step in steps if step.operation == "centre") == ("automatic" if option == "volume" else "bell")
+    steep, large = (
+        plan(lens(piece(**changes)), rates).routes[0]
+        for changes in (
+            {"radii_mm": (13.5, -60.0), "centre_thickness_mm": 14.0},
+            {"diameter_mm": 100.0, "radii_mm": (200.0, -200.0), "centre_thickness_mm": 20.0},
+        )
     )
-    shared = one(plan(made, rates.model_copy(update={"work_centres": dear})).routes[0], "polish", "front")
-    assert shared.method == "block"
-    assert 1 < shared.batch_size <= 12
+    assert set(way_sets(steep, "polish", "front")) == {"single", "volume"}
+    assert set(way_sets(large, "polish", "front")) == {"block", "single"}
+
+
+def way_sets(route: Route, operation: str, face: str) -> dict[str, str]:
+    """The work centre of an operation of a face by the way it is worked."""
+    return {
+        way.option: step.work_centre
+        for step in route.operations
+        if (step.operation, step.face) == (operation, face)
+        for way in step.ways
+        if way.choice == face
+    }
+
+
+def test_a_turned_lens_has_the_same_operations_with_its_faces_turned(
+    lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates
+) -> None:
+    turned = {"front": "back", "back": "front", None: None}
+
+    def told(radii: tuple[float, float], turn: bool) -> list[tuple[Any, ...]]:
+        found = []
+        for step in plan(lens(piece(radii_mm=radii, coatings=(None, None))), rates).routes[0].operations:
+            face = turned[step.face] if turn else step.face
+            ways = tuple((turned.get(way.choice, way.choice) if turn else way.choice, way.option) for way in step.ways)
+            found.append(
+                (
+                    step.operation,
+                    face,
+                    step.method,
+                    step.batch_size,
+                    step.setup_min,
+                    round(step.batch_min + step.piece_min, 9),
+                    ways,
+                )
+            )
+        return found
+
+    assert told((40.0, -90.0), turn=False) == told((90.0, -40.0), turn=True)
+
+
+def test_spheres_without_a_plate_are_tested_with_a_new_plate_or_an_interferometer(
+    lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates
+) -> None:
+    found, owned = (plan(lens(piece(radii_mm=radii, coatings=(None, None))), rates) for radii in ((112.4, -50.0), (50.0, -50.0)))
+    looks = {
+        step.ways[0].option: step.batch_min for step in found.routes[0].operations if step.operation == "inspect" and step.ways
+    }
+    assert set(looks) == {"plate", "interferometer"}
+    assert looks["plate"] < looks["interferometer"]
+    plates = [tool for tool in found.tooling if tool.name.startswith("test plate")]
+    assert [(tool.ways[0].choice, tool.ways[0].option) for tool in plates] == [("testing", "plate")]
+    assert not any(way.choice == "testing" for step in owned.routes[0].operations for way in step.ways)
+    assert with_plate_min(minutes=1.5, figure_fringes=0.5) == 1.5 < with_plate_min(minutes=1.5, figure_fringes=0.495) < 1.5 * 1.03
 
 
 # --- delicate glasses
@@ -296,7 +365,7 @@ def test_a_staining_glass_is_lacquered_before_its_second_face_and_dried_at_once(
     lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates
 ) -> None:
     found = plan(lens(piece(glass=STAINING)), rates)
-    route = found.routes[0]
+    route = taken(found.routes[0])
     first, second = (step.face for step in route.operations if step.operation == "block")
     lacquered = {face: "staining glass, finished face lacquered" in figures(one(route, "block", face)) for face in (first, second)}
     assert lacquered == {first: False, second: True}

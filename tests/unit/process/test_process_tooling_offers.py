@@ -56,7 +56,8 @@ def test_a_radius_far_from_every_tool_is_charged_for_tool_plate_and_block(
     lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates
 ) -> None:
     found = plan(lens(piece(radii_mm=(112.4, -112.4))), rates)
-    assert charged(found) == ["radius tool 112.4 mm", "test plate 112.4 mm", "block 112.4 mm"]
+    assert charged(found) == ["radius tool 112.4 mm", "test plate 112.4 mm", "block 112.4 mm", "block 112.4 mm"]
+    assert [tool.ways[0].choice for tool in found.tooling[1:]] == ["testing", "front", "back"]
     for tool in found.tooling:
         charge, days = tool.basis
         assert (tool.part, charge.value, days.value) == ("L1", tool.charge, tool.lead_days)
@@ -64,10 +65,13 @@ def test_a_radius_far_from_every_tool_is_charged_for_tool_plate_and_block(
         assert (charge.rate_row.table, tool.charge > 0, tool.lead_days > 0) == ("tooling", True, True)
 
 
-def test_lenses_worked_singly_need_no_block(lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates) -> None:
-    single = plan(lens(piece(radii_mm=(112.4, -112.4), irregularity=(0.05, 0.05))), rates)
-    assert {one.method for one in single.routes[0].operations if one.operation == "polish"} == {"single"}
-    assert charged(single) == ["radius tool 112.4 mm", "test plate 112.4 mm"]
+def test_lenses_that_cannot_share_a_block_need_none(lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates) -> None:
+    steep = plan(lens(piece(radii_mm=(13.7, -50.0), centre_thickness_mm=14.0)), rates)
+    assert {one.method for one in steep.routes[0].operations if (one.operation, one.face) == ("polish", "front")} == {
+        "single",
+        "volume",
+    }
+    assert charged(steep) == ["radius tool 13.7 mm", "test plate 13.7 mm"]
 
 
 def test_tools_in_hand_are_named_with_what_they_serve(lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates) -> None:
@@ -98,7 +102,9 @@ def test_a_kind_without_a_price_is_missing_by_table_and_row(
 
 
 def test_a_face_that_may_go_on_a_block_needs_one(lens: Callable[..., Any], piece: Callable[..., Any], rates: Rates) -> None:
-    found = plan(lens(piece(radii_mm=(112.4, -50.0), irregularity=(0.06, 0.06))), rates)
+    rows = tuple(row.model_copy(update={"single_below_fringes": 0.2}) for row in rates.polishing)
+    shop = rates.model_copy(update={"polishing": rows})
+    found = plan(lens(piece(radii_mm=(112.4, -50.0), irregularity=(0.15, 0.15))), shop)
     needed = {one.where: [tool.name for tool in one.needed] for one in found.relaxations if one.tolerance == "irregularity"}
     assert needed == {"/elements/0/front/form": ["block 112.4 mm"], "/elements/0/back/form": []}
 

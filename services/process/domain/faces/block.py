@@ -18,7 +18,9 @@ from services.shop.layout.lenses_on_block import (
 from shared_schemas.problem import FigureOutOfRange
 from shared_schemas.rates import PolishingRow, Rates
 
-Singly = Literal["asphere", "fine figure", "steep", "no room behind", "no room beside", "wide", "one softly", "dearer"]
+Singly = Literal[
+    "asphere", "fine figure", "steep", "no room behind", "no room beside", "wide", "one softly", "on a spindle", "by volume"
+]
 """Why a lens is worked singly."""
 
 
@@ -34,7 +36,6 @@ class Block:
         softly: whether the lenses bend and are blocked softly, fewer than the block has places.
         held: places on the block.
         most: lenses that are handled on one block; none where the rates do not limit them.
-        costs: of one lens worked singly and of one on the block that would hold several, where that decided [base currency].
         half_angle_deg: of a spherical block, to the rim of the outermost lens [deg]; 0 for a flat one.
         radius_mm: of the surface, None for a flat block [mm].
         width_mm: of a flat block [mm].
@@ -48,7 +49,6 @@ class Block:
     softly: bool = False
     held: int | None = None
     most: int | None = None
-    costs: tuple[float, float] | None = None
     half_angle_deg: float = 0.0
     radius_mm: float | None = None
     width_mm: float = 0.0
@@ -84,7 +84,8 @@ WORDS: dict[Singly, str] = {
     "no room beside": "singly: a second lens finds no room on the block",
     "wide": "singly: wider than half the block",
     "one softly": "singly: one finds room, blocked softly",
-    "dearer": "singly: {held} on a block would cost more",
+    "on a spindle": "singly: on a spindle of its own, which is one way of working it",
+    "by volume": "singly: in a collet of a machine for volume",
 }
 """What is said of each reason; the only place where it is."""
 

@@ -46,7 +46,7 @@ def block_figure(work: ElementWork, face: FaceWork, block: Block, rates: Rates, 
         sizes = [softly]
     if block.lenses == block.most and block.held != block.lenses:
         sizes = [*sizes, _most_figure(work, row, rates, worked_first=worked_first)]
-    return decided("batch_size", block.lenses, block.words, alternatives=[*sizes, *_costs(block, rates)], rate_row=ref)
+    return decided("batch_size", block.lenses, block.words, alternatives=sizes, rate_row=ref)
 
 
 def _most_figure(work: ElementWork, row: PolishingRow, rates: Rates, *, worked_first: bool) -> Figure:
@@ -63,14 +63,6 @@ def _most_figure(work: ElementWork, row: PolishingRow, rates: Rates, *, worked_f
         recessed_up_to_mm=given("recessed_up_to_mm", row.recessed_up_to_mm, "mm"),
         diameter_mm=given("diameter_mm", work.blank.diameter_mm, "mm", at=f"{work.where}/blank/diameter_mm"),
     )  # fmt: skip
-
-
-def _costs(block: Block, rates: Rates) -> list[Figure]:
-    names = ("cost of a lens worked singly", f"cost of a lens, {block.held} on a block")
-    return [
-        decided(name, cost, "minutes of a full batch at the rates of their work centres, with what is spent on them", unit=rates.base_currency)
-        for name, cost in zip(names, block.costs or (), strict=False)
-    ]  # fmt: skip
 
 
 def _sizes(work: ElementWork, face: FaceWork, block: Block, row: PolishingRow, worked_first: bool) -> list[Figure]:

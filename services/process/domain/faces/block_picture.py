@@ -12,8 +12,7 @@ from dataclasses import dataclass
 from xml.sax.saxutils import escape  # nosec B406  it parses nothing
 
 from services.process.domain.element_work import ElementWork, FaceWork
-from services.process.domain.faces.block import Block
-from services.process.domain.faces.surfacing import block_of
+from services.process.domain.faces.block import Block, block_that_fits
 from services.shop.layout.lenses_on_block import BlockLayout
 from shared_schemas.operations import BlockPicture
 from shared_schemas.rates import Rates
@@ -147,7 +146,7 @@ def pictures_of_blocks(elements: Sequence[ElementWork], rates: Rates) -> Iterato
     for work in elements:
         first, second = work.in_order
         for face in (first, second):
-            block = block_of(work, face, rates, worked_first=face is first)
+            block = block_that_fits(work, face, rates, worked_first=face is first)
             if block.lenses > 1:
                 yield _picture(work, face, block)
 

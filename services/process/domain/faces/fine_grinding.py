@@ -147,7 +147,7 @@ def ladder(glass: GlassRow, *, method: str, after: GrindingRow, rates: Rates) ->
     """The rungs below a stage, such as the generator, each of which takes off the damage of the one before.
 
     Args:
-        method: `block` for loose abrasive, which follows the abrasion of a glass; `single` for diamond pellets, which
+        method: `block` for loose abrasive, which follows the abrasion of a glass; `single` and `volume` for diamond pellets, which
             follow its grindability class. The two rank glasses differently.
 
     Raises: RateMissing for a grit without a rate, or a glass without the property it needs.
@@ -176,7 +176,7 @@ def _glass_factor(glass: GlassRow, method: str, rates: Rates) -> tuple[Callable[
 
 
 def _published_factor(glass: GlassRow, method: str, rates: Rates) -> tuple[Callable[[], Figure], float]:
-    if method == "single":
+    if method in ("single", "volume"):
         grindability = grindability_of(glass)
         of_class = class_factor_of(grindability.hg, rates)
         return lambda: of_class.figure(grindability), of_class.value

@@ -197,10 +197,10 @@ def removal_rate(stage: str, glass: GlassRow, rates: Rates) -> RemovalRate:
     return RemovalRate(removal, row, grindability, factor)
 
 
-def generating_rate(glass: GlassRow, blank_diameter_mm: float, rates: Rates) -> GeneratingRate:
-    """Rate of generating a face of a glass; raises `RateMissing` for a class without a row or a rate."""
+def generating_rate(glass: GlassRow, blank_diameter_mm: float, rates: Rates, method: str = "") -> GeneratingRate:
+    """Rate of generating a face of a glass by a method; raises `RateMissing` for a class without a row or a rate."""
     grindability = grindability_of(glass)
-    return GeneratingRate(grinding_row(rates, "generate", grindability.hg), grindability, blank_diameter_mm)
+    return GeneratingRate(grinding_row(rates, "generate", grindability.hg, method), grindability, blank_diameter_mm)
 
 
 def class_factor_of(hg: int, rates: Rates) -> ClassFactor:

@@ -2,27 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
+from typing import Literal
 
 from services.optics.law import decided, figure_of, given, law
 from services.process.domain.element_work import ElementWork, FaceWork
-from services.process.domain.faces.block import Block, bending_of, bends_on_block, block_that_fits
+from services.process.domain.faces.block import Block, Singly, bending_of, bends_on_block, block_that_fits
 from services.process.domain.faces.block_figures import bending_figure, block_figure
 from services.process.domain.faces.fine_grinding import ladder
-from services.process.domain.faces.polishing import lightly, polishing_of, runs_until_good
+from services.process.domain.faces.polishing import lightly, polishing_of
 from services.process.domain.route.extra_work import Extra, Per
 from services.process.domain.route.knees import Knee, knee_of, time_factor
 from services.process.domain.route.lines import Line, Minutes, Spent, Work, line, minutes_in_all
 from services.process.domain.route.rate_rows import can_take, grinding_row, grit_rows, polishing_for, work_centre_for
-from services.shop.minutes import per_minute
 from shared_schemas.figure import Figure
 from shared_schemas.operation_kinds import OperationName
-from shared_schemas.rates import Rates
-
-FEW = 12
-"""Lenses on a block up to which it is asked whether singly they would cost less; above, the block is taken without asking, as is
-common practice, though rates could be written with which it would not pay."""
+from shared_schemas.rates import RateMissing, Rates
 
 WORTH_ASKING = 1.2
 """Runs of a full block from which on it is asked all the same."""
@@ -31,44 +27,61 @@ BY_SPINDLE: tuple[OperationName, ...] = ("fine_grind", "polish")
 """Operations that spindles do to a lens that is worked singly."""
 
 
-def block_of(work: ElementWork, face: FaceWork, rates: Rates, *, worked_first: bool) -> Block:
-    """The block that a face is worked on; behind the one worked first stands the blank as it was cut or pressed.
+MACHINED: tuple[OperationName, ...] = ("generate", "fine_grind", "polish")
+"""Operations that machines for volume do to one lens after the other."""
 
-    Notes: an element that bends is blocked softly, with fewer lenses than a block would hold.
-    Where a block holds few, a full one is held against as many lenses worked singly, and the cheaper way is taken.
+FaceOption = Literal["block", "single", "volume"]
+SINGLY: dict[FaceOption, Singly] = {"single": "on a spindle", "volume": "by volume"}
+
+
+def options_for(work: ElementWork, face: FaceWork, rates: Rates, *, worked_first: bool) -> tuple[FaceOption, ...]:
+    """The ways in which a face can be worked: those that its shape allows and machines take; at least one."""
+    blocked = block_that_fits(work, face, rates, worked_first=worked_first).lenses > 1
+    singly = _all_take(BY_SPINDLE, "single", work, rates)
+    options: list[FaceOption] = []
+    if blocked or not singly:
+        options.append("block")
+    if singly:
+        options.append("single")
+    if _by_volume(work, face, rates):
+        options.append("volume")
+    return tuple(options)
+
+
+def _all_take(operations: Sequence[OperationName], method: str, work: ElementWork, rates: Rates) -> bool:
+    """Whether there are machines of a method that work a lens of the diameter."""
+    return all(can_take(rates, step, method, work.blank.diameter_mm) for step in operations)
+
+
+def _by_volume(work: ElementWork, face: FaceWork, rates: Rates) -> bool:
+    """Whether machines for volume take the face: a sphere or a plane of a glass that the rates have rows for."""
+    if face.aspheric or face.asphere is not None or not _all_take(MACHINED, "volume", work, rates):
+        return False
+    try:
+        polishing_for(rates, work.glass, "volume")
+    except RateMissing:
+        return False
+    return any(row.stage == "fine_grind" and row.method == "volume" for row in rates.grinding)
+
+
+def surface(work: ElementWork, face: FaceWork, option: FaceOption, rates: Rates, *, worked_first: bool) -> Iterator[Line]:
+    """Grind and polish one face in one way: on a block with others, singly on spindles, or on machines for volume.
+
+    Notes: machines for volume take the lens in a collet, where nothing is blocked.
     """
     block = block_that_fits(work, face, rates, worked_first=worked_first)
-    if block.lenses == 1 or not _a_spindle_takes(work, rates):
-        return block
-    if block.lenses > FEW and runs_until_good(polishing_for(rates, work.glass, "block"), face.irregularity_fringes) < WORTH_ASKING:
-        return block
-    alone = replace(block, lenses=1, singly="dearer", held=block.lenses)
-    costs = [_cost_of_one(_steps(work, face, way, rates, worked_first=worked_first)) for way in (alone, block)]
-    return replace(alone, costs=(costs[0], costs[1])) if costs[0] < costs[1] else block
+    if option != "block":
+        block = replace(block, lenses=1, singly=block.singly or SINGLY[option])
+    if option == "volume":
+        alone = Work(batch_size=1, why_size=lambda: decided("batch_size", 1, "one after the other in a collet"))
+        yield _fine_grind(work, face, alone, option, rates)
+        yield _polish(work, face, alone, option, rates)
+    else:
+        yield from _steps(work, face, block, option, rates, worked_first=worked_first)
 
 
-def grind_and_polish(work: ElementWork, face: FaceWork, rates: Rates, *, worked_first: bool) -> Iterator[Line]:
-    """Block, fine grind, polish and deblock one face; singly where the block holds one and a spindle takes it."""
-    return _steps(work, face, block_of(work, face, rates, worked_first=worked_first), rates, worked_first=worked_first)
-
-
-def _a_spindle_takes(work: ElementWork, rates: Rates) -> bool:
-    """Whether there are spindles that work a lens of the diameter singly."""
-    return all(can_take(rates, step, "single", work.blank.diameter_mm) for step in BY_SPINDLE)
-
-
-def _cost_of_one(steps: Iterable[Line]) -> float:
-    """What the steps of a full batch cost for each piece in it, machine, people and consumables [base currency]."""
-    cost = 0.0
-    for one in steps:
-        minutes = one.batch_min / one.batch_size + one.piece_min
-        cost += minutes * per_minute(one.centre).attended(one.attended_share) + float(one.consumables) / one.batch_size
-    return cost
-
-
-def _steps(work: ElementWork, face: FaceWork, block: Block, rates: Rates, *, worked_first: bool) -> Iterator[Line]:
-    """The steps on a block, or singly where it holds one and a spindle takes it."""
-    method = "single" if block.lenses == 1 and _a_spindle_takes(work, rates) else "block"
+def _steps(work: ElementWork, face: FaceWork, block: Block, method: str, rates: Rates, *, worked_first: bool) -> Iterator[Line]:
+    """The steps on a block, or on spindles."""
     shared = Work(batch_size=block.lenses, why_size=lambda: decided("batch_size", block.lenses, "the lenses of the block"))
     blocked = replace(
         shared,
@@ -123,7 +136,9 @@ def _resting_on(work: ElementWork, face: FaceWork, *, worked_first: bool) -> Fig
 
 
 def _fine_grind(work: ElementWork, face: FaceWork, shared: Work, method: str, rates: Rates) -> Line:
-    grits = ladder(work.glass, method=method, after=grinding_row(rates, "generate"), rates=rates)
+    grits = ladder(
+        work.glass, method=method, after=grinding_row(rates, "generate", method="volume" if method == "volume" else ""), rates=rates
+    )
     ground = replace(
         shared,
         of_batch=Minutes(grits.minutes, grits.figure),

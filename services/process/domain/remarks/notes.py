@@ -7,10 +7,9 @@ from dataclasses import replace
 
 from services.process.domain.aspheres.remarks import aspheres_to_press
 from services.process.domain.element_work import ElementWork, FaceWork
-from services.process.domain.faces.block import Block
+from services.process.domain.faces.block import Block, block_that_fits
 from services.process.domain.faces.fine_grinding import abrasion_of
 from services.process.domain.faces.removal import grindability_of
-from services.process.domain.faces.surfacing import block_of
 from services.process.domain.route.extra_work import RESISTANCES
 from shared_schemas.check import Finding
 from shared_schemas.finding_kinds import finding
@@ -24,7 +23,7 @@ def notes_of(work: ElementWork, rates: Rates) -> Iterator[Finding]:
     first, _ = work.in_order
     for face in work.faces:
         taken = replace(face, aspheric=face.made_aspheric)
-        block = block_of(work, taken, rates, worked_first=face is first)
+        block = block_that_fits(work, taken, rates, worked_first=face is first)
         worked_on_blocks = worked_on_blocks or block.lenses > 1
         if block.lenses == 1:
             yield finding(

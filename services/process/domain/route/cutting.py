@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from dataclasses import replace
 
 from services.optics.body import semi_diameter_mm
 from services.optics.face_glass import cap_area_mm2, cap_volume_mm3, over_convex_mm3, plane_area_mm2
@@ -76,6 +77,11 @@ def off_pressing_mm3(*, area_mm2: float, allowance_mm: float) -> float:
     return area_mm2 * allowance_mm
 
 
+def out_of(work: ElementWork, form: str) -> ElementWork:
+    """An element out of its blank of a form."""
+    return work if form == work.blank.form else replace(work, blank=next(one for one in work.blanks if one.form == form))
+
+
 def cut_blank(work: ElementWork, rates: Rates) -> Iterator[Line]:
     """What stands before generating: a pressing skips saw and core; what gives one blank across, as a rod does, only needs the saw."""
     form = work.blank.form
@@ -91,6 +97,8 @@ def cut_blank(work: ElementWork, rates: Rates) -> Iterator[Line]:
 def _of_blank(work: ElementWork, name: str, column_of_blank: str, unit: str = "") -> Figure:
     """A figure of the blank, as it stands in the quote."""
     value = getattr(work.blank, column_of_blank)
+    if len(work.blanks) > 1:
+        return given(name, value, unit, source=f"the blank as a {work.blank.form}, in the blank plan")
     return given(name, value, unit, at=f"{work.where}/blank/{column_of_blank}")
 
 
@@ -160,10 +168,10 @@ def _core(work: ElementWork, rates: Rates) -> Line:
     return line("core", rates, Work(of_piece=minutes, spent=_spent(rate)))
 
 
-def generate(work: ElementWork, face: FaceWork, rates: Rates, *, worked_first: bool) -> Line:
+def generate(work: ElementWork, face: FaceWork, rates: Rates, *, worked_first: bool, method: str = "") -> Line:
     """Generating one face, one piece at a time: the glass that lies over it, at the rate of its class and diameter."""
     blank = work.blank
-    rate = generating_rate(work.glass, blank.diameter_mm, rates)
+    rate = generating_rate(work.glass, blank.diameter_mm, rates, method)
     volume = volume_off_face(work, face, rates)
 
     def why() -> Figure:
@@ -179,7 +187,7 @@ def generate(work: ElementWork, face: FaceWork, rates: Rates, *, worked_first: b
     minutes = generating_min(volume_mm3=volume, removal_mm3_per_min=rate.mm3_per_min, spark_out_min=rate.row.spark_out_min)
     spent = (Spent(rate.row.consumables_per_batch, Rates.ref("grinding", rate.row)),)
     return line(
-        "generate", rates, Work(of_piece=Minutes(minutes, why), spent=spent, remarks=order), face=face.face,
+        "generate", rates, Work(of_piece=Minutes(minutes, why), spent=spent, remarks=order), face=face.face, method=method,
         diameter_mm=blank.diameter_mm, knee=knee_of("generate", work.demands_on(face), rates), extra=work.extra_work.at("generate"),
     )  # fmt: skip
 

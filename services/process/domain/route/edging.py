@@ -51,7 +51,7 @@ def edging_min(*, ring_mm2: float, edging_mm2_per_min: float) -> float:
     return ring_mm2 / edging_mm2_per_min
 
 
-Method = Literal["bell", "optical", "edging", "asphere"]
+Method = Literal["bell", "optical", "edging", "asphere", "automatic"]
 OTHER: dict[Method, Method] = {"bell": "optical", "optical": "bell"}
 
 
@@ -74,15 +74,19 @@ def bevelled_faces(work: ElementWork) -> int:
 
 def centre_and_bevel(work: ElementWork, rates: Rates) -> Iterator[Line]:
     """The edge ground true to the axis, or round where there is none; a bevel where a rim needs one, a seat."""
-    yield _centre(work, rates)
-    yield from _bevel(work, rates)
+    yield centre(work, rates)
+    yield from bevel(work, rates)
 
 
-def _centre(work: ElementWork, rates: Rates) -> Line:
-    """Edging at the rate of the glass's grindability class, between bells or centred optically as far as either goes."""
+def centre(work: ElementWork, rates: Rates, *, automatic: bool = False) -> Line:
+    """Edging at the rate of the glass's grindability class, between bells or centred optically as far as either goes.
+
+    Args:
+        automatic: whether a machine aligns and loads by itself, which takes any lens.
+    """
     grindability = grindability_of(work.glass)
     row = grinding_row(rates, "generate", grindability.hg)
-    method = centring_method(work)
+    method: Method = "automatic" if automatic else centring_method(work)
     ring = ring_mm2(blank_diameter_mm=work.blank.diameter_mm, diameter_mm=work.diameter_mm)
     edging = edging_min(ring_mm2=ring, edging_mm2_per_min=row.edging_mm2_per_min)
     truing = 0.0 if work.is_window else _truing_min(work, rates)
@@ -152,6 +156,8 @@ def _why_method(work: ElementWork, method: Method) -> Figure:
         return decided(
             "method", method, "an asphere has an axis of its own, to which tilt and offset are trued", source="common practice"
         )
+    if method == "automatic":
+        return decided("method", method, "the faces are worked by volume: a machine aligns each lens by its reflexes and loads it")
     reason = (
         "what most lots of such lenses take: bells where the lens slides true and the tolerance is in their reach, optics elsewhere"
     )
@@ -160,7 +166,7 @@ def _why_method(work: ElementWork, method: Method) -> Figure:
     return decided("method", method, reason, alternatives=both)
 
 
-def _bevel(work: ElementWork, rates: Rates) -> Iterator[Line]:
+def bevel(work: ElementWork, rates: Rates) -> Iterator[Line]:
     """The bevels and the flat seats of an element, each by its minutes; raises `RateMissing` for one that the rates do not have."""
     counts: Counts = {"bevel": bevelled_faces(work), "seat": sum(face.seat for face in work.faces)}
     wanted = {per for per, count in counts.items() if count}

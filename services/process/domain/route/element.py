@@ -2,22 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from services.process.domain.aspheres.route import asphere_lines, each_kind, for_each_way, polished_as_its_sphere
 from services.process.domain.coating.cost import choice_figure
 from services.process.domain.coating.run import Coated, coat
 from services.process.domain.element_work import ElementWork, FaceWork
-from services.process.domain.faces.surfacing import grind_and_polish
-from services.process.domain.route.cutting import cut_blank, generate
-from services.process.domain.route.edging import centre_and_bevel
-from services.process.domain.route.inspection import inspect_element
+from services.process.domain.faces.surfacing import options_for, surface
+from services.process.domain.route.cutting import cut_blank, generate, out_of
+from services.process.domain.route.edging import bevel, centre, centre_and_bevel
+from services.process.domain.route.inspection import inspect_element, testing_means
 from services.process.domain.route.knees import knee_of
 from services.process.domain.route.lines import Line, line
 from services.process.domain.route.looks import look_at_coated, look_for_chips, measure_witness
-from services.process.domain.route.rate_rows import tolerance_row
+from services.process.domain.route.rate_rows import can_take, tolerance_row
 from services.process.domain.route.washing import wash
+from services.process.domain.route.ways import for_each, options_of
 from shared_schemas.figure import Figure
 from shared_schemas.operation_kinds import operations_that
 from shared_schemas.operations import Face, Way
@@ -73,11 +74,13 @@ class ElementLines:
         if self.first[0].face != first.face or any(one.is_near_a_sphere for one in work.faces):
             return element_lines(work, rates, kept)
         shapes = face is not None or not SHAPING.isdisjoint(tolerance_row(rates, attribute).operations)
+        one = _shape(work, first, rates, kept, worked_first=True) if shapes and face != second.face else self.first
+        other = _shape(work, second, rates, kept, worked_first=False) if shapes and face != first.face else self.second
         return replace(
             self,
-            first=_shape(work, first, rates, kept, worked_first=True) if shapes and face != second.face else self.first,
-            second=_shape(work, second, rates, kept, worked_first=False) if shapes and face != first.face else self.second,
-            edged=self.edged if face is not None else tuple(centre_and_bevel(work, rates)),
+            first=one,
+            second=other,
+            edged=self.edged if face is not None else _edge(work, rates, (*one, *other)),
             checked=_check(work, rates),
         )
 
@@ -97,11 +100,12 @@ def element_lines(work: ElementWork, rates: Rates, kept: Ways = NO_WAYS) -> Elem
     if any(face.is_near_a_sphere for face in work.faces):
         return _of_each_kind(work, rates, kept)
     first, second = work.in_order
+    one, other = _shape(work, first, rates, kept, worked_first=True), _shape(work, second, rates, kept, worked_first=False)
     return ElementLines(
-        cut=tuple(cut_blank(work, rates)),
-        first=_shape(work, first, rates, kept, worked_first=True),
-        second=_shape(work, second, rates, kept, worked_first=False),
-        edged=tuple(centre_and_bevel(work, rates)),
+        cut=for_each("blank", _forms(work), lambda form: cut_blank(out_of(work, form), rates)),
+        first=one,
+        second=other,
+        edged=_edge(work, rates, (*one, *other)),
         checked=_check(work, rates),
         finished=tuple(_finish(work, (first, second), rates)),
     )
@@ -121,10 +125,11 @@ def _of_each_kind(work: ElementWork, rates: Rates, kept: Ways) -> ElementLines:
 def _shape(work: ElementWork, face: FaceWork, rates: Rates, kept: Ways, *, worked_first: bool) -> Lines:
     """One face from its curve to its polish; pitch, and the lacquer of a finished face that lay on the block, are washed off."""
     sphere = face if face.asphere is None else replace(face, aspheric=False)
+    options = options_for(work, sphere, rates, worked_first=worked_first)
     spherical = (
-        generate(work, sphere, rates, worked_first=worked_first),
+        *_generated(work, sphere, options, rates, worked_first=worked_first),
         *look_for_chips(sphere, rates),
-        *grind_and_polish(work, sphere, rates, worked_first=worked_first),
+        *for_each(face.face, options, lambda option: surface(work, sphere, option, rates, worked_first=worked_first)),
         wash("between faces" if worked_first else "lacquer off", rates, face=face.face),
     )
     if face.asphere is None:
@@ -132,6 +137,32 @@ def _shape(work: ElementWork, face: FaceWork, rates: Rates, kept: Ways, *, worke
     if face.aspheric:
         return asphere_lines(work, face, rates, spherical, kept)
     return polished_as_its_sphere(work, face, rates, spherical)
+
+
+def _generated(work: ElementWork, face: FaceWork, options: Sequence[str], rates: Rates, *, worked_first: bool) -> Lines:
+    """Generating a face out of each form of blank, on the generator of each way of working the face."""
+
+    def from_form(form: str) -> Lines:
+        by_method = {
+            method: generate(out_of(work, form), face, rates, worked_first=worked_first, method=method)
+            for method in dict.fromkeys(map(_generator, options))
+        }
+        return for_each(face.face, options, lambda option: (by_method[_generator(option)],))
+
+    return for_each("blank", _forms(work), from_form)
+
+
+def _forms(work: ElementWork) -> tuple[str, ...]:
+    return tuple(blank.form for blank in work.blanks)
+
+
+def _is_spherical(work: ElementWork) -> bool:
+    """Whether an element has an axis, and no face that is an asphere."""
+    return not work.is_window and not any(face.aspheric or face.asphere is not None for face in work.faces)
+
+
+def _generator(option: str) -> str:
+    return option if option == "volume" else ""
 
 
 def _coated(work: ElementWork, face: FaceWork, row: CoatingRow, rates: Rates) -> Coated:
@@ -145,9 +176,20 @@ def _coated(work: ElementWork, face: FaceWork, row: CoatingRow, rates: Rates) ->
     )
 
 
+def _edge(work: ElementWork, rates: Rates, shaped: Lines) -> Lines:
+    """Centring and bevels; what is worked by volume at the face worked first is centred by machines for volume too."""
+    first = work.in_order[0]
+    options = options_of(first.face, shaped)
+    if "volume" not in options or not can_take(rates, "centre", "automatic", work.blank.diameter_mm) or not _is_spherical(work):
+        return tuple(centre_and_bevel(work, rates))
+    of_option = for_each(first.face, options, lambda option: (centre(work, rates, automatic=option == "volume"),))
+    return (*of_option, *bevel(work, rates))
+
+
 def _check(work: ElementWork, rates: Rates) -> Lines:
     clean = line("clean", rates, knee=knee_of("clean", work.all_demands, rates), extra=work.extra_work.at("clean"))
-    return clean, inspect_element(work, rates)
+    inspected = for_each("testing", testing_means(work, rates) or ("",), lambda means: (inspect_element(work, rates, means),))
+    return clean, *inspected
 
 
 def _finish(work: ElementWork, in_order: tuple[FaceWork, FaceWork], rates: Rates) -> Iterator[Line]:

@@ -6,12 +6,13 @@ from collections.abc import Container, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
-from services.optics.law import column, decided, figure_of, given
+from services.optics.law import column, decided, figure_of, given, law
 from services.process.domain.element_work import ElementWork, FaceWork
 from services.process.domain.route.knees import NO_DEMANDS, Demand, knee_of
 from services.process.domain.route.lines import Line, Minutes, Work, counted_min, line, lot_of, minutes_in_all
 from services.process.domain.route.rate_rows import tolerance_row
 from services.process.domain.route.sampling import sample_steps
+from services.process.domain.tools.owned import plate_owned
 from shared_schemas.figure import Figure
 from shared_schemas.operation_kinds import OPERATIONS
 from shared_schemas.operations import Face, Sampled
@@ -31,15 +32,29 @@ class Look:
     row: InspectionRow
     count: int = 1
     sampled: bool = False
+    fringes: float | None = None
+
+    @property
+    def each_min(self) -> float:
+        """Minutes of it once."""
+        return self.row.minutes if self.fringes is None else with_plate_min(minutes=self.row.minutes, figure_fringes=self.fringes)
 
     @property
     def minutes(self) -> float:
         """Minutes on one piece."""
-        return counted_min(minutes=self.row.minutes, count=self.count)
+        return counted_min(minutes=self.each_min, count=self.count)
 
     def figure(self) -> Figure:
         """The minutes as a figure."""
         ref = Rates.ref("inspection", self.row)
+        if self.fringes is not None:
+            row = given("minutes", self.row.minutes, f"min/{self.row.per}")
+            fringes = given("figure_fringes", self.fringes, "fringe", source="the check report: irregularity of the face")
+            once = figure_of(with_plate_min, name=self.row.looks_at, unit="min", rate_row=ref, minutes=row, figure_fringes=fringes)
+            count = given("count", self.count, source=COUNTED)
+            return (
+                once if self.count == 1 else figure_of(counted_min, name=self.row.looks_at, unit="min", minutes=once, count=count)
+            )
         if self.count == 1:
             return column(self.row.looks_at, self.minutes, "min", ref)
         each, count = given("minutes", self.row.minutes, f"min/{self.row.per}"), given("count", self.count, source=COUNTED)
@@ -53,6 +68,16 @@ class Look:
             f"{self.row.looks_at}, sampled", f"AQL {self.row.aql_percent:g} %, level {self.row.level}", reason, alternatives=plan,
             rate_row=Rates.ref("inspection", self.row), source=OPERATIONS["inspect"].sampled_by,
         )  # fmt: skip
+
+
+@law
+def with_plate_min(*, minutes: float, figure_fringes: float) -> float:
+    """Minutes [min] of testing a face with a plate: longer below half a fringe, where fringes are no longer told by eye.
+
+    Equation: minutes * max(0.5 / figure_fringes, 1) ** 2
+    Source: common practice
+    """
+    return minutes * max(0.5 / figure_fringes, 1.0) ** 2
 
 
 COUNTED = "the drawing: faces that are looked at alike"
@@ -86,11 +111,22 @@ class Rows:
             raise RateMissing("inspection", f"imperfections of grade {grade_mm:g}", tuple(row.name for row in rows))
         return min(fitting, key=lambda row: row.grade_up_to_mm or 0.0)
 
-    def form(self, *, irregularity_fringes: float, aspheric: bool) -> InspectionRow | None:
+    def tests(self, means: str) -> Sequence[InspectionRow]:
+        """The rows that test the form of a sphere by some means."""
+        return [row for row in self.by_kind.get("form", ()) if row.means == means and not row.aspheric]
+
+    def form(self, *, irregularity_fringes: float, aspheric: bool, means: str = "") -> InspectionRow | None:
         """How the form of a face is measured: the finest row that still covers it; none where the shop lists no measuring of form.
+
+        Args:
+            means: by which it is tested, if that is chosen; then the coarsest row where none is needed so fine.
 
         Raises: RateMissing where rows for form do not reach so far.
         """
+        if means:
+            limited = sorted(self.tests(means), key=lambda row: row.fringes_up_to or float("inf"))
+            covers = (row for row in limited if row.fringes_up_to is None or irregularity_fringes <= row.fringes_up_to)
+            return next(covers, limited[-1])
         rows = self.by_kind.get("form", ())
         own = [row for row in rows if row.aspheric] if aspheric else []
         fitting = [
@@ -121,8 +157,26 @@ LOOKED_AT_APART = ("coating", "coated", "chips", "joined", "first_article")
 lens where that is asked for."""
 
 
-def inspect_element(work: ElementWork, rates: Rates) -> Line:
+TESTED_BY = ("plate", "interferometer")
+
+
+def testing_means(work: ElementWork, rates: Rates) -> tuple[str, ...]:
+    """By what the spheres of an element may be tested; none where there is no choice: a plate is owned for each, or rows are missing."""
+    rows = rows_of(rates)
+    chosen = any(_is_chosen(face, rates) for face in work.faces)
+    return TESTED_BY if chosen and all(rows.tests(means) for means in TESTED_BY) else ()
+
+
+def _is_chosen(face: FaceWork, rates: Rates) -> bool:
+    """Whether a face is a sphere for which no test plate is owned."""
+    return face.radius_mm is not None and not face.aspheric and not plate_owned(face.radius_mm, rates)
+
+
+def inspect_element(work: ElementWork, rates: Rates, means: str = "") -> Line:
     """Inspection of an element before it is coated: every piece, but for what the rates have sampled where a tolerance is commercial.
+
+    Args:
+        means: by which the form of spheres is tested, where that is chosen.
 
     Notes: small precision lots are inspected whole (common practice).
     """
@@ -131,7 +185,9 @@ def inspect_element(work: ElementWork, rates: Rates) -> Line:
         "texture": any(face.textured for face in work.faces),
         "laser_damage": any(face.laser_damage for face in work.faces),
     }
-    looks = [look for face in work.faces for look in _on_face(face, rows, rates)]
+    looks = [
+        look for face in work.faces for look in _on_face(face, rows, rates, means if means and _is_chosen(face, rates) else "")
+    ]
     looks += [
         Look(row, sampled=_is_sampled(row, work.demands, rates)) for row in rows.usual("centring", "centre_thickness", "diameter")
     ]
@@ -168,17 +224,25 @@ def first_article(elements: int, rates: Rates) -> Line:
     return line("inspect", rates, Work(for_lot=Minutes(minutes, why)), method="first article")
 
 
-def _on_face(face: FaceWork, rows: Rows, rates: Rates) -> Iterator[Look]:
+def _on_face(face: FaceWork, rows: Rows, rates: Rates, means: str) -> Iterator[Look]:
     """Imperfections and form by their grade and fringes; texture and laser light where the drawing states them."""
     wanted = [rows.cosmetic(face.grade_mm)]
-    form = rows.form(irregularity_fringes=face.irregularity_fringes, aspheric=face.aspheric)
+    form = rows.form(irregularity_fringes=face.irregularity_fringes, aspheric=face.aspheric, means=means)
     if form is not None:
         wanted.append(form)
     if face.textured:
         wanted += rows.of("texture")
     if face.laser_damage:
         wanted += rows.of("laser_damage")
-    return (Look(row, sampled=_is_sampled(row, face.demands, rates)) for row in wanted if row.per != "lot")
+    return (
+        Look(
+            row,
+            sampled=_is_sampled(row, face.demands, rates),
+            fringes=face.irregularity_fringes if row is form and means == "plate" else None,
+        )
+        for row in wanted
+        if row.per != "lot"
+    )
 
 
 def _is_sampled(row: InspectionRow, demands: tuple[Demand, ...], rates: Rates) -> bool:
@@ -192,14 +256,14 @@ def _is_sampled(row: InspectionRow, demands: tuple[Demand, ...], rates: Rates) -
 
 def _together(looks: Sequence[Look]) -> list[Look]:
     """Looks of one row on several faces as one, rows in the order in which they first come; once where the piece is counted."""
-    found: dict[tuple[str, bool], Look] = {}
+    found: dict[tuple[str, bool, float | None], Look] = {}
     for look in looks:
-        key = look.row.name, look.sampled
+        key = look.row.name, look.sampled, look.fringes
         before = found.get(key)
         if before is None:
             found[key] = look
         elif look.row.per == "face":
-            found[key] = Look(look.row, before.count + look.count, look.sampled)
+            found[key] = replace(before, count=before.count + look.count)
     return list(found.values())
 
 

@@ -73,6 +73,8 @@ def largest_diameter_mm(rates: Rates, operation: OperationName, method: str | No
 
 
 def _takes(row: WorkCentreRow, diameter_mm: float) -> bool:
+    if row.smallest_diameter_mm is not None and diameter_mm < row.smallest_diameter_mm:
+        return False
     return row.largest_diameter_mm is None or diameter_mm <= row.largest_diameter_mm
 
 
@@ -85,10 +87,10 @@ def yield_for(rates: Rates, operation: OperationName, method: str = "") -> Yield
     raise RateMissing("yields", f"{operation} {method}".strip(), _names(rates.yields))
 
 
-def grinding_row(rates: Rates, stage: str, grindability_hg: int | None = None) -> GrindingRow:
-    """The row of a bound-diamond stage, of a grindability class for `generate`; raises `RateMissing`."""
+def grinding_row(rates: Rates, stage: str, grindability_hg: int | None = None, method: str = "") -> GrindingRow:
+    """The row of a bound-diamond stage and its method, of a grindability class for `generate`; raises `RateMissing`."""
     for row in rates.grinding:
-        if row.stage == stage and (grindability_hg is None or row.grindability_hg == grindability_hg):
+        if row.stage == stage and row.method == method and (grindability_hg is None or row.grindability_hg == grindability_hg):
             return row
     raise RateMissing("grinding", f"{stage} of class {grindability_hg}", _names(rates.grinding))
 

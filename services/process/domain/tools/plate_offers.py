@@ -34,8 +34,8 @@ def offers_for(
     lacking = missing(wants, toolroom)
     return tuple(
         offer
-        for want in lacking
-        if want.kind == "test_plate" and not want.ways
+        for want in _by_name(lacking).values()
+        if want.kind == "test_plate" and all(way.choice == "testing" for way in want.ways)
         for plate in _near(want.size_mm, toolroom)
         for offer in _offer(want, plate, wants, lacking, unlike, focal_length_mm, toolroom)
     )
@@ -101,6 +101,14 @@ def days_saved(*, longest_before_days: float, longest_after_days: float) -> floa
     return longest_before_days - longest_after_days
 
 
+def _by_name(wants: Sequence[Want]) -> dict[str, Want]:
+    """Tools by their names, each for the first part that needs it: one tool serves all."""
+    found: dict[str, Want] = {}
+    for want in wants:
+        found.setdefault(want.name, want)
+    return found
+
+
 def _near(radius_mm: float, toolroom: Toolroom) -> list[ToolingRow]:
     found = [(abs(row.radius_mm - radius_mm), row) for row in toolroom.owned.get("test_plate", ()) if row.radius_mm is not None]
     near = [(apart, row) for apart, row in found if apart <= row.offer_reach_share * radius_mm]
@@ -111,7 +119,7 @@ def _offer(
     want: Want, plate: ToolingRow, wants: Sequence[Want], lacking: Sequence[Want], unlike: set[str], focal_mm: float, toolroom: Toolroom
 ) -> Iterator[ToolingOffer]:  # fmt: skip
     """The offer of one plate, if the lens stays near enough and money is saved."""
-    faces = [one.face for one in wants if one.face is not None and one.key == want.key]
+    faces = [one.face for one in wants if one.face is not None and one.name == want.name]
     slopes = [face.focal_length_per_radius for face in faces]
     if plate.radius_mm is None or any(face.where in unlike for face in faces) or any(slope is None for slope in slopes):
         return
@@ -123,7 +131,7 @@ def _offer(
     then = missing(
         [replace(one, size_mm=plate.radius_mm) if one.face is not None and one.face.where in moved else one for one in wants], toolroom
     )  # fmt: skip
-    before, after = {one.key: one for one in lacking}, {one.key: one for one in then}
+    before, after = _by_name(lacking), _by_name(then)
     gone = [toolroom.charge(one) for key, one in before.items() if key not in after]
     needed = [toolroom.charge(one) for key, one in after.items() if key not in before]
     saving = tooling_saving(

@@ -10,6 +10,8 @@ from services.optics.law import LONGEST_NAME, column
 from services.process.domain.coating.run import DesignedRow
 from services.process.domain.element_work import ElementWork, FaceWork
 from services.process.domain.route.element import ElementLines
+from services.process.domain.route.ways import options_of
+from services.process.domain.tools.owned import plate_owned, serves
 from shared_schemas.operations import OwnedTool, Relaxation, Tooling, Way
 from shared_schemas.rates import AsphereTool, RateMissing, Rates, ToolingRow
 
@@ -19,10 +21,6 @@ OF_AN_ASPHERE: dict[str, str] = {
     "asphere_program": "asphere program", "stitch_set_up": "stitching set-up", "asphere_null": "null or hologram"
 }  # fmt: skip
 """What is made for one aspheric face is called, by its kind."""
-
-SMALLEST_SEAT_SHARE = 0.8
-"""A chuck or a fixture serves diameters from its own down to this share of it (common practice)."""
-
 
 Key = tuple[ToolKind, float | str, str, tuple[Way, ...]]
 
@@ -71,16 +69,18 @@ def tools_wanted(elements: Sequence[ElementWork], lines: Sequence[ElementLines],
 
 
 def _wanted(work: ElementWork, lines: ElementLines, rates: Rates) -> Iterator[Want]:
-    blocked = {line.face for line in lines if line.operation == "polish" and line.method == "block"}
+    on_block = {line.face: line.ways for line in lines if line.operation == "polish" and line.method == "block"}
+    tested = options_of("testing", lines)
     for face in work.faces:
         if face.aspheric:
             yield from _of_asphere(work, face, lines, rates)
         elif face.radius_mm is not None:
-            kinds: tuple[ToolKind, ...] = ("radius_tool", "test_plate")
-            if face.face in blocked:
-                kinds = (*kinds, "block")
-            for kind in kinds:
-                yield Want(kind, face.radius_mm, work.part, f"R {face.radius_mm:g} of the {face.face}", face)
+            radius_tool = Want("radius_tool", face.radius_mm, work.part, f"R {face.radius_mm:g} of the {face.face}", face)
+            chosen = tested and not plate_owned(face.radius_mm, rates)
+            yield radius_tool
+            yield replace(radius_tool, kind="test_plate", ways=(Way(choice="testing", option="plate"),) if chosen else ())
+            if face.face in on_block:
+                yield replace(radius_tool, kind="block", ways=on_block[face.face])
     if not work.is_window:
         yield Want("centring_chuck", work.diameter_mm, work.part, f"diameter {work.diameter_mm:g}")
     if any(face.coating is not None for face in work.faces):
@@ -127,7 +127,7 @@ class Toolroom:
 
     def that_serves(self, kind: ToolKind, size_mm: float) -> ToolingRow | None:
         """The owned tool for a radius or diameter [mm], the nearest where several do; None where none does."""
-        serving = [row for row in self.owned.get(kind, ()) if _serves(row, size_mm)]
+        serving = [row for row in self.owned.get(kind, ()) if serves(row, size_mm)]
         return min(serving, key=lambda row: abs((row.radius_mm or row.diameter_mm or 0.0) - size_mm), default=None)
 
     def serving(self, want: Want) -> ToolingRow | None:
@@ -167,13 +167,6 @@ class Toolroom:
         )
 
 
-def _serves(row: ToolingRow, size_mm: float) -> bool:
-    """Whether a tool serves: a radius within its reach, or a diameter from its own up to a fifth smaller."""
-    if row.radius_mm is not None:
-        return abs(row.radius_mm - size_mm) <= row.reach_share * size_mm
-    return row.diameter_mm is not None and SMALLEST_SEAT_SHARE * row.diameter_mm <= size_mm <= row.diameter_mm
-
-
 def missing(wants: Sequence[Want], toolroom: Toolroom) -> tuple[Want, ...]:
     """The needs that no owned tool is near enough to; one for each kind and size, the first that has it.
 
@@ -208,7 +201,7 @@ def with_blocks(relaxations: Iterable[Relaxation], wants: Sequence[Want], toolro
     laps = {(want.part, want.face.where): want for want in wants if want.face is not None and want.kind == "radius_tool"}
     for relaxation in relaxations:
         lap = None
-        if any(one.method == "block" for one in relaxation.operations):
+        if any(one.operation.method == "block" for one in relaxation.added):
             lap = laps.get((relaxation.part, relaxation.where.rpartition("/")[0]))
         block = None if lap is None else replace(lap, kind="block")
         if block is None or block.key in keys or toolroom.that_serves("block", block.size_mm) is not None:
