@@ -78,6 +78,7 @@ def cheapest_ways(plans: Plans, quantity: int) -> PartWays:
     what its batches that may be lost cost to make again.
     """
     needed = lots_needed(plans.routes, quantity)
+    marked_up = (1 + plans.terms.overhead_share) * (1 + plans.terms.contingency_share) / (1 - plans.terms.margin_at(quantity))
     chosen = {}
     for part, costs in plans.way_costs.items():
         if len(costs.ways) == 1:
@@ -87,7 +88,7 @@ def cheapest_ways(plans: Plans, quantity: int) -> PartWays:
         starts = np.array(
             [float(start_quantity(wanted=wanted, yield_share=share, confidence=LIKELY)) for share in costs.singly.tolist()]
         )
-        chosen[part] = costs.ways[int(np.argmin(costs.at(starts) * (2 - costs.good / costs.singly)))]
+        chosen[part] = costs.ways[int(np.argmin(costs.at(starts, marked_up=marked_up) * (2 - costs.good / costs.singly)))]
     return chosen
 
 

@@ -114,13 +114,17 @@ class WayCosts:
     tools: Numbers
     glass: tuple[GlassCurve, ...]
 
-    def at(self, numbers: Numbers) -> Numbers:
-        """Cost of numbers of starts, one for each way: shape (…, w)."""
+    def at(self, numbers: Numbers, *, marked_up: float = 1.0) -> Numbers:
+        """Cost of numbers of starts, one for each way: shape (…, w).
+
+        Args:
+            marked_up: how much more than its cost the customer pays for work and glass; charges for tools are prices already.
+        """
         through = numbers[..., None] * self.reach
         batches = np.ceil(through / self.size - 1e-9)
         made = ((self.setup + batches * self.batch + through * self.piece) * self.done).sum(axis=-1)
         glass = np.stack([curve.of(numbers[..., place]) for place, curve in enumerate(self.glass)], axis=-1)
-        return np.asarray(made + glass + self.tools)
+        return np.asarray(made + glass + self.tools / marked_up)
 
     def of_way(self, place: int, numbers: Numbers) -> Numbers:
         """Cost of numbers of starts by one way, shape (k,)."""
