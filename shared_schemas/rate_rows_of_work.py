@@ -302,13 +302,13 @@ Aql = Annotated[float, Field(strict=True, gt=0), AfterValidator(_of_the_series)]
 class InspectionRow(RateRow):
     """One thing looked at or measured.
 
-    `grade_up_to_mm` limits a cosmetic row to imperfection grades that fine, `fringes_up_to` a row of form to irregularities
-    that fine; `aspheric` is for aspheric faces only. `texture` and `laser_damage` are for faces whose drawing states them.
+    A cosmetic row states its minutes at the imperfection grade `grade_up_to_mm`, a row of form at the irregularity
+    `fringes_up_to`; between two rows the minutes go from one to the other. `aspheric` is for aspheric faces only. `texture` and `laser_damage` are for faces whose drawing states them.
     `chips` are looked for after generating, `joined` faces under the microscope before they are cemented; `coating` by the
     lot is the witness piece, measured after each run, `coated` the look at the coated face itself. A `first_article` is measured
     by the piece (each element of the lens) and recorded by the lot, where the prescription asks for one.
     Where a tolerance is no finer than the commercial class, a row with `aql_percent` is done on a sample by ISO 2859-1 at that
-    `level`; everything else is done on every piece.
+    `level`, towards the precision class less and less of it; everything else is done on every piece.
     """
 
     looks_at: Literal[

@@ -74,6 +74,8 @@ RANGES: dict[str, dict[str, tuple[float, float]]] = {
     "runs": {"pass_share": (0.02, 1.0), "figure_fringes": (0.05, 5.0), "finest_at_once_fringes": (0.03, 0.3), "log_sd": (0.5, 2.0)},
     "work_factor": {"knoop_hk": (80.0, 1200.0), "expansion_1e6_per_k": (0.5, 25.0), "acid_class": (1.0, 5.0)},
     "stain_factor": {"stain_class": (0.0, 5.0)},
+    "minutes_by_fineness": {"finer": (0.05, 0.3), "coarser": (0.5, 5.0), "figure": (0.1, 4.0)},
+    "spared_share": {"commercial": (0.4, 2.0), "precision": (0.05, 0.3), "figure": (0.03, 4.0)},
     "held_speed": {"glass_factor": (0.3, 7.0), "work_factor": (1.0, 2.5)},
     "kingman_wait_h": {"utilisation": (0.02, 0.98)},
 }

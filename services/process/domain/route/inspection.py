@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Container, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
 from services.optics.law import column, decided, figure_of, given, law
 from services.process.domain.element_work import ElementWork, FaceWork
+from services.process.domain.route.fineness import Between, by_fineness, spared_share
 from services.process.domain.route.knees import NO_DEMANDS, Demand, knee_of
 from services.process.domain.route.lines import Line, Minutes, Work, counted_min, line, lot_of, minutes_in_all
 from services.process.domain.route.rate_rows import tolerance_row
@@ -27,17 +29,22 @@ HOLDS = {
 
 @dataclass(frozen=True)
 class Look:
-    """A row, how often it is done on one piece, and whether only on a sample of the lot."""
+    """A row, how often it is done on one piece, and which share of it only on a sample of the lot.
+
+    `between` says where a figure lies between two rows, `fringes` the irregularity that a test plate is used for.
+    """
 
     row: InspectionRow
     count: int = 1
-    sampled: bool = False
+    sampled: float = 0.0
     fringes: float | None = None
+    between: Between | None = None
 
     @property
     def each_min(self) -> float:
         """Minutes of it once."""
-        return self.row.minutes if self.fringes is None else with_plate_min(minutes=self.row.minutes, figure_fringes=self.fringes)
+        minutes = self.row.minutes if self.between is None else self.between.minutes
+        return minutes if self.fringes is None else with_plate_min(minutes=minutes, figure_fringes=self.fringes)
 
     @property
     def minutes(self) -> float:
@@ -46,24 +53,29 @@ class Look:
 
     def figure(self) -> Figure:
         """The minutes as a figure."""
-        ref = Rates.ref("inspection", self.row)
-        if self.fringes is not None:
-            row = given("minutes", self.row.minutes, f"min/{self.row.per}")
-            fringes = given("figure_fringes", self.fringes, "fringe", source="the check report: irregularity of the face")
-            once = figure_of(with_plate_min, name=self.row.looks_at, unit="min", rate_row=ref, minutes=row, figure_fringes=fringes)
-            count = given("count", self.count, source=COUNTED)
-            return (
-                once if self.count == 1 else figure_of(counted_min, name=self.row.looks_at, unit="min", minutes=once, count=count)
-            )
+        name = self.row.looks_at
+        once = self._once(name if self.count == 1 else "minutes")
         if self.count == 1:
-            return column(self.row.looks_at, self.minutes, "min", ref)
-        each, count = given("minutes", self.row.minutes, f"min/{self.row.per}"), given("count", self.count, source=COUNTED)
-        return figure_of(counted_min, name=self.row.looks_at, unit="min", rate_row=ref, minutes=each, count=count)
+            return once
+        count = given("count", self.count, source=COUNTED)
+        return figure_of(counted_min, name=name, unit="min", minutes=once, count=count)
+
+    def _once(self, name: str) -> Figure:
+        ref = Rates.ref("inspection", self.row)
+        of_row = column(name, self.row.minutes, "min", ref) if self.between is None else self.between.written(name)
+        if self.fringes is None:
+            return of_row
+        fringes = given("figure_fringes", self.fringes, "fringe", source="the check report: irregularity of the face")
+        return figure_of(with_plate_min, name=name, unit="min", minutes=of_row, figure_fringes=fringes)
 
     def why_sampled(self) -> Figure:
         """Why a sample of the lot is enough, and by which plan."""
-        reason = "the tolerance is no finer than the commercial class: a sample of the lot is looked at, single sampling, normal inspection"
-        plan = [given("AQL", self.row.aql_percent or 0.0, "%"), given("level", self.row.level)]
+        reason = "the tolerance is near the commercial class or wider: a sample of the lot is looked at, single sampling, normal inspection"
+        plan = [
+            given("AQL", self.row.aql_percent or 0.0, "%"),
+            given("level", self.row.level),
+            given("share of the look", self.sampled),
+        ]
         return decided(
             f"{self.row.looks_at}, sampled", f"AQL {self.row.aql_percent:g} %, level {self.row.level}", reason, alternatives=plan,
             rate_row=Rates.ref("inspection", self.row), source=OPERATIONS["inspect"].sampled_by,
@@ -103,20 +115,23 @@ class Rows:
         """The rows that are counted by the lot, without some kinds."""
         return [row for kind, rows in self.by_kind.items() if kind not in without for row in rows if row.per == "lot"]
 
-    def cosmetic(self, grade_mm: float) -> InspectionRow:
-        """How a face of that imperfection grade is looked at: the finest row that still covers it; raises `RateMissing`."""
+    def cosmetic(self, grade_mm: float) -> Look:
+        """How a face of that imperfection grade is looked at: between the finest row that still covers it and the next finer one.
+
+        Raises: RateMissing where no row covers it.
+        """
         rows = self.by_kind.get("imperfections", ())
-        fitting = [row for row in rows if row.grade_up_to_mm is not None and grade_mm <= row.grade_up_to_mm]
-        if not fitting:
+        found = by_fineness(grade_mm, [(row, row.grade_up_to_mm) for row in rows if row.grade_up_to_mm is not None])
+        if found is None:
             raise RateMissing("inspection", f"imperfections of grade {grade_mm:g}", tuple(row.name for row in rows))
-        return min(fitting, key=lambda row: row.grade_up_to_mm or 0.0)
+        return Look(found[0], between=found[1])
 
     def tests(self, means: str) -> Sequence[InspectionRow]:
         """The rows that test the form of a sphere by some means."""
         return [row for row in self.by_kind.get("form", ()) if row.means == means and not row.aspheric]
 
-    def form(self, *, irregularity_fringes: float, aspheric: bool, means: str = "") -> InspectionRow | None:
-        """How the form of a face is measured: the finest row that still covers it; none where the shop lists no measuring of form.
+    def form(self, *, irregularity_fringes: float, aspheric: bool, means: str = "") -> Look | None:
+        """How the form of a face is measured, in the same way; none where the shop lists no measuring of form.
 
         Args:
             means: by which it is tested, if that is chosen; then the coarsest row where none is needed so fine.
@@ -124,19 +139,18 @@ class Rows:
         Raises: RateMissing where rows for form do not reach so far.
         """
         if means:
-            limited = sorted(self.tests(means), key=lambda row: row.fringes_up_to or float("inf"))
-            covers = (row for row in limited if row.fringes_up_to is None or irregularity_fringes <= row.fringes_up_to)
-            return next(covers, limited[-1])
+            limits = [(row, row.fringes_up_to or math.inf) for row in self.tests(means)]
+            row, between = by_fineness(irregularity_fringes, limits) or (max(limits, key=lambda one: one[1])[0], None)
+            return Look(row, between=between, fringes=irregularity_fringes if means == "plate" else None)
         rows = self.by_kind.get("form", ())
         own = [row for row in rows if row.aspheric] if aspheric else []
-        fitting = [
-            row
-            for row in own or [row for row in rows if not row.aspheric]
-            if row.fringes_up_to is None or irregularity_fringes <= row.fringes_up_to
-        ]
-        if rows and not fitting:
-            raise RateMissing("inspection", f"form of {irregularity_fringes:g} fringe", tuple(row.name for row in rows))
-        return min(fitting, key=lambda row: row.fringes_up_to or float("inf")) if fitting else None
+        limits = [(row, row.fringes_up_to or math.inf) for row in own or [row for row in rows if not row.aspheric]]
+        found = by_fineness(irregularity_fringes, limits)
+        if found is None:
+            if rows:
+                raise RateMissing("inspection", f"form of {irregularity_fringes:g} fringe", tuple(row.name for row in rows))
+            return None
+        return Look(found[0], between=found[1])
 
 
 def rows_of(rates: Rates) -> Rows:
@@ -202,10 +216,10 @@ def inspect_group(elements: Sequence[ElementWork], rates: Rates) -> Line:
     """
     rows = rows_of(rates)
     faces = [face for work in elements for face in work.faces]
-    looks = [Look(rows.cosmetic(face.grade_mm)) for face in (faces[0], faces[-1])]
+    looks = [rows.cosmetic(face.grade_mm) for face in (faces[0], faces[-1])]
     assembly_grade_mm = elements[0].assembly_grade_mm
     if assembly_grade_mm is not None:
-        looks.append(Look(rows.cosmetic(assembly_grade_mm), count=len(elements) - 1))
+        looks.append(replace(rows.cosmetic(assembly_grade_mm), count=len(elements) - 1))
     looks += [Look(row) for row in rows.usual("centring")]
     return inspect_line(_together(looks), [row for row in rates.inspection if row.looks_at == "record"], NO_DEMANDS, rates)
 
@@ -231,34 +245,29 @@ def _on_face(face: FaceWork, rows: Rows, rates: Rates, means: str) -> Iterator[L
     if form is not None:
         wanted.append(form)
     if face.textured:
-        wanted += rows.of("texture")
+        wanted += (Look(row) for row in rows.of("texture"))
     if face.laser_damage:
-        wanted += rows.of("laser_damage")
-    return (
-        Look(
-            row,
-            sampled=_is_sampled(row, face.demands, rates),
-            fringes=face.irregularity_fringes if row is form and means == "plate" else None,
-        )
-        for row in wanted
-        if row.per != "lot"
-    )
+        wanted += (Look(row) for row in rows.of("laser_damage"))
+    return (replace(look, sampled=_is_sampled(look.row, face.demands, rates)) for look in wanted if look.row.per != "lot")
 
 
-def _is_sampled(row: InspectionRow, demands: tuple[Demand, ...], rates: Rates) -> bool:
-    """Whether a sample is enough: the row has a limit for it, and the tolerance is no finer than the commercial class."""
+def _is_sampled(row: InspectionRow, demands: tuple[Demand, ...], rates: Rates) -> float:
+    """Which share of a look a sample is enough for: the row has a limit for it, and the tolerance is near the commercial class or wider."""
     attribute = HOLDS.get(row.looks_at)
     if row.aql_percent is None or attribute is None:
-        return False
+        return 0.0
     figure = next(demand.figure for demand in demands if demand.attribute == attribute)
-    return figure >= tolerance_row(rates, attribute).commercial
+    classes = tolerance_row(rates, attribute)
+    if figure >= classes.commercial or classes.commercial == classes.precision:
+        return float(figure >= classes.commercial)
+    return spared_share(figure=figure, commercial=classes.commercial, precision=classes.precision)
 
 
 def _together(looks: Sequence[Look]) -> list[Look]:
     """Looks of one row on several faces as one, rows in the order in which they first come; once where the piece is counted."""
-    found: dict[tuple[str, bool, float | None], Look] = {}
+    found: dict[tuple[str, float, float], Look] = {}
     for look in looks:
-        key = look.row.name, look.sampled, look.fringes
+        key = look.row.name, look.sampled, look.each_min
         before = found.get(key)
         if before is None:
             found[key] = look
@@ -292,4 +301,4 @@ def inspect_line(
 def _sampled(look: Look, share_of_minute: float) -> Sampled:
     assert look.row.aql_percent is not None
     steps = sample_steps(aql_percent=look.row.aql_percent, level=look.row.level)
-    return Sampled(looks_at=look.row.name, share=look.minutes * share_of_minute, steps=steps)
+    return Sampled(looks_at=look.row.name, share=look.sampled * look.minutes * share_of_minute, steps=steps)
