@@ -30,8 +30,8 @@ LENSES: dict[str, dict[str, Any]] = {
         "glass": "N-SF11",
         "diameter_mm": 20.0,
         "centre_thickness_mm": 4.5,
-        "front_mm": 60.0,
-        "back_mm": -60.0,
+        "front_mm": 50.0,
+        "back_mm": -50.0,
     },
     "40 mm of N-LAK22": {
         "glass": "N-LAK22",
@@ -40,9 +40,11 @@ LENSES: dict[str, dict[str, Any]] = {
         "front_mm": 80.0,
         "back_mm": -80.0,
     },
-    "a meniscus": {"centre_thickness_mm": 5.0, "front_mm": 30.0, "back_mm": 60.0},
+    "a meniscus": {"centre_thickness_mm": 5.0, "front_mm": 36.52, "back_mm": 80.0},
     "plano-convex": {"centre_thickness_mm": 5.0, "back_mm": None},
 }
+
+"""Lenses whose radii are those of test plates that the shop owns: the published step is of work, not of tools."""
 
 
 def prescription(shape: dict[str, Any], grade: Grade) -> dict[str, Any]:
