@@ -82,14 +82,14 @@ def test_every_relaxation_of_an_element_is_its_route_worked_out_with_that_figure
     tight = piece(irregularity=(0.1, 0.4), power=2.0, grade_mm=0.16, centring_arcmin=0.9, diameter_tolerance_mm=0.01,
                   thickness_tolerance_mm=0.04, radii_mm=(60.0, -90.0), coatings=("ar-broadband", None))  # fmt: skip
     made = lens(tight)
-    found, (work,) = plan(made, rates), made.works(rates)
+    found, (work,) = plan(made, rates), made.works(rates.in_order)
     told = {one.tolerance for one in found.relaxations if one.part == "L1"}
     assert told == {"irregularity", "power", "imperfection_grade", "centring", "diameter", "centre_thickness", "coating"}
     for relaxation in found.relaxations:
         if relaxation.part == "L1" and relaxation.tolerance != "coating":
             face = next((name for name in ("front", "back") if f"/{name}/" in relaxation.where), None)
             looser = work.with_figure(relaxation.tolerance, face, relaxation.to_figure)
-            whole = [one.as_operation() for one in element_lines(looser, rates)]
+            whole = [one.as_operation() for one in element_lines(looser, rates.in_order)]
             assert granted(found, relaxation) == bare(whole), relaxation.where
 
 
