@@ -39,15 +39,21 @@ def job_of(request: QuoteRequest) -> Job:
 def through_stages(request: QuoteRequest, rates: Rates) -> tuple[CheckReport, BlankPlan, OperationPlan, QuoteBody]:
     """The section of every stage; raises `Refused` where one refuses."""
     job = job_of(request)
-    report = _section(check(job=job, rates=rates))
-    blanks = _section(plan_blanks(job=job, check=report, rates=rates))
-    operations = _section(plan_operations(job=job, check=report, blanks=blanks, rates=rates))
+    report, blanks, operations = sections_of(request, rates)
     return (
         report,
         blanks,
         operations,
         assemble(job=job, check=report, blanks=blanks, operations=operations, rates=rates, rate_digest="chain"),
     )
+
+
+def sections_of(request: QuoteRequest, rates: Rates) -> tuple[CheckReport, BlankPlan, OperationPlan]:
+    """The sections of the stages before quoting; raises `Refused` where one refuses."""
+    job = job_of(request)
+    report = _section(check(job=job, rates=rates))
+    blanks = _section(plan_blanks(job=job, check=report, rates=rates))
+    return report, blanks, _section(plan_operations(job=job, check=report, blanks=blanks, rates=rates))
 
 
 def quote_of(request: QuoteRequest, rates: Rates) -> QuoteBody:
