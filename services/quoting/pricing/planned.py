@@ -5,12 +5,14 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
+from typing import cast
 
 import numpy as np
 
 from services.quoting.pricing.joint_starts import JointStarts, Lot, joint_starts
 from services.quoting.pricing.plans import Made, PartWays, Plans
 from services.quoting.pricing.starts import start_quantity
+from services.quoting.pricing.ways import Numbers, WayCosts
 from services.quoting.risk.losses import Batches, Losses
 from services.quoting.risk.needs import good_at_least, missing_in_the_mean, need_of
 from services.quoting.risk.worth import Worth
@@ -18,6 +20,12 @@ from shared_schemas.operations import Route
 
 LIKELY = 0.95
 """Ways are held against each other at starts that are enough with this chance, batches apart, whatever confidence is asked for (common practice range)."""
+USUAL = 0.9
+"""The confidence at which ways are held against each other again, by what the joint plan starts (the default of a request)."""
+HALF, SUREST = 0.5, 0.9999
+"""The chances of a lot at which its ways are held against each other go from here to there."""
+LARGE = 2000
+"""In orders above this a start more or less decides no way."""
 
 
 @dataclass(frozen=True)
@@ -74,22 +82,60 @@ def lots_needed(routes: Sequence[Route], quantity: int) -> dict[str, int]:
 def cheapest_ways(plans: Plans, quantity: int) -> PartWays:
     """The cheapest way to make every element of a quantity: blank, faces and testing together.
 
-    Notes: every way is held against the others at the starts that are enough in nineteen of twenty lots, tools that it needs counted in, and
-    what its batches that may be lost cost to make again.
+    Notes: every way is held against the others at the starts that it takes to be enough with the same chance, tools that it needs
+    counted in, and what its batches that may be lost cost to make again. First with the chance of nineteen in twenty, then
+    with that which the joint plan of those ways gives the lot for a confidence of nine in ten, whatever is asked for.
     """
+    first = _ways_at(plans, quantity, {})
+    if quantity > LARGE or all(len(costs.ways) == 1 for costs in plans.way_costs.values()):
+        return first
+    likely = _joint(plans, quantity, first, USUAL)
     needed = lots_needed(plans.routes, quantity)
-    marked_up = (1 + plans.terms.overhead_share) * (1 + plans.terms.contingency_share) / (1 - plans.terms.margin_at(quantity))
+    losses = plans.made(first).losses
+    chances = {
+        part: float(good_at_least(started=started, wanted=np.array([float(needed[part])]), losses=_singly(losses[part]))[0])
+        for part, started in likely.started.items()
+    }
+    second = _ways_at(plans, quantity, chances)
+    if second == first:
+        return first
+    costs = [
+        _cost_of(plans, quantity, ways, joint)
+        for ways, joint in ((first, likely), (second, _joint(plans, quantity, second, USUAL)))
+    ]
+    return second if costs[1] < costs[0] else first
+
+
+def _ways_at(plans: Plans, quantity: int, chances: Mapping[str, float]) -> PartWays:
+    """The cheapest way of every element when its lot is to be enough with a chance; with that of nineteen in twenty if none is given."""
+    needed = lots_needed(plans.routes, quantity)
     chosen = {}
     for part, costs in plans.way_costs.items():
-        if len(costs.ways) == 1:
-            chosen[part] = costs.ways[0]
-            continue
-        wanted = needed.get(part, 0)
+        chance = min(max(chances.get(part, LIKELY), HALF), SUREST)
         starts = np.array(
-            [float(start_quantity(wanted=wanted, yield_share=share, confidence=LIKELY)) for share in costs.singly.tolist()]
+            [float(start_quantity(wanted=needed[part], yield_share=share, confidence=chance)) for share in costs.singly.tolist()]
         )
-        chosen[part] = costs.ways[int(np.argmin(costs.at(starts, marked_up=marked_up) * (2 - costs.good / costs.singly)))]
+        chosen[part] = costs.ways[int(np.argmin(_whole_cost(plans, quantity, costs, starts)))]
     return chosen
+
+
+def _whole_cost(plans: Plans, quantity: int, costs: WayCosts, starts: Numbers) -> Numbers:
+    terms = plans.terms
+    marked_up = (1 + terms.overhead_share) * (1 + terms.contingency_share) / (1 - terms.margin_at(quantity))
+    return costs.at(starts, marked_up=marked_up) * (2 - costs.good / costs.singly)
+
+
+def _cost_of(plans: Plans, quantity: int, ways: PartWays, joint: JointStarts) -> float:
+    """What the lots of a joint plan cost, each by its way."""
+    whole = 0.0
+    for part, costs in plans.way_costs.items():
+        starts = np.full(len(costs.ways), float(joint.started[part]))
+        whole += float(_whole_cost(plans, quantity, costs, starts)[costs.ways.index(ways[part])])
+    return whole
+
+
+def _singly(losses: Losses) -> Losses:
+    return Losses(losses.yield_share)
 
 
 def _that_are_there(ways: PartWays, plans: Plans, quantity: int) -> PartWays:
@@ -102,15 +148,25 @@ def _that_are_there(ways: PartWays, plans: Plans, quantity: int) -> PartWays:
 
 def plan_of(plans: Plans, quantity: int, *, ways: PartWays | None = None) -> Planned:
     """The ways and starts of a quantity; by ways that are given where they are."""
-    ways = cheapest_ways(plans, quantity) if ways is None else _that_are_there(ways, plans, quantity)
+    if ways is None and quantity in plans.known:
+        return cast(Planned, plans.known[quantity])
+    chosen = cheapest_ways(plans, quantity) if ways is None else _that_are_there(ways, plans, quantity)
+    made, joint = plans.made(chosen), _joint(plans, quantity, chosen, plans.confidence)
+    needed = lots_needed(made.routes, quantity)
+    starts = {route.part: _start(route, needed[route.part], joint, made) for route in made.routes}
+    plan = Planned(quantity, made, starts, joint)
+    if ways is None:
+        plans.known[quantity] = plan
+    return plan
+
+
+def _joint(plans: Plans, quantity: int, ways: PartWays, confidence: float) -> JointStarts:
+    """The joint plan of starts by ways that are given."""
     made = plans.made(ways)
     lots = [
         Lot(part, made.losses[part], partial(costs.of_way, costs.ways.index(ways[part]))) for part, costs in plans.way_costs.items()
     ]
-    joint = joint_starts(routes=made.routes, quantity=quantity, confidence=plans.confidence, losses=made.losses, lots=lots)
-    needed = lots_needed(made.routes, quantity)
-    starts = {route.part: _start(route, needed[route.part], joint, made) for route in made.routes}
-    return Planned(quantity, made, starts, joint)
+    return joint_starts(routes=made.routes, quantity=quantity, confidence=confidence, losses=made.losses, lots=lots)
 
 
 def _start(route: Route, needed: int, joint: JointStarts, made: Made) -> PartStart:

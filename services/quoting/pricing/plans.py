@@ -78,6 +78,8 @@ class Plans:
     begin: date
     rates: Rates
     _made: dict[tuple[tuple[str, Ways], ...], Made] = field(default_factory=dict, init=False, compare=False, repr=False)
+    known: dict[int, object] = field(default_factory=dict, init=False, compare=False, repr=False)
+    """What is done for quantities that were worked out before."""
     unit_prices: dict[int, float] = field(default_factory=dict, init=False, compare=False, repr=False)
     """Unit prices of quantities of the price list that are known, before they are made even."""
 
