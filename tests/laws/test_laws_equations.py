@@ -58,6 +58,13 @@ RANGES: dict[str, dict[str, tuple[float, float]]] = {
     "ring_mm2": {"blank_diameter_mm": (10.0, 20.0), "diameter_mm": (0.5, 10.0)},
     "stuck_share": {"centring_z": (0.0, 1.5)},
     "lot_cost": {"minor_units": (1, 4)},
+    "evened_price": {
+        "lower": (2, 20),
+        "upper": (21, 40),
+        "lower_price": (50.0, 90.0),
+        "upper_price": (10.0, 50.0),
+        "quantity": (2, 40),
+    },
     "plates_in_depth": {"depth_mm": (20.0, 200.0), "skin_mm": (0.0, 2.0), "kerf_mm": (0.5, 2.0), "thickness_mm": (2.0, 30.0)},
     "discs_in_square_rows": PLATE,
     "discs_at_most": PLATE,

@@ -41,7 +41,7 @@ def series_around(quantity: int) -> list[int]:
 def evened_price(*, lower: int, upper: int, lower_price: float, upper_price: float, quantity: int) -> Decimal:
     """Unit price of the even list between two quantities of its series, along a power of the quantity, to the millionth.
 
-    Equation: lower_price * (upper_price / lower_price) ** (log(quantity / lower) / log(upper / lower))
+    Equation: round(lower_price * (upper_price / lower_price) ** (log(quantity / lower) / log(upper / lower)), 6)
     """
     return exact(lower_price * (upper_price / lower_price) ** (math.log(quantity / lower) / math.log(upper / lower)))
 
