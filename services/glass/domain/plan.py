@@ -98,7 +98,7 @@ def _terms(job: Job, copies: Mapping[str, int], fitted: Sequence[Fitted], rates:
 
 @dataclass(frozen=True)
 class Planned:
-    """One element planned: its blanks, the form first that is likeliest at the middle quantity, and what to say of it."""
+    """One element planned: its blanks, the form first that is likeliest at a middling number, whatever is asked for, and what to say of it."""
 
     position: int
     blanks: tuple[Blank, ...]
@@ -151,7 +151,7 @@ class _Glass:
 def _of_one_glass(fitted: Sequence[Fitted], terms: Terms, rates: Rates) -> OfOneGlass:
     glass = _glass(fitted, terms, rates)
     likely = terms.likely_starts(terms.middle)
-    firsts = {way.element.name: glass.likeliest(way.element.name, likely) for way in fitted}
+    firsts = {way.element.name: glass.likeliest(way.element.name, REFERENCE_BLANKS) for way in fitted}
     cuts = [_cut(glass.group(firsts[way.element.name][0], way.element.name), way.element.name, likely) for way in fitted]
     models = [
         material_of(group=group, form=form, glass=glass.row, turns=glass.turns if form == "pressing" else {}, rates=rates)

@@ -121,7 +121,7 @@ def _ways_at(plans: Plans, quantity: int, chances: Mapping[str, float]) -> PartW
 
 def _whole_cost(plans: Plans, quantity: int, costs: WayCosts, starts: Numbers) -> Numbers:
     terms = plans.terms
-    marked_up = (1 + terms.overhead_share) * (1 + terms.contingency_share) / (1 - terms.margin_at(quantity))
+    marked_up = (1 + terms.overhead_share) * (1 + terms.contingency_share) / max(1 - terms.margin_at(quantity), 0.01)
     return costs.at(starts, marked_up=marked_up) * (2 - costs.good / costs.singly)
 
 

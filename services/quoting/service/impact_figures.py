@@ -11,7 +11,7 @@ from shared_schemas.quote import Break, LineKind, QuoteBody, middle_quantity
 from shared_schemas.quote_life import ComparedAmount, ComparedCount
 from shared_schemas.rate_impact import ImpactedBreak, ImpactExtreme, ImpactFigures, ImpactSum, ImpactTotals, KeptPrice
 
-LEFT_OVER: frozenset[LineKind] = frozenset({"margin", "minimum_order", "rounding"})
+LEFT_OVER: frozenset[LineKind] = frozenset({"evening", "margin", "minimum_order", "rounding"})
 """Lines of a price that pay for nothing: what they come to is what the price leaves."""
 
 

@@ -84,7 +84,7 @@ def test_learning_makes_a_lot_cheaper_and_sooner_and_one_piece_as_dear_as_ever(
 
 def test_a_lot_made_again_begins_to_learn_anew(plans_of: Callable[..., Plans], small_rates: Rates) -> None:
     shop = with_tables(small_rates, work_centres=(centre(learning_share=0.85),))
-    worth, without = plans_of(rates=shop).worths["lens"], plans_of().worths["lens"]
+    worth, without = plans_of(rates=shop).made({}).worths["lens"], plans_of().made({}).worths["lens"]
     assert worth.again.cost[0] == pytest.approx(without.again.cost[0], rel=0.01)
     assert worth.lot(100) < without.lot(100)
     (step,) = worth.handwork

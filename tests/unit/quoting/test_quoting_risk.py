@@ -49,7 +49,7 @@ def test_pieces_alone_spread_as_their_variance_says(plans_of: Callable[..., Plan
     found = uncertain(evaluate(plans, quantity=50), plans)
     start = evaluate(plans, quantity=50).starts["L1"]
     outcome = found.parts["L1"]
-    share = plans.losses[plans.routes[0].part].mean_yield
+    share = plans.made({}).losses["L1"].mean_yield
     mean = outcome.chance @ outcome.good
     assert mean == pytest.approx(start.started * share, rel=1e-5)
     assert outcome.chance @ (outcome.good - mean) ** 2 == pytest.approx(start.started * share * (1 - share), rel=1e-3)
@@ -146,5 +146,5 @@ def test_no_risk_is_priced_twice(body: QuoteBody, shop_rates: Rates) -> None:
     terms = shop_rates.terms("standard")
     for one in body.breaks:
         lines = {line.kind: line.amount for line in one.lines}
-        cost = lines["material"] + lines["operations"] + lines["bought_parts"] + lines["overhead"]
+        cost = lines["material"] + lines["operations"] + lines["bought_parts"] + lines["losses"] + lines["overhead"]
         assert lines["contingency"] == pytest.approx(cost * Decimal(str(terms.contingency_share)), abs=Decimal("0.02"))
