@@ -2,23 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from functools import cache
-from itertools import product
 from typing import Any
 
 import pytest
 
-from services.glass.domain.plan import plan_blanks
-from services.prescription.domain.check import check
-from services.process.domain.plan import plan_operations
-from services.quoting.pricing.quote import assemble
-from services.rates.domain.seed import seed_rates
-from shared_schemas.blanks import BlankPlan
-from shared_schemas.check import CheckReport
-from shared_schemas.operations import Operation, OperationPlan, Tooling, Way
-from shared_schemas.rates import Rates
-from tests.chain import job_of, request_of, singlet
+from tests.chain import singlet
+from tests.laws.prices import planned
 
 QUANTITIES = (1, 25, 1000)
 ROUNDING = 1.0
@@ -37,11 +26,6 @@ LENSES: dict[str, dict[str, Any]] = {
 }
 
 
-@cache
-def rates() -> Rates:
-    return seed_rates()
-
-
 def lens(name: str, *, conics: tuple[float, float] = (0.0, 0.0), fringes: float = 0.5) -> dict[str, Any]:
     """A lens with its faces made conics, and the form of the front held to so many fringes."""
     drawn = singlet(**LENSES[name])
@@ -51,40 +35,10 @@ def lens(name: str, *, conics: tuple[float, float] = (0.0, 0.0), fringes: float 
     return drawn
 
 
-def made_in_each_way(plan: OperationPlan) -> Iterator[OperationPlan]:
-    """The plan with every choice made, in every way."""
-    things: Sequence[Operation | Tooling] = (*(one for route in plan.routes for one in route.operations), *plan.tooling)
-    options: dict[str, dict[Way, None]] = {}
-    for thing in things:
-        for way in thing.ways:
-            options.setdefault(way.choice, {})[way] = None
-    for picked in product(*options.values()):
-        made = set(picked)
-        routes = tuple(
-            route.model_copy(update={"operations": tuple(one for one in route.operations if set(one.ways) <= made)})
-            for route in plan.routes
-        )
-        tools = tuple(tool for tool in plan.tooling if set(tool.ways) <= made)
-        yield plan.model_copy(update={"routes": routes, "tooling": tools, "relaxations": (), "offers": ()})
-
-
 def cheapest(drawn: dict[str, Any]) -> dict[int, tuple[float, int]]:
-    """Price with the charges for tools, and days, of the cheapest way at each quantity."""
-    job = job_of(request_of(drawn, QUANTITIES))
-    report = check(job=job, rates=rates())
-    assert isinstance(report, CheckReport)
-    blanks = plan_blanks(job=job, check=report, rates=rates())
-    assert isinstance(blanks, BlankPlan)
-    plan = plan_operations(job=job, check=report, blanks=blanks, rates=rates())
-    assert isinstance(plan, OperationPlan)
-    best: dict[int, tuple[float, int]] = {}
-    for made in made_in_each_way(plan):
-        quote = assemble(job=job, check=report, blanks=blanks, operations=made, rates=rates(), rate_digest="laws")
-        charges = float(sum(tool.charge for tool in made.tooling))
-        for row in quote.breaks:
-            found = float(row.unit_price) + charges / row.quantity, row.lead_time.p50_days
-            best[row.quantity] = min(best.get(row.quantity, found), found)
-    return best
+    """Price with the charges for tools, and days, at each quantity, made in the way that is chosen for it."""
+    of_lens = planned(drawn)
+    return {quantity: (of_lens.alone(quantity), of_lens.at(quantity, evened=False).lead_time.p50_days) for quantity in QUANTITIES}
 
 
 @pytest.mark.parametrize("name", LENSES)

@@ -20,6 +20,8 @@ Document = Mapping[str, Any]
 Explained = Callable[[], Sequence[ExplainedBreak]]
 
 GIVEN = "the request"
+OF_ITS_WAYS = ("routes", "blanks", "tooling")
+"""What a quantity has of its own where it is made in another way: told as what stands beside the breaks."""
 OF_A_FIGURE = "part of what explains a figure"
 
 
@@ -56,6 +58,8 @@ def _figure(place: Place, explained: Explained) -> Figure:
     if "basis" in place.tokens[:-1]:
         return _within_basis(place)
     head = place.tokens[0]
+    if head == "breaks" and len(place.tokens) > 2 and place.tokens[2] in OF_ITS_WAYS:
+        return _of_basis(place) or _of_plans(place)
     if head == "breaks":
         quantity = place.at("breaks", place.tokens[1], "quantity")
         return figure_of_break(place, next(one.figures for one in explained() if one.quantity == quantity))
@@ -152,9 +156,12 @@ def _of_plans(place: Place) -> Figure:
     return place.explained_by(source="the operation plan")
 
 
+OF_REWORK = ("rework_share", "rework_yield", "rework_min")
+
+
 def _of_operation(place: Place) -> Figure:
     """A figure of an operation that its basis has under no name of its own: a column of a row that the others quote."""
-    table = {"batch_loss": "yields", "attended_share": "work_centres"}.get(place.name)
+    table = {"batch_loss": "yields", "attended_share": "work_centres", **dict.fromkeys(OF_REWORK, "yields")}.get(place.name)
     row = next((one for one in _rows_in(basis_in(place.owners()[0])) if one.table == table), None)
     if row is not None:
         return place.explained_by(rate_row=row)

@@ -46,9 +46,15 @@ def test_the_real_chain_ends_in_a_route_for_every_part(document: dict[str, Any],
     assert all(step.batch_min > 0 for route in found.routes for step in route.operations)
 
 
+def unlike(element: dict[str, Any], number: int) -> dict[str, Any]:
+    """An element with a name and a thickness of its own: elements that are alike would be one lot."""
+    thickness = element["centre_thickness_mm"] + round(0.01 * number, 2)
+    return {**element, "name": f"L{number + 1}", "centre_thickness_mm": thickness}
+
+
 def test_a_lens_of_fourteen_elements_has_a_route_for_each(rates: Rates) -> None:
     lens = TRIPLET.get("prescription", TRIPLET)
-    elements = [{**lens["elements"][number % 3], "name": f"L{number + 1}"} for number in range(14)]
+    elements = [unlike(lens["elements"][number % 3], number) for number in range(14)]
     barrel = {**lens["barrel"], "length_mm": 340.0}
     document = {**lens, "elements": elements, "spaces": [{"gap_mm": 20.0}] * 13, "stop": None, "barrel": barrel}
     job, report, blanks = chained(document, rates)

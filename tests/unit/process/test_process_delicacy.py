@@ -6,7 +6,7 @@ from typing import Any
 import pytest
 
 from services.process.domain.element_work import ElementWork
-from services.process.domain.faces.surfacing import grind_and_polish
+from services.process.domain.faces.surfacing import FaceOption, surface
 from services.process.domain.plan import plan_operations
 from services.process.domain.route.delicacy import HIGHEST_YIELD_POWER, Delicacy, shocked
 from services.process.domain.route.lines import line
@@ -47,12 +47,13 @@ def test_crystals_that_crack_are_told_from_glass(rates: Rates) -> None:
     assert [shocked(rates.glass(name)) for name in ("CaF2", "BaF2", "N-BK7")] == [True, True, False]
 
 
+@pytest.mark.parametrize("option", ["block", "single", "volume"])
 @pytest.mark.parametrize("glass", DELICATE)
 def test_a_delicate_glass_is_ground_and_polished_no_faster_than_a_crown(
-    glass: str, work: Callable[..., ElementWork], rates: Rates
+    glass: str, option: FaceOption, work: Callable[..., ElementWork], rates: Rates
 ) -> None:
     crown, delicate = (
-        per_piece(grind_and_polish(made, made.front, rates, worked_first=True), {"block", "fine_grind", "polish", "deblock"})
+        per_piece(surface(made, made.front, option, rates, worked_first=True), {"block", "fine_grind", "polish", "deblock"})
         for made in (work(), work(glass=glass))
     )
     assert delicate >= crown

@@ -238,9 +238,9 @@ def generated_by(row: GrindingRow, *, diameter_mm: float) -> float:
 def cheapest_grinding(*, grindability_hg: int | None, rates: Rates) -> Grinding | None:
     """The machine and the row that glass left on a blank is ground away by; `None` where no row says."""
     wanted = grindability_hg or CLASS_OF_THE_ROW
-    of_class = [row for row in rates.grinding if row.stage == "generate" and row.grindability_hg == wanted]
+    of_class = [row for row in rates.grinding if row.stage == "generate" and not row.method and row.grindability_hg == wanted]
     rows = [row for row in of_class if generated_by(row, diameter_mm=REFERENCE_DIAMETER_MM)]
-    centres = [centre for centre in rates.work_centres if "generate" in centre.operations]
+    centres = [centre for centre in rates.work_centres if "generate" in centre.operations and not centre.method]
     if not rows or not centres:
         return None
     centre = min(centres, key=lambda one: per_minute(one).attended(one.attended_share))

@@ -110,6 +110,6 @@ def _edge(work: ElementWork, face: FaceWork, *, worked_first: bool) -> Figure:
     if not worked_first or work.blank.form == "pressing":
         return given("edge_mm", work.rim_mm, "mm", at=f"/check{work.where}/edge_thickness_at_work_diameter_mm")
     return figure_of(
-        behind_rim_mm, name="edge_mm", blank_thickness_mm=given("blank_thickness_mm", work.blank.thickness_mm, "mm", at=f"{work.where}/blank/thickness_mm"),
+        behind_rim_mm, name="edge_mm", blank_thickness_mm=given("blank_thickness_mm", work.blank.thickness_mm, "mm", source=f"the blank as a {work.blank.form}, in the blank plan"),
         sag_at_blank_mm=given("sag_at_blank_mm", face.sag_at_blank_mm, "mm", source="the sagitta of the face at the rim of the blank"),
     )  # fmt: skip

@@ -54,8 +54,8 @@ def _all_take(operations: Sequence[OperationName], method: str, work: ElementWor
 
 
 def _by_volume(work: ElementWork, face: FaceWork, rates: Rates) -> bool:
-    """Whether machines for volume take the face: a sphere or a plane of a glass that the rates have rows for."""
-    if face.aspheric or face.asphere is not None or not _all_take(MACHINED, "volume", work, rates):
+    """Whether machines for volume take the face: a sphere, a plane or what is hardly another shape, of a glass that the rates have rows for."""
+    if face.made_aspheric or not _all_take(MACHINED, "volume", work, rates):
         return False
     try:
         polishing_for(rates, work.glass, "volume")

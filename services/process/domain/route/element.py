@@ -157,8 +157,8 @@ def _forms(work: ElementWork) -> tuple[str, ...]:
 
 
 def _is_spherical(work: ElementWork) -> bool:
-    """Whether an element has an axis, and no face that is an asphere."""
-    return not work.is_window and not any(face.aspheric or face.asphere is not None for face in work.faces)
+    """Whether an element has an axis, and no face that can only be made as an asphere."""
+    return not work.is_window and not any(face.made_aspheric for face in work.faces)
 
 
 def _generator(option: str) -> str:

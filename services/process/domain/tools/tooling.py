@@ -73,7 +73,7 @@ def _wanted(work: ElementWork, lines: ElementLines, rates: Rates) -> Iterator[Wa
     tested = options_of("testing", lines)
     for face in work.faces:
         if face.aspheric:
-            yield from _of_asphere(work, face, lines, rates)
+            yield from _of_asphere(work, face, lines, rates, tested=bool(tested))
         elif face.radius_mm is not None:
             radius_tool = Want("radius_tool", face.radius_mm, work.part, f"R {face.radius_mm:g} of the {face.face}", face)
             chosen = tested and not plate_owned(face.radius_mm, rates)
@@ -87,7 +87,7 @@ def _wanted(work: ElementWork, lines: ElementLines, rates: Rates) -> Iterator[Wa
         yield Want("coating_fixture", work.diameter_mm, work.part, f"diameter {work.diameter_mm:g}")
 
 
-def _of_asphere(work: ElementWork, face: FaceWork, lines: ElementLines, rates: Rates) -> Iterator[Want]:
+def _of_asphere(work: ElementWork, face: FaceWork, lines: ElementLines, rates: Rates, *, tested: bool) -> Iterator[Want]:
     """What each way of an aspheric face asks for: by itself what is made for its form, as a sphere the tools of the sphere."""
     ways = dict.fromkeys(way for line in lines for way in line.ways if way.choice == face.face)
     own = {row.name: row for row in rates.aspheres}
@@ -107,8 +107,10 @@ def _of_asphere(work: ElementWork, face: FaceWork, lines: ElementLines, rates: R
         spherical: tuple[ToolKind, ...] = (
             ("radius_tool", "test_plate", "block") if way.option == "block" else ("radius_tool", "test_plate")
         )
+        chosen = tested and not plate_owned(face.radius_mm, rates)
         for tool in spherical:
-            yield Want(tool, face.radius_mm, work.part, f"R {face.radius_mm:g} of the {face.face}", face, ways=(way,))
+            ways_to_it = (way, Way(choice="testing", option="plate")) if chosen and tool == "test_plate" else (way,)
+            yield Want(tool, face.radius_mm, work.part, f"R {face.radius_mm:g} of the {face.face}", face, ways=ways_to_it)
 
 
 class Toolroom:
