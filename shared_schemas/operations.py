@@ -50,6 +50,14 @@ class Way(Contract):
     choice: Choice
     option: Name
 
+    def __eq__(self, other: object) -> bool:
+        """Alike in choice and option; written out, as ways are compared by the ten thousand."""
+        return isinstance(other, Way) and self.choice == other.choice and self.option == other.option
+
+    def __hash__(self) -> int:
+        """By choice and option."""
+        return hash((self.choice, self.option))
+
 
 class Operation(Contract):
     """One line of the route card.
