@@ -161,7 +161,14 @@ def plan_of(plans: Plans, quantity: int, *, ways: PartWays | None = None) -> Pla
 
 
 def _joint(plans: Plans, quantity: int, ways: PartWays, confidence: float) -> JointStarts:
-    """The joint plan of starts by ways that are given."""
+    """The joint plan of starts by ways that are given; remembered, as ways are weighed at a confidence that is often the one asked for."""
+    key = (quantity, confidence, *ways.items())
+    if key not in plans.joints:
+        plans.joints[key] = _joint_anew(plans, quantity, ways, confidence)
+    return cast(JointStarts, plans.joints[key])
+
+
+def _joint_anew(plans: Plans, quantity: int, ways: PartWays, confidence: float) -> JointStarts:
     made = plans.made(ways)
     lots = [
         Lot(part, made.losses[part], partial(costs.of_way, costs.ways.index(ways[part]))) for part, costs in plans.way_costs.items()

@@ -77,7 +77,11 @@ class Plans:
     confidence: float
     begin: date
     rates: Rates
+    costs_known: dict[int, tuple[Route, tuple[Tooling, ...], WayCosts]] = field(default_factory=dict, compare=False, repr=False)
+    """What the ways of each route cost, with its tools; plans with other routes for some parts go on with the rest."""
     _made: dict[tuple[tuple[str, Ways], ...], Made] = field(default_factory=dict, init=False, compare=False, repr=False)
+    joints: dict[tuple[object, ...], object] = field(default_factory=dict, init=False, compare=False, repr=False)
+    """Joint plans of starts that were worked out before, by quantity, ways and confidence."""
     known: dict[int, object] = field(default_factory=dict, init=False, compare=False, repr=False)
     """What is done for quantities that were worked out before."""
     unit_prices: dict[int, float] = field(default_factory=dict, init=False, compare=False, repr=False)
@@ -109,13 +113,18 @@ class Plans:
         forms: dict[str, list[str]] = {}
         for blank in self.blanks:
             forms.setdefault(blank.element, []).append(blank.form)
-        return {
-            route.part: way_costs(
-                route, forms=forms.get(route.part, ()), curves=curves, tools=self.tooling, per_minute=self.per_minute
-            )
-            for route in self.routes
-            if route.kind == "element"
-        }
+        costs: dict[str, WayCosts] = {}
+        for route in self.routes:
+            if route.kind == "element":
+                tools = tuple(tool for tool in self.tooling if tool.part == route.part)
+                known = self.costs_known.get(id(route))
+                if known is None or known[1] != tools:
+                    of_route = way_costs(
+                        route, forms=forms.get(route.part, ()), curves=curves, tools=tools, per_minute=self.per_minute
+                    )
+                    known = self.costs_known[id(route)] = (route, tools, of_route)
+                costs[route.part] = known[2]
+        return costs
 
     @cached_property
     def per_minute(self) -> dict[str, PerMinute]:

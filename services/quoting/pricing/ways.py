@@ -112,7 +112,8 @@ class WayCosts:
     size: Numbers
     piece: Numbers
     tools: Numbers
-    glass: tuple[GlassCurve, ...]
+    glass: tuple[tuple[GlassCurve, tuple[int, ...]], ...]
+    """What blanks cost, and for which ways."""
 
     def at(self, numbers: Numbers, *, marked_up: float = 1.0) -> Numbers:
         """Cost of numbers of starts, one for each way: shape (…, w).
@@ -123,7 +124,9 @@ class WayCosts:
         through = numbers[..., None] * self.reach
         batches = np.ceil(through / self.size - 1e-9)
         made = ((self.setup + batches * self.batch + through * self.piece) * self.done).sum(axis=-1)
-        glass = np.stack([curve.of(numbers[..., place]) for place, curve in enumerate(self.glass)], axis=-1)
+        glass = np.empty(numbers.shape)
+        for curve, places in self.glass:
+            glass[..., places] = curve.of(numbers[..., places])
         return np.asarray(made + glass + self.tools / marked_up)
 
     def of_way(self, place: int, numbers: Numbers) -> Numbers:
@@ -131,7 +134,8 @@ class WayCosts:
         through = numbers[:, None] * self.reach[place]
         batches = np.ceil(through / self.size - 1e-9)
         made = ((self.setup + batches * self.batch + through * self.piece) * self.done[place]).sum(axis=-1)
-        return np.asarray(made + self.glass[place].of(numbers))
+        curve = next(curve for curve, places in self.glass if place in places)
+        return np.asarray(made + curve.of(numbers))
 
 
 def way_costs(
@@ -145,7 +149,8 @@ def way_costs(
     """
     ways = ways_of(route, forms)
     operations = route.operations
-    done = np.array([[is_done(operation.ways, made) for operation in operations] for made in ways], dtype=float)
+    needs, chosen = [frozenset(operation.ways) for operation in operations], [frozenset(made) for made in ways]
+    done = np.array([[needed <= made for needed in needs] for made in chosen], dtype=float)
     kept = np.array([kept_by(one) * (1 - batches_scrapped_by(one)) for one in operations])
     alone = np.array([kept_by(one) * (1 - batches_scrapped_by(one) if one.batch_size == 1 else 1.0) for one in operations])
     left: Numbers = np.cumprod(np.where(done > 0, kept, 1.0), axis=1, dtype=np.float64)
@@ -163,7 +168,7 @@ def way_costs(
         size=np.array([float(one.batch_size) for one in operations]),
         piece=piece,
         tools=np.array([sum(float(tool.charge) for tool in tools_needed(own_tools, {route.part: made})) for made in ways]),
-        glass=tuple(_curve(route.part, made, curves) for made in ways),
+        glass=_glass_of(route.part, ways, curves),
     )
 
 
@@ -175,6 +180,15 @@ def _money(operation: Operation, per_minute: Mapping[str, PerMinute]) -> tuple[f
         operation.batch_min * busy + float(operation.consumables),
         operation.piece_min * busy + rework_min_each(operation) * minute.attended(1.0),
     )
+
+
+def _glass_of(
+    part: str, ways: Sequence[Ways], curves: Mapping[tuple[str, str | None], GlassCurve]
+) -> tuple[tuple[GlassCurve, tuple[int, ...]], ...]:
+    """Each cost of blanks, with the places of the ways that it is for."""
+    of_ways = [_curve(part, made, curves) for made in ways]
+    different = {id(curve): curve for curve in of_ways}
+    return tuple((curve, tuple(place for place, one in enumerate(of_ways) if one is curve)) for curve in different.values())
 
 
 def _curve(part: str, made: Ways, curves: Mapping[tuple[str, str | None], GlassCurve]) -> GlassCurve:
