@@ -26,7 +26,7 @@ from tests.laws.prices import (
     with_faces,
 )
 
-DRAWN = int(os.environ.get("LAWS_DRAWN_PRICES", "6"))
+DRAWN = int(os.environ.get("LAWS_DRAWN_PRICES", "3"))
 """How many lenses each law is tried on."""
 QUANTITIES = (1, 5, 25, 100, 1000)
 STEP = 0.5
@@ -74,7 +74,7 @@ LIST = (
 )
 
 
-@pytest.mark.parametrize("lens", [HARD, *singlets(seed=1, count=3)], ids=lambda lens: str(lens["elements"][0]["diameter_mm"]))
+@pytest.mark.parametrize("lens", [HARD, *singlets(seed=1, count=2)], ids=lambda lens: str(lens["elements"][0]["diameter_mm"]))
 def test_more_pieces_are_never_dearer_each_nor_cheaper_in_all(lens: Prescription) -> None:
     of_lens = planned(lens)
     prices = [of_lens.price(quantity) for quantity in LIST]
@@ -113,7 +113,7 @@ TIGHTER: dict[str, Callable[[Prescription, float], Prescription]] = {
 @pytest.mark.parametrize("tolerance", TIGHTER)
 def test_a_tighter_tolerance_is_never_cheaper_and_a_little_tighter_is_a_little_dearer(tolerance: str) -> None:
     make = TIGHTER[tolerance]
-    for lens in lenses(2)[:4]:
+    for lens in lenses(2)[: 2 if DRAWN < 5 else None]:
         for quantity in (5, 25, 300):
             prices = {by: planned(make(lens, by)).price(quantity) for by in (2.0, 1.0, 0.99, 0.95, 0.5)}
             where = (lens["elements"][0], quantity, prices)

@@ -13,7 +13,7 @@ from shared_schemas.operations import Operation, Route
 from tests.chain import demo, published_triplet, singlet
 from tests.laws.prices import Prescription, planned, singlets
 
-PLAYED = 3000
+PLAYED = 2000
 """Jobs played through."""
 SIGMAS = 4.0
 
@@ -68,7 +68,7 @@ LENSES = [
 ]
 
 
-@pytest.mark.parametrize("quantity", [2, 5, 25, 100])
+@pytest.mark.parametrize("quantity", [5, 25, 100])
 @pytest.mark.parametrize("lens", LENSES)
 def test_starts_are_enough_as_often_as_the_plan_says(lens: Prescription, quantity: int) -> None:
     plan = planned(lens).at(quantity, evened=False).plan
@@ -79,7 +79,7 @@ def test_starts_are_enough_as_often_as_the_plan_says(lens: Prescription, quantit
     assert plan.chance >= plan.joint.aim - 1e-9
 
 
-@pytest.mark.parametrize("quantity", [5, 25])
+@pytest.mark.parametrize("quantity", [5])
 @pytest.mark.parametrize("lens", LENSES)
 def test_with_one_piece_fewer_they_are_not(lens: Prescription, quantity: int) -> None:
     plan = planned(lens).at(quantity, evened=False).plan

@@ -44,8 +44,8 @@ def test_the_same_rates_change_nothing_and_keep_the_margin_of_the_terms(shop_rat
         assert (one.share, one.p50_days.difference, one.p90_days.difference) == (0, 0, 0)
         kept = one.price_kept
         assert (kept.margin_share_proposed, kept.loss_chance_proposed) == (kept.margin_share_issued, kept.loss_chance_issued)
-        # Rounding up only ever adds to the margin of the terms.
-        assert 0.25 <= kept.margin_share_issued < 0.26
+        # Rounding up adds to the margin of the terms, the even price list may take a little of it.
+        assert 0.24 <= kept.margin_share_issued < 0.26
     assert totals_of([Impacted("Q-1", 1, found)]).changed == 0
 
 
