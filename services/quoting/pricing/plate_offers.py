@@ -21,8 +21,12 @@ RADIUS = "radius"
 
 
 def quoted_offers(plans: Plans, offers: Sequence[ToolingOffer], *, against: Evaluation) -> tuple[QuotedOffer, ...]:
-    """Each offer with its saving and its days at the quantity of `against`, most saved first."""
-    quoted = [_quoted(plans, offer, against) for offer in offers]
+    """Each offer with its saving and its days at the quantity of `against`, most saved first; none of a plate that is not made then.
+
+    Notes: where figures are tested with an interferometer no plate is charged, and so none is saved.
+    """
+    charged = {tool.name for tool in against.made.tooling}
+    quoted = [_quoted(plans, offer, against) for offer in offers if not charged.isdisjoint(offer.not_needed)]
     return tuple(sorted(quoted, key=lambda one: (-one.saving, one.where, abs(one.to_radius_mm - one.from_radius_mm))))
 
 

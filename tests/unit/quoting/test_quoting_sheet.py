@@ -22,6 +22,7 @@ from shared_schemas.check import CheckReport, Finding
 from shared_schemas.quote import QuoteBody, QuoteDecision, QuoteRequest
 from shared_schemas.rates import Rates
 from shared_schemas.traveller import Job, Refusal
+from tests.chain import demo, quote_of
 
 DEMO = Path(__file__).resolve().parents[3] / "services" / "desk" / "demo" / "lake_ice_lidar.json"
 HEAD = Head(number="Q-2026-000001", revision=2, latest_revision=2, customer="Tarn & Fell", digest="ab" * 32, state="open")
@@ -80,13 +81,22 @@ class Page(HTMLParser):
         return re.sub(r"\s+", " ", " ".join(self.words))
 
 
+def test_radii_near_a_test_plate_are_offered_where_plates_are_made(rates: Rates) -> None:
+    plated, tested_otherwise = (
+        Page(sheet_page(head=HEAD, body=quote_of(demo().model_copy(update={"quantities": (quantity,)}), rates))).text
+        for quantity in (100, 25)
+    )
+    assert "Radii near a test plate" in plated
+    assert "Radii near a test plate" not in tested_otherwise
+
+
 def test_the_sheet_says_what_a_customer_asks_in_that_order(body: QuoteBody) -> None:
     page = Page(sheet_page(head=HEAD, body=body))
     assert page.open == []
     in_order = (
         "Quotation", "Q-2026-000001, revision 2", str(body.quoted_on), "Valid until", str(body.valid_until), "Tarn & Fell", "The lens",
         body.prescription.title, "L1", "N-SK5", "Prices, in USD", "Sooner, for an additional charge", "Tooling, charged once", "All tools together",
-        "Assumed", "What could be relaxed", "Radii near a test plate", "To look at", "To mind when the lens is handled",
+        "Assumed", "What could be relaxed", "To look at", "To mind when the lens is handled",
         "rate revision 1", "ab" * 32,
     )  # fmt: skip
     place = 0
