@@ -202,6 +202,10 @@ class LooserOperation(Contract):
     rework_min: Annotated[float, Field(ge=0)] | None = None
 
 
+STATED_IF_CHANGED = tuple(name for name, field in LooserOperation.model_fields.items() if field.default is None)
+"""What a looser operation states only where it changes."""
+
+
 class AddedOperation(Contract):
     """An operation that a relaxation brings, before the one that is at `position` in the route as asked for."""
 

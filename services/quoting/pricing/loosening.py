@@ -8,21 +8,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from shared_schemas.operation_kinds import OPERATIONS
-from shared_schemas.operations import AddedOperation, LooserOperation, Operation, Relaxation, Route
-
-IF_STATED = (
-    "method",
-    "work_centre",
-    "setup_min",
-    "attended_share",
-    "consumables",
-    "batch_loss",
-    "sampled",
-    "rework_share",
-    "rework_yield",
-    "rework_min",
-)
-"""What a looser operation states only where it changes."""
+from shared_schemas.operations import STATED_IF_CHANGED, AddedOperation, LooserOperation, Operation, Relaxation, Route
 
 
 def loosened(route: Route, granted: Sequence[Relaxation]) -> Route:
@@ -77,7 +63,7 @@ def _put_together(operations: Sequence[Operation], removed: set[int], added: Seq
 
 
 def _figures(asked: Operation, so_far: Operation, looser: LooserOperation) -> dict[str, Any]:
-    stated = {name: getattr(looser, name) for name in IF_STATED if getattr(looser, name) is not None}
+    stated = {name: getattr(looser, name) for name in STATED_IF_CHANGED if getattr(looser, name) is not None}
     if so_far is asked:
         return {
             "batch_size": looser.batch_size,

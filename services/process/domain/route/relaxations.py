@@ -16,7 +16,7 @@ from services.process.domain.route.lens import LENS, group_name, group_route, le
 from services.process.domain.route.lines import Line
 from services.process.domain.route.rate_rows import tolerance_row
 from shared_schemas.operation_kinds import operations_that
-from shared_schemas.operations import AddedOperation, Face, LooserOperation, Operation, Relaxation, Route
+from shared_schemas.operations import STATED_IF_CHANGED, AddedOperation, Face, LooserOperation, Operation, Relaxation, Route
 from shared_schemas.prescription import Prescription
 from shared_schemas.rates import Rates
 
@@ -24,19 +24,6 @@ Step = Line | Operation
 
 ALWAYS = ("batch_size", "batch_min", "piece_min", "yield_share")
 """What is told of every operation that changes."""
-IF_CHANGED = (
-    "method",
-    "work_centre",
-    "setup_min",
-    "attended_share",
-    "consumables",
-    "batch_loss",
-    "sampled",
-    "rework_share",
-    "rework_yield",
-    "rework_min",
-)
-"""What is told only where it changes."""
 FIELDS = tuple(name for name in Operation.model_fields if name != "basis")
 
 REPEATED = frozenset(operations_that(lambda kind: kind.repeated))
@@ -47,7 +34,7 @@ def _key(step: Step) -> tuple[object, ...]:
     return step.operation, step.face, step.shared_run, step.ways, step.method if step.operation in REPEATED else None
 
 
-_all = attrgetter(*ALWAYS, *IF_CHANGED)
+_all = attrgetter(*ALWAYS, *STATED_IF_CHANGED)
 
 
 @dataclass(frozen=True)
@@ -89,7 +76,7 @@ def _changed(before: Sequence[Step], after: Sequence[Step], start: int, first: i
     for i in range(count):
         old, new = before[start + i], after[first + i]
         if new is not old and _all(new) != _all(old):
-            others = {name: getattr(new, name) for name in IF_CHANGED if getattr(new, name) != getattr(old, name)}
+            others = {name: getattr(new, name) for name in STATED_IF_CHANGED if getattr(new, name) != getattr(old, name)}
             figures = {name: getattr(new, name) for name in ALWAYS}
             found.append(LooserOperation(position=start + i, **figures, **others))
     return found
