@@ -9,8 +9,9 @@ from pydantic import Field, model_validator
 from shared_schemas.base import Contract, Fault, Name, refuse_if_any
 from shared_schemas.blanks import BlankPlan
 from shared_schemas.check import CheckReport
+from shared_schemas.lead_times import Quantity
 from shared_schemas.prescription import Prescription
-from shared_schemas.quote import Quantity, QuoteRequest
+from shared_schemas.quote import QuoteRequest
 
 
 class BlanksByHand(Contract):

@@ -12,12 +12,20 @@ from shared_schemas.base import NO_CONTROLS, Contract, Currency, Fault, Money, N
 from shared_schemas.blanks import Blank
 from shared_schemas.check import CheckReport, Finding
 from shared_schemas.figure import Figure
+from shared_schemas.lead_times import (
+    Expedite,
+    LeadTime,
+    Line,
+    PromisedAtAcceptance,
+    Quantity,
+    SoonerOffer,
+    SoonerSet,
+)
 from shared_schemas.operation_kinds import OperationName
 from shared_schemas.operations import BoughtPart, Operation, Route, Tooling
 from shared_schemas.prescription import Prescription
 from shared_schemas.problem import Problem
 
-LARGEST_QUANTITY = 100_000
 MOST_QUANTITIES = 20
 
 QuoteStatus = Literal["accepted", "checking", "planning_blanks", "planning_operations", "assembling", "ready", "refused", "failed"]
@@ -27,13 +35,7 @@ QuoteState = Literal["open", "accepted", "declined", "expired"]
 """Where a ready quote stands with the customer."""
 
 InTime = Literal["yes", "with_expedite", "with_changes", "no"]
-LineKind = Literal[
-    "material", "operations", "bought_parts", "losses", "overhead", "contingency", "margin", "tooling", "minimum_order", "evening", "rounding", "priority", "overtime", "faster_glass",
-]  # fmt: skip
-
 ToolingTerms = Literal["one_off", "spread"]
-
-Quantity = Annotated[int, Field(strict=True, ge=1, le=LARGEST_QUANTITY)]
 
 
 def middle_quantity(quantities: Iterable[int]) -> int:
@@ -72,42 +74,17 @@ class QuoteRequest(Contract):
         return self
 
 
-class Line(Contract):
-    """One line of a price: what it is for and how much, for the whole quantity."""
-
-    name: Name
-    kind: LineKind
-    amount: Money
-
-
 class UnitCost(Contract):
-    """Cost of one good lens before overhead and margin: as planned, and as it may turn out."""
+    """Cost of one good lens before overhead and margin: as planned, and as it may turn out.
+
+    `p80_in_time` is of the draws that are there by the day the lenses are needed, `None` where no day was said or none is in time.
+    """
 
     planned: Money
     p50: Money | None = None
     p80: Money | None = None
     p95: Money | None = None
-
-
-class LeadTime(Contract):
-    """Calendar days from order to shipping, and the date if ordered on the day of the quote."""
-
-    p50_days: int
-    p90_days: int
-    ship_date: date
-    critical_path: tuple[str, ...] = ()
-
-
-class Expedite(Contract):
-    """What it would cost to have a quantity sooner, for all of it, and by how many days the ship date is sooner. `lines` add up to `cost` exactly."""
-
-    p50_days: int
-    p90_days: int
-    ship_date: date
-    days_saved: int
-    cost: Money
-    lines: tuple[Line, ...]
-    critical_path: tuple[str, ...] = ()
+    p80_in_time: Money | None = None
 
 
 class MaterialNeed(Contract):
@@ -135,7 +112,9 @@ class Break(Contract):
     are there where that is another way than at the middle quantity, `tooling` where its tools are other ones. `spares` are the
     good pieces to be expected beyond the order, by part; `loss_chance` is the chance that cost and overhead pass the price;
     `in_time` answers a request that says when it needs the lenses, and `in_time_with` says what would bring them in time
-    where the answer is not a plain yes, or with a no the earliest day and its cost. `expedite` is `None` where it would save no day or the terms know none.
+    where the answer is not a plain yes, or with a no the earliest day and its cost; `in_time_chance` is the share of draws that are there by then.
+    `expedite` is `None` where it would save no day or the terms know none. `sooner` are single things that would bring it nearer,
+    `soonest_set` the cheapest set of them that is in time.
     """
 
     quantity: int
@@ -157,7 +136,10 @@ class Break(Contract):
     risk_drivers: tuple[RiskDriver, ...] = ()
     in_time: InTime | None = None
     in_time_with: tuple[Text, ...] = ()
+    in_time_chance: float | None = None
     expedite: Expedite | None = None
+    sooner: tuple[SoonerOffer, ...] = ()
+    soonest_set: SoonerSet | None = None
 
 
 class ExplainedBreak(Contract):
@@ -244,6 +226,7 @@ class QuoteBody(Contract):
     prescription: Prescription
     rate_revision: int
     rate_digest: str
+    load_snapshot: int | None = None
     quoted_on: date
     valid_until: date
     currency: Currency
@@ -263,7 +246,10 @@ class QuoteBody(Contract):
 
 
 class QuoteDecision(Contract):
-    """What the customer decided on one revision of a quote: who said so (`key_id` is the key it came with) and when."""
+    """What the customer decided on one revision of a quote: who said so (`key_id` is the key it came with) and when.
+
+    `promised` is the date of an acceptance, worked out again against the book of load of that moment.
+    """
 
     number: str
     revision: int
@@ -273,6 +259,7 @@ class QuoteDecision(Contract):
     note: str = ""
     key_id: str
     at: datetime
+    promised: PromisedAtAcceptance | None = None
 
 
 class Quote(Contract):
@@ -298,6 +285,7 @@ class Quote(Contract):
     rate_revision: int
     prescription: Prescription | None = None
     rate_digest: str | None = None
+    load_snapshot: int | None = None
     quoted_on: date | None = None
     valid_until: date | None = None
     currency: Currency | None = None

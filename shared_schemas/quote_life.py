@@ -9,7 +9,8 @@ from pydantic import Field, ValidationError, field_validator, model_validator
 from pydantic_core import ErrorDetails, InitErrorDetails, PydanticCustomError, PydanticKnownError
 
 from shared_schemas.base import NO_CONTROLS, Contract, Currency, Fault, Money, escaped, refuse_if_any
-from shared_schemas.quote import LineKind, Quantity, QuoteRequest, QuoteStatus
+from shared_schemas.lead_times import LineKind, Quantity
+from shared_schemas.quote import QuoteRequest, QuoteStatus
 
 MOST_IN_A_BATCH = 1000
 DEEPEST_CHANGE = 16

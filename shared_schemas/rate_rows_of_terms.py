@@ -137,16 +137,21 @@ class CurrencyRow(RateRow):
 
 
 class CalendarRow(RateRow):
-    """A weekday with its working hours (`weekday`, 0 Monday), or a `holiday`."""
+    """A weekday with its working hours (`weekday`, 0 Monday), or a `holiday`; a shutdown lasts from its `holiday` `until` a day, both counted in."""
 
     weekday: Annotated[int, Field(strict=True, ge=0, le=6)] | None = None
     hours: Annotated[float, Field(strict=True, ge=0, le=24)] = 0.0
     holiday: date | None = None
+    until: date | None = None
 
 
 class ShopLoadRow(RateRow):
-    """How busy a work centre (`name`) is: the share of its hours already taken, and the spread of work and arrivals."""
+    """How busy a work centre (`name`) usually is: the share of its hours that is taken, and the spread of work and arrivals.
+
+    `booked_share` is how much of that is work which the book of load will show by the time it is done; the rest is work that is in no book.
+    """
 
     utilisation: Annotated[float, Field(strict=True, ge=0, lt=1)]
     squared_variation: NonNegative
     mean_job_h: NonNegative
+    booked_share: Share = 0.0

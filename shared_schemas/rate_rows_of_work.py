@@ -32,6 +32,7 @@ class WorkCentreRow(RateRow):
     not a block or a chamber, says how many. `learning_share` is what is left of the time of a piece when the number made
     doubles, up to `learned_after` pieces, where a person's hands set the pace: it counts for operations done piece by
     piece. `minutes_variation` is the standard deviation of the minutes over those planned, as a share of them.
+    It works `shifts` times the hours of the calendar, up to the whole day.
     Optical centring trues a lens that is held finer than `trued_below_arcmin` in its cell: `align_min` when it is held twice as fine.
     """
 
@@ -40,6 +41,7 @@ class WorkCentreRow(RateRow):
     machine_rate_per_h: NonNegativeMoney
     labour_rate_per_h: NonNegativeMoney
     stations: Annotated[int, Field(strict=True, ge=1)]
+    shifts: Annotated[int, Field(strict=True, ge=1, le=3)] = 1
     setup_min: NonNegative
     load_min_per_piece: NonNegative
     cycle_min: NonNegative = 0.0

@@ -13,13 +13,14 @@ from shared_schemas.quote import QuoteRequest
 
 
 class Job(Contract):
-    """The head of a traveller: written when it starts, changed by nobody."""
+    """The head of a traveller: written when it starts, changed by nobody. `load_snapshot` is the book of load it is dated by, `None` without one."""
 
     number: str
     attempt: int
     request: QuoteRequest
     rate_revision: int
     quoted_on: date
+    load_snapshot: int | None = None
 
 
 class Refusal(Contract):

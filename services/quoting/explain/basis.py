@@ -34,8 +34,9 @@ from services.quoting.pricing.quote import as_drawn, plans_for
 from services.quoting.pricing.quoted_money import converted_figure
 from shared_schemas.blanks import BlankPlan
 from shared_schemas.figure import Figure
+from shared_schemas.lead_times import LineKind
 from shared_schemas.operations import OperationPlan
-from shared_schemas.quote import ExplainedBreak, Explanation, LineKind, middle_quantity
+from shared_schemas.quote import ExplainedBreak, Explanation, middle_quantity
 from shared_schemas.rates import Rates
 from shared_schemas.traveller import Job
 

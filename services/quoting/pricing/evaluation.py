@@ -16,8 +16,8 @@ from services.quoting.pricing.price_list import evened_unit_price
 from services.quoting.promise.lead_time import Schedule, schedule
 from services.quoting.risk.draws import Uncertain
 from services.quoting.risk.outcomes import Outcomes, outcomes
+from shared_schemas.lead_times import LeadTime
 from shared_schemas.operations import Route
-from shared_schemas.quote import LeadTime
 
 
 @dataclass(frozen=True)

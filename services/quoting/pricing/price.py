@@ -8,8 +8,8 @@ from decimal import Decimal
 
 from services.optics.law import law
 from services.quoting.costs.money import in_currency, price_step, rounded, rounded_up, total
+from shared_schemas.lead_times import Line, LineKind
 from shared_schemas.problem import FigureOutOfRange
-from shared_schemas.quote import Line, LineKind
 from shared_schemas.rates import CommercialRow, CurrencyRow
 
 NAMES: dict[LineKind, str] = {

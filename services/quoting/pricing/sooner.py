@@ -14,7 +14,7 @@ from services.quoting.pricing.plans import Plans
 from services.quoting.pricing.price import NAMES, Markups, markups, sum_of
 from services.quoting.promise.lead_time import Schedule, Shop, days_saved, schedule
 from services.shop.purchases import graded_lead_days
-from shared_schemas.quote import Expedite, Line, LineKind
+from shared_schemas.lead_times import Expedite, Line, LineKind
 from shared_schemas.rates import StockFormRow
 
 

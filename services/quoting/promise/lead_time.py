@@ -11,8 +11,8 @@ from services.optics.law import law
 from services.quoting.costs.cost import MaterialCost, OperationCost
 from services.quoting.promise.flow import Passage, Queue, Span, Step, passages, queues_of, span_of, steps_of
 from services.shop.calendar import WorkingCalendar
+from shared_schemas.lead_times import LeadTime
 from shared_schemas.operations import BoughtPart, Route, Tooling
-from shared_schemas.quote import LeadTime
 from shared_schemas.rates import Rates
 
 Z_90 = 1.2815515655446004

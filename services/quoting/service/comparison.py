@@ -8,7 +8,8 @@ from datetime import date
 from decimal import Decimal
 from typing import Any
 
-from shared_schemas.quote import Break, Line, QuoteBody, QuoteRequest
+from shared_schemas.lead_times import Line
+from shared_schemas.quote import Break, QuoteBody, QuoteRequest
 from shared_schemas.quote_life import (
     ChangedPlace,
     ChangedRow,

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from services.quoting.pricing.price import sum_of
-from shared_schemas.quote import Break, LineKind, QuoteBody, middle_quantity
+from shared_schemas.lead_times import LineKind
+from shared_schemas.quote import Break, QuoteBody, middle_quantity
 from shared_schemas.quote_life import ComparedAmount, ComparedCount
 from shared_schemas.rate_impact import ImpactedBreak, ImpactExtreme, ImpactFigures, ImpactSum, ImpactTotals, KeptPrice
 

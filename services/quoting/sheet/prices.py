@@ -8,8 +8,9 @@ from decimal import Decimal
 
 from services.quoting.sheet import words
 from services.quoting.sheet.parts import Table, days, money
+from shared_schemas.lead_times import Expedite, LeadTime
 from shared_schemas.operations import Tooling
-from shared_schemas.quote import Break, Expedite, LeadTime, QuoteBody
+from shared_schemas.quote import Break, QuoteBody
 
 
 @dataclass(frozen=True)

@@ -15,9 +15,10 @@ import services.desk
 from services.desk.client import httpx
 from shared_schemas.blanks import Blank
 from shared_schemas.check import CheckReport, ElementCheck, Finding, FirstOrder, SurfaceCheck
+from shared_schemas.lead_times import LeadTime, Line
 from shared_schemas.operations import Operation, Route, Tooling
 from shared_schemas.problem import Problem, ProblemDetail
-from shared_schemas.quote import Break, LeadTime, Line, Quote, QuoteBody, QuotedElement, QuoteRequest, UnitCost
+from shared_schemas.quote import Break, Quote, QuoteBody, QuotedElement, QuoteRequest, UnitCost
 
 DEMO = Path(services.desk.__file__).parent / "demo" / "lake_ice_lidar.json"
 

@@ -9,7 +9,8 @@ from typing import Any
 
 from services.desk.page_parts import console_for
 from services.desk.quote_text import quote_page
-from shared_schemas.quote import Expedite, Line, Quote
+from shared_schemas.lead_times import Expedite, Line
+from shared_schemas.quote import Quote
 
 
 def printed(quote: Quote) -> str:

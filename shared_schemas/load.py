@@ -1,0 +1,200 @@
+"""The book of load: what accepted orders and the ERP have taken of the hours of each work centre, week by week."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import date, datetime, timedelta
+from typing import Annotated, Literal
+
+from pydantic import Field, field_validator
+
+from shared_schemas.base import NO_CONTROLS, Contract, Name, NonNegative, Share
+from shared_schemas.operation_kinds import OperationName
+
+MOST_WEEKS = 260
+"""A book goes no further ahead than this."""
+MOST_BOOKINGS = 50_000
+
+OrderState = Literal["booked", "completed", "cancelled"]
+
+
+def monday_of(day: date) -> date:
+    """The Monday of the week of a day."""
+    return day - timedelta(days=day.weekday())
+
+
+class CentreLoad(Contract):
+    """Hours taken of one work centre, all its stations together, in each week from the first of the snapshot on [h]; none after the last given."""
+
+    work_centre: Name
+    booked_h: Annotated[tuple[NonNegative, ...], Field(max_length=MOST_WEEKS)]
+
+
+class OrderLoad(Contract):
+    """What one order takes. `order` is the number of its quote, or what the ERP calls it; `source` says who booked it."""
+
+    order: Annotated[str, Field(min_length=1, max_length=60, pattern=NO_CONTROLS)]
+    source: Name
+    ship_date: date | None = None
+    work_centres: tuple[CentreLoad, ...]
+
+
+class LoadSnapshot(Contract):
+    """The book at one moment, numbered and never changed. `digest` is the SHA-256 of the rest but for number and moment, in canonical JSON.
+
+    `first_week` is a Monday; `orders` are in the order of their names.
+    """
+
+    number: Annotated[int, Field(strict=True, ge=1)]
+    digest: str
+    made_at: datetime
+    first_week: date
+    orders: tuple[OrderLoad, ...] = ()
+
+    def booked_h(self) -> dict[str, tuple[float, ...]]:
+        """Hours taken of each work centre in each week from the first on, by all orders together [h]."""
+        return added_up(centre for order in self.orders for centre in order.work_centres)
+
+
+def added_up(loads: Iterable[CentreLoad]) -> dict[str, tuple[float, ...]]:
+    """Hours of each work centre in each week, of several orders together [h]."""
+    whole: dict[str, list[float]] = {}
+    for load in loads:
+        weeks = whole.setdefault(load.work_centre, [])
+        weeks.extend([0.0] * (len(load.booked_h) - len(weeks)))
+        for week, hours in enumerate(load.booked_h):
+            weeks[week] += hours
+    return {name: tuple(weeks) for name, weeks in sorted(whole.items())}
+
+
+class LoadSnapshotHead(Contract):
+    """One line of the list of snapshots."""
+
+    number: int
+    digest: str
+    made_at: datetime
+    orders: int
+
+
+class LoadSnapshotPage(Contract):
+    """Snapshots, the newest first; `next` is the cursor of the next page."""
+
+    items: tuple[LoadSnapshotHead, ...]
+    next: str | None = None
+
+
+class OrderOperation(Contract):
+    """One operation of an accepted order: its hours on a station of its work centre, set-up included [h], and when they are expected."""
+
+    sequence: Annotated[int, Field(strict=True, ge=1)]
+    part: Name
+    operation: OperationName
+    work_centre: Name
+    hours: NonNegative
+    begins: date
+    ends: date
+
+
+class AcceptedOrder(Contract):
+    """What quoting hands over when a quote is accepted: what is ordered, when it is promised, and the hours it takes of the shop."""
+
+    quote_number: str
+    revision: int
+    quantity: int
+    customer: str = ""
+    title: str = ""
+    accepted_at: datetime
+    quoted_ship_date: date
+    ship_date: date
+    load_snapshot: int | None = None
+    operations: tuple[OrderOperation, ...]
+
+
+class Handover(Contract):
+    """One entry of what quoting hands over to orders, in the order in which it happened; `position` rises and never repeats."""
+
+    position: int
+    accepted: AcceptedOrder
+
+
+class HandoverPage(Contract):
+    """Entries after a position, oldest first."""
+
+    items: tuple[Handover, ...]
+
+
+class ForeignBooking(Contract):
+    """Hours that an ERP has given to one of its orders at one work centre in the week of a day [h]."""
+
+    order: Annotated[str, Field(min_length=1, max_length=60, pattern=NO_CONTROLS)]
+    work_centre: Name
+    week: date
+    hours: NonNegative
+    ship_date: date | None = None
+
+    @field_validator("week")
+    @classmethod
+    def _by_its_monday(cls, value: date) -> date:
+        return monday_of(value)
+
+
+class LoadPut(Contract):
+    """All that one source has booked: it takes the place of what the same source said before."""
+
+    source: Name
+    bookings: Annotated[tuple[ForeignBooking, ...], Field(max_length=MOST_BOOKINGS)]
+
+
+class WeekOfLoad(Contract):
+    """One week of one work centre: hours there are, taken, and free [h], and the share that is taken."""
+
+    week: date
+    capacity_h: float
+    booked_h: float
+    free_h: float
+    share: float
+
+
+class CentreWeeks(Contract):
+    """One work centre, week by week. `usual_share` is what its row of shop_load says is usually taken, `booked_share` how much of that is in the book."""
+
+    work_centre: Name
+    usual_share: Share
+    booked_share: Share
+    weeks: tuple[WeekOfLoad, ...]
+
+
+class LoadBook(Contract):
+    """The book as it stands: by work centre and week. `chart` is an SVG drawing of it."""
+
+    snapshot: int
+    digest: str
+    made_at: datetime
+    first_week: date
+    orders: int
+    work_centres: tuple[CentreWeeks, ...]
+    chart: str = ""
+
+
+class OrderInBook(Contract):
+    """An order as the book has it."""
+
+    order: str
+    source: Name
+    state: OrderState
+    quantity: int | None = None
+    customer: str = ""
+    title: str = ""
+    accepted_at: datetime | None = None
+    quoted_ship_date: date | None = None
+    ship_date: date | None = None
+    booked_h: float
+    work_centres: tuple[CentreLoad, ...] = ()
+    first_week: date | None = None
+
+
+class OrderPage(Contract):
+    """Orders, the newest first; `next` is the cursor of the next page."""
+
+    items: tuple[OrderInBook, ...]
+    next: str | None = None
