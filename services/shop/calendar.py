@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from datetime import date, timedelta
 from itertools import accumulate
 
@@ -12,7 +12,8 @@ from shared_schemas.problem import FigureOutOfRange
 from shared_schemas.rates import CalendarRow
 
 ONE_DAY = timedelta(days=1)
-DAYS_AHEAD = 90
+YEAR_DAYS = 366
+DAYS_AHEAD = 210
 """So many days are counted once and looked up afterwards; most orders are done by then."""
 
 
@@ -21,7 +22,7 @@ class WorkingCalendar:
 
     def __init__(self, rows: Sequence[CalendarRow], *, more_hours: float = 0.0) -> None:
         self._hours = {row.weekday: min(row.hours * (1 + more_hours), 24.0) for row in rows if row.weekday is not None}
-        self._holidays = {row.holiday for row in rows if row.holiday is not None}
+        self._holidays = set(_closed_days(rows))
         self._last_holiday = max(self._holidays, default=date.min)
         if not any(hours > 0 for hours in self._hours.values()):
             raise NoWorkingDays
@@ -59,9 +60,34 @@ class WorkingCalendar:
         except OverflowError:
             raise FigureOutOfRange("path of working hours", round(hours), "over before the year 9999") from None
 
+    def hours_between(self, begin: date, end: date) -> float:
+        """Working hours from the start of one day until the start of another [h]; none where that is not later."""
+        days = (end - begin).days
+        if days <= 0:
+            return 0.0
+        over = self._hours_over(begin)
+        if days <= len(over):
+            return over[days - 1]
+        far = begin + timedelta(days=len(over))
+        return over[-1] + sum(self.hours_of(far + timedelta(days=day)) for day in range((end - far).days))
+
     def _hours_over(self, begin: date) -> list[float]:
-        """Working hours from a day until the end of each of the days from it on [h]; counted once for each day."""
+        """Working hours from a day until the end of each of the days from it on [h]; counted once for each day.
+
+        Raises:
+            NoWorkingDays: nobody works within a year from that day.
+        """
         if begin not in self._hours_from:
+            if not any(self.hours_of(begin + timedelta(days=day)) for day in range(min(YEAR_DAYS, (date.max - begin).days + 1))):
+                raise NoWorkingDays(begin)
             ahead = min(DAYS_AHEAD, (date.max - begin).days + 1)
             self._hours_from[begin] = list(accumulate(self.hours_of(begin + timedelta(days=day)) for day in range(ahead)))
         return self._hours_from[begin]
+
+
+def _closed_days(rows: Sequence[CalendarRow]) -> Iterator[date]:
+    """Holidays, and every day of a shutdown."""
+    for row in rows:
+        if row.holiday is not None:
+            last = max(row.until or row.holiday, row.holiday)
+            yield from (row.holiday + timedelta(days=day) for day in range((last - row.holiday).days + 1))

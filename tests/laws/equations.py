@@ -14,6 +14,7 @@ from functools import cache
 from typing import Any
 
 import sympy
+from scipy.special import gamma, gammaincc
 
 from services.optics.law import Law
 from shared_schemas.figure import Figure
@@ -38,10 +39,15 @@ def _rounded(value: float | Fraction, places: float) -> float | Fraction:
     return round(value, int(places))
 
 
+def _upper_gamma(order: float, argument: float) -> float:
+    """The upper incomplete gamma function, by SciPy."""
+    return float(gammaincc(float(order), float(argument)) * gamma(float(order)))
+
+
 FUNCTIONS: dict[str, Callable[..., Any]] = {
     "sqrt": sympy.sqrt, "exp": sympy.exp, "erfc": sympy.erfc, "log": sympy.log, "log2": lambda x: sympy.log(x) / sympy.log(2), "sin": sympy.sin, "cos": sympy.cos,
     "tan": sympy.tan, "asin": sympy.asin, "acos": sympy.acos, "atan": sympy.atan, "radians": lambda x: x * sympy.pi / 180,
-    "degrees": lambda x: x * 180 / sympy.pi, "ceil": sympy.ceiling, "floor": sympy.floor, "min": lambda *items: sympy.Min(*_each(items)), "max": lambda *items: sympy.Max(*_each(items)),
+    "degrees": lambda x: x * 180 / sympy.pi, "ceil": sympy.ceiling, "floor": sympy.floor, "uppergamma": sympy.Function("upper_gamma"), "min": lambda *items: sympy.Min(*_each(items)), "max": lambda *items: sympy.Max(*_each(items)),
     "abs": sympy.Abs, "round": sympy.Function("rounded"), "sum": lambda items: sympy.Add(*items), "product": lambda items: sympy.Mul(*items), "len": len, "pi": sympy.pi,
 }  # fmt: skip
 """What an equation may name besides the arguments of its law; all in the sense of Python's `math`."""
@@ -78,7 +84,7 @@ def _compiled(equation: str, counts: tuple[tuple[str, int | None], ...]) -> Call
         symbols[name] = sympy.Symbol(name, real=True) if count is None else sympy.symbols(f"{name}_0:{count}", real=True)
     flat = [one for symbol in symbols.values() for one in (symbol if isinstance(symbol, tuple) else (symbol,))]
     expression = sympy.sympify(equation, locals={**FUNCTIONS, **symbols})
-    modules = ["math", {"Min": min, "Max": max, "Abs": abs, "ceiling": math.ceil, "rounded": _rounded}]
+    modules = ["math", {"Min": min, "Max": max, "Abs": abs, "ceiling": math.ceil, "rounded": _rounded, "upper_gamma": _upper_gamma}]
     compiled: Callable[..., float] = sympy.lambdify(flat, expression, modules=modules)
     return compiled
 

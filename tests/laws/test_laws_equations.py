@@ -84,7 +84,8 @@ RANGES: dict[str, dict[str, tuple[float, float]]] = {
     "minutes_by_fineness": {"finer": (0.05, 0.3), "coarser": (0.5, 5.0), "figure": (0.1, 4.0)},
     "spared_share": {"commercial": (0.4, 2.0), "precision": (0.05, 0.3), "figure": (0.03, 4.0)},
     "held_speed": {"glass_factor": (0.3, 7.0), "work_factor": (1.0, 2.5)},
-    "kingman_wait_h": {"utilisation": (0.02, 0.98)},
+    "erlang_wait_share": {"utilisation": (0.02, 0.98), "stations": (1, 12)},
+    "wait_of_those_h": {"utilisation": (0.02, 0.98)},
 }
 """For a law by its name, from where to where an argument is drawn, where the usual 0.5 to 20 (shares 0.02 to 0.98) will not do."""  # fmt: skip
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from services.optics.law import LONGEST_NAME, given
 from services.quoting.explain.places import Place
-from services.quoting.risk.draws import DRAWS
+from services.quoting.risk.orders import DRAWS
 from shared_schemas.figure import Figure
 
 BY_THE_BREAK = "worked out with this quantity"
@@ -14,12 +14,14 @@ DRAWN = {
     "p50": "the cost of one lens that half of the draws stay at or below",
     "p80": "the cost of one lens that 80 of 100 draws stay at or below",
     "p95": "the cost of one lens that 95 of 100 draws stay at or below",
+    "p80_in_time": "the cost of one lens that 80 of 100 of those draws stay at or below which are done by needed_by",
     "loss_chance": "share of the draws in which cost and overhead pass what the price leaves without its line of tools",
 }
 DAYS = {
     "ship_date": "the day of the quote and p90_days",
     "critical_path": "what the date waits for, from the first to the last",
     "in_time": "the ship date held against needed_by of the request, without and with an expedite",
+    "in_time_chance": "share of the draws of the date that are done by needed_by of the request",
     "in_time_with": "what would bring the order in by needed_by, each worked out anew",
 }
 
@@ -47,7 +49,7 @@ def _drawn_from(place: Place, figures: Sequence[Figure]) -> tuple[Figure, ...]:
     return (
         given("planned", place.at(*place.tokens[:2], "unit_cost", "planned"), place.unit, at=f"{at}/unit_cost/planned"),
         *([spread] if spread else []),
-        given("draws", DRAWS, source="a Latin hypercube, seeded by the digest of request, rates and day"),
+        given("draws", DRAWS, source="a Latin hypercube, the same draws for every quote"),
     )
 
 

@@ -5,10 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
-from functools import cached_property
 
 from services.optics.law import column, given
-from services.quoting.pricing.evaluation import Evaluation, uncertain
+from services.quoting.pricing.evaluation import Evaluation
 from services.quoting.pricing.plans import Plans
 from services.quoting.risk.draws import Uncertain
 from shared_schemas.figure import Figure
@@ -34,10 +33,10 @@ class Quantity:
         """The currency of the quote."""
         return self.plans.currency.name
 
-    @cached_property
+    @property
     def chances(self) -> Uncertain:
         """What may go otherwise than planned."""
-        return uncertain(self.evaluation, self.plans)
+        return self.evaluation.chances
 
     @property
     def number(self) -> Figure:

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from decimal import Decimal
+from functools import cached_property
 
 from services.quoting.costs.cost import MaterialCost, OperationCost, bought_part_cost, material_costs, operation_costs
 from services.quoting.costs.money import exact
@@ -13,9 +14,10 @@ from services.quoting.pricing.planned import PartStart, Planned, plan_of
 from services.quoting.pricing.plans import Made, PartWays, Plans, spread_tooling
 from services.quoting.pricing.price import CostSums, Price, priced
 from services.quoting.pricing.price_list import evened_unit_price
-from services.quoting.promise.lead_time import Schedule, schedule
+from services.quoting.promise.lead_time import Schedule, Shop, schedule
 from services.quoting.risk.draws import Uncertain
 from services.quoting.risk.outcomes import Outcomes, outcomes
+from services.quoting.risk.shortfalls import Shortfall, element_shortfall, lens_shortfall
 from shared_schemas.lead_times import LeadTime
 from shared_schemas.operations import Route
 
@@ -30,7 +32,77 @@ class Evaluation:
     materials: tuple[MaterialCost, ...]
     costs: CostSums
     price: Price
-    schedule: Schedule
+    plans: Plans = field(repr=False)
+    before: Evaluation | None = field(default=None, repr=False)
+    """Another evaluation, whose parts in time are taken where they are the same."""
+
+    @cached_property
+    def chances(self) -> Uncertain:
+        """What may go otherwise than planned."""
+        made = self.made
+        return Uncertain(
+            planned=float(self.costs.total - self.costs.losses),
+            operations=self.operations,
+            materials=self.materials,
+            parts={route.part: self._outcomes(route) for route in made.routes},
+            causes=made.causes,
+            glass_variation=self.plans.terms.glass_price_variation,
+        )
+
+    def _outcomes(self, route: Route) -> Outcomes:
+        start = self.starts[route.part]
+        before = self.before
+        if before is not None and before.routes.get(route.part) is route and before.starts[route.part] == start:
+            return before.chances.parts[route.part]
+        return _outcomes_of(route, start, self.made)
+
+    @cached_property
+    def shortfalls(self) -> dict[str, Shortfall]:
+        """In which draws the lot of which part is short."""
+        found = {route.part: self._shortfall(route) for route in self.made.routes}
+        return {part: one for part, one in found.items() if one is not None}
+
+    def _shortfall(self, route: Route) -> Shortfall | None:
+        part, start, orders = route.part, self.starts[route.part], self.plans.orders
+        before = self.before
+        if (
+            before is not None
+            and before.routes.get(part) is route
+            and before.starts[part] == start
+            and before.quantity == self.quantity
+        ):
+            return before.shortfalls.get(part)
+        if route.kind == "cemented_group":
+            return None
+        if route.kind == "lens":
+            return lens_shortfall(part, enough=start.chance, orders=orders)
+        return element_shortfall(
+            part,
+            self.chances.parts[part],
+            self.plan.joint.job.demand[part],
+            started=start.started,
+            good_share=self.made.losses[part].mean_yield,
+            orders=orders,
+        )
+
+    @cached_property
+    def schedule(self) -> Schedule:
+        """The order in time, in the shop as it works every day."""
+        return self.scheduled(self.plans.shop, self.materials, reuse=self.before.schedule if self.before else None)
+
+    def scheduled(self, shop: Shop, materials: Sequence[MaterialCost], *, reuse: Schedule | None = None) -> Schedule:
+        """The order in time in another shop, or with other deliveries of glass."""
+        return schedule(
+            routes=self.made.routes,
+            operations=self.operations,
+            materials=materials,
+            bought_parts=self.plans.bought_parts,
+            tooling=self.made.tooling,
+            begin=self.plans.begin,
+            shop=shop,
+            shortfalls=self.shortfalls,
+            reuse=reuse,
+        )
 
     @property
     def quantity(self) -> int:
@@ -107,30 +179,8 @@ def evaluate(
             currency=plans.currency,
             evened=evened_unit_price(plans, quantity) if evened else None,
         ),
-        schedule=schedule(
-            routes=made.routes,
-            operations=operations,
-            materials=materials,
-            bought_parts=plans.bought_parts,
-            tooling=made.tooling,
-            begin=plans.begin,
-            rates=plans.rates,
-            reuse=reuse.schedule if reuse else None,
-            shop=plans.shop,
-        ),
-    )
-
-
-def uncertain(evaluation: Evaluation, plans: Plans) -> Uncertain:
-    """What may go otherwise than planned at one quantity."""
-    made = evaluation.made
-    return Uncertain(
-        planned=float(evaluation.costs.total - evaluation.costs.losses),
-        operations=evaluation.operations,
-        materials=evaluation.materials,
-        parts={route.part: _outcomes_of(route, evaluation.starts[route.part], made) for route in made.routes},
-        causes=made.causes,
-        glass_variation=plans.terms.glass_price_variation,
+        plans=plans,
+        before=reuse,
     )
 
 

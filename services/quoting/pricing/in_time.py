@@ -43,7 +43,7 @@ class Deadline:
 
     def answer(self, evaluation: Evaluation, expedited: Expedited | None) -> Answer:
         """Whether it ships in time, or else everything that would bring it in."""
-        if evaluation.lead_time.ship_date <= self.needed_by:
+        if evaluation.schedule.ship_date <= self.needed_by:
             return Answer("yes")
         sooner = tuple(self._expedite(expedited)) if expedited else ()
         ways = (*sooner, *self._looser(evaluation), *self._part_first(evaluation))
@@ -53,9 +53,9 @@ class Deadline:
 
     def _at_least(self, evaluation: Evaluation, expedited: Expedited | None) -> Iterator[str]:
         """What there is though it is late: the earliest day, what that costs, and that no quantity is in time."""
-        lead = evaluation.lead_time
-        if expedited is not None and expedited.schedule.lead_time.ship_date < lead.ship_date:
-            earliest = expedited.schedule.lead_time.ship_date
+        lead = evaluation.schedule
+        if expedited is not None and expedited.schedule.ship_date < lead.ship_date:
+            earliest = expedited.schedule.ship_date
             yield f"the earliest day is {earliest}, expedited for {expedited.cost} {self.plans.currency.name}"
         else:
             yield f"the earliest day is {lead.ship_date}, at the price quoted"
@@ -63,7 +63,7 @@ class Deadline:
             yield "not even one piece ships in time without an expedite"
 
     def _expedite(self, expedited: Expedited) -> Iterator[str]:
-        lead = expedited.schedule.lead_time
+        lead = expedited.schedule
         if lead.ship_date <= self.needed_by:
             yield (
                 f"an expedite for {expedited.cost} {self.plans.currency.name}: ships {lead.ship_date}, "
@@ -72,7 +72,7 @@ class Deadline:
 
     def _looser(self, evaluation: Evaluation) -> Iterator[str]:
         """One relaxation that is enough, or else two together."""
-        late_days = (evaluation.lead_time.ship_date - self.needed_by).days
+        late_days = (evaluation.schedule.ship_date - self.needed_by).days
         for several in (1, 2):
             for granted in combinations(self._candidates, several):
                 if late_days > FURTHEST * sum(one.days_saved for one in granted):
@@ -97,13 +97,13 @@ class Deadline:
             tooling=tooling_with(self.plans.tooling, (*plates, *looser)),
         )
         looser_still = evaluate(plans, quantity=evaluation.quantity, reuse=evaluation, evened=False, ways=evaluation.made.ways)
-        return looser_still.lead_time.ship_date
+        return looser_still.schedule.ship_date
 
     def _part_first(self, evaluation: Evaluation) -> Iterator[str]:
         part = self._most_in_time
         if part is not None and part.quantity < evaluation.quantity:
             yield (
-                f"{part.quantity} of the {evaluation.quantity} first: as an order of their own they ship {part.lead_time.ship_date} "
+                f"{part.quantity} of the {evaluation.quantity} first: as an order of their own they ship {part.schedule.ship_date} "
                 f"at {part.price.unit} {self.plans.currency.name} apiece"
             )
 
@@ -111,12 +111,12 @@ class Deadline:
     def _most_in_time(self) -> Evaluation | None:
         """The largest order up to the largest asked for that ships in time; found by halving, as larger ones take longer."""
         kept = evaluate(self.plans, quantity=1, evened=False)
-        if kept.lead_time.ship_date > self.needed_by:
+        if kept.schedule.ship_date > self.needed_by:
             return None
         too_many = self.most + 1
         while too_many - kept.quantity > 1:
             tried = evaluate(self.plans, quantity=(kept.quantity + too_many) // 2, evened=False)
-            if tried.lead_time.ship_date <= self.needed_by:
+            if tried.schedule.ship_date <= self.needed_by:
                 kept = tried
             else:
                 too_many = tried.quantity

@@ -13,10 +13,12 @@ from services.quoting.pricing.ways import WayCosts, Ways, glass_curves, made_so,
 from services.quoting.promise.lead_time import Shop, shop_of
 from services.quoting.risk.draws import Causes, causes_of
 from services.quoting.risk.losses import Losses, losses_of
+from services.quoting.risk.orders import Orders
 from services.quoting.risk.worth import Worth, worths_of
 from services.shop.minutes import PerMinute
 from services.shop.minutes import per_minute as per_minute_of
 from shared_schemas.blanks import Blank, MaterialModel
+from shared_schemas.load import LoadSnapshot
 from shared_schemas.operations import BoughtPart, Route, Tooling
 from shared_schemas.rates import CommercialRow, CurrencyRow, Rates, StockFormRow
 
@@ -77,6 +79,8 @@ class Plans:
     confidence: float
     begin: date
     rates: Rates
+    load: LoadSnapshot | None = None
+    orders: Orders = field(default_factory=Orders, compare=False, repr=False)
     costs_known: dict[int, tuple[Route, tuple[Tooling, ...], WayCosts]] = field(default_factory=dict, compare=False, repr=False)
     """What the ways of each route cost, with its tools; plans with other routes for some parts go on with the rest."""
     _made: dict[tuple[tuple[str, Ways], ...], Made] = field(default_factory=dict, init=False, compare=False, repr=False)
@@ -134,13 +138,15 @@ class Plans:
     @cached_property
     def shop(self) -> Shop:
         """The shop as it works every day."""
-        return shop_of(self.rates)
+        return shop_of(self.rates, begin=self.begin, load=self.load, orders=self.orders)
 
     @cached_property
     def expedited_shop(self) -> Shop | None:
         """The shop for an order that goes first in every queue and is worked on overtime, if the terms know any."""
         left, more = self.terms.expedite_queue_share, self.terms.overtime_hours_share
-        return None if left is None or more is None else shop_of(self.rates, waited_share=left, more_hours=more)
+        if left is None or more is None:
+            return None
+        return shop_of(self.rates, begin=self.begin, load=self.load, orders=self.orders, waited_share=left, more_hours=more)
 
     @cached_property
     def express(self) -> dict[str, StockFormRow]:

@@ -12,7 +12,7 @@ from services.quoting.pricing.evaluation import Evaluation
 from services.quoting.pricing.plans import Plans
 from services.quoting.pricing.price import unit_price
 from services.quoting.pricing.quoted_money import in_quote_currency
-from services.quoting.promise.lead_time import days_saved, schedule, shared
+from services.quoting.promise.lead_time import days_saved, schedule
 from shared_schemas.operations import Relaxation, Tooling, ToolingOffer
 from shared_schemas.quote import QuotedOffer, QuotedRelaxation
 
@@ -118,11 +118,15 @@ def charges_saved_each(*, saved: Decimal, quantity: int, minor_units: int) -> De
 def _days_saved(plans: Plans, offer: ToolingOffer, against: Evaluation) -> int:
     """Days by which the median date comes nearer without the tools; it is worked out where they may set it.
 
-    Notes: where no crowded work centre sets the date, only the tool that the path begins with does.
+    Notes: where the median date waits for no tool of the offer in any draw, and none is needed, nothing moves.
     """
-    path = against.lead_time.critical_path
-    crowded = any(shared(row.name) in path for row in plans.rates.work_centres)
-    if not offer.needed and not crowded and not set(offer.not_needed) & set(path):
+    dropped = set(offer.not_needed)
+    network = against.schedule.network
+    waited_for = any(
+        part.delivery is not None and part.delivery.name in dropped and network.waits_for(name).any()
+        for name, part in network.parts.items()
+    )
+    if not offer.needed and not waited_for:
         return 0
     then = schedule(
         routes=against.made.routes,
@@ -131,8 +135,8 @@ def _days_saved(plans: Plans, offer: ToolingOffer, against: Evaluation) -> int:
         bought_parts=plans.bought_parts,
         tooling=tooling_with(against.made.tooling, (offer,)),
         begin=plans.begin,
-        rates=plans.rates,
-        reuse=against.schedule,
         shop=plans.shop,
+        shortfalls=against.shortfalls,
+        reuse=against.schedule,
     )
-    return days_saved(days_as_quoted=against.lead_time.p50_days, days_then=then.lead_time.p50_days)
+    return days_saved(days_as_quoted=against.schedule.p50_days, days_then=then.p50_days)

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from datetime import timedelta
+from datetime import date, timedelta
 from decimal import Decimal
 
 from services.quoting.costs.cost import bought_part_cost, parts_bought
 from services.quoting.costs.money import currency_on, exact, in_currency, total
 from services.quoting.errors import PlansDisagree
-from services.quoting.pricing.evaluation import Evaluation, evaluate, uncertain
+from services.quoting.pricing.evaluation import Evaluation, evaluate
 from services.quoting.pricing.in_time import Answer, Deadline
 from services.quoting.pricing.moved_figures import blank_places, moved_blank, moved_route
 from services.quoting.pricing.plans import Made, Plans, spread_tooling
@@ -18,7 +18,8 @@ from services.quoting.pricing.quoted_money import in_quote_currency
 from services.quoting.pricing.relaxations import combined_saving, most_saved_first, quoted_relaxations, with_full_block
 from services.quoting.pricing.sooner import expedited
 from services.quoting.pricing.ways import as_choices
-from services.quoting.risk.draws import Orders, Risk, Uncertain, drivers, orders_for, risk_of, spares_worth
+from services.quoting.risk.draws import Risk, Uncertain, drivers, risk_of, spares_worth
+from services.quoting.risk.orders import Orders
 from shared_schemas.blanks import BlankPlan
 from shared_schemas.check import CheckReport, Finding
 from shared_schemas.finding_kinds import finding
@@ -52,7 +53,7 @@ def assemble(
     request = job.request
     evaluations = [evaluate(plans, quantity=quantity) for quantity in request.quantities]
     middle = evaluations[request.quantities.index(middle_quantity(request.quantities))]
-    orders = orders_for(job, rate_digest)
+    orders = plans.orders
     offers = quoted_offers(plans, operations.offers, against=middle)
     relaxed = most_saved_first((*quoted_relaxations(plans, operations.relaxations, against=middle), *as_relaxations(offers)))
     deadline = _deadline(plans, operations, relaxed, job)
@@ -84,12 +85,10 @@ def loss_chances(
 ) -> dict[int, float]:
     """The chance, by quantity, that cost and overhead pass a price which is not the quote's own; `prices` are totals in its currency."""
     plans = plans_for(job, blanks, operations, rates)
-    orders = orders_for(job, rate_digest)
+    orders = plans.orders
     evaluations = {quantity: evaluate(plans, quantity=quantity, evened=False) for quantity in prices}
     return {
-        quantity: risk_of(
-            uncertain(evaluation, plans), orders, price=_in_base(prices[quantity], evaluation.made, plans)
-        ).loss_chance
+        quantity: risk_of(evaluation.chances, orders, price=_in_base(prices[quantity], evaluation.made, plans)).loss_chance
         for quantity, evaluation in evaluations.items()
     }
 
@@ -161,7 +160,7 @@ def _assembly(made: Made, plans: Plans) -> tuple[Route, ...]:
 
 
 def _break(evaluation: Evaluation, middle: Evaluation, plans: Plans, orders: Orders, deadline: Deadline | None, job: Job) -> Break:
-    chances = uncertain(evaluation, plans)
+    chances = evaluation.chances
     risk = risk_of(chances, orders, price=_in_base(evaluation.price.total, evaluation.made, plans))
     made = evaluation.made
     other_ways = [part for part, ways in made.ways.items() if ways != middle.made.ways[part]]
@@ -175,7 +174,7 @@ def _break(evaluation: Evaluation, middle: Evaluation, plans: Plans, orders: Ord
         unit_price=evaluation.price.unit,
         total_price=evaluation.price.total,
         lines=evaluation.price.lines,
-        unit_cost=_unit_cost(evaluation, plans, risk),
+        unit_cost=_unit_cost(evaluation, plans, risk, job.request.needed_by),
         lead_time=evaluation.lead_time,
         start_quantities={part: start.started for part, start in evaluation.starts.items()},
         materials=_bill_of_materials(evaluation, plans),
@@ -192,6 +191,7 @@ def _break(evaluation: Evaluation, middle: Evaluation, plans: Plans, orders: Ord
         risk_drivers=drivers(chances),
         in_time=answer.in_time,
         in_time_with=answer.with_,
+        in_time_chance=in_time_chance(evaluation, job.request.needed_by),
         expedite=sooner.as_offer() if sooner else None,
     )
 
@@ -206,12 +206,19 @@ def worth_of_spares(chances: Uncertain, made: Made) -> dict[str, Decimal]:
     return {part: spares_worth(spares=spares, worth_each=made.worths[part].value) for part, spares in spares_of(chances).items()}
 
 
-def _unit_cost(evaluation: Evaluation, plans: Plans, risk: Risk) -> UnitCost:
+def in_time_chance(evaluation: Evaluation, needed_by: date | None) -> float | None:
+    """Share of the draws that are done by a day, to the thousandth."""
+    return None if needed_by is None else round(float(evaluation.schedule.by(needed_by).mean()), 3)
+
+
+def _unit_cost(evaluation: Evaluation, plans: Plans, risk: Risk, needed_by: date | None) -> UnitCost:
+    in_time = None if needed_by is None else risk.p80_of(evaluation.schedule.by(needed_by))
     return UnitCost(
         planned=in_currency(evaluation.unit_cost, plans.currency),
         p50=_changed(risk.p50 / evaluation.quantity, plans),
         p80=_changed(risk.p80 / evaluation.quantity, plans),
         p95=_changed(risk.p95 / evaluation.quantity, plans),
+        p80_in_time=None if in_time is None else _changed(in_time / evaluation.quantity, plans),
     )
 
 

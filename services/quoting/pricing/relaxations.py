@@ -20,7 +20,7 @@ from services.quoting.pricing.plans import Plans
 from services.quoting.pricing.plate_offers import RADIUS, saving_per_unit, tooling_with
 from services.quoting.pricing.price import unit_price
 from services.quoting.pricing.ways import made_so
-from services.quoting.promise.lead_time import days_saved, schedule, shared
+from services.quoting.promise.lead_time import days_saved, schedule
 from services.quoting.risk.losses import losses_of
 from services.shop.minutes import PerMinute, attended_min
 from shared_schemas.operations import Relaxation, Route, ToolingOffer
@@ -187,7 +187,7 @@ def _together(
     once = saving_per_unit(plans, looser.made.tooling, against=against) if plans.terms.tooling == "one_off" else Decimal(0)
     return Saving(
         saving_of(unit_price=against.price.alone, price_then=looser.price.alone) + once,
-        days_saved(days_as_quoted=against.lead_time.p50_days, days_then=looser.lead_time.p50_days),
+        days_saved(days_as_quoted=against.schedule.p50_days, days_then=looser.schedule.p50_days),
     )
 
 
@@ -226,7 +226,7 @@ def full_block(plans: Plans, *, against: Evaluation) -> QuotedRelaxation | None:
     fuller = evaluate(plans, quantity=quantity)
     saving = Saving(
         saving_of(unit_price=against.price.unit, price_then=fuller.price.unit),
-        days_saved(days_as_quoted=against.lead_time.p50_days, days_then=fuller.lead_time.p50_days),
+        days_saved(days_as_quoted=against.schedule.p50_days, days_then=fuller.schedule.p50_days),
     )
     if saving.per_unit <= 0:
         return None
@@ -266,7 +266,7 @@ def _saving(plans: Plans, relaxation: Relaxation, against: Evaluation, now: Roug
         )
         return Saving(
             saving_of(unit_price=against.price.alone, price_then=whole.price.alone),
-            days_saved(days_as_quoted=against.lead_time.p50_days, days_then=whole.lead_time.p50_days),
+            days_saved(days_as_quoted=against.schedule.p50_days, days_then=whole.schedule.p50_days),
         )
     materials = against.materials if start.started == before.started else _materials(against, part, start.started)
     runs = against.runs.when(route, started=start.started)
@@ -281,26 +281,19 @@ def _saving(plans: Plans, relaxation: Relaxation, against: Evaluation, now: Roug
         losses=against.costs.losses + exact(start.losses_cost - before.losses_cost, places=2),
     )
     price = unit_price(sums, quantity=against.quantity, terms=plans.terms, currency=plans.currency)
-    days = _days_saved(plans, against, route, start.started, materials) if _matters(then, now, part, against) else 0
+    days = _days_saved(plans, against, route, start.started, materials) if _matters(then, now, against) else 0
     return Saving(saving_of(unit_price=against.price.alone, price_then=price), days)
 
 
-def _matters(then: RoughCost, now: RoughCost, part: str, against: Evaluation) -> bool:
-    """Whether the part is on the critical path or crowds a work centre that is, and its hours move the date.
+def _matters(then: RoughCost, now: RoughCost, against: Evaluation) -> bool:
+    """Whether the hours that change may move the median date.
 
     Notes:
-        On the path all hours that it saves count, off the path those at the crowded work centre; hours more count anywhere.
-        The median of a log-normal moves by no more than 1.09 times its mean at the same variance (derived).
+        Hours at a work centre count twice: minutes may take longer than planned, and other parts stand behind them.
     """
-    path = against.lead_time.critical_path
-    fewer = more = 0.0
-    for name in {**now.hours, **then.hours}:
-        by_h = now.hours.get(name, 0.0) - then.hours.get(name, 0.0)
-        if by_h < 0:
-            more -= by_h
-        elif by_h > 0 and (part in path or shared(name) in path):
-            fewer += by_h
-    return against.schedule.moves(by_h=1.09 * fewer) or against.schedule.moves(by_h=-1.09 * more)
+    changes = [now.hours.get(name, 0.0) - then.hours.get(name, 0.0) for name in {**now.hours, **then.hours}]
+    fewer, more = sum(max(by_h, 0.0) for by_h in changes), sum(max(-by_h, 0.0) for by_h in changes)
+    return against.schedule.may_move(by_h=2 * fewer) or against.schedule.may_move(by_h=-2 * more)
 
 
 def _materials(against: Evaluation, part: str, started: int) -> tuple[MaterialCost, ...]:
@@ -325,7 +318,8 @@ def _days_saved(plans: Plans, against: Evaluation, route: Route, started: int, m
         bought_parts=plans.bought_parts,
         tooling=against.made.tooling,
         begin=plans.begin,
-        rates=plans.rates,
+        shop=plans.shop,
+        shortfalls=against.shortfalls,
         reuse=against.schedule,
     )
-    return days_saved(days_as_quoted=against.lead_time.p50_days, days_then=then.lead_time.p50_days)
+    return days_saved(days_as_quoted=against.schedule.p50_days, days_then=then.p50_days)

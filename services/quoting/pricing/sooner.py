@@ -12,7 +12,7 @@ from services.quoting.costs.money import exact, in_currency, total
 from services.quoting.pricing.evaluation import Evaluation
 from services.quoting.pricing.plans import Plans
 from services.quoting.pricing.price import NAMES, Markups, markups, sum_of
-from services.quoting.promise.lead_time import Schedule, Shop, days_saved, schedule
+from services.quoting.promise.lead_time import Schedule, Shop, days_saved
 from services.shop.purchases import graded_lead_days
 from shared_schemas.lead_times import Expedite, Line, LineKind
 from shared_schemas.rates import StockFormRow
@@ -110,6 +110,7 @@ class Expedited:
         lead = self.schedule.lead_time
         return Expedite(
             p50_days=lead.p50_days,
+            p80_days=lead.p80_days,
             p90_days=lead.p90_days,
             ship_date=lead.ship_date,
             days_saved=self.days_saved,
@@ -133,7 +134,7 @@ def expedited(evaluation: Evaluation, plans: Plans) -> Expedited | None:
     if shop is None:
         return None
     sooner, glass = _with_faster_glass(evaluation, plans, shop)
-    saved = days_saved(days_as_quoted=evaluation.lead_time.p90_days, days_then=sooner.lead_time.p90_days)
+    saved = days_saved(days_as_quoted=evaluation.schedule.p90_days, days_then=sooner.p90_days)
     if saved <= 0:
         return None
     labour = _labour(evaluation, plans)
@@ -145,11 +146,11 @@ def expedited(evaluation: Evaluation, plans: Plans) -> Expedited | None:
 def _with_faster_glass(evaluation: Evaluation, plans: Plans, shop: Shop) -> tuple[Schedule, tuple[FasterGlass, ...]]:
     """The schedule of an order that goes first, with the purchases that are worth having sooner."""
     materials = list(evaluation.materials)
-    sooner = _schedule(evaluation, plans, shop, materials, evaluation.schedule)
+    sooner = evaluation.scheduled(shop, materials)
     bought: list[FasterGlass] = []
     tried: set[int] = set()
     while True:
-        begins_with = sooner.path.names[0]
+        begins_with = sooner.network.path()[0]
         place = next((i for i, one in enumerate(materials) if i not in tried and begins_with == f"glass {one.model.glass}"), None)
         if place is None:
             return sooner, tuple(bought)
@@ -158,26 +159,12 @@ def _with_faster_glass(evaluation: Evaluation, plans: Plans, shop: Shop) -> tupl
         if faster is None:
             continue
         materials[place] = replace(materials[place], lead_days=faster.lead_days)
-        then = _schedule(evaluation, plans, shop, materials, sooner)
-        if then.lead_time.ship_date < sooner.lead_time.ship_date:
+        then = evaluation.scheduled(shop, materials, reuse=sooner)
+        if then.ship_date < sooner.ship_date:
             sooner = then
             bought.append(faster)
         else:
             materials[place] = replace(materials[place], lead_days=evaluation.materials[place].lead_days)
-
-
-def _schedule(evaluation: Evaluation, plans: Plans, shop: Shop, materials: Sequence[MaterialCost], reuse: Schedule) -> Schedule:
-    return schedule(
-        routes=evaluation.made.routes,
-        operations=evaluation.operations,
-        materials=materials,
-        bought_parts=plans.bought_parts,
-        tooling=evaluation.made.tooling,
-        begin=plans.begin,
-        rates=plans.rates,
-        reuse=reuse,
-        shop=shop,
-    )
 
 
 def faster_glass(material: MaterialCost, plans: Plans) -> FasterGlass | None:

@@ -7,33 +7,35 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
+import numpy as np
+import numpy.typing as npt
+
 from services.optics.law import law
 from services.quoting.costs.cost import OperationCost
-from shared_schemas.rates import Rates, ShopLoadRow, WorkCentreRow
+from services.quoting.promise.waits import Waits, places_of, turns_of
+from services.quoting.risk.orders import DATED
+from shared_schemas.rates import WorkCentreRow
 
+Numbers = npt.NDArray[np.float64]
 
-@dataclass(frozen=True)
-class Span:
-    """A stretch of working time: its mean [h] and variance [h2]."""
-
-    hours: float = 0.0
-    variance: float = 0.0
-
-    def __add__(self, other: Span) -> Span:
-        """One after the other, independent of each other."""
-        return Span(self.hours + other.hours, self.variance + other.variance)
+LEAST_H = 0.01
+"""Waits behind other parts of the order below this are left out [h]."""
+LEAST_MET = 0.4
+"""Share of the work of the other parts at a work centre that a part meets there when it is little; of much work it meets all."""
+MUCH_H = 30.0
+"""Hours of other parts at each station of which half of the rest is met (both calibrated against simulated shops)."""
 
 
 class Step(NamedTuple):
-    """One operation of a part: where, its wait in the queue there, its set-up and batches [h]. `load` is None without a queue.
+    """One operation of a part: where, and its set-up and batches on one station [h].
 
     `batch_h` is the mean over the batches, the minutes of single pieces and what is learned counted in; `borne_h` is all the
-    time that it takes of its work centre, where other parts share batches only its part of these.
+    time that it takes of its work centre, where other parts share batches only its part of these. `visit` names it in the draws.
     """
 
     work_centre: WorkCentreRow
-    load: ShopLoadRow | None
-    wait_h: float
+    name: str
+    visit: str
     setup_h: float
     batch_h: float
     batches: int
@@ -45,127 +47,146 @@ class Step(NamedTuple):
         """Set-up and all batches on one station."""
         return self.setup_h + self.batches * self.batch_h
 
-
-class Passage(NamedTuple):
-    """One operation in time, counted from the part's arrival at its route [h]: first batch there, last batch done."""
-
-    ready_h: float
-    finish_h: float
-    variance: float
+    def again_h(self, pieces: int) -> float:
+        """Set-up and the batches of so many pieces, no more than the first time [h]."""
+        return self.setup_h + min(math.ceil(pieces / self.batch_size), max(self.batches, 1)) * self.batch_h
 
 
 @dataclass(frozen=True)
-class Queue:
-    """What waits before a work centre: its load, `None` without a row, and the mean wait [h]."""
+class Passage:
+    """A part in time, counted in working hours from the order on, in every draw: it arrives, each operation is done, and what of it waits."""
 
-    load: ShopLoadRow | None
-    wait_h: float
+    arrival: Numbers
+    finishes: tuple[Numbers, ...]
+    waited: Numbers
+    ready_h: tuple[float, ...]
+    finish_h: tuple[float, ...]
 
-
-@law
-def kingman_wait_h(*, utilisation: float, squared_variation: float, mean_job_h: float, stations: int = 1) -> float:
-    """Mean time a job waits before a work centre [h].
-
-    Args:
-        utilisation: share of the hours of all its stations already taken, 0 to below 1.
-        squared_variation: (c_a^2 + c_s^2) / 2, the mean of the squared coefficients of variation of arrivals and work.
-        mean_job_h: mean work of a job there [h].
-        stations: machines or benches that take from one queue.
-
-    Equation: utilisation**(sqrt(2 * (stations + 1)) - 1) / (stations * (1 - utilisation)) * squared_variation * mean_job_h
-    Source: J. F. C. Kingman (1961) for one station, H. Sakasegawa (1977) for several; both from memory.
-    """
-    crowd = math.pow(utilisation, math.sqrt(2 * (stations + 1)) - 1) / (stations * (1 - utilisation))
-    return crowd * squared_variation * mean_job_h
+    @property
+    def done(self) -> Numbers:
+        """When the last piece is done."""
+        return self.finishes[-1]
 
 
-@law
-def jobs_waiting(*, wait_h: float, jobs_per_h: float) -> float:
-    """Mean number of jobs that wait.
-
-    Equation: jobs_per_h * wait_h
-    Source: J. D. C. Little (1961), from memory.
-    """
-    return jobs_per_h * wait_h
-
-
-@law
-def jobs_per_h(*, utilisation: float, stations: int, mean_job_h: float) -> float:
-    """Jobs that come to a work centre in an hour [1/h].
-
-    Equation: utilisation * stations / mean_job_h
-    """
-    return utilisation * stations / mean_job_h
+def steps_of(costs: Sequence[OperationCost]) -> tuple[Step, ...]:
+    """The steps of a route. A work centre that works more than one shift does as much more in an hour of the calendar."""
+    seen: dict[tuple[str, str | None], int] = {}
+    steps = []
+    for cost in costs:
+        operation = cost.operation
+        key = (operation.operation, operation.face)
+        seen[key] = seen.get(key, 0) + 1
+        steps.append(_step(cost, seen[key]))
+    return tuple(steps)
 
 
-def queues_of(rates: Rates) -> dict[str, Queue]:
-    """The queue of every work centre, by name."""
-    load = {row.name: row for row in rates.shop_load}
-    return {centre.name: _queue(centre, load.get(centre.name)) for centre in rates.work_centres}
-
-
-def _queue(centre: WorkCentreRow, load: ShopLoadRow | None) -> Queue:
-    if load is None:
-        return Queue(None, 0.0)
-    wait_h = kingman_wait_h(
-        utilisation=load.utilisation,
-        squared_variation=load.squared_variation,
-        mean_job_h=load.mean_job_h,
-        stations=centre.stations,
-    )
-    return Queue(load, wait_h)
-
-
-def steps_of(costs: Sequence[OperationCost], queues: Mapping[str, Queue]) -> tuple[Step, ...]:
-    """The steps of a route, each with the wait that the load of its work centre makes."""
-    return tuple([_step(cost, queues[cost.work_centre.name]) for cost in costs])
-
-
-def _step(cost: OperationCost, queue: Queue) -> Step:
+def _step(cost: OperationCost, time: int) -> Step:
     operation = cost.operation
     if operation.shared_run is None:
         batch_min = (cost.machine_min - operation.setup_min) / cost.batches if cost.batches else 0.0
     else:
         batch_min = operation.batch_min + operation.piece_min * cost.pieces / max(cost.batches, 1)
+    name = f"{operation.operation.replace('_', ' ')}{f' {operation.face}' if operation.face else ''}"
+    per_h = 60 * cost.work_centre.shifts
     return Step(
         cost.work_centre,
-        queue.load,
-        queue.wait_h,
-        operation.setup_min / 60,
-        batch_min / 60,
+        name,
+        f"{cost.part}, {name} {time}",
+        operation.setup_min / per_h,
+        batch_min / per_h,
         cost.batches,
         operation.batch_size,
-        cost.machine_min / 60,
+        cost.machine_min / per_h,
     )
 
 
-def passages(steps: Sequence[Step], *, waited_share: float = 1.0) -> list[Passage]:
-    """Each operation in time, when batches move on as they are done; an order that goes first waits a share of each wait.
+@law
+def behind_others_h(*, others_h: float, stations: int, least_met: float, much_h: float) -> float:
+    """Hours for which the other parts of an order stand before the last of them at a work centre [h].
+
+    Args:
+        others_h: their longest visits there, added up.
+
+    Equation: others_h / stations * (least_met + (1 - least_met) * others_h / (others_h + stations * much_h))
+    Source: parts that come together are worked off by all stations (common practice); how many meet is calibrated against simulated shops.
+    """
+    met = least_met + (1 - least_met) * others_h / (others_h + stations * much_h)
+    return others_h / stations * met
+
+
+def others_h(steps: Mapping[str, Sequence[Step]]) -> dict[str, dict[str, float]]:
+    """For each part and work centre, the hours for which the other parts of the order stand before the last of them there."""
+    longest: dict[str, dict[str, float]] = {}
+    stations: dict[str, int] = {}
+    for part, own in steps.items():
+        for step in own:
+            visits = longest.setdefault(step.work_centre.name, {})
+            visits[part] = max(visits.get(part, 0.0), step.borne_h)
+            stations[step.work_centre.name] = step.work_centre.stations
+    behind: dict[str, dict[str, float]] = {part: {} for part in steps}
+    for name, visits in longest.items():
+        whole = sum(visits.values())
+        for part, hours in visits.items():
+            behind[part][name] = behind_others_h(
+                others_h=max(whole - hours, 0.0), stations=stations[name], least_met=LEAST_MET, much_h=MUCH_H
+            )
+    return behind
+
+
+def through(
+    steps: Sequence[Step], arrival: Numbers, *, waits: Waits, factors: Mapping[str, Numbers], behind: Mapping[str, float],
+    waited_share: float = 1.0,
+) -> Passage:  # fmt: skip
+    """A part on its way through its route, in every draw; an order that goes first waits a share of each wait.
+
+    Args:
+        arrival: when it comes to its first operation [h], shape (1 000,).
+        factors: how far the minutes of each work centre are off, mean 1.
+        behind: hours for which other parts of the order stand before it, at each work centre, if it comes last.
 
     Notes:
         ready_k = start_(k-1) + set-up_(k-1) + ceil(b_k / b_(k-1)) t_(k-1), or finish_(k-1) when operation k takes all in
-        one batch; start_k = ready_k + wait_k; finish_k = max(start_k + set-up_k + N_k t_k, finish_(k-1) + t_k).
-        Each operation runs on one station, as it is set up once. Its variance is the sum of the squared waits so far.
+        one batch; start_k = ready_k + wait_k + turn_k behind; finish_k = max(start_k + set-up_k + N_k t_k, finish_(k-1) + t_k).
+        Each operation runs on one station, as it is set up once.
 
     Source: overlapping operations, common practice.
     """
-    passed: list[Passage] = []
-    ready = start = finish = variance = 0.0
-    for position, step in enumerate(steps):
-        if position:
-            before = steps[position - 1]
-            first = math.ceil(step.batch_size / before.batch_size)
-            ready = finish if step.batches <= 1 or first >= before.batches else start + before.setup_h + first * before.batch_h
-        wait_h = waited_share * step.wait_h
-        batch_h = step.batch_h
-        start = ready + wait_h
-        one_after_the_other, behind_the_last = start + step.setup_h + step.batches * batch_h, finish + batch_h
-        finish = one_after_the_other if one_after_the_other > behind_the_last else behind_the_last
-        variance += wait_h * wait_h
-        passed.append(Passage(ready, finish, variance))
-    return passed
-
-
-def span_of(passed: Sequence[Passage]) -> Span:
-    """A whole route, from the part's arrival until its last piece is done."""
-    return Span(passed[-1].finish_h, passed[-1].variance)
+    finishes: list[Numbers] = []
+    ready_h: list[float] = []
+    finish_h: list[float] = []
+    waited = np.zeros(DATED)
+    ready = start = finish = arrival
+    ready_mean = finish_mean = start_mean = float(arrival.mean())
+    before: Step | None = None
+    for step in steps:
+        first = math.ceil(step.batch_size / before.batch_size) if before else 0
+        overlaps = before is not None and step.batches > 1 and first < before.batches
+        factor = factors[step.work_centre.name]
+        if before is not None:
+            if overlaps:
+                ahead = before.setup_h + first * before.batch_h
+                ready, ready_mean = start + ahead * factors[before.work_centre.name], start_mean + ahead
+            else:
+                ready, ready_mean = finish, finish_mean
+        start, start_mean = ready, ready_mean
+        centre = waits.at(step.work_centre.name)
+        if centre is not None:
+            shares, mean = centre.of(ready_mean)
+            wait = shares[places_of(step.work_centre.name, step.visit)]
+            if waited_share != 1:
+                wait, mean = wait * waited_share, mean * waited_share
+            waited += wait
+            start, start_mean = ready + wait, ready_mean + mean
+        stand_h = behind.get(step.work_centre.name, 0.0) * waited_share
+        if stand_h > LEAST_H:
+            start, start_mean = start + stand_h * turns_of(step.visit), start_mean + stand_h / 2
+        done, done_mean = start + step.work_h * factor, start_mean + step.work_h
+        if overlaps:
+            finish, finish_mean = np.maximum(done, finish + step.batch_h * factor), max(done_mean, finish_mean + step.batch_h)
+        else:
+            finish, finish_mean = done, done_mean
+        finishes.append(finish)
+        ready_h.append(ready_mean)
+        finish_h.append(finish_mean)
+        before = step
+    return Passage(arrival, tuple(finishes), waited, tuple(ready_h), tuple(finish_h))

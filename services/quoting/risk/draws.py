@@ -1,99 +1,35 @@
 """What could go wrong, in money: ten thousand ways that one quantity may turn out.
 
 A Latin hypercube: of each thing that is uncertain every ten-thousandth of its distribution is drawn once, in an order of its
-own. All quantities of a quote are drawn with the same orders, so that they differ by what they are and not by chance.
+own. All quotes are drawn with the same orders, so that they differ by what they are and not by chance.
 Source: M. D. McKay, R. J. Beckman, W. J. Conover (1979), from memory.
 """
 
 from __future__ import annotations
 
-import hashlib
 import math
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
-from functools import cached_property, lru_cache
+from functools import cached_property
 from typing import Literal
 
 import numpy as np
-from scipy.special import ndtri
 
 from services.optics.law import law
-from services.optics.surface import lens_as_worked
 from services.quoting.costs.cost import MaterialCost, OperationCost
 from services.quoting.costs.money import exact
 from services.quoting.costs.rework import batches_scrapped_by, kept_by
+from services.quoting.risk.orders import DRAWS, Orders
 from services.quoting.risk.outcomes import Outcomes
 from services.shop.minutes import per_minute
-from shared_schemas.base import canonical_json
 from shared_schemas.operation_kinds import OperationName
 from shared_schemas.operations import Operation
 from shared_schemas.quote import RiskDriver
 from shared_schemas.rates import WorkCentreRow
-from shared_schemas.traveller import Job
 
-DRAWS = 10_000
 DRIVERS_SHOWN = 3
-SHUFFLES = 16
-
-
-class Orders:
-    """The order in which each uncertain thing takes its values; the same for every quantity of a quote."""
-
-    def __init__(self, seed: int) -> None:
-        self._generator = np.random.default_rng(seed)
-        self._shuffles = [self._shuffle() for _ in range(SHUFFLES)]
-        self._orders: dict[str, np.ndarray] = {}
-        self._factors: dict[str, np.ndarray] = {}
-
-    def _shuffle(self) -> np.ndarray:
-        return self._generator.permutation(DRAWS)
-
-    def of(self, name: str) -> np.ndarray:
-        """A permutation of the draws, shape (10 000,), another for each name.
-
-        Notes:
-            Two shuffles one after the other, another pair each time; when the pairs are used up, a fresh one.
-        """
-        if name not in self._orders:
-            round_, first = divmod(len(self._orders), SHUFFLES)
-            second = (first + 1 + round_) % SHUFFLES
-            fresh = round_ >= SHUFFLES - 1
-            self._orders[name] = self._shuffle() if fresh else self._shuffles[first][self._shuffles[second]]
-        return self._orders[name]
-
-    def factors(self, name: str, variation: float) -> np.ndarray:
-        """Log-normal factors, mean 1, in the order of that name."""
-        if name not in self._factors:
-            self._factors[name] = skewed(variation)[self.of(name)]
-        return self._factors[name]
-
-
-def orders_for(job: Job, rate_digest: str) -> Orders:
-    """Orders seeded from all that a quote is made from: the request, the rates and the day; not who asked, nor how it named the rates.
-
-    Two ways of writing one shape are one seed, as they are one shape to every other room.
-    """
-    shape = lens_as_worked(job.request.prescription)
-    seeded_by = (
-        canonical_json(job.request.model_copy(update={"rate_revision": None, "customer": "", "prescription": shape}))
-        + rate_digest.encode()
-        + job.quoted_on.isoformat().encode()
-    )
-    return Orders(int.from_bytes(hashlib.sha256(seeded_by).digest()[:16], "big"))
-
-
-@lru_cache(maxsize=64)
-def skewed(variation: float) -> np.ndarray:
-    """Log-normal factors of mean 1 and that coefficient of variation, one from the middle of each of the equal shares.
-
-    Notes:
-        exp(s z - s^2 / 2), s^2 = ln(1 + variation^2); scaled by their own mean, which the outermost shares lower a little.
-    """
-    spread = math.sqrt(math.log1p(variation**2))
-    factors = np.exp(spread * ndtri((np.arange(DRAWS) + 0.5) / DRAWS))
-    return np.asarray(factors / factors.mean())
 
 
 @dataclass(frozen=True)
@@ -250,13 +186,13 @@ def draws(uncertain: Uncertain, orders: Orders) -> np.ndarray:
     for glass, amount in uncertain.by_glass.items():
         costs += np.multiply(orders.factors(f"price of {glass}", uncertain.glass_variation), amount, out=scratch)
     for part, outcome in uncertain.parts.items():
-        costs += np.take(_drawn(outcome), orders.of(f"losses of {part}"), out=scratch, mode="clip")
+        costs += np.take(as_drawn(outcome.chance, outcome.cost), orders.of(f"losses of {part}"), out=scratch, mode="clip")
     return costs
 
 
-def _drawn(outcome: Outcomes) -> np.ndarray:
-    """The cost of each outcome, as often as its chance says."""
-    return np.repeat(outcome.cost, np.diff(edges_of(outcome.chance), prepend=0))
+def as_drawn(chances: np.ndarray, values: np.ndarray) -> np.ndarray:
+    """Each value as often among the draws as its chance says, shape (10 000,)."""
+    return np.repeat(values, np.diff(edges_of(chances), prepend=0))
 
 
 def edges_of(chances: np.ndarray) -> np.ndarray:
@@ -274,6 +210,12 @@ class Risk:
     p80: float
     p95: float
     loss_chance: float
+    costs: np.ndarray
+
+    def p80_of(self, chosen: np.ndarray) -> float | None:
+        """The cost that four fifths of some of the draws of a date stay below, shape (1 000,) of yes or no; `None` of none."""
+        costs = self.costs[: len(chosen)][chosen]
+        return float(np.partition(costs, place := math.ceil(0.8 * len(costs)) - 1)[place]) if len(costs) else None
 
 
 def risk_of(uncertain: Uncertain, orders: Orders, *, price: float) -> Risk:
@@ -282,7 +224,7 @@ def risk_of(uncertain: Uncertain, orders: Orders, *, price: float) -> Risk:
     costs = draws(uncertain, orders)
     above = int(np.count_nonzero(costs > price))
     p50, p80, p95 = (float(cost) for cost in np.partition(costs, places)[places])
-    return Risk(p50, p80, p95, above / DRAWS)
+    return Risk(p50, p80, p95, above / DRAWS, costs)
 
 
 def variances_by_cause(uncertain: Uncertain) -> dict[OperationName | Literal["glass price"], dict[str, float]]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from datetime import timedelta
 from itertools import pairwise
 from typing import Any
 
@@ -158,6 +159,9 @@ def _currencies(rates: Rates) -> list[ProblemDetail]:
     ]
 
 
+LONGEST_SHUTDOWN_DAYS = 365
+
+
 def _calendar(rates: Rates) -> list[ProblemDetail]:
     found = [
         ProblemDetail(
@@ -168,6 +172,17 @@ def _calendar(rates: Rates) -> list[ProblemDetail]:
         )
         for number, row in enumerate(rates.calendar)
         if (row.weekday is None) == (row.holiday is None)
+    ]
+    found += [
+        ProblemDetail(
+            pointer=f"/rows/{number}/until",
+            reason="a shutdown lasts from its holiday until a day not before it, a year at most",
+            figure=row.until.isoformat(),
+            limit=(row.holiday + timedelta(days=LONGEST_SHUTDOWN_DAYS)).isoformat() if row.holiday else None,
+            remedy="give the last day of the shutdown, or leave it out",
+        )
+        for number, row in enumerate(rates.calendar)
+        if row.until is not None and (row.holiday is None or not 0 <= (row.until - row.holiday).days <= LONGEST_SHUTDOWN_DAYS)
     ]
     if not any(row.weekday is not None and row.hours > 0 for row in rates.calendar):
         found.append(

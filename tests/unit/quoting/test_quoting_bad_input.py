@@ -80,7 +80,7 @@ def test_a_calendar_without_working_days_is_refused(rows: tuple[CalendarRow, ...
     with pytest.raises(NoWorkingDays, match="no weekday"):
         WorkingCalendar(rows)
     with pytest.raises(NoWorkingDays):
-        shop_of(with_tables(shop_rates, calendar=rows), more_hours=0.5)
+        shop_of(with_tables(shop_rates, calendar=rows), begin=TODAY, more_hours=0.5)
 
 
 def test_more_quantities_than_twenty_are_refused() -> None:

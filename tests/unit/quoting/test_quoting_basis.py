@@ -52,7 +52,10 @@ def test_the_quote_has_a_figure_for_each_of_its_amounts(one: Case) -> None:
     assert values["total_price"] == one.quoted.total_price
     assert values["unit_cost planned"] == one.quoted.unit_cost.planned
     assert values["lead_time p50_days"] == one.quoted.lead_time.p50_days
+    assert values["lead_time p80_days"] == one.quoted.lead_time.p80_days
     assert values["lead_time p90_days"] == one.quoted.lead_time.p90_days
+    for number, deciding in enumerate(one.quoted.lead_time.decided_by):
+        assert values[f"lead_time decided_by {number} days"] == deciding.days
     assert values["spares_value"] == one.quoted.spares_value
     assert values["enough_chance"] == one.quoted.enough_chance
     for number, line in enumerate(one.quoted.lines):
@@ -71,9 +74,17 @@ def test_the_quote_has_a_figure_for_each_of_its_amounts(one: Case) -> None:
 
 def test_what_lies_behind_an_amount_is_worked_out_again_in_the_names_of_its_inputs(one: Case) -> None:
     figures = [figure for figure in walk(one.basis) if figure.formula]
-    assert {"unit_price", "cost", "overhead", "contingency", "machine_min", "run_min", "batches", "spread", "late_h"} <= {
-        figure.name for figure in figures
-    }
+    assert {
+        "unit_price",
+        "cost",
+        "overhead",
+        "contingency",
+        "machine_min",
+        "run_min",
+        "batches",
+        "waiting_share",
+        "wait at bench",
+    } <= {figure.name for figure in figures}
     laws = {law.equation: law for law in all_laws()}
     for figure in figures:
         law = laws[str(figure.formula)]
@@ -84,4 +95,4 @@ def test_the_wait_at_a_work_centre_is_worked_out_from_its_load(one: Case) -> Non
     waits = [figure for figure in walk(one.basis) if figure.name == "wait at bench"]
     assert waits
     assert waits[0].value == pytest.approx(0.5 / 0.5 * 1.0 * 4.0)
-    assert {each.rate_row.table for each in waits[0].inputs if each.rate_row} == {"shop_load", "work_centres"}
+    assert {each.rate_row.table for each in walk((waits[0],)) if each.rate_row} == {"shop_load", "work_centres"}

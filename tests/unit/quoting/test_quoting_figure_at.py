@@ -86,7 +86,7 @@ def test_a_price_goes_down_to_the_dated_rate_row_of_the_polishing_of_a_face(quot
     [
         ("/breaks/1/unit_price", "step"),
         ("/breaks/1/unit_cost/p80", "unit_cost_spread"),
-        ("/breaks/1/lead_time/p90_days", "late_h"),
+        ("/breaks/1/lead_time/p90_days", "hours"),
         ("/breaks/1/start_quantities/L3", "needed"),
         ("/breaks/1/spares/L3", "L3"),
         ("/breaks/1/materials/0/cost", "blanks"),
@@ -123,4 +123,4 @@ def test_a_pointer_that_names_no_figure_is_told_why(quoted: tuple[dict[str, Any]
 def test_the_names_below_a_place_are_told(quoted: tuple[dict[str, Any], Explanation]) -> None:
     with pytest.raises(PointerNamesNoFigure) as caught:
         ask(quoted, "/breaks/0/unit_cost")
-    assert caught.value.errors[0].limit == "planned, p50, p80, p95"
+    assert caught.value.errors[0].limit == "planned, p50, p80, p95, p80_in_time"

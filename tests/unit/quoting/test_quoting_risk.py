@@ -10,9 +10,10 @@ from typing import Any
 import numpy as np
 import pytest
 
-from services.quoting.pricing.evaluation import Plans, evaluate, uncertain
+from services.quoting.pricing.evaluation import Plans, evaluate
 from services.quoting.pricing.quote import assemble, plans_for
-from services.quoting.risk.draws import DRAWS, Orders, draws, drivers, risk_of, skewed
+from services.quoting.risk.draws import draws, drivers, risk_of
+from services.quoting.risk.orders import DATED, DRAWS, Orders, dated_order, skewed
 from shared_schemas.base import canonical_json
 from shared_schemas.operations import Tooling
 from shared_schemas.quote import QuoteBody
@@ -38,7 +39,7 @@ def test_there_are_ten_thousand_draws_and_the_minutes_are_skewed_to_the_right() 
 @pytest.mark.parametrize("quantity", [1, 5, 25, 100])
 def test_the_mean_and_spread_of_the_draws_are_those_of_the_closed_form(plans_of: Callable[..., Plans], quantity: int) -> None:
     plans = plans_of()
-    found = uncertain(evaluate(plans, quantity=quantity), plans)
+    found = evaluate(plans, quantity=quantity).chances
     costs = draws(found, Orders(7))
     assert abs(costs.mean() - found.mean) < 3 * costs.std() / math.sqrt(DRAWS)
     assert costs.std() == pytest.approx(math.sqrt(found.variance), rel=0.05)
@@ -46,7 +47,7 @@ def test_the_mean_and_spread_of_the_draws_are_those_of_the_closed_form(plans_of:
 
 def test_pieces_alone_spread_as_their_variance_says(plans_of: Callable[..., Plans]) -> None:
     plans = plans_of(confidence=0.999)
-    found = uncertain(evaluate(plans, quantity=50), plans)
+    found = evaluate(plans, quantity=50).chances
     start = evaluate(plans, quantity=50).starts["L1"]
     outcome = found.parts["L1"]
     share = plans.made({}).losses["L1"].mean_yield
@@ -69,7 +70,7 @@ def test_the_orders_are_permutations_each_its_own_and_the_same_again() -> None:
 
 def test_the_points_of_the_cost_rise_and_a_price_that_nobody_reaches_loses_nothing(plans_of: Callable[..., Plans]) -> None:
     plans = plans_of()
-    found = uncertain(evaluate(plans, quantity=25), plans)
+    found = evaluate(plans, quantity=25).chances
     risk = risk_of(found, Orders(1), price=found.mean * 100)
     assert found.planned * 0.5 < risk.p50 < risk.p80 < risk.p95
     assert risk.loss_chance == 0
@@ -110,7 +111,7 @@ def test_tools_spread_over_the_price_do_not_pay_for_work(shop_rates: Rates) -> N
 
 def test_three_operations_drive_the_risk_the_largest_first_and_all_shares_make_one(plans_of: Callable[..., Plans]) -> None:
     plans = plans_of()
-    found = uncertain(evaluate(plans, quantity=25), plans)
+    found = evaluate(plans, quantity=25).chances
     shown = drivers(found)
     assert [one.share for one in shown] == sorted((one.share for one in shown), reverse=True)
     assert {one.operation for one in shown} == {"polish", "assemble", "glass price"}, "there are no others"
@@ -130,7 +131,22 @@ def test_a_run_that_is_often_lost_drives_the_risk(shop_rates: Rates) -> None:
     assert all(one.enough_chance is not None and one.enough_chance < 0.9 for one in body.breaks)
 
 
-def test_the_same_inputs_give_the_same_bytes_and_other_rates_other_draws(shop_rates: Rates) -> None:
+def test_each_thousand_of_the_draws_takes_every_tenth_value() -> None:
+    order = Orders().of("minutes of a bench")
+    for first in range(0, DRAWS, DATED):
+        assert sorted(order[first : first + DATED] // 10) == list(range(DATED))
+
+
+def test_the_draws_of_two_waits_hang_on_their_names_and_not_on_each_other() -> None:
+    names = [f"L{part}, polish front {time}" for part in range(1, 30) for time in (1, 2)]
+    orders = np.array([dated_order(name) for name in names])
+    assert all(sorted(order) == list(range(DATED)) for order in orders.tolist())
+    between = np.corrcoef(orders) - np.eye(len(names))
+    assert np.abs(between).max() < 0.15
+    assert np.array_equal(orders[0], dated_order(names[0]))
+
+
+def test_the_same_inputs_give_the_same_bytes(shop_rates: Rates) -> None:
     assert canonical_json(quoted(shop_rates)) == canonical_json(quoted(shop_rates))
     lens = uncertain_of_first(shop_rates)
     assert not np.array_equal(draws(lens, Orders(1)), draws(lens, Orders(2)))
@@ -139,7 +155,7 @@ def test_the_same_inputs_give_the_same_bytes_and_other_rates_other_draws(shop_ra
 def uncertain_of_first(rates: Rates) -> Any:
     given = sections()
     plans = plans_for(given["job"], given["blanks"], given["operations"], rates)
-    return uncertain(evaluate(plans, quantity=25), plans)
+    return evaluate(plans, quantity=25).chances
 
 
 def test_no_risk_is_priced_twice(body: QuoteBody, shop_rates: Rates) -> None:

@@ -75,9 +75,10 @@ def test_more_than_a_run_holds_takes_whole_runs_each_borne_by_the_room_taken(quo
 def test_the_minutes_of_a_run_are_the_same_in_time_however_many_bear_them(quoted: Callable[..., Evaluation]) -> None:
     together = quoted(elements(*[(coat(),)] * 4), 10)
     alone = quoted(elements((coat(shared_run=None),)), 10)
-    assert together.schedule.steps["L1"][0].batch_h == alone.schedule.steps["L1"][0].batch_h
-    assert together.schedule.steps["L1"][0].borne_h == pytest.approx(200 / 60 / 4)
-    assert together.schedule.path.span.hours == pytest.approx(alone.schedule.path.span.hours), "one run is one run"
+    assert together.schedule.network.parts["L1"].steps[0].batch_h == alone.schedule.network.parts["L1"].steps[0].batch_h
+    assert together.schedule.network.parts["L1"].steps[0].borne_h == pytest.approx(200 / 60 / 4)
+    runs = [one.schedule.network.parts["L1"].steps[0].batches for one in (together, alone)]
+    assert runs == [1, 1], "one run is one run"
 
 
 @given(

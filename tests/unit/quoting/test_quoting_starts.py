@@ -16,8 +16,6 @@ from scipy.stats import nbinom
 from services.quoting.pricing.evaluation import Plans, evaluate
 from services.quoting.pricing.relaxations import quoted_relaxations
 from services.quoting.pricing.starts import chance_of_enough, start_quantity
-from services.quoting.promise.flow import kingman_wait_h
-from services.quoting.promise.lead_time import log_normal_points
 from services.shop.calendar import WorkingCalendar
 from services.shop.errors import NoWorkingDays
 from shared_schemas.operations import LooserOperation, Relaxation, Tooling
@@ -95,23 +93,6 @@ def test_hours_end_on_working_days_only() -> None:
 def test_a_calendar_without_work_is_an_error() -> None:
     with pytest.raises(NoWorkingDays):
         WorkingCalendar((CalendarRow(name="sunday", weekday=6, hours=0.0, **SAID),))
-
-
-def test_an_idle_work_centre_makes_nobody_wait() -> None:
-    assert kingman_wait_h(utilisation=0.0, squared_variation=1.0, mean_job_h=5.0) == 0
-
-
-def test_without_variance_both_points_are_the_mean() -> None:
-    assert log_normal_points(mean=10.0, variance=0.0) == (10.0, 10.0)
-
-
-def test_the_log_normal_has_the_mean_it_was_asked_for() -> None:
-    import numpy as np  # noqa: PLC0415
-
-    p50, p90 = log_normal_points(mean=10.0, variance=9.0)
-    spread = np.log(p90 / p50) / 1.2815515655446004
-    assert p50 * np.exp(spread**2 / 2) == pytest.approx(10.0)
-    assert p50 < 10 < p90
 
 
 def test_a_longer_wait_for_a_tool_moves_the_date_and_the_path_says_so(plans_of: Callable[..., Plans]) -> None:

@@ -1,0 +1,187 @@
+"""The job as a network: what each part waits for, how it goes through the shop, what is made again, and what decides the day."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+import numpy.typing as npt
+
+from services.quoting.costs.cost import MaterialCost
+from services.quoting.promise.flow import Passage, Step
+from services.quoting.risk.orders import DATED
+from services.quoting.risk.shortfalls import Shortfall
+from shared_schemas.lead_times import Deciding
+from shared_schemas.operations import BoughtPart, Route, Tooling
+
+Numbers = npt.NDArray[np.float64]
+Draws = npt.NDArray[np.bool_]
+
+SHOWN = 5
+"""So many of the things that decide a date are told."""
+LATER = 457
+"""What is made again meets the waits of another draw: the one so many places on."""
+
+
+@dataclass(frozen=True)
+class Delivery:
+    """Something from outside that a part waits for: after so many calendar days, which are so many working hours from the order on."""
+
+    name: str
+    days: float
+    hours: float
+
+
+@dataclass(frozen=True)
+class PartInTime:
+    """One part: what it waits for, its passage, and what making again adds in the draws in which its lot is short [h]."""
+
+    route: Route
+    delivery: Delivery | None
+    steps: Sequence[Step]
+    passage: Passage
+    again: Numbers | None
+    at_the_end: Numbers | None
+
+    @cached_property
+    def done(self) -> Numbers:
+        """When it is there, made again where that was needed."""
+        return self.passage.done if self.again is None else self.passage.done + self.again
+
+
+def deliveries(
+    routes: Sequence[Route], materials: Sequence[MaterialCost], bought_parts: Sequence[BoughtPart], tooling: Sequence[Tooling]
+) -> dict[str, tuple[str, float]]:
+    """What each part waits for longest from outside, with its calendar days: glass, tools, for the lens bought parts."""
+    waits: dict[str, tuple[str, float]] = {}
+    parts = {route.part for route in routes}
+
+    def later(part: str, name: str, days: float) -> None:
+        if part in parts and days > waits.get(part, ("", 0.0))[1]:
+            waits[part] = (name, days)
+
+    for material in materials:
+        for member in material.model.members:
+            later(member, f"glass {material.model.glass}", material.lead_days)
+    for tool in tooling:
+        later(tool.part, tool.name, tool.lead_days)
+    for bought in bought_parts:
+        later(routes[-1].part, bought.name, bought.lead_days)
+    return waits
+
+
+def again_h(steps: Sequence[Step], passage: Passage, lot: int) -> Numbers:
+    """How long a small lot takes from the first operation on, in every draw [h]: other waits, the set-ups, a batch or two."""
+    return np.asarray(np.roll(passage.waited, LATER) + sum(step.again_h(lot) for step in steps))
+
+
+def made_again(
+    steps: Sequence[Step], passage: Passage, shortfall: Shortfall | None
+) -> tuple[Numbers | None, Numbers | None]:  # fmt: skip
+    """What making again adds to a part at once, and what it adds when its shortness is found only when lenses are finished."""
+    if shortfall is None:
+        return None, None
+    hours = again_h(steps, passage, shortfall.lot)
+    return (
+        np.where(shortfall.at_once, hours, 0.0) if shortfall.at_once.any() else None,
+        np.where(shortfall.at_the_end, hours, 0.0) if shortfall.at_the_end.any() else None,
+    )
+
+
+@dataclass(frozen=True)
+class Network:
+    """All parts of an order in time, by name, elements first and the lens last."""
+
+    parts: dict[str, PartInTime]
+
+    @cached_property
+    def lens(self) -> PartInTime:
+        """The whole lens."""
+        return self.parts[next(reversed(self.parts))]
+
+    @cached_property
+    def late(self) -> tuple[Numbers, str] | None:
+        """What making again adds after the lens, where only its end shows that an element is short: the element again, and the lens."""
+        found = {name: part.at_the_end for name, part in self.parts.items() if part.at_the_end is not None}
+        if not found:
+            return None
+        longest = np.maximum.reduce(list(found.values()))
+        lens = self.lens
+        hours = np.where(longest > 0, longest + again_h(lens.steps, lens.passage, 1), 0.0)
+        return hours, max(found, key=lambda name: float(found[name].sum()))
+
+    @cached_property
+    def done(self) -> Numbers:
+        """When the last lens is packed, in every draw [h]."""
+        return self.lens.done if self.late is None else self.lens.done + self.late[0]
+
+    @cached_property
+    def on_path(self) -> dict[str, Draws]:
+        """The draws in which each part lies on the path that is done last."""
+        on: dict[str, Draws] = {name: np.zeros(DATED, dtype=bool) for name in self.parts}
+        on[self.lens.route.part] |= True
+        for name in reversed(self.parts):
+            part = self.parts[name]
+            free = on[name].copy()
+            for consumed in part.route.consumes:
+                decides = free & (self.parts[consumed.part].done >= part.passage.arrival)
+                on[consumed.part] |= decides
+                free &= ~decides
+        return on
+
+    def waits_for(self, name: str) -> Draws:
+        """The draws in which a part lies on that path and what decides its beginning is a delivery."""
+        part = self.parts[name]
+        if part.delivery is None:
+            return np.zeros(DATED, dtype=bool)
+        return np.asarray(self.on_path[name] & (part.passage.arrival <= part.delivery.hours))
+
+    def path(self) -> tuple[str, ...]:
+        """The path that decides most often, from what it waits for to the lens."""
+        names: list[str] = []
+        name = self.lens.route.part
+        while True:
+            names.append(name)
+            inputs = {one.part: int(np.count_nonzero(self.on_path[one.part])) for one in self.parts[name].route.consumes}
+            waiting, delivery = int(np.count_nonzero(self.waits_for(name))), self.parts[name].delivery
+            most = max(inputs, key=lambda one: inputs[one], default="")
+            if delivery is not None and waiting > inputs.get(most, 0):
+                return (delivery.name, *reversed(names))
+            if not inputs.get(most):
+                return tuple(reversed(names))
+            name = most
+
+    def decided_by(self, hours_per_day: float) -> tuple[Deciding, ...]:
+        """The five things that take most of the days of the path that is done last."""
+        return tuple(sorted(self._deciding(hours_per_day), key=lambda one: -one.days)[:SHOWN])
+
+    def _deciding(self, hours_per_day: float) -> Iterator[Deciding]:
+        for name, part in self.parts.items():
+            on = self.on_path[name]
+            share = float(on.mean())
+            if not share:
+                continue
+            if part.delivery is not None and (waits := float(self.waits_for(name).mean())):
+                yield _deciding(part.delivery.name, name, None, waits, waits * part.delivery.days)
+            before = part.passage.arrival
+            for step, finish in zip(part.steps, part.passage.finishes, strict=True):
+                hours = float(on @ (finish - before)) / DATED
+                yield _deciding(step.name, name, step.work_centre.name, share, hours / hours_per_day)
+                before = finish
+            if part.again is not None and (more := float(on @ part.again) / DATED) > 0:
+                yield _deciding("made again", name, None, float((on & (part.again > 0)).mean()), more / hours_per_day)
+        if self.late is not None:
+            hours_late, most = self.late
+            yield _deciding("made again", most, None, float((hours_late > 0).mean()), float(hours_late.mean()) / hours_per_day)
+
+
+def _deciding(name: str, part: str, work_centre: str | None, share: float, days: float) -> Deciding:
+    return Deciding(name=name, part=part, work_centre=work_centre, share=round(share, 3), days=round(days, 2))
+
+
+def quantile(rising: Numbers, share: float) -> float:
+    """The value that so large a share of the draws does not pass; `rising` are all of them in order."""
+    return float(rising[max(math.ceil(share * len(rising) - 1e-9), 1) - 1])

@@ -1,0 +1,252 @@
+"""How long an operation waits before a work centre: by its usual load, and by the book of load where there is one."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from datetime import date, timedelta
+from functools import cached_property, lru_cache
+
+import numpy as np
+import numpy.typing as npt
+
+from services.optics.law import law
+from services.quoting.risk.orders import DATED, dated_order
+from services.shop.calendar import WorkingCalendar
+from shared_schemas.load import LoadSnapshot, monday_of
+from shared_schemas.rates import Rates, ShopLoadRow, WorkCentreRow
+
+Numbers = npt.NDArray[np.float64]
+Places = npt.NDArray[np.intp]
+
+WEEKS_KNOWN = 13
+"""So many weeks ahead the book knows part of the work that will be done; a quarter of a year (common practice range)."""
+WEEKS_AHEAD = 26
+"""The load is told apart week by week this far ahead; afterwards it is that of the last week."""
+FULLEST = 0.95
+"""A work centre is loaded no further than this, or than its usual load where that is more; what goes beyond waits until there is room."""
+SHARES = 200
+"""Waits are told apart by so many equal shares of their distribution."""
+SEEN_ALIKE = 0.9
+"""In this share of the draws a visit meets the work centre in the state in which the other parts of the order meet it too: visits some hours apart find
+queues with a correlation of 0.8 to 0.95 (simulated shops)."""
+
+
+@law
+def erlang_wait_share(*, stations: int, utilisation: float) -> float:
+    """Share of jobs that find all stations busy and wait.
+
+    Equation: 1 / (1 + (1 - utilisation) * stations * exp(utilisation * stations) * uppergamma(stations, utilisation * stations) / (utilisation * stations)**stations)
+    Source: A. K. Erlang (1917), the formula called C; the sum as an incomplete gamma function. From memory.
+    """
+    offered = utilisation * stations
+    if offered <= 0:
+        return 0.0
+    blocked = 1.0
+    for busy in range(1, stations + 1):
+        blocked = offered * blocked / (busy + offered * blocked)
+    return blocked / (1 - utilisation * (1 - blocked))
+
+
+@law
+def wait_of_those_h(*, utilisation: float, stations: int, mean_job_h: float, squared_variation: float) -> float:
+    """Mean wait of those jobs that wait [h]; how long they wait is exponential about it.
+
+    Args:
+        squared_variation: (c_a^2 + c_s^2) / 2, the mean of the squared coefficients of variation of arrivals and work.
+
+    Equation: mean_job_h * squared_variation / (stations * (1 - utilisation))
+    Source: M/M/m; for other variations A. O. Allen and J. B. Cunneen, from memory.
+    """
+    return mean_job_h * squared_variation / (stations * (1 - utilisation))
+
+
+@law
+def mean_wait_h(*, waiting_share: float, wait_of_those_h: float) -> float:
+    """Mean time a job waits before a work centre [h]: those that find a station free do not.
+
+    Equation: waiting_share * wait_of_those_h
+    """
+    return waiting_share * wait_of_those_h
+
+
+@law
+def jobs_waiting(*, wait_h: float, jobs_per_h: float) -> float:
+    """Mean number of jobs that wait.
+
+    Equation: jobs_per_h * wait_h
+    Source: J. D. C. Little (1961), from memory.
+    """
+    return jobs_per_h * wait_h
+
+
+@law
+def jobs_per_h(*, utilisation: float, stations: int, mean_job_h: float) -> float:
+    """Jobs that come to a work centre in an hour [1/h].
+
+    Equation: utilisation * stations / mean_job_h
+    """
+    return utilisation * stations / mean_job_h
+
+
+@law
+def known_share(*, weeks_ahead: float, weeks_known: float) -> float:
+    """Share of the work of a week that is in the book already: all of this week's, none of that far ahead.
+
+    Equation: max(0, 1 - weeks_ahead / weeks_known)
+    """
+    return max(0.0, 1 - weeks_ahead / weeks_known)
+
+
+@law
+def load_of_week(*, usual: float, booked_share: float, known_share: float, booked_h: float, capacity_h: float) -> float:
+    """Share of the hours of a week that is taken: what is booked, and of the usual load what the book does not yet show.
+
+    Args:
+        usual: share usually taken; of it `booked_share` is work that the book shows by the time it is done.
+
+    Equation: usual * (1 - booked_share * known_share) + booked_h / capacity_h
+    """
+    return usual * (1 - booked_share * known_share) + booked_h / capacity_h
+
+
+@dataclass(frozen=True)
+class Week:
+    """One week of one work centre: where it begins [working hours from the order on], its load, and how long work beyond its hours keeps the next."""
+
+    begins_h: float
+    load: float
+    booked_h: float
+    capacity_h: float
+    behind_h: float
+
+
+@dataclass(frozen=True)
+class CentreWaits:
+    """Waits before one work centre: of jobs that come at `at_h`, shape (g,), the shares of the distribution, shape (g, 200), and their means."""
+
+    centre: WorkCentreRow
+    row: ShopLoadRow
+    weeks: tuple[Week, ...]
+    at_h: Numbers
+    shares: Numbers
+    means: Numbers
+
+    def of(self, at_h: float) -> tuple[Numbers, float]:
+        """The shares of the waits of a job that comes then, shape (200,), and their mean; read between the beginnings of two weeks."""
+        last = len(self.means) - 1
+        place = int(np.searchsorted(self.at_h, at_h, side="right")) - 1
+        if place >= last:
+            return self.shares[last], float(self.means[last])
+        place = max(place, 0)
+        width = float(self.at_h[place + 1] - self.at_h[place])
+        share = min(max((at_h - float(self.at_h[place])) / width, 0.0), 1.0) if width > 0 else 1.0
+        between = self.shares[place] + share * (self.shares[place + 1] - self.shares[place])
+        return between, float(self.means[place] + share * (self.means[place + 1] - self.means[place]))
+
+
+def _exponential_shares() -> Numbers:
+    """Means of the equal shares of an exponential distribution of mean 1."""
+    edge = np.linspace(0.0, 1.0, SHARES + 1)
+    left = 1 - edge
+    integral = edge + np.where(left > 0, left * np.log(np.where(left > 0, left, 1.0)), 0.0)
+    return np.asarray(SHARES * np.diff(integral))
+
+
+EXPONENTIAL = _exponential_shares()
+
+
+class Waits:
+    """The waits before every work centre of a shop, for an order of one day, by the book that it is dated by."""
+
+    def __init__(self, rates: Rates, calendar: WorkingCalendar, begin: date, load: LoadSnapshot | None) -> None:
+        self._rates, self._calendar, self._begin, self._load = rates, calendar, begin, load
+        self._rows = {row.name: row for row in rates.shop_load}
+        self._centres = {row.name: row for row in rates.work_centres}
+        self._known: dict[str, CentreWaits | None] = {}
+
+    def at(self, centre: str) -> CentreWaits | None:
+        """The waits before one work centre; `None` where nobody ever waits."""
+        if centre not in self._known:
+            self._known[centre] = self._worked_out(centre)
+        return self._known[centre]
+
+    @cached_property
+    def _booked(self) -> dict[str, tuple[float, ...]]:
+        return self._load.booked_h() if self._load else {}
+
+    @cached_property
+    def _weeks(self) -> tuple[tuple[float, float], ...]:
+        """When each week begins, in working hours from the order on, and its working hours."""
+        monday = monday_of(self._begin)
+        marks = [monday + timedelta(weeks=week) for week in range(WEEKS_AHEAD + 2)]
+        before = [self._calendar.hours_between(self._begin, max(mark, self._begin)) for mark in marks]
+        whole = [self._calendar.hours_between(mark, mark + timedelta(weeks=1)) for mark in marks[:-1]]
+        return tuple(zip(before[:-1], whole, strict=True))
+
+    def _worked_out(self, name: str) -> CentreWaits | None:
+        centre, row, booked = self._centres[name], self._rows.get(name), self._booked.get(name, ())
+        if row is None or (row.utilisation == 0 and not any(booked)):
+            return None
+        weeks = self._loads(centre, row, booked) if self._load else [Week(0.0, row.utilisation, 0.0, 0.0, 0.0)]
+        highest = max(FULLEST, row.utilisation)
+        shares = np.array([_shares(week, centre, row, highest) for week in weeks])
+        at_h = np.array([week.begins_h for week in weeks])
+        for place in range(1, len(weeks)):
+            # Who comes first goes first: whoever comes later is not through before.
+            np.maximum(shares[place], shares[place - 1] - (at_h[place] - at_h[place - 1]), out=shares[place])
+        return CentreWaits(centre, row, tuple(weeks), at_h, shares, shares.mean(axis=1))
+
+    def _loads(self, centre: WorkCentreRow, row: ShopLoadRow, booked: tuple[float, ...]) -> list[Week]:
+        """The load week by week; what goes beyond the hours of a week stands before the next."""
+        assert self._load is not None
+        first = (monday_of(self._begin) - self._load.first_week).days // 7
+        highest = max(FULLEST, row.utilisation)
+        speed = centre.stations * centre.shifts * highest
+        weeks: list[Week] = []
+        over_h = 0.0
+        for ahead, (begins_h, hours) in enumerate(self._weeks):
+            there_h = hours * centre.stations * centre.shifts
+            taken_h = booked[first + ahead] if 0 <= first + ahead < len(booked) else 0.0
+            if there_h <= 0:
+                over_h += taken_h
+                continue
+            share = known_share(weeks_ahead=float(ahead), weeks_known=float(WEEKS_KNOWN))
+            load = load_of_week(
+                usual=row.utilisation, booked_share=row.booked_share, known_share=share, booked_h=taken_h, capacity_h=there_h
+            )
+            weeks.append(Week(begins_h, load, taken_h, there_h, over_h / speed))
+            over_h = max(over_h + (load - highest) * there_h, 0.0)
+        return weeks
+
+
+def _shares(week: Week, centre: WorkCentreRow, row: ShopLoadRow, highest: float) -> Numbers:
+    """The shares of the waits in one week: none for those that find a station free, exponential for the others."""
+    load = min(week.load, highest)
+    waiting = erlang_wait_share(stations=centre.stations, utilisation=load)
+    if waiting <= 0:
+        return np.full(SHARES, week.behind_h)
+    those_h = wait_of_those_h(
+        utilisation=load,
+        stations=centre.stations,
+        mean_job_h=row.mean_job_h / centre.shifts,
+        squared_variation=row.squared_variation,
+    )
+    return np.asarray(week.behind_h + those_h * np.maximum(EXPONENTIAL + math.log(waiting), 0.0))
+
+
+@lru_cache(maxsize=2048)
+def places_of(centre: str, visit: str) -> Places:
+    """Which share of the waits a visit meets in each draw, shape (1 000,).
+
+    Notes: in most draws the one that the other parts of the order meet there too, as they come in the same weeks.
+    """
+    alike, own = dated_order(f"the state of {centre}"), dated_order(f"waits of {visit}")
+    sees = dated_order(f"what {visit} sees") < SEEN_ALIKE * DATED
+    return np.asarray(np.where(sees, alike, own) * SHARES // DATED, dtype=np.intp)
+
+
+@lru_cache(maxsize=2048)
+def turns_of(visit: str) -> Numbers:
+    """The turn that a visit has among the other parts of its order at a work centre, 0 to 1 in each draw, shape (1 000,)."""
+    return np.asarray((dated_order(f"turn of {visit}") + 0.5) / DATED)
