@@ -22,6 +22,7 @@ from kombu.exceptions import OperationalError as BrokerError
 from pydantic import BaseModel, TypeAdapter
 from sqlalchemy.exc import DBAPIError, OperationalError
 
+from services.chassis.load_source import LoadUnavailable
 from services.chassis.problems import problem_type
 from services.chassis.rate_source import RatesUnavailable
 from services.chassis.resources import Resources
@@ -38,6 +39,7 @@ TRANSPORT_FAULTS: tuple[type[BaseException], ...] = (
     OperationalError,
     DBAPIError,
     RatesUnavailable,
+    LoadUnavailable,
     SoftTimeLimitExceeded,
     ConnectionError,
 )

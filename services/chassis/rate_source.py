@@ -45,12 +45,6 @@ class RateSource(Protocol):
     def propose(self, table: str, body: bytes, content_type: str, *, by: str) -> RateProposal: ...
 
 
-def _in_our_trace(request: httpx.Request) -> None:
-    span = tracing.current()
-    if span:
-        request.headers["traceparent"] = span
-
-
 class HttpRateSource:
     """Revisions from `rates_url`, shown `service_key`. A revision never changes, so it is asked for once."""
 
@@ -60,7 +54,7 @@ class HttpRateSource:
             headers={"Authorization": f"Bearer {service_key}", "Accept": "application/json"},
             timeout=httpx.Timeout(10, connect=2),
             transport=transport,
-            event_hooks={"request": [_in_our_trace]},
+            event_hooks={"request": [tracing.in_our_trace]},
         )
         self._kept: LRUCache[Any, RateRevision] = LRUCache(MOST_KEPT)
         self._lock = Lock()

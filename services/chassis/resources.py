@@ -1,4 +1,4 @@
-"""The one place where the real things are built: database, Redis, queue, rates. Everything that uses them takes fakes too."""
+"""The one place where the real things are built: database, Redis, queue, rates, load. Everything that uses them takes fakes too."""
 
 from __future__ import annotations
 
@@ -12,6 +12,7 @@ from celery import Celery
 
 from services.chassis import tracing
 from services.chassis.database import Database
+from services.chassis.load_source import HttpLoadSource, LoadSource
 from services.chassis.queue import queue_app
 from services.chassis.rate_source import HttpRateSource, RateSource
 from services.chassis.settings import Settings, settings
@@ -28,6 +29,7 @@ class Resources:
     database: Database
     travellers: Travellers
     rates: RateSource
+    load: LoadSource
     queue: Celery
     redis: redis.Redis
 
@@ -68,6 +70,7 @@ def build_resources(chosen: Settings, *, queue: Celery | None = None) -> Resourc
         database=Database(chosen.database_url.get_secret_value()),
         travellers=RedisTravellers(client, deployment=chosen.deployment, lives_s=chosen.traveller_lives_s),
         rates=HttpRateSource(chosen.rates_url, chosen.service_key.get_secret_value()),
+        load=HttpLoadSource(chosen.orders_url, chosen.service_key.get_secret_value()),
         queue=queue or queue_app(chosen, TASKS),
         redis=client,
     )

@@ -59,7 +59,8 @@ class Settings(BaseSettings):
     """Where the other parts are, and the limits this process keeps.
 
     `database_url` (`postgresql://…?sslmode=verify-full&sslrootcert=…`) and `redis_url` (`rediss://…?ssl_ca_certs=…`) carry
-    passwords. `rates_url` is the origin that serves `/v1/rates`, and processes of the suite show it the `service_key`.
+    passwords. `rates_url` is the origin that serves `/v1/rates`, and processes of the suite show it the `service_key`; `orders_url`
+    that which serves `/v1/load`, empty where nobody keeps a book of load.
     A sample secret refuses to start. `most_unfinished`: quotes that may
     be under way at once; what all workers finish within five minutes at most, so that no quote is started again for waiting. `most_bulk_in_flight`: those
     among them that came in batches; some two for each worker process, so that a single quote never waits long behind a batch.
@@ -71,6 +72,7 @@ class Settings(BaseSettings):
     database_url: SecretStr
     redis_url: SecretStr
     rates_url: str
+    orders_url: str = ""
     service_key: SecretStr
     services: Annotated[tuple[str, ...], NoDecode] = ("prescription", "glass", "process", "quoting", "rates")
     deployment: str = "blankwright"

@@ -20,6 +20,7 @@ from importlib.util import find_spec
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    import httpx
     from opentelemetry.sdk.trace import TracerProvider
     from opentelemetry.sdk.trace.id_generator import IdGenerator
 
@@ -103,6 +104,13 @@ def current() -> str | None:
 
     here = trace.get_current_span().get_span_context()
     return f"00-{here.trace_id:032x}-{here.span_id:016x}-{here.trace_flags:02x}" if here.is_valid else None
+
+
+def in_our_trace(request: httpx.Request) -> None:
+    """Tell the part that is asked which span asks it."""
+    here = current()
+    if here:
+        request.headers["traceparent"] = here
 
 
 @contextmanager

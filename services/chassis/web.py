@@ -24,6 +24,7 @@ from starlette.exceptions import HTTPException
 from services.chassis import health, metrics, tracing
 from services.chassis.keys import Caller, Keys, Role
 from services.chassis.limits import RequestLimits
+from services.chassis.load_source import LoadUnavailable, SnapshotNotFound
 from services.chassis.logs import bind, set_up_logs
 from services.chassis.problems import MEDIA_TYPE, PROBLEM_TYPES, details_of_invalid, explained_problem, problem
 from services.chassis.rate_source import ProposalRefused, RatesUnavailable, RevisionNotFound
@@ -55,7 +56,15 @@ STATUS_OF_SHARED: dict[type[Explained], tuple[int, str, str]] = {
     RateMissing: (422, "rates", "The rates cannot answer this"),
     RevisionNotFound: (422, "rates", "There is no such rate revision"),
     ProposalRefused: (422, "invalid", "The proposed rates cannot be"),
+    SnapshotNotFound: (404, "not-found", "There is no such snapshot of the book of load"),
 }
+
+PARTS: dict[type[Exception], str] = {
+    SQLAlchemyError: "database",
+    RatesUnavailable: "rates service",
+    LoadUnavailable: "orders service",
+}
+"""What a route may find away, as it is named to the caller."""
 
 
 class Refused(Exception):
@@ -259,7 +268,7 @@ def _answer_with_problems(app: FastAPI, status_of: dict[type[Explained], tuple[i
         return send_problem(problem(slug, detail, instance=_instance(request)), headers)
 
     def unavailable(request: Request, fault: Exception) -> Response:
-        part = "database" if isinstance(fault, SQLAlchemyError) else "rates service"
+        part = next(name for kind, name in PARTS.items() if isinstance(fault, kind))
         log.warning("a part does not answer", exc_info=fault)
         return send_problem(
             problem("unavailable", f"The {part} does not answer just now; try again in a moment.", instance=_instance(request)),
@@ -274,7 +283,7 @@ def _answer_with_problems(app: FastAPI, status_of: dict[type[Explained], tuple[i
     app.add_exception_handler(Refused, refused)
     app.add_exception_handler(RequestValidationError, invalid)
     app.add_exception_handler(HTTPException, http)
-    for kind in (SQLAlchemyError, RatesUnavailable):
+    for kind in PARTS:
         app.add_exception_handler(kind, unavailable)
     app.add_exception_handler(Exception, unforeseen)
 

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 
+from services.chassis.load_source import SnapshotNotFound
 from services.chassis.settings import Settings
+from shared_schemas.load import LoadSnapshot, OrderLoad
 from shared_schemas.rates import RateRevision, Rates
 
 PASSWORD = "for-tests"
@@ -35,3 +37,28 @@ class OneRevision:
     def latest(self) -> RateRevision:
         """The revision."""
         return self._only
+
+
+class LoadBooks:
+    """Snapshots of the book of load in memory; none until one is made."""
+
+    def __init__(self) -> None:
+        self._made: dict[int, LoadSnapshot] = {}
+
+    def make(self, *orders: OrderLoad, first_week: date = NOON.date()) -> LoadSnapshot:
+        """The next snapshot, with these orders in it."""
+        number = len(self._made) + 1
+        self._made[number] = LoadSnapshot(
+            number=number, digest=f"{number:064d}", made_at=NOON, first_week=first_week, orders=orders
+        )
+        return self._made[number]
+
+    def snapshot(self, number: int) -> LoadSnapshot:
+        """The snapshot of that number."""
+        if number not in self._made:
+            raise SnapshotNotFound(number)
+        return self._made[number]
+
+    def latest(self) -> LoadSnapshot | None:
+        """The snapshot made last."""
+        return self._made[max(self._made)] if self._made else None
