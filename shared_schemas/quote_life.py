@@ -177,6 +177,7 @@ class ComparedRevision(Contract):
 
     revision: int
     rate_revision: int
+    load_snapshot: int | None = None
     quoted_on: date
     valid_until: date
     currency: Currency

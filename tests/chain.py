@@ -14,6 +14,7 @@ from services.process.domain.plan import plan_operations
 from services.quoting.pricing.quote import assemble
 from shared_schemas.blanks import BlankPlan
 from shared_schemas.check import CheckReport
+from shared_schemas.load import LoadSnapshot
 from shared_schemas.operations import OperationPlan
 from shared_schemas.quote import QuoteBody, QuoteRequest
 from shared_schemas.rates import Rates
@@ -31,20 +32,23 @@ class Refused(AssertionError):
         super().__init__("; ".join(f"{reason.code} at {reason.pointer}: {reason.message}" for reason in refusal.reasons))
 
 
-def job_of(request: QuoteRequest) -> Job:
+def job_of(request: QuoteRequest, load: LoadSnapshot | None = None) -> Job:
     """The head of a traveller for a request."""
-    return Job(number="Q", attempt=1, request=request, rate_revision=1, quoted_on=QUOTED_ON)
+    number = load.number if load else None
+    return Job(number="Q", attempt=1, request=request, rate_revision=1, quoted_on=QUOTED_ON, load_snapshot=number)
 
 
-def through_stages(request: QuoteRequest, rates: Rates) -> tuple[CheckReport, BlankPlan, OperationPlan, QuoteBody]:
+def through_stages(
+    request: QuoteRequest, rates: Rates, load: LoadSnapshot | None = None
+) -> tuple[CheckReport, BlankPlan, OperationPlan, QuoteBody]:
     """The section of every stage; raises `Refused` where one refuses."""
-    job = job_of(request)
+    job = job_of(request, load)
     report, blanks, operations = sections_of(request, rates)
     return (
         report,
         blanks,
         operations,
-        assemble(job=job, check=report, blanks=blanks, operations=operations, rates=rates, rate_digest="chain"),
+        assemble(job=job, check=report, blanks=blanks, operations=operations, rates=rates, rate_digest="chain", load=load),
     )
 
 
@@ -56,9 +60,9 @@ def sections_of(request: QuoteRequest, rates: Rates) -> tuple[CheckReport, Blank
     return report, blanks, _section(plan_operations(job=job, check=report, blanks=blanks, rates=rates))
 
 
-def quote_of(request: QuoteRequest, rates: Rates) -> QuoteBody:
-    """The quote that a request gets; raises `Refused`."""
-    return through_stages(request, rates)[3]
+def quote_of(request: QuoteRequest, rates: Rates, load: LoadSnapshot | None = None) -> QuoteBody:
+    """The quote that a request gets, dated by the book of load if there is one; raises `Refused`."""
+    return through_stages(request, rates, load)[3]
 
 
 def _section(answer: Any) -> Any:

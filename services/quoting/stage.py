@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import logging
 
+from services.chassis.load_source import pinned_snapshot
 from services.chassis.pipeline import TRANSPORT_FAULTS, SectionMissing, failure_of, read_section, write_section
 from services.chassis.problems import problem
 from services.chassis.resources import Resources
@@ -66,7 +67,8 @@ def _ready(sections: dict[str, bytes], resources: Resources) -> Outcome:
         raise SectionMissing(LAST.service, missing)
     parsed = {name: read_section(name, sections[name]) for name in READS}
     revision = resources.rates.revision(parsed["job"].rate_revision)
-    quote = assemble(**parsed, rates=revision.rates, rate_digest=revision.digest)
+    load = pinned_snapshot(resources.load, parsed["job"].load_snapshot)
+    quote = assemble(**parsed, rates=revision.rates, rate_digest=revision.digest, load=load)
     body = canonical_json(quote)
     return Outcome(
         "ready",

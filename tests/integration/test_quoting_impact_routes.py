@@ -16,6 +16,7 @@ from services.chassis.rate_source import ProposalRefused
 from services.quoting.stage import TERMINUS, sweep
 from services.rates.domain.table_csv import rows_from_csv, rows_to_csv, validated_rows
 from services.rates.errors import TableUnreadable
+from shared_schemas.load import CentreLoad, OrderLoad
 from shared_schemas.problem import Problem
 from shared_schemas.rate_impact import RateProposal
 from shared_schemas.rates import RateRevision, Rates
@@ -125,6 +126,17 @@ def test_open_quotes_are_held_against_a_proposal_and_none_is_touched(
         assert inner["price_kept"]["loss_chance_issued"] == issued["loss_chance"] <= inner["price_kept"]["loss_chance_proposed"]
     assert everything(database) == before
     assert read(shop, number, "?limit=1")["totals"] == found["totals"]
+
+
+def test_an_impact_dates_a_quote_by_the_book_it_was_issued_with(shop: Shop, single: dict[str, Any], rates: Rates) -> None:
+    shop.load.make()
+    shop.quoted(single)
+    centres = tuple(CentreLoad(work_centre=row.name, booked_h=(60.0 * row.stations,) * 8) for row in rates.work_centres)
+    shop.load.make(OrderLoad(order="Q-2026-000999", source="quoting", work_centres=centres))
+    number = asked(shop, dearer(rates))
+    shop.work()
+    for inner in read(shop, number)["items"][0]["figures"]["breaks"]:
+        assert (inner["p50_days"]["difference"], inner["p90_days"]["difference"]) == (0, 0)
 
 
 def test_a_requote_at_the_published_table_is_what_the_impact_said(shop: Shop, single: dict[str, Any], rates: Rates) -> None:

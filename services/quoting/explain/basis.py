@@ -35,15 +35,18 @@ from services.quoting.pricing.quoted_money import converted_figure
 from shared_schemas.blanks import BlankPlan
 from shared_schemas.figure import Figure
 from shared_schemas.lead_times import LineKind
+from shared_schemas.load import LoadSnapshot
 from shared_schemas.operations import OperationPlan
 from shared_schemas.quote import ExplainedBreak, Explanation, middle_quantity
 from shared_schemas.rates import Rates
 from shared_schemas.traveller import Job
 
 
-def explain(*, job: Job, blanks: BlankPlan, operations: OperationPlan, rates: Rates) -> Explanation:
+def explain(
+    *, job: Job, blanks: BlankPlan, operations: OperationPlan, rates: Rates, load: LoadSnapshot | None = None
+) -> Explanation:  # fmt: skip
     """Why each quantity costs and takes what it does: the same work again, as stages are deterministic, with its reasons."""
-    plans = plans_for(job, blanks, operations, rates)
+    plans = plans_for(job, blanks, operations, rates, load)
     request = job.request
     evaluations = [evaluate(plans, quantity=number) for number in request.quantities]
     middle = evaluations[request.quantities.index(middle_quantity(request.quantities))]

@@ -23,6 +23,7 @@ from services.quoting.risk.orders import Orders
 from shared_schemas.blanks import BlankPlan
 from shared_schemas.check import CheckReport, Finding
 from shared_schemas.finding_kinds import finding
+from shared_schemas.load import LoadSnapshot
 from shared_schemas.operations import OperationPlan, Route
 from shared_schemas.prescription import Prescription
 from shared_schemas.quote import (
@@ -39,8 +40,9 @@ from shared_schemas.traveller import Job
 
 
 def assemble(
-    *, job: Job, check: CheckReport, blanks: BlankPlan, operations: OperationPlan, rates: Rates, rate_digest: str
-) -> QuoteBody:
+    *, job: Job, check: CheckReport, blanks: BlankPlan, operations: OperationPlan, rates: Rates, rate_digest: str,
+    load: LoadSnapshot | None = None,
+) -> QuoteBody:  # fmt: skip
     """Work out every quantity asked for, and what could be relaxed at the middle one.
 
     Raises:
@@ -49,7 +51,7 @@ def assemble(
         PlansDisagree: plans in another currency than the rates, or of other parts than each other.
     """
     _same_lens(blanks, operations, rates)
-    plans = plans_for(job, blanks, operations, rates)
+    plans = plans_for(job, blanks, operations, rates, load)
     request = job.request
     evaluations = [evaluate(plans, quantity=quantity) for quantity in request.quantities]
     middle = evaluations[request.quantities.index(middle_quantity(request.quantities))]
@@ -61,6 +63,7 @@ def assemble(
         prescription=request.prescription,
         rate_revision=job.rate_revision,
         rate_digest=rate_digest,
+        load_snapshot=job.load_snapshot,
         quoted_on=job.quoted_on,
         valid_until=job.quoted_on + timedelta(days=plans.terms.valid_days),
         currency=request.currency,
@@ -81,10 +84,11 @@ def assemble(
 
 
 def loss_chances(
-    *, prices: Mapping[int, Decimal], job: Job, blanks: BlankPlan, operations: OperationPlan, rates: Rates, rate_digest: str
-) -> dict[int, float]:
+    *, prices: Mapping[int, Decimal], job: Job, blanks: BlankPlan, operations: OperationPlan, rates: Rates, rate_digest: str,
+    load: LoadSnapshot | None = None,
+) -> dict[int, float]:  # fmt: skip
     """The chance, by quantity, that cost and overhead pass a price which is not the quote's own; `prices` are totals in its currency."""
-    plans = plans_for(job, blanks, operations, rates)
+    plans = plans_for(job, blanks, operations, rates, load)
     orders = plans.orders
     evaluations = {quantity: evaluate(plans, quantity=quantity, evened=False) for quantity in prices}
     return {
@@ -93,8 +97,10 @@ def loss_chances(
     }
 
 
-def plans_for(job: Job, blanks: BlankPlan, operations: OperationPlan, rates: Rates) -> Plans:
-    """What every quantity of a job is worked out from."""
+def plans_for(
+    job: Job, blanks: BlankPlan, operations: OperationPlan, rates: Rates, load: LoadSnapshot | None = None
+) -> Plans:  # fmt: skip
+    """What every quantity of a job is worked out from; `load` is the book that `job` is pinned to."""
     return Plans(
         routes=operations.routes,
         materials=blanks.materials,
@@ -106,6 +112,7 @@ def plans_for(job: Job, blanks: BlankPlan, operations: OperationPlan, rates: Rat
         confidence=job.request.confidence,
         begin=job.quoted_on,
         rates=rates,
+        load=load,
     )
 
 

@@ -59,6 +59,7 @@ def _revision(issued: Issued) -> ComparedRevision:
     return ComparedRevision(
         revision=issued.revision,
         rate_revision=issued.body.rate_revision,
+        load_snapshot=issued.body.load_snapshot,
         quoted_on=issued.body.quoted_on,
         valid_until=issued.body.valid_until,
         currency=issued.body.currency,

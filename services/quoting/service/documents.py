@@ -8,6 +8,7 @@ from typing import cast
 
 import redis
 
+from services.chassis.load_source import pinned_snapshot
 from services.chassis.resources import Resources
 from services.quoting.errors import QuoteNotReady
 from services.quoting.explain.basis import explain
@@ -69,6 +70,7 @@ def decision_document(row: StoredQuote, decision: Decision) -> QuoteDecision:
             "note": decision.note,
             "key_id": decision.key_id,
             "at": decision.at,
+            "promised": None if decision.promised is None else json.loads(decision.promised),
         }
     )
 
@@ -89,6 +91,7 @@ def quote_document(row: StoredQuote, status: QuoteStatus, *, today: date) -> byt
         digest=row.digest,
         problem=Problem.model_validate_json(row.problem) if row.problem else None,
         rate_revision=row.rate_revision,
+        load_snapshot=row.load_snapshot,
     )
     if row.body is None:
         return head.model_dump_json().encode()
@@ -106,6 +109,7 @@ def explanation_document(row: StoredQuote, resources: Resources) -> Explanation:
         blanks=BlankPlan.model_validate_json(blanks),
         operations=OperationPlan.model_validate_json(operations),
         rates=resources.rates.revision(begun.rate_revision).rates,
+        load=pinned_snapshot(resources.load, begun.load_snapshot),
     )
 
 

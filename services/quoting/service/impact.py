@@ -12,6 +12,7 @@ from collections.abc import Callable, Mapping
 from datetime import date, datetime
 from typing import cast
 
+from services.chassis.load_source import pinned_snapshot
 from services.chassis.pipeline import read_section
 from services.chassis.problems import clean
 from services.chassis.resources import Resources
@@ -112,6 +113,7 @@ def against_issued(number: str, outcome: Outcome, sections: Mapping[str, bytes],
         operations=operations,
         rates=revision.rates,
         rate_digest=revision.digest,
+        load=pinned_snapshot(resources.load, job.load_snapshot),
     )
     return Outcome("ready", outcome.digest, body=canonical_json(impact_on(old, new, loss_chances=chances)))
 

@@ -21,6 +21,7 @@ from services.quoting.store.life import LifeStore
 from services.quoting.store.repository import QUOTE_RUNS, QuoteStore
 from services.quoting.store.rows import IdempotencyKey, NewQuote, Start
 from services.quoting.store.runs import accepted_before, by_number
+from shared_schemas.load import LoadSnapshot
 from shared_schemas.problem import ProblemDetail
 from shared_schemas.quote import QuoteRequest
 from shared_schemas.quote_life import MOST_FAULTS, QuoteBatchRequest, RequoteRequest
@@ -48,7 +49,7 @@ def accept(
     if faults:
         raise RequestUnanswerable(faults)
     begun, is_new = store.accept(
-        new_quote(request, revision, trace=trace, now=now),
+        new_quote(request, revision, resources.load.latest(), trace=trace, now=now),
         key,
         now=now,
         first_check_s=resources.settings.first_check_s,
@@ -83,7 +84,7 @@ def accept_requote(
         raise RequestUnanswerable(below("/changes", faults))
     begun, is_new = life.add_revision(
         number,
-        new_quote(request, revision, trace=trace, now=now),
+        new_quote(request, revision, resources.load.latest(), trace=trace, now=now),
         key,
         after=latest.revision,
         now=now,
@@ -106,14 +107,14 @@ def accept_batch(
     known = accepted_before(resources.database, key, known=by_number)
     if known is not None:
         return known, False
-    latest = resources.rates.latest()
+    latest, load = resources.rates.latest(), resources.load.latest()
     quotes, faults = [], []
     for place, request in enumerate(asked.requests):
         revision = resources.rates.revision(request.rate_revision) if request.rate_revision else latest
         faults += below(f"/requests/{place}", faults_of_request(request, rates=revision.rates, today=now.date()))
         if len(faults) >= MOST_FAULTS:
             break
-        quotes.append(new_quote(request, revision, trace=trace, now=now))
+        quotes.append(new_quote(request, revision, load, trace=trace, now=now))
     if faults:
         raise RequestUnanswerable(faults[:MOST_FAULTS])
     number, is_new = BatchStore(resources.database).accept(quotes, key, now=now)
@@ -129,8 +130,10 @@ def key_for(asked: BaseModel, *, caller: str, route: str, key: str | None) -> Id
     return IdempotencyKey(caller, route, key, hashlib.sha256(write_section(asked)).digest())
 
 
-def new_quote(request: QuoteRequest, revision: RateRevision, *, trace: str, now: datetime) -> NewQuote:
-    """A request as it is stored, with the rates it is pinned to and the day it is quoted on."""
+def new_quote(
+    request: QuoteRequest, revision: RateRevision, load: LoadSnapshot | None, *, trace: str, now: datetime
+) -> NewQuote:  # fmt: skip
+    """A request as it is stored, with the rates and the book of load it is pinned to and the day it is quoted on."""
     return NewQuote(
         request=write_section(request),
         customer=request.customer,
@@ -138,6 +141,7 @@ def new_quote(request: QuoteRequest, revision: RateRevision, *, trace: str, now:
         rate_revision=revision.number,
         quoted_on=now.date(),
         trace=trace,
+        load_snapshot=load.number if load else None,
     )
 
 

@@ -74,6 +74,7 @@ def job_of(begun: Start) -> Job:
         request=QuoteRequest.model_validate_json(begun.request),
         rate_revision=begun.rate_revision,
         quoted_on=begun.quoted_on,
+        load_snapshot=begun.load_snapshot,
     )
 
 

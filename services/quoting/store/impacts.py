@@ -82,7 +82,7 @@ def _settle(connection: Connection, settled: Settlement) -> bool:
 IMPACT_RUNS = RunTable(
     numbers=ENTRY,
     table="quoting.impacted_quotes",
-    start="select r.number, r.attempt, q.request, i.proposal as rate_revision, q.quoted_on, i.trace, q.quote_number, q.revision "
+    start="select r.number, r.attempt, q.request, i.proposal as rate_revision, q.quoted_on, i.trace, q.quote_number, q.revision, q.load_snapshot "
     "from quoting.impacted_quotes r join quoting.impacts i on i.number = r.impact join quoting.quotes q on q.number = r.quote",
     group="impact",
     turn="(select i.position from quoting.impacts i where i.number = r.impact), r.place",

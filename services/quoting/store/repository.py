@@ -93,7 +93,8 @@ def _packed(section: bytes | None) -> bytes | None:
 QUOTE_RUNS = RunTable(
     numbers=ROW_NUMBER,
     table="quoting.quotes",
-    start="select r.number, r.attempt, r.request, r.rate_revision, r.quoted_on, r.trace, r.quote_number, r.revision from quoting.quotes r",
+    start="select r.number, r.attempt, r.request, r.rate_revision, r.quoted_on, r.trace, r.quote_number, r.revision, r.load_snapshot "
+    "from quoting.quotes r",
     group="batch",
     turn="r.position",
     first_attempt="r.first_attempt",
@@ -117,9 +118,9 @@ def insert_quotes(
     connection.execute(
         text("""
             insert into quoting.quotes (number, quote_number, position, revision, status, customer, title, request, rate_revision,
-                                        quoted_on, attempt, trace, created_at, next_check_at, batch, batch_place)
+                                        quoted_on, load_snapshot, attempt, trace, created_at, next_check_at, batch, batch_place)
             values (:number, :quote_number, :position, :revision, 'accepted', :customer, :title, :request, :rate_revision,
-                    :quoted_on, 1, :trace, :now, :check, :batch, :batch_place)
+                    :quoted_on, :load_snapshot, 1, :trace, :now, :check, :batch, :batch_place)
         """),
         [{**vars(new), **place, "now": now, "check": next_check_at} for new, place in zip(quotes, places, strict=True)],
     )
@@ -138,7 +139,7 @@ def insert_revision(
     place = {"number": row, "quote_number": number, "position": position, "revision": revision, "batch": None, "batch_place": None}
     insert_quotes(connection, [new], [place], now=now, next_check_at=now + timedelta(seconds=first_check_s))
     use_key(connection, key, now=now, number=row)
-    return Start(row, 1, new.request, new.rate_revision, new.quoted_on, new.trace, number, revision)
+    return Start(row, 1, new.request, new.rate_revision, new.quoted_on, new.trace, number, revision, new.load_snapshot)
 
 
 class QuoteStore:

@@ -24,6 +24,7 @@ class NewQuote:
     rate_revision: int
     quoted_on: date
     trace: str
+    load_snapshot: int | None = None
 
 
 @dataclass(frozen=True)
@@ -48,6 +49,7 @@ class Start:
     trace: str
     quote_number: str
     revision: int
+    load_snapshot: int | None = None
 
 
 @dataclass(frozen=True)
@@ -86,6 +88,8 @@ class Decision:
     note: str
     key_id: str
     at: datetime
+    promised: bytes | None = None
+    """Of an acceptance the date worked out again, as a document."""
 
     def says_the_same_as(self, other: Decision) -> bool:
         """Whether both are one decision, told twice perhaps; `other` may leave the note out."""
@@ -106,6 +110,7 @@ class StoredQuote:
     customer: str
     title: str
     rate_revision: int
+    load_snapshot: int | None
     attempt: int
     created_at: datetime
     finished_at: datetime | None
@@ -133,10 +138,10 @@ class StoredBatch:
 
 
 SELECT = """
-    select q.number, q.quote_number, q.position, q.revision, q.status, q.customer, q.title, q.rate_revision, q.attempt, q.created_at,
+    select q.number, q.quote_number, q.position, q.revision, q.status, q.customer, q.title, q.rate_revision, q.load_snapshot, q.attempt, q.created_at,
            (select max(n.revision) from quoting.quotes n where n.quote_number = q.quote_number) as latest_revision,
            o.finished_at, o.digest, {body} as body, o.problem, o.valid_until, o.feed_position,
-           d.decision, d.quantity, d.decided_by, d.note, d.key_id, d.at
+           d.decision, d.quantity, d.decided_by, d.note, d.key_id, d.at, d.promised
     from quoting.quotes q
     left join quoting.outcomes o on o.number = q.number
     left join quoting.decisions d on d.number = q.number
@@ -147,9 +152,9 @@ SELECT = """
 def stored(row: Any) -> StoredQuote:
     """The quote of a row of `SELECT`."""
     values = dict(row._mapping)
-    for name in ("body", "problem"):
+    for name in ("body", "problem", "promised"):
         values[name] = bytes(values[name]) if values[name] is not None else None
-    details = {name: values.pop(name) for name in ("quantity", "decided_by", "note", "key_id", "at")}
+    details = {name: values.pop(name) for name in ("quantity", "decided_by", "note", "key_id", "at", "promised")}
     if values["decision"] is not None:
         values["decision"] = Decision(values["decision"], **details)
     return StoredQuote(**values)
