@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import UTC, date, datetime
+from datetime import UTC, datetime
 
 from services.chassis.load_source import SnapshotNotFound
 from services.chassis.settings import Settings
@@ -45,11 +45,11 @@ class LoadBooks:
     def __init__(self) -> None:
         self._made: dict[int, LoadSnapshot] = {}
 
-    def make(self, *orders: OrderLoad, first_week: date = NOON.date()) -> LoadSnapshot:
+    def make(self, *orders: OrderLoad) -> LoadSnapshot:
         """The next snapshot, with these orders in it."""
         number = len(self._made) + 1
         self._made[number] = LoadSnapshot(
-            number=number, digest=f"{number:064d}", made_at=NOON, first_week=first_week, orders=orders
+            number=number, digest=f"{number:064d}", made_at=NOON, first_week=NOON.date(), orders=orders
         )
         return self._made[number]
 
