@@ -26,7 +26,7 @@ from zlib import crc32
 import numpy as np
 import simpy
 
-from shared_schemas.load import LoadSnapshot
+from shared_schemas.load import MOST_WEEKS, LoadSnapshot
 from shared_schemas.rates import CalendarRow, Rates, ShopLoadRow, WorkCentreRow
 
 ONE_DAY, ONE_WEEK = timedelta(days=1), timedelta(weeks=1)
@@ -213,24 +213,36 @@ def others_at(centre: WorkCentreRow, rates: Rates, time: ShopTime, book: LoadSna
         return Others(load, weeks, np.ones(1), np.empty((2, 0)))
     share = load.booked_share if load else 0.0
     left = np.array([1 - share * share_known(week) for week in range(len(weeks))])
-    booked = [
-        jobs
-        for order in book.orders
-        for taken in order.work_centres
-        if taken.work_centre == centre.name
-        for week, hours in enumerate(taken.booked_h)
-        for jobs in [_jobs_in_week(hours, book.first_week + week * ONE_WEEK, load, time, rng)]
-    ]
-    return Others(load, weeks, left, np.concatenate([*booked, np.empty((2, 0))], axis=1))
+    return Others(load, weeks, left, _jobs_of(hours_in_book(book, time).get(centre.name, np.empty((3, 0))), load, rng))
 
 
-def _jobs_in_week(hours: float, week: date, load: ShopLoadRow | None, time: ShopTime, rng: np.random.Generator) -> Numbers:
-    """The hours of one order in one week, as jobs at random times of it; none of what was to be done before the week of the first day."""
-    if week < time.first_day or hours <= 0:
-        return np.empty((2, 0))
-    jobs = max(round(hours / load.mean_job_h), 1) if load else 1
-    work = spread_work(load.squared_variation, jobs, rng) if load else np.ones(jobs)
-    return np.array([rng.uniform(time.at(week), time.at(week + ONE_WEEK), jobs), hours * work / work.sum()])
+def hours_in_book(book: LoadSnapshot, time: ShopTime) -> dict[str, Numbers]:
+    """What each order takes of each centre in each week, none before that of the first day: begin and end of the week, and hours [h]."""
+    key = (id(book), time)
+    if key not in _BOOKS:
+        rows: dict[str, list[tuple[float, float, float]]] = {}
+        weeks = [book.first_week + week * ONE_WEEK for week in range(MOST_WEEKS)]
+        for order in book.orders:
+            for taken in order.work_centres:
+                for week, hours in zip(weeks, taken.booked_h, strict=False):
+                    if hours > 0 and week >= time.first_day:
+                        rows.setdefault(taken.work_centre, []).append((time.at(week), time.at(week + ONE_WEEK), hours))
+        _BOOKS[key] = (book, {name: np.array(each).T for name, each in rows.items()})
+    return _BOOKS[key][1]
+
+
+_BOOKS: dict[tuple[int, ShopTime], tuple[LoadSnapshot, dict[str, Numbers]]] = {}
+"""Books are read once; each is kept beside what was read, so that its name stays its own."""
+
+
+def _jobs_of(taken: Numbers, load: ShopLoadRow | None, rng: np.random.Generator) -> Numbers:
+    """The hours of each order in each week as jobs, of about the usual size, at random times of the week: times and work [h]."""
+    begins, ends, hours = taken
+    jobs = np.maximum(np.rint(hours / load.mean_job_h), 1).astype(int) if load else np.ones(len(hours), dtype=int)
+    work = spread_work(load.squared_variation if load else 1.0, int(jobs.sum()), rng)
+    of_week = np.repeat(np.arange(len(hours)), jobs)
+    scale = hours / np.bincount(of_week, weights=work, minlength=len(hours))
+    return np.array([rng.uniform(begins[of_week], ends[of_week]), work * scale[of_week]])
 
 
 class Order:
