@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
@@ -54,18 +55,30 @@ class Step(NamedTuple):
 
 @dataclass(frozen=True)
 class Passage:
-    """A part in time, counted in working hours from the order on, in every draw: it arrives, each operation is done, and what of it waits."""
+    """A part in time, counted in working hours from the order on, in every draw: it arrives, each operation is done, and what of it waits.
+
+    `readies` are when each operation could begin, were nothing before it.
+    """
 
     arrival: Numbers
+    readies: tuple[Numbers, ...]
     finishes: tuple[Numbers, ...]
     waited: Numbers
-    ready_h: tuple[float, ...]
-    finish_h: tuple[float, ...]
 
     @property
     def done(self) -> Numbers:
         """When the last piece is done."""
         return self.finishes[-1]
+
+    @cached_property
+    def ready_h(self) -> tuple[float, ...]:
+        """When each operation could begin, on average over the draws [h]."""
+        return tuple(float(one.mean()) for one in self.readies)
+
+    @cached_property
+    def finish_h(self) -> tuple[float, ...]:
+        """When each operation is done, on average over the draws [h]."""
+        return tuple(float(one.mean()) for one in self.finishes)
 
 
 def steps_of(costs: Sequence[OperationCost]) -> tuple[Step, ...]:
@@ -151,42 +164,31 @@ def through(
 
     Source: overlapping operations, common practice.
     """
+    readies: list[Numbers] = []
     finishes: list[Numbers] = []
-    ready_h: list[float] = []
-    finish_h: list[float] = []
     waited = np.zeros(DATED)
     ready = start = finish = arrival
-    ready_mean = finish_mean = start_mean = float(arrival.mean())
     before: Step | None = None
     for step in steps:
         first = math.ceil(step.batch_size / before.batch_size) if before else 0
         overlaps = before is not None and step.batches > 1 and first < before.batches
         factor = factors[step.work_centre.name]
         if before is not None:
-            if overlaps:
-                ahead = before.setup_h + first * before.batch_h
-                ready, ready_mean = start + ahead * factors[before.work_centre.name], start_mean + ahead
-            else:
-                ready, ready_mean = finish, finish_mean
-        start, start_mean = ready, ready_mean
+            ready = start + (before.setup_h + first * before.batch_h) * factors[before.work_centre.name] if overlaps else finish
+        start = ready
         centre = waits.at(step.work_centre.name)
         if centre is not None:
-            shares, mean = centre.of(ready_mean)
-            wait = shares[places_of(step.work_centre.name, step.visit)]
+            wait = centre.of(ready, places_of(step.work_centre.name, step.visit))
             if waited_share != 1:
-                wait, mean = wait * waited_share, mean * waited_share
+                wait = wait * waited_share
             waited += wait
-            start, start_mean = ready + wait, ready_mean + mean
+            start = ready + wait
         stand_h = behind.get(step.work_centre.name, 0.0) * waited_share
         if stand_h > LEAST_H:
-            start, start_mean = start + stand_h * turns_of(step.visit), start_mean + stand_h / 2
-        done, done_mean = start + step.work_h * factor, start_mean + step.work_h
-        if overlaps:
-            finish, finish_mean = np.maximum(done, finish + step.batch_h * factor), max(done_mean, finish_mean + step.batch_h)
-        else:
-            finish, finish_mean = done, done_mean
+            start = start + stand_h * turns_of(step.visit)
+        done = start + step.work_h * factor
+        finish = np.maximum(done, finish + step.batch_h * factor) if overlaps else done
+        readies.append(ready)
         finishes.append(finish)
-        ready_h.append(ready_mean)
-        finish_h.append(finish_mean)
         before = step
-    return Passage(arrival, tuple(finishes), waited, tuple(ready_h), tuple(finish_h))
+    return Passage(arrival, tuple(readies), tuple(finishes), waited)

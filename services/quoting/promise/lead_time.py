@@ -14,7 +14,7 @@ import numpy.typing as npt
 from services.optics.law import law
 from services.quoting.costs.cost import MaterialCost, OperationCost
 from services.quoting.promise.flow import Step, others_h, steps_of, through
-from services.quoting.promise.network import Delivery, Network, PartInTime, deliveries, made_again, quantile
+from services.quoting.promise.network import Delivery, MakingAgain, Network, PartInTime, deliveries, quantile
 from services.quoting.promise.waits import Waits
 from services.quoting.risk.orders import DATED, Orders
 from services.quoting.risk.shortfalls import Shortfall, chance_of_any
@@ -185,7 +185,7 @@ def schedule(
     for route in routes:
         known = _as_before(route, reuse, shop, parts, outside, operations, behind, shortfalls)
         parts[route.part] = known or _part(route, steps[route.part], shop, parts, outside, behind, shortfalls)
-    return Schedule(Network(parts), shop, begin, operations, behind, shortfalls)
+    return Schedule(Network(parts, MakingAgain(shop.waits, shop.waited_share)), shop, begin, operations, behind, shortfalls)
 
 
 def _part(
@@ -199,7 +199,12 @@ def _part(
     passage = through(
         steps, arrival, waits=shop.waits, factors=shop.factors, behind=behind[route.part], waited_share=shop.waited_share
     )
-    return PartInTime(route, delivery, steps, passage, *made_again(steps, passage, shortfalls.get(route.part)))
+    shortfall, again = shortfalls.get(route.part), None
+    if shortfall is not None and shortfall.at_once.any():
+        again = MakingAgain(shop.waits, shop.waited_share).takes_h(
+            steps, passage, begin=passage.done, lot=shortfall.lot, draws=shortfall.at_once
+        )
+    return PartInTime(route, delivery, steps, passage, shortfall, again)
 
 
 def _as_before(

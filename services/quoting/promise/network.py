@@ -12,6 +12,7 @@ import numpy.typing as npt
 
 from services.quoting.costs.cost import MaterialCost
 from services.quoting.promise.flow import Passage, Step
+from services.quoting.promise.waits import Waits, places_of
 from services.quoting.risk.orders import DATED
 from services.quoting.risk.shortfalls import Shortfall
 from shared_schemas.lead_times import Deciding
@@ -37,14 +38,14 @@ class Delivery:
 
 @dataclass(frozen=True)
 class PartInTime:
-    """One part: what it waits for, its passage, and what making again adds in the draws in which its lot is short [h]."""
+    """One part: what it waits for, its passage, when its lot is short, and what making it again at once adds in those draws [h]."""
 
     route: Route
     delivery: Delivery | None
     steps: Sequence[Step]
     passage: Passage
+    shortfall: Shortfall | None
     again: Numbers | None
-    at_the_end: Numbers | None
 
     @cached_property
     def done(self) -> Numbers:
@@ -73,22 +74,31 @@ def deliveries(
     return waits
 
 
-def again_h(steps: Sequence[Step], passage: Passage, lot: int) -> Numbers:
-    """How long a small lot takes from the first operation on, in every draw [h]: other waits, the set-ups, a batch or two."""
-    return np.asarray(np.roll(passage.waited, LATER) + sum(step.again_h(lot) for step in steps))
+@dataclass(frozen=True)
+class MakingAgain:
+    """How a small lot goes through the shop from its first operation on: the waits of another draw, the set-ups, a batch or two."""
 
+    waits: Waits
+    waited_share: float = 1.0
 
-def made_again(
-    steps: Sequence[Step], passage: Passage, shortfall: Shortfall | None
-) -> tuple[Numbers | None, Numbers | None]:  # fmt: skip
-    """What making again adds to a part at once, and what it adds when its shortness is found only when lenses are finished."""
-    if shortfall is None:
-        return None, None
-    hours = again_h(steps, passage, shortfall.lot)
-    return (
-        np.where(shortfall.at_once, hours, 0.0) if shortfall.at_once.any() else None,
-        np.where(shortfall.at_the_end, hours, 0.0) if shortfall.at_the_end.any() else None,
-    )
+    def takes_h(self, steps: Sequence[Step], passage: Passage, *, begin: Numbers, lot: int, draws: Draws) -> Numbers:
+        """How long it takes when it is begun at those hours, in the draws in which it is needed; 0 in the others [h]."""
+        hours, needed = np.zeros(DATED), np.flatnonzero(draws)
+        work_h = sum(step.again_h(lot) for step in steps)
+        if self.waits.by_week:
+            hours[needed] = self._done(steps, begin[needed], lot, needed) - begin[needed]
+        else:  # its waits are the same whenever it is begun
+            hours[needed] = np.roll(passage.waited, LATER)[needed] + work_h
+        return hours
+
+    def _done(self, steps: Sequence[Step], begin: Numbers, lot: int, needed: npt.NDArray[np.intp]) -> Numbers:
+        done = begin
+        for step in steps:
+            centre = self.waits.at(step.work_centre.name)
+            if centre is not None:
+                done = done + self.waited_share * centre.of(done, places_of(step.work_centre.name, step.visit)[needed - LATER])
+            done = done + step.again_h(lot)
+        return done
 
 
 @dataclass(frozen=True)
@@ -96,6 +106,7 @@ class Network:
     """All parts of an order in time, by name, elements first and the lens last."""
 
     parts: dict[str, PartInTime]
+    again: MakingAgain
 
     @cached_property
     def lens(self) -> PartInTime:
@@ -105,13 +116,17 @@ class Network:
     @cached_property
     def late(self) -> tuple[Numbers, str] | None:
         """What making again adds after the lens, where only its end shows that an element is short: the element again, and the lens."""
-        found = {name: part.at_the_end for name, part in self.parts.items() if part.at_the_end is not None}
+        lens = self.lens
+        found = {
+            name: self.again.takes_h(part.steps, part.passage, begin=lens.done, lot=short.lot, draws=short.at_the_end)
+            for name, part in self.parts.items()
+            if (short := part.shortfall) is not None and short.at_the_end.any()
+        }
         if not found:
             return None
         longest = np.maximum.reduce(list(found.values()))
-        lens = self.lens
-        hours = np.where(longest > 0, longest + again_h(lens.steps, lens.passage, 1), 0.0)
-        return hours, max(found, key=lambda name: float(found[name].sum()))
+        lens_h = self.again.takes_h(lens.steps, lens.passage, begin=lens.done + longest, lot=1, draws=longest > 0)
+        return longest + lens_h, max(found, key=lambda name: float(found[name].sum()))
 
     @cached_property
     def done(self) -> Numbers:

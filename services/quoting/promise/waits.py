@@ -123,26 +123,28 @@ class Week:
 
 @dataclass(frozen=True)
 class CentreWaits:
-    """Waits before one work centre: of jobs that come at `at_h`, shape (g,), the shares of the distribution, shape (g, 200), and their means."""
+    """Waits before one work centre: of jobs that come at `at_h`, shape (g,), the shares of the distribution, shape (g, 200)."""
 
     centre: WorkCentreRow
     row: ShopLoadRow
     weeks: tuple[Week, ...]
     at_h: Numbers
     shares: Numbers
-    means: Numbers
 
-    def of(self, at_h: float) -> tuple[Numbers, float]:
-        """The shares of the waits of a job that comes then, shape (200,), and their mean; read between the beginnings of two weeks."""
-        last = len(self.means) - 1
-        place = int(np.searchsorted(self.at_h, at_h, side="right")) - 1
-        if place >= last:
-            return self.shares[last], float(self.means[last])
-        place = max(place, 0)
-        width = float(self.at_h[place + 1] - self.at_h[place])
-        share = min(max((at_h - float(self.at_h[place])) / width, 0.0), 1.0) if width > 0 else 1.0
-        between = self.shares[place] + share * (self.shares[place + 1] - self.shares[place])
-        return between, float(self.means[place] + share * (self.means[place + 1] - self.means[place]))
+    @cached_property
+    def _lines(self) -> tuple[Numbers, Numbers]:
+        """Each share of the waits as a line between the beginnings of two weeks: where it meets hour 0, and its slope; after the last it is level."""
+        apart_h = np.diff(self.at_h, append=np.inf)
+        slopes = np.diff(self.shares, axis=0, append=self.shares[-1:]) / np.where(apart_h > 0, apart_h, np.inf)[:, None]
+        return self.shares - slopes * self.at_h[:, None], slopes
+
+    def of(self, at_h: Numbers, places: Places) -> Numbers:
+        """How long a job waits that comes at `at_h` and meets those shares of the waits, in each draw; read between the beginnings of two weeks."""
+        if len(self.at_h) == 1:
+            return np.asarray(self.shares[0][places])
+        at_zero, slopes = self._lines
+        line = np.maximum(np.searchsorted(self.at_h, at_h, side="right") - 1, 0) * SHARES + places
+        return np.asarray(at_zero.take(line) + at_h * slopes.take(line))
 
 
 def _exponential_shares() -> Numbers:
@@ -171,6 +173,11 @@ class Waits:
             self._known[centre] = self._worked_out(centre)
         return self._known[centre]
 
+    @property
+    def by_week(self) -> bool:
+        """Whether it matters when a job comes: where there is no book one week is as the other."""
+        return self._load is not None
+
     @cached_property
     def _booked(self) -> dict[str, tuple[float, ...]]:
         return self._load.booked_h() if self._load else {}
@@ -195,7 +202,7 @@ class Waits:
         for place in range(1, len(weeks)):
             # Who comes first goes first: whoever comes later is not through before.
             np.maximum(shares[place], shares[place - 1] - (at_h[place] - at_h[place - 1]), out=shares[place])
-        return CentreWaits(centre, row, tuple(weeks), at_h, shares, shares.mean(axis=1))
+        return CentreWaits(centre, row, tuple(weeks), at_h, shares)
 
     def _loads(self, centre: WorkCentreRow, row: ShopLoadRow, booked: tuple[float, ...]) -> list[Week]:
         """The load week by week; what goes beyond the hours of a week stands before the next."""

@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from services.quoting.pricing.evaluation import Evaluation, Plans, evaluate
 from services.quoting.promise.flow import Passage, Step, behind_others_h, through
 from services.quoting.promise.lead_time import Schedule, schedule
-from services.quoting.promise.waits import Waits, erlang_wait_share, jobs_waiting, wait_of_those_h
+from services.quoting.promise.waits import SHARES, Waits, erlang_wait_share, jobs_waiting, wait_of_those_h
 from services.quoting.risk.orders import DATED
 from services.quoting.risk.shortfalls import chance_of_any
 from services.shop.calendar import WorkingCalendar
@@ -251,7 +251,7 @@ def test_work_beyond_the_hours_of_a_week_stands_before_the_next(small_rates: Rat
 def test_who_comes_later_is_not_through_before(small_rates: Rates) -> None:
     waits = Waits(small_rates, WorkingCalendar(small_rates.calendar), BEGIN, book(0.0, 80.0, 0.0, 0.0)).at("bench")
     assert waits is not None
-    through_at = [at_h + waits.of(at_h)[0] for at_h in np.linspace(0, 300, 61)]
+    through_at = [at_h + waits.of(np.full(SHARES, at_h), np.arange(SHARES)) for at_h in np.linspace(0, 300, 61)]
     assert all((later >= sooner - 1e-9).all() for sooner, later in pairwise(through_at))
 
 
