@@ -28,7 +28,11 @@ LAST = STATIONS[-1]
 SWEEP_TASK = "quoting.sweep"
 SWEEP_QUEUE = "sweeps"
 
-SERVICES: tuple[str, ...] = ("prescription", "glass", "process", "quoting", "rates", "desk")
+TAKE_OVER_TASK = "orders.take_over"
+ORDERS_QUEUE = "orders"
+"""Where orders hears that something was accepted; it asks for what it has not heard of by itself too."""
+
+SERVICES: tuple[str, ...] = ("prescription", "glass", "process", "quoting", "orders", "rates", "desk")
 """Every service of the suite."""
 
 HEARTBEAT_TASK = "chassis.heartbeat"
@@ -36,11 +40,12 @@ HEARTBEAT_TASK = "chassis.heartbeat"
 
 TASKS: dict[str, str] = {station.task: station.queue for station in STATIONS} | {
     SWEEP_TASK: SWEEP_QUEUE,
+    TAKE_OVER_TASK: ORDERS_QUEUE,
     HEARTBEAT_TASK: SWEEP_QUEUE,
 }
 """Every task with the queue it travels on (the heartbeat: on a queue of each worker's own)."""
 
-QUEUES: tuple[str, ...] = (*(station.queue for station in STATIONS), SWEEP_QUEUE)
+QUEUES: tuple[str, ...] = (*(station.queue for station in STATIONS), ORDERS_QUEUE, SWEEP_QUEUE)
 """Every queue."""
 
 

@@ -14,7 +14,7 @@ from services.chassis.heartbeat import beat_once
 from services.chassis.logs import set_up_logs
 from services.chassis.queue import queue_app
 from services.chassis.settings import Settings, settings
-from shared_schemas.pipeline import SWEEP_QUEUE, SWEEP_TASK, TASKS
+from shared_schemas.pipeline import ORDERS_QUEUE, SWEEP_QUEUE, SWEEP_TASK, TAKE_OVER_TASK, TASKS
 
 CLOCKS_APART_S = 60.0
 """A sweep that was asked for longer ago is not done; shorter, and machines whose clocks disagree would never sweep."""
@@ -53,11 +53,12 @@ def beat_app(chosen: Settings) -> Celery:
     app.conf.beat_scheduler = TimeKeeper
     app.conf.beat_max_loop_interval = 5
     app.conf.beat_schedule = {
-        "sweep": {
-            "task": SWEEP_TASK,
+        name: {
+            "task": task,
             "schedule": Every(chosen.sweep_every_s),
-            "options": {"queue": SWEEP_QUEUE, "expires": max(2 * chosen.sweep_every_s, CLOCKS_APART_S)},
+            "options": {"queue": queue, "expires": max(2 * chosen.sweep_every_s, CLOCKS_APART_S)},
         }
+        for name, task, queue in (("sweep", SWEEP_TASK, SWEEP_QUEUE), ("take over", TAKE_OVER_TASK, ORDERS_QUEUE))
     }
     return app
 

@@ -25,6 +25,7 @@ HERE = Path(__file__).resolve().parent
 PARTS: dict[str, Path] = {
     "chassis": HERE / "migrations",
     "rates": HERE.parent / "rates" / "store" / "migrations",
+    "orders": HERE.parent / "orders" / "store" / "migrations",
     "quoting": HERE.parent / "quoting" / "store" / "migrations",
 }
 """Parts that have tables, with their revisions."""

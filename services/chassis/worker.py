@@ -39,7 +39,7 @@ without any: with the common figures (700, 10, 10) a quarter of a worker's time 
 def worker_app(chosen: Settings) -> Celery:
     """A Celery application with the tasks of `chosen.services`."""
     app = queue_app(chosen, TASKS)
-    workers = {station.service for station in STATIONS}
+    workers = {station.service for station in STATIONS} | {"orders"}
     for name in chosen.services:
         if name in workers:
             module = import_module(f"services.{name}.stage")
@@ -131,7 +131,8 @@ def _register_heartbeat(app: Celery) -> None:
 
 def _register_periodic(app: Celery, name: str, run: Callable[[Resources], None]) -> None:
     @app.task(name=name, shared=False)
-    def task() -> None:
+    def task(*doorbell: object) -> None:
+        """Rung by the beat, or by whoever has something for it: what that is, it finds by itself."""
         run(resources(queue=app))
 
 

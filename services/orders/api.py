@@ -1,0 +1,170 @@
+"""Routes of orders: the book of load and its snapshots, what an ERP books, and orders until they end."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Depends, Header, Path, Query, Response
+from werkzeug.http import parse_etags
+
+from services.chassis.keys import Caller
+from services.chassis.negotiation import quality
+from services.chassis.web import Refused, Tools, answers, needs_role
+from services.orders import errors
+from services.orders.service import load_book, order_in_book, put_load
+from services.orders.store.repository import BookStore
+from shared_schemas.load import LoadBook, LoadPut, LoadSnapshot, LoadSnapshotPage, OrderInBook, OrderPage, OrderState
+from shared_schemas.problem import Explained
+
+router = APIRouter()
+
+STATUS: dict[type[Explained], tuple[int, str, str]] = {
+    errors.OrdersError: (422, "invalid", "The request has values that cannot be"),
+    errors.BookingsRefused: (422, "invalid", "There are bookings that cannot be"),
+    errors.SnapshotUnknown: (404, "not-found", "There is no such snapshot"),
+    errors.OrderUnknown: (404, "not-found", "There is no such order"),
+    errors.OrderEnded: (409, "conflict", "The order has ended"),
+}
+
+Reader = Annotated[Caller, Depends(needs_role("engineer", "erp", "sales"))]
+ReaderOrSuite = Annotated[Caller, Depends(needs_role("engineer", "erp", "sales", "service"))]
+Planner = Annotated[Caller, Depends(needs_role("engineer", "erp"))]
+SalesOrErp = Annotated[Caller, Depends(needs_role("sales", "erp"))]
+Erp = Annotated[Caller, Depends(needs_role("erp"))]
+Number = Annotated[int, Path(ge=1, le=2**31 - 1)]
+OrderNumber = Annotated[str, Path(max_length=60, description="The number of the quote that was accepted.")]
+Most = Annotated[int, Query(ge=1, le=200, description="Entries on a page.")]
+JSON, SVG = "application/json", "image/svg+xml"
+FOR_EVER = "private, max-age=31536000, immutable"
+
+
+def the_time() -> datetime:
+    """The moment of a request; a test puts another in its place."""
+    return datetime.now(UTC)
+
+
+Now = Annotated[datetime, Depends(the_time)]
+
+
+@router.get(
+    "/v1/load",
+    summary="Booked and free hours by work centre and week, as JSON or as a chart",
+    response_model=LoadBook,
+    responses={200: {"content": {SVG: {"schema": {"type": "string"}}}}, **answers("invalid", "not-acceptable")},
+)
+def get_load(
+    caller: Reader,
+    tools: Tools,
+    now: Now,
+    weeks: Annotated[int, Query(ge=1, le=52, description="So many weeks from this one on.")] = 13,
+    accept: Annotated[str, Header()] = JSON,
+) -> Response:
+    kind = max((JSON, SVG), key=lambda one: quality(accept, one))
+    if quality(accept, kind) <= 0:
+        raise Refused("not-acceptable", f"The book can be had as {JSON} or {SVG}.")
+    book = load_book(tools, today=now.date(), weeks=weeks)
+    headers = {"Vary": "Accept"}
+    if kind == SVG:
+        return Response(book.chart, media_type=SVG, headers=headers)
+    return Response(book.model_dump_json(), media_type=JSON, headers=headers)
+
+
+@router.put(
+    "/v1/load",
+    summary="All that an ERP has booked; takes the place of what the same source said before",
+    response_model=LoadBook,
+    responses=answers("not-json", "invalid", "body-too-large", "unsupported-media-type"),
+)
+def replace_load(asked: LoadPut, caller: Planner, tools: Tools, now: Now) -> LoadBook:
+    """The same bookings again make no other book. A booking that cannot be is named, and then none is booked."""
+    put_load(asked, resources=tools, now=now)
+    return load_book(tools, today=now.date(), weeks=13)
+
+
+@router.get(
+    "/v1/load/snapshots",
+    summary="Snapshots of the book, newest first",
+    response_model=LoadSnapshotPage,
+    responses=answers("invalid"),
+)
+def list_snapshots(
+    caller: ReaderOrSuite,
+    tools: Tools,
+    cursor: Annotated[int | None, Query(ge=1, le=2**31 - 1, description="The `next` of the page before.")] = None,
+    limit: Most = 50,
+) -> LoadSnapshotPage:
+    found = BookStore(tools.database).heads(before=cursor, most=limit + 1)
+    return LoadSnapshotPage(items=tuple(found[:limit]), next=str(found[limit - 1].number) if len(found) > limit else None)
+
+
+NOT_CHANGED: dict[int | str, dict[str, Any]] = {304: {"description": "It is as you have it"}}
+
+
+@router.get(
+    "/v1/load/snapshots/{number}",
+    summary="One snapshot of the book; it never changes",
+    response_model=LoadSnapshot,
+    responses={**NOT_CHANGED, **answers("not-found", "invalid")},
+)
+def get_snapshot(
+    number: Number,
+    caller: ReaderOrSuite,
+    tools: Tools,
+    if_none_match: Annotated[str | None, Header(description="The ETag of what you have.")] = None,
+) -> Response:
+    digest, document = BookStore(tools.database).snapshot(number)
+    headers = {"ETag": f'"{digest}"', "Cache-Control": FOR_EVER}
+    if parse_etags(if_none_match and if_none_match.strip()).contains_weak(digest):
+        return Response(status_code=304, headers=headers)
+    return Response(document, media_type=JSON, headers=headers)
+
+
+@router.get("/v1/orders", summary="Orders that were accepted, newest first", response_model=OrderPage, responses=answers("invalid"))
+def list_orders(
+    caller: Reader,
+    tools: Tools,
+    now: Now,
+    cursor: Annotated[int | None, Query(ge=1, le=2**63 - 1, description="The `next` of the page before.")] = None,
+    limit: Most = 50,
+) -> OrderPage:
+    store = BookStore(tools.database)
+    found = store.orders(before=cursor, most=limit + 1)
+    items = tuple(order_in_book(one, store.bookings(order=one.number), today=now.date()) for one in found[:limit])
+    return OrderPage(items=items, next=str(found[limit - 1].position) if len(found) > limit else None)
+
+
+@router.get(
+    "/v1/orders/{number}",
+    summary="One order: what it has booked, week by week",
+    response_model=OrderInBook,
+    responses=answers("not-found"),
+)
+def get_order(number: OrderNumber, caller: Reader, tools: Tools, now: Now) -> OrderInBook:
+    store = BookStore(tools.database)
+    return order_in_book(store.order(number), store.bookings(order=number), today=now.date())
+
+
+@router.post(
+    "/v1/orders/{number}/cancellation",
+    summary="Cancel an order: its hours are free again",
+    response_model=OrderInBook,
+    responses=answers("not-found", "conflict"),
+)
+def cancel_order(number: OrderNumber, caller: SalesOrErp, tools: Tools, now: Now) -> OrderInBook:
+    return _ended(number, "cancelled", caller, tools, now)
+
+
+@router.post(
+    "/v1/orders/{number}/completion",
+    summary="An order is completed: its hours are free again",
+    response_model=OrderInBook,
+    responses=answers("not-found", "conflict"),
+)
+def complete_order(number: OrderNumber, caller: Erp, tools: Tools, now: Now) -> OrderInBook:
+    return _ended(number, "completed", caller, tools, now)
+
+
+def _ended(number: str, state: OrderState, caller: Caller, tools: Tools, now: datetime) -> OrderInBook:
+    """Telling it again changes nothing."""
+    return order_in_book(BookStore(tools.database).end(number, state, key_id=caller.key_id, now=now), (), today=now.date())

@@ -1,0 +1,50 @@
+"""What can go wrong with orders and the book.
+
+Explained
+└── OrdersError
+    ├── SnapshotUnknown   no snapshot of that number
+    ├── OrderUnknown      no order of that number
+    ├── OrderEnded        an order that is completed cannot be cancelled, nor the reverse
+    └── BookingsRefused   bookings that cannot be; each is named, and none is booked
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from shared_schemas.problem import Explained, ProblemDetail
+
+MOST_NAMED = 100
+
+
+class OrdersError(Explained):
+    """Anything this service refuses."""
+
+
+class SnapshotUnknown(OrdersError):
+    """No snapshot of that number."""
+
+    def __init__(self, number: int, latest: int) -> None:
+        super().__init__(f"There is no snapshot {number} of the book of load; the latest is {latest}.")
+
+
+class OrderUnknown(OrdersError):
+    """No order of that number."""
+
+    def __init__(self, number: str) -> None:
+        super().__init__(f"There is no order {number[:60]}. An order has the number of the quote that was accepted.")
+
+
+class OrderEnded(OrdersError):
+    """An order that has ended the other way."""
+
+    def __init__(self, number: str, state: str, wanted: str) -> None:
+        super().__init__(f"The order {number} is {state}; it cannot be {wanted} any more.")
+
+
+class BookingsRefused(OrdersError):
+    """Bookings that cannot be."""
+
+    def __init__(self, errors: Sequence[ProblemDetail]) -> None:
+        count = "1 booking" if len(errors) == 1 else f"{len(errors)} bookings"
+        super().__init__(f"There is something to mend at {count}; nothing was booked. First: {errors[0].reason}.", *errors[:MOST_NAMED])

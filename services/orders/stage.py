@@ -1,0 +1,63 @@
+"""What the orders service does when its doorbell rings, and every few seconds anyway: it takes over what was accepted."""
+
+from __future__ import annotations
+
+import logging
+from datetime import UTC, datetime
+from functools import cache, partial
+
+import httpx
+
+from services.chassis import tracing
+from services.chassis.resources import Resources
+from services.orders.domain.book import Capacity, booked_in
+from services.orders.store.repository import BookStore
+from shared_schemas.load import Handover, HandoverPage
+from shared_schemas.pipeline import TAKE_OVER_TASK
+
+log = logging.getLogger(__name__)
+
+MOST_AT_ONCE = 50
+
+
+@cache
+def _client(origin: str, service_key: str) -> httpx.Client:
+    return httpx.Client(
+        base_url=origin,
+        headers={"Authorization": f"Bearer {service_key}", "Accept": "application/json"},
+        timeout=httpx.Timeout(10, connect=2),
+        event_hooks={"request": [tracing.in_our_trace]},
+    )
+
+
+def handed_over(resources: Resources, *, after: int) -> tuple[Handover, ...]:
+    """What quoting has handed over since a position; raises `httpx.TransportError` when it does not answer."""
+    settings = resources.settings
+    answer = _client(settings.quoting_url, settings.service_key.get_secret_value()).get(
+        "/v1/handovers", params={"after": after, "limit": MOST_AT_ONCE}
+    )
+    if answer.status_code != 200:
+        raise httpx.TransportError(f"quoting answered {answer.status_code}")
+    return HandoverPage.model_validate_json(answer.content).items
+
+
+def take_over(resources: Resources) -> None:
+    """Book every order that was accepted and is not in the book, and publish the book.
+
+    A fault of the way there is logged only: the next beat asks again from the same position, and nothing is lost.
+    """
+    store = BookStore(resources.database)
+    while True:
+        try:
+            handovers = handed_over(resources, after=store.position())
+        except httpx.TransportError as fault:
+            log.warning("nothing taken over", extra={"why": str(fault)})
+            return
+        if not handovers:
+            return
+        capacity = Capacity(resources.rates.latest().rates)
+        new = store.take_over(handovers, partial(booked_in, capacity), now=datetime.now(UTC))
+        log.info("orders taken over", extra={"orders": new})
+
+
+PERIODIC = {TAKE_OVER_TASK: take_over}
