@@ -60,7 +60,7 @@ class Settings(BaseSettings):
 
     `database_url` (`postgresql://…?sslmode=verify-full&sslrootcert=…`) and `redis_url` (`rediss://…?ssl_ca_certs=…`) carry
     passwords. `rates_url` is the origin that serves `/v1/rates`, and processes of the suite show it the `service_key`; `orders_url`
-    that which serves `/v1/load`, empty where nobody keeps a book of load.
+    that which serves `/v1/load`, empty where nobody keeps a book of load; `quoting_url` that from which orders learns what was accepted.
     A sample secret refuses to start. `most_unfinished`: quotes that may
     be under way at once; what all workers finish within five minutes at most, so that no quote is started again for waiting. `most_bulk_in_flight`: those
     among them that came in batches; some two for each worker process, so that a single quote never waits long behind a batch.
@@ -73,8 +73,9 @@ class Settings(BaseSettings):
     redis_url: SecretStr
     rates_url: str
     orders_url: str = ""
+    quoting_url: str = ""
     service_key: SecretStr
-    services: Annotated[tuple[str, ...], NoDecode] = ("prescription", "glass", "process", "quoting", "rates")
+    services: Annotated[tuple[str, ...], NoDecode] = ("prescription", "glass", "process", "quoting", "orders", "rates")
     deployment: str = "blankwright"
     log_level: str = "INFO"
     most_body_bytes: Annotated[int, Field(ge=1024)] = 1024 * 1024

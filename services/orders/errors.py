@@ -47,4 +47,6 @@ class BookingsRefused(OrdersError):
 
     def __init__(self, errors: Sequence[ProblemDetail]) -> None:
         count = "1 booking" if len(errors) == 1 else f"{len(errors)} bookings"
-        super().__init__(f"There is something to mend at {count}; nothing was booked. First: {errors[0].reason}.", *errors[:MOST_NAMED])
+        super().__init__(
+            f"There is something to mend at {count}; nothing was booked. First: {errors[0].reason}.", *errors[:MOST_NAMED]
+        )

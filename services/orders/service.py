@@ -99,7 +99,9 @@ def checked(asked: LoadPut, capacity: Capacity, taken: Mapping[tuple[str, date],
     """The bookings of a source, those of one order, work centre and week added up; raises `BookingsRefused`."""
     if asked.source == ACCEPTED:
         reason = f"the source {ACCEPTED} is the suite's own"
-        raise BookingsRefused([ProblemDetail(pointer="/source", reason=reason, figure=asked.source, remedy="name the system that booked it")])
+        raise BookingsRefused(
+            [ProblemDetail(pointer="/source", reason=reason, figure=asked.source, remedy="name the system that booked it")]
+        )
     first, last = monday_of(today), monday_of(today) + (MOST_WEEKS - 1) * ONE_WEEK
     faults: list[ProblemDetail] = []
     held: dict[tuple[str, str, date], Booking] = {}
@@ -109,12 +111,18 @@ def checked(asked: LoadPut, capacity: Capacity, taken: Mapping[tuple[str, date],
         if not capacity.knows(one.work_centre):
             near = get_close_matches(one.work_centre, capacity.centres, 1)
             remedy = f"did you mean {near[0]}?" if near else "name a work centre of the rates"
-            faults.append(ProblemDetail(pointer=f"{at}/work_centre", reason="there is no such work centre", figure=one.work_centre, remedy=remedy))
+            faults.append(
+                ProblemDetail(
+                    pointer=f"{at}/work_centre", reason="there is no such work centre", figure=one.work_centre, remedy=remedy
+                )
+            )
             continue
         if not first <= one.week <= last:
             when = "is over" if one.week < first else "is beyond the book"
             faults.append(
-                ProblemDetail(pointer=f"{at}/week", reason=f"that week {when}", figure=one.week.isoformat(), limit=f"{first} to {last}")
+                ProblemDetail(
+                    pointer=f"{at}/week", reason=f"that week {when}", figure=one.week.isoformat(), limit=f"{first} to {last}"
+                )
             )
             continue
         key = (one.order, one.work_centre, one.week)
@@ -158,4 +166,3 @@ def order_in_book(stored: StoredOrder, bookings: Iterable[Booking] | None, *, to
         work_centres=loads[0].work_centres if loads else (),
         first_week=first_week if loads else None,
     )
-

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).resolve().parents[2]
-SERVICES = ("prescription", "glass", "process", "quoting", "rates", "desk")
+SERVICES = ("prescription", "glass", "process", "quoting", "orders", "rates", "desk")
 QUOTING_ROOMS = ("costs", "risk", "promise", "pricing", "explain")
 """The pure rooms of quoting; each may import those before it."""
 STDLIB = set(sys.stdlib_module_names)

@@ -16,7 +16,7 @@ from services.chassis.one_box.servers import broker
 from services.chassis.pipeline import MOST_RETRIES, retry_wait_s
 from services.chassis.settings import Settings
 from services.chassis.worker import worker_app
-from shared_schemas.pipeline import STATIONS, SWEEP_QUEUE, SWEEP_TASK, TASKS
+from shared_schemas.pipeline import ORDERS_QUEUE, QUEUES, STATIONS, SWEEP_QUEUE, SWEEP_TASK, TAKE_OVER_TASK, TASKS
 
 ROOT = Path(__file__).resolve().parents[2]
 OURS = sorted([*ROOT.glob("services/**/*.py"), *ROOT.glob("shared_schemas/**/*.py")])
@@ -124,7 +124,7 @@ def test_a_worker_that_is_told_to_stop_gives_back_what_it_holds(worker: Celery) 
     assert worker.conf.worker_soft_shutdown_timeout == 10
     compose = yaml.safe_load((ROOT / "compose.yaml").read_text(encoding="utf-8"))
     workers = {name: one for name, one in compose["services"].items() if name.endswith("-worker") or name == "sweeper"}
-    assert len(workers) == len(STATIONS) + 1
+    assert len(workers) == len(QUEUES)
     for name, one in workers.items():
         assert isinstance(one["command"], list), f"{name}: a shell in between would swallow the signal"
         assert one["environment"]["REMAP_SIGTERM"] == "SIGQUIT", name
@@ -155,9 +155,11 @@ def test_tables_are_brought_up_to_date_before_anything_serves() -> None:
 
 
 def test_a_sweep_that_was_asked_for_long_ago_is_not_done() -> None:
-    (entry,) = beat_app(settings()).conf.beat_schedule.values()
-    assert entry["task"] == SWEEP_TASK
-    assert entry["options"] == {"queue": SWEEP_QUEUE, "expires": CLOCKS_APART_S}
+    entries = {entry["task"]: entry["options"] for entry in beat_app(settings()).conf.beat_schedule.values()}
+    assert entries == {
+        SWEEP_TASK: {"queue": SWEEP_QUEUE, "expires": CLOCKS_APART_S},
+        TAKE_OVER_TASK: {"queue": ORDERS_QUEUE, "expires": CLOCKS_APART_S},
+    }
 
 
 def test_beat_goes_on_when_the_clock_is_set_back(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -116,6 +116,7 @@ class Supervisor:
             "BLANKWRIGHT_REDIS_URL": broker_url(known, ports),
             "BLANKWRIGHT_RATES_URL": self._url,
             "BLANKWRIGHT_ORDERS_URL": self._url,
+            "BLANKWRIGHT_QUOTING_URL": self._url,
             "BLANKWRIGHT_SERVICE_KEY": known["service"],
             "BLANKWRIGHT_HEARTBEAT_FILE": str(self._folder / "heartbeat"),
             "REMAP_SIGTERM": "SIGQUIT",

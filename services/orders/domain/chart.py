@@ -22,7 +22,7 @@ def chart_of(work_centres: Sequence[CentreWeeks], *, first_week: str) -> str:
         f"<title>Load of the work centres by week from {escape(first_week)}</title>",
         f'<defs><pattern id="full" width="5" height="5" patternUnits="userSpaceOnUse" patternTransform="rotate(45)">'
         f'<rect width="5" height="5" fill="{OVER}"/><line x1="0" y1="0" x2="0" y2="5" stroke="#fff" stroke-width="1.5"/></pattern></defs>',
-        f'<text x="8" y="16" font-size="13">Hours taken of each week, in per cent; weeks begin on the Monday named</text>',
+        '<text x="8" y="16" font-size="13">Hours taken of each week, in per cent; weeks begin on the Monday named</text>',
     ]
     if work_centres:
         for place, week in enumerate(work_centres[0].weeks):

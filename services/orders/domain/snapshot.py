@@ -60,6 +60,4 @@ def digest_of(first_week: date, orders: tuple[OrderLoad, ...]) -> str:
 def snapshot_of(bookings: Iterable[Booking], *, first_week: date, number: int, now: datetime) -> LoadSnapshot:
     """The book at a moment."""
     orders = orders_in(bookings, first_week=first_week)
-    return LoadSnapshot(
-        number=number, digest=digest_of(first_week, orders), made_at=now, first_week=first_week, orders=orders
-    )
+    return LoadSnapshot(number=number, digest=digest_of(first_week, orders), made_at=now, first_week=first_week, orders=orders)

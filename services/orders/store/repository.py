@@ -201,7 +201,9 @@ def _publish(connection: Connection, now: datetime) -> bool:
     if newest == made.digest:
         return False
     connection.execute(
-        text("insert into orders.snapshots (number, digest, made_at, orders, document) values (:number, :digest, :now, :orders, :document)"),
+        text(
+            "insert into orders.snapshots (number, digest, made_at, orders, document) values (:number, :digest, :now, :orders, :document)"
+        ),
         {"number": number, "digest": made.digest, "now": now, "orders": len(made.orders), "document": canonical_json(made)},
     )
     return True

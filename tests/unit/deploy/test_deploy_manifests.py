@@ -139,7 +139,7 @@ def test_everything_is_denied_first_and_every_pod_is_told_whom_it_may_reach() ->
         one["spec"]["template"]["metadata"]["labels"]["app.kubernetes.io/component"] for one in of_kind("Deployment").values()
     }
     assert components == {"api", "worker", "beat"}
-    assert {"from-apis-and-workers", "from-beat", "from-the-migration", "to-the-apis", "to-the-rates"} <= set(policies)
+    assert {"from-apis-and-workers", "from-beat", "from-the-migration", "to-the-apis", "between-parts"} <= set(policies)
 
 
 def _sent_to(path: str) -> str:

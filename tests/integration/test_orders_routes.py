@@ -1,0 +1,193 @@
+"""The book on a real PostgreSQL: taken over once, freed when an order ends, replaced by its source, and never changed behind a quote."""
+
+from __future__ import annotations
+
+import asyncio
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
+from datetime import UTC, date, datetime, timedelta
+from functools import partial
+from typing import Any
+
+import httpx
+import psycopg
+import pytest
+from sqlalchemy.exc import DBAPIError
+
+from services.chassis.database import Database
+from services.chassis.keys import Keys
+from services.chassis.resources import Resources, build_resources
+from services.chassis.web import make_app
+from services.orders import stage
+from services.orders.api import the_time
+from services.orders.domain.book import Capacity, booked_in
+from services.orders.store.repository import BookStore
+from services.rates.domain.seed import seed_rates
+from shared_schemas.load import AcceptedOrder, Handover, LoadSnapshot
+from tests.integration.parts import OneRevision, settings_on
+from tests.unit.orders.test_orders_book import MONDAY, order
+
+NOW = datetime(2026, 11, 2, 9, 0, tzinfo=UTC)
+RATES = seed_rates()
+BOOK = partial(booked_in, Capacity(RATES))
+
+
+class Door:
+    """The application with orders alone in it, and a key for each role."""
+
+    def __init__(self, database: Database) -> None:
+        chosen = settings_on(1, services=("orders",))
+        self.resources: Resources = replace(build_resources(chosen), database=database, rates=OneRevision(RATES))
+        self._app = make_app(self.resources)
+        self._app.dependency_overrides[the_time] = lambda: NOW
+        keys = Keys(database)
+        self.keys = {role: keys.add(role=role, label=role, now=NOW) for role in ("sales", "erp", "engineer", "admin", "service")}
+
+    def ask(self, method: str, path: str, *, role: str = "erp", **more: Any) -> httpx.Response:
+        headers = {"Authorization": f"Bearer {self.keys[role]}", **more.pop("headers", {})}
+
+        async def asked() -> httpx.Response:
+            transport = httpx.ASGITransport(self._app, raise_app_exceptions=False)
+            async with httpx.AsyncClient(transport=transport, base_url="http://orders") as client:
+                return await client.request(method, path, headers=headers, **more)
+
+        return asyncio.run(asked())
+
+
+@pytest.fixture
+def door(database: Database) -> Door:
+    return Door(database)
+
+
+def accepted(place: int, hours: float = 10.0) -> Handover:
+    work = ("optical centring", hours, MONDAY, MONDAY + timedelta(days=4))
+    made: AcceptedOrder = order(work, number=f"Q-2026-{place:06d}")
+    return Handover(position=place, accepted=made)
+
+
+def booked(door: Door) -> float:
+    book = door.ask("GET", "/v1/load?weeks=8").json()
+    return sum(week["booked_h"] for centre in book["work_centres"] for week in centre["weeks"])
+
+
+def test_an_order_is_in_the_book_once_however_often_it_is_handed_over(door: Door, database: Database) -> None:
+    store = BookStore(database)
+    assert store.position() == 0
+    assert store.take_over([accepted(3), accepted(4)], BOOK, now=NOW) == 2
+    assert store.take_over([accepted(3), accepted(4)], BOOK, now=NOW) == 0
+    assert store.position() == 4
+    assert booked(door) == pytest.approx(20.0)
+    assert [one["number"] for one in door.ask("GET", "/v1/load/snapshots").json()["items"]] == [2, 1]
+
+
+def test_what_ends_frees_its_hours_and_telling_it_again_changes_nothing(door: Door, database: Database) -> None:
+    BookStore(database).take_over([accepted(1), accepted(2), accepted(3)], BOOK, now=NOW)
+    for number, way, role in (("Q-2026-000001", "cancellation", "sales"), ("Q-2026-000002", "completion", "erp")):
+        answers = [door.ask("POST", f"/v1/orders/{number}/{way}", role=role) for _ in range(2)]
+        assert [one.status_code for one in answers] == [200, 200]
+        assert answers[1].json()["state"] == {"cancellation": "cancelled", "completion": "completed"}[way]
+    assert booked(door) == pytest.approx(10.0)
+    late = door.ask("POST", "/v1/orders/Q-2026-000002/cancellation")
+    assert late.status_code == 409
+    assert "is completed; it cannot be cancelled" in late.json()["detail"]
+    assert door.ask("POST", "/v1/orders/Q-2026-000009/completion").status_code == 404
+    assert len(door.ask("GET", "/v1/load/snapshots").json()["items"]) == 4
+
+
+def test_an_order_is_read_with_its_weeks(door: Door, database: Database) -> None:
+    BookStore(database).take_over([accepted(1, hours=60.0)], BOOK, now=NOW)
+    found = door.ask("GET", "/v1/orders/Q-2026-000001", role="sales").json()
+    assert found["booked_h"] == pytest.approx(60.0)
+    assert found["work_centres"] == [{"work_centre": "optical centring", "booked_h": [39.0, 21.0]}]
+    page = door.ask("GET", "/v1/orders?limit=1").json()
+    assert (page["items"][0]["order"], page["next"]) == ("Q-2026-000001", None)
+
+
+def test_an_erp_puts_all_that_it_has_booked_and_the_same_again_makes_no_other_book(door: Door) -> None:
+    asked = {
+        "source": "the ERP",
+        "bookings": [{"order": "4711", "work_centre": "optical centring", "week": "2026-11-04", "hours": 20.0}],
+    }
+    answers = [door.ask("PUT", "/v1/load", json=asked) for _ in range(2)]
+    assert [one.status_code for one in answers] == [200, 200]
+    assert answers[0].json()["snapshot"] == answers[1].json()["snapshot"] == 2
+    assert booked(door) == 20.0
+    assert door.ask("PUT", "/v1/load", json=asked | {"bookings": []}).json()["snapshot"] == 3
+    assert booked(door) == 0.0
+    assert door.ask("PUT", "/v1/load", json=asked, role="sales").status_code == 403
+
+
+def test_of_bookings_that_cannot_be_each_is_named_and_none_is_booked(door: Door) -> None:
+    rows = [
+        ("optical centring", "2026-11-02", 30.0),
+        ("optical centring", "2026-11-03", 9.5),
+        ("curve genrator", "2026-11-02", 1.0),
+        ("bevel bench", "2026-10-30", 1.0),
+    ]
+    asked = {
+        "source": "the ERP",
+        "bookings": [{"order": "4711", "work_centre": name, "week": week, "hours": hours} for name, week, hours in rows],
+    }
+    refused = door.ask("PUT", "/v1/load", json=asked)
+    assert refused.status_code == 422
+    found = {one["pointer"]: one for one in refused.json()["errors"]}
+    assert set(found) == {"/bookings/1/hours", "/bookings/2/work_centre", "/bookings/3/week"}
+    assert (found["/bookings/1/hours"]["figure"], found["/bookings/1/hours"]["limit"]) == (39.5, 39.0)
+    assert found["/bookings/2/work_centre"]["remedy"] == "did you mean curve generator?"
+    assert booked(door) == 0.0
+
+
+def test_a_snapshot_may_be_kept_for_ever_and_nobody_can_change_it(door: Door, database: Database) -> None:
+    BookStore(database).take_over([accepted(1)], BOOK, now=NOW)
+    first = door.ask("GET", "/v1/load/snapshots/2", role="service")
+    snapshot = LoadSnapshot.model_validate_json(first.content)
+    assert first.headers["ETag"] == f'"{snapshot.digest}"'
+    assert "immutable" in first.headers["Cache-Control"]
+    assert door.ask("GET", "/v1/load/snapshots/2", headers={"If-None-Match": first.headers["ETag"]}).status_code == 304
+    missing = door.ask("GET", "/v1/load/snapshots/9")
+    assert (missing.status_code, missing.json()["detail"]) == (404, "There is no snapshot 9 of the book of load; the latest is 2.")
+    with pytest.raises(DBAPIError) as caught, database.transaction() as connection:
+        connection.exec_driver_sql("delete from orders.snapshots")
+    assert isinstance(caught.value.orig, psycopg.errors.RaiseException)
+
+
+def test_the_book_can_be_had_as_a_chart(door: Door) -> None:
+    chart = door.ask("GET", "/v1/load?weeks=3", headers={"Accept": "image/svg+xml"})
+    assert chart.headers["content-type"] == "image/svg+xml"
+    assert chart.text.startswith("<svg")
+    assert door.ask("GET", "/v1/load", headers={"Accept": "text/csv"}).status_code == 406
+    assert door.ask("GET", "/v1/load?weeks=99").status_code == 422
+
+
+def test_snapshots_follow_one_another_when_many_book_at_once(database: Database) -> None:
+    store = BookStore(database)
+    with ThreadPoolExecutor(6) as pool:
+        list(pool.map(lambda place: store.take_over([accepted(place)], BOOK, now=NOW), range(1, 13)))
+    heads = store.heads(before=None, most=50)
+    assert [one.number for one in heads] == list(range(13, 0, -1))
+    assert len({one.digest for one in heads}) == 13
+    assert sum(one.ticks for one in store.bookings()) == 12 * 10 * 60_000
+
+
+def test_the_doorbell_makes_orders_ask_from_its_own_position_on(door: Door, monkeypatch: pytest.MonkeyPatch) -> None:
+    given = [accepted(place) for place in (2, 5, 9)]
+    asked: list[int] = []
+
+    def handed(resources: Resources, *, after: int) -> tuple[Handover, ...]:
+        asked.append(after)
+        return tuple(one for one in given if one.position > after)[:2]
+
+    monkeypatch.setattr(stage, "handed_over", handed)
+    stage.take_over(door.resources)
+    assert asked == [0, 5, 9]
+    assert sum(one.ticks for one in BookStore(door.resources.database).bookings()) == 30 * 60_000
+
+
+def test_quoting_that_does_not_answer_costs_nothing_but_time(door: Door, monkeypatch: pytest.MonkeyPatch) -> None:
+    def away(resources: Resources, *, after: int) -> tuple[Handover, ...]:
+        raise httpx.ConnectError("nobody there")
+
+    monkeypatch.setattr(stage, "handed_over", away)
+    stage.take_over(door.resources)
+    assert booked(door) == 0.0
+    assert date.fromisoformat(door.ask("GET", "/v1/load").json()["first_week"]) == MONDAY

@@ -1,0 +1,164 @@
+"""Hours into weeks: none is lost, none finds no room where there is some, and the same book gives the same bytes."""
+
+from __future__ import annotations
+
+from datetime import UTC, date, datetime, timedelta
+
+import pytest
+
+from services.orders.domain.book import Capacity, booked_in, hours_of, ticks_of
+from services.orders.domain.chart import chart_of
+from services.orders.domain.loading import fill
+from services.orders.domain.snapshot import Booking, digest_of, orders_in, snapshot_of
+from services.orders.errors import BookingsRefused
+from services.orders.service import centre_weeks, checked
+from services.rates.domain.seed import seed_rates
+from shared_schemas.load import AcceptedOrder, ForeignBooking, LoadPut, OrderOperation, monday_of
+from shared_schemas.rates import Rates
+
+MONDAY = date(2026, 11, 2)
+NOW = datetime(2026, 11, 2, 12, tzinfo=UTC)
+
+
+def order(*operations: tuple[str, float, date, date], number: str = "Q-2026-000001") -> AcceptedOrder:
+    return AcceptedOrder(
+        quote_number=number, revision=1, quantity=25, accepted_at=NOW, quoted_ship_date=date(2027, 1, 8), ship_date=date(2027, 1, 11),
+        operations=tuple(
+            OrderOperation(sequence=place, part="L1", operation="polish", work_centre=centre, hours=hours, begins=begins, ends=ends)
+            for place, (centre, hours, begins, ends) in enumerate(operations, start=1)
+        ),
+    )  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def rates() -> Rates:
+    return seed_rates()
+
+
+@pytest.fixture(scope="module")
+def capacity(rates: Rates) -> Capacity:
+    return Capacity(rates)
+
+
+def test_hours_are_spread_over_the_weeks_in_which_an_operation_runs(capacity: Capacity) -> None:
+    booked = booked_in(capacity, order(("polishing spindles", 30.0, MONDAY, MONDAY + timedelta(days=10))), {})
+    weeks = [hours_of(booked["polishing spindles", MONDAY + timedelta(weeks=number)]) for number in range(2)]
+    assert sum(weeks) == pytest.approx(30.0)
+    assert weeks[0] == pytest.approx(30 * 39 / (39 + 32)), "39 hours of a week, and 32 from Monday to Thursday"
+
+
+def test_what_finds_no_room_goes_on_to_the_next_week(capacity: Capacity, rates: Rates) -> None:
+    there = capacity.ticks("optical centring", MONDAY)
+    assert hours_of(there) == 39.0
+    taken = {("optical centring", MONDAY): there - ticks_of(5.0)}
+    booked = booked_in(capacity, order(("optical centring", 12.0, MONDAY, MONDAY)), taken)
+    assert {week: hours_of(ticks) for (_, week), ticks in booked.items()} == {MONDAY: 5.0, MONDAY + timedelta(weeks=1): 7.0}
+
+
+def test_a_closed_week_takes_nothing(capacity: Capacity) -> None:
+    closed = date(2026, 12, 28)
+    assert capacity.ticks("curve generator", closed) == 0
+    booked = booked_in(capacity, order(("curve generator", 4.0, closed, closed + timedelta(days=2))), {})
+    assert {week for _, week in booked} == {date(2027, 1, 4)}
+
+
+def test_all_hours_are_booked_even_beyond_the_end_of_the_book_and_at_a_centre_that_is_gone(capacity: Capacity) -> None:
+    endless = order(("optical centring", 50_000.0, MONDAY, MONDAY), ("a machine that was sold", 3.0, MONDAY, MONDAY))
+    booked = booked_in(capacity, endless, {})
+    assert sum(booked.values()) == ticks_of(50_003.0)
+    assert booked["a machine that was sold", MONDAY] == ticks_of(3.0)
+
+
+def test_work_is_filled_in_from_the_earliest_slot_on() -> None:
+    assert fill(8, [4, 0, 3, 9], earliest=0).taken == {0: 4, 2: 3, 3: 1}
+    assert fill(8, [4, 0, 3, 9], earliest=2).taken == {2: 3, 3: 5}
+    assert fill(99, [4, 0, 3, 9], earliest=0).taken == {0: 4, 2: 3, 3: 92}, "what finds no room at all stands in the last slot"
+    assert fill(0, [4, 0], earliest=1).taken == {1: 0}
+
+
+def bookings() -> list[Booking]:
+    return [
+        Booking(source, name, centre, MONDAY + timedelta(weeks=week), ticks_of(1.5 + week), date(2027, 1, 8))
+        for source in ("accepted", "the ERP")
+        for name in ("Q-2026-000002", "Q-2026-000001")
+        for centre in ("polishing spindles", "coating chamber")
+        for week in (0, 2)
+    ]
+
+
+def test_the_same_book_gives_the_same_bytes_whoever_booked_first() -> None:
+    there, back = (snapshot_of(held, first_week=MONDAY, number=7, now=NOW) for held in (bookings(), bookings()[::-1]))
+    assert there.model_dump_json() == back.model_dump_json()
+    assert there.digest == digest_of(MONDAY, there.orders)
+    assert [one.order for one in there.orders] == sorted(one.order for one in there.orders)
+    assert there.booked_h()["coating chamber"] == (6.0, 0.0, 14.0)
+
+
+def test_weeks_that_are_over_are_not_in_a_snapshot() -> None:
+    later = orders_in(bookings(), first_week=MONDAY + timedelta(weeks=1))
+    assert all(centre.booked_h == (0.0, 3.5) for one in later for centre in one.work_centres)
+
+
+def test_free_and_booked_hours_are_all_hours(rates: Rates) -> None:
+    snapshot = snapshot_of(bookings(), first_week=MONDAY, number=1, now=NOW)
+    found = {one.work_centre: one for one in centre_weeks(snapshot, rates, first_week=MONDAY, weeks=4)}
+    spindles = found["polishing spindles"]
+    assert [week.booked_h for week in spindles.weeks] == [6.0, 0.0, 14.0, 0.0]
+    assert spindles.weeks[0].capacity_h == 6 * 39
+    assert all(week.free_h + week.booked_h == week.capacity_h for week in spindles.weeks)
+    a_week_on = {one.work_centre: one for one in centre_weeks(snapshot, rates, first_week=MONDAY + timedelta(weeks=2), weeks=1)}
+    assert a_week_on["polishing spindles"].weeks[0].booked_h == 14.0
+
+
+def test_the_chart_names_every_work_centre_and_hatches_what_is_full(rates: Rates) -> None:
+    full = [Booking("the ERP", "4711", "optical centring", MONDAY, ticks_of(39.0))]
+    found = centre_weeks(snapshot_of(full, first_week=MONDAY, number=1, now=NOW), rates, first_week=MONDAY, weeks=3)
+    chart = chart_of(found, first_week=MONDAY.isoformat())
+    assert all(f">{row.name}<" in chart for row in rates.work_centres)
+    assert chart.count('fill="url(#full)"') == 1
+    assert ">02 Nov<" in chart
+
+
+def put(*rows: tuple[str, date, float], source: str = "the ERP") -> LoadPut:
+    return LoadPut(
+        source=source,
+        bookings=tuple(ForeignBooking(order="4711", work_centre=name, week=week, hours=hours) for name, week, hours in rows),
+    )
+
+
+def test_a_booking_of_any_day_is_one_of_its_week_and_two_of_one_week_add_up(capacity: Capacity) -> None:
+    asked = put(("optical centring", MONDAY + timedelta(days=3), 4.0), ("optical centring", MONDAY, 5.0))
+    (one,) = checked(asked, capacity, {}, today=MONDAY)
+    assert (one.week, hours_of(one.ticks)) == (MONDAY, 9.0)
+
+
+@pytest.mark.parametrize(
+    ("row", "pointer", "reason"),
+    [
+        (("optical centering", MONDAY, 1.0), "/bookings/1/work_centre", "no such work centre"),
+        (("optical centring", MONDAY - timedelta(days=1), 1.0), "/bookings/1/week", "is over"),
+        (("optical centring", MONDAY + timedelta(weeks=400), 1.0), "/bookings/1/week", "beyond the book"),
+        (("optical centring", MONDAY, 38.0), "/bookings/1/hours", "beyond all its hours"),
+    ],
+)
+def test_a_booking_that_cannot_be_is_named(row: tuple[str, date, float], pointer: str, reason: str, capacity: Capacity) -> None:
+    with pytest.raises(BookingsRefused) as caught:
+        checked(put(("optical centring", MONDAY, 2.0), row), capacity, {}, today=MONDAY)
+    (fault,) = caught.value.errors
+    assert fault.pointer == pointer
+    assert reason in fault.reason
+    if "centering" in str(fault.figure):
+        assert fault.remedy == "did you mean optical centring?"
+
+
+def test_what_others_have_taken_counts_against_the_hours_of_a_week(capacity: Capacity) -> None:
+    taken = {("optical centring", MONDAY): ticks_of(30.0)}
+    checked(put(("optical centring", MONDAY, 9.0)), capacity, taken, today=MONDAY)
+    with pytest.raises(BookingsRefused):
+        checked(put(("optical centring", MONDAY, 9.5)), capacity, taken, today=MONDAY)
+    with pytest.raises(BookingsRefused, match="own"):
+        checked(put(source="accepted"), capacity, {}, today=MONDAY)
+
+
+def test_the_week_of_a_day_begins_on_its_monday() -> None:
+    assert {monday_of(MONDAY + timedelta(days=day)) for day in range(7)} == {MONDAY}
