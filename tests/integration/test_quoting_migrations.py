@@ -10,6 +10,7 @@ import psycopg
 import pytest
 from alembic import command
 from sqlalchemy import text
+from sqlalchemy.exc import DBAPIError
 
 from services.chassis.database import Database
 from services.chassis.migrate import PARTS, _config, migrate, newest
@@ -95,3 +96,26 @@ def test_a_step_back_over_impacts_leaves_keys_as_they_were(of_before: Database) 
         command.downgrade(config, "0003")
         assert list(connection.execute(text("select route from quoting.idempotency_keys")).scalars()) == ["POST /v1/quotes"]
         command.upgrade(config, "0004")
+
+
+def test_quotes_of_before_the_book_of_load_have_none_and_a_step_back_keeps_what_was_asked(of_before: Database) -> None:
+    def changed(column: str, value: object) -> None:
+        with pytest.raises(DBAPIError, match="what was asked is never changed"), of_before.transaction() as connection:
+            connection.execute(
+                text(f"update quoting.quotes set {column} = :value where number = 'Q-2026-000003'"), {"value": value}
+            )
+
+    migrate(of_before, now=NOW)
+    assert QuoteStore(of_before).quote("Q-2026-000001").load_snapshot is None
+    changed("load_snapshot", 3)
+    changed("title", "another")
+    with of_before.transaction() as connection:
+        config = _config(PARTS["quoting"], connection=connection, schema="quoting")
+        command.downgrade(config, "0005")
+        columns = connection.execute(
+            text("select column_name from information_schema.columns where table_schema = 'quoting' and table_name in "
+                 "('quotes', 'decisions', 'handovers')")
+        ).scalars()  # fmt: skip
+        assert not {"load_snapshot", "promised", "document"} & set(columns)
+    changed("title", "another")
+    assert migrate(of_before, now=NOW) == newest()

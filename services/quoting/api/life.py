@@ -45,8 +45,8 @@ async def requote(
     response_model=QuoteDecision,
     responses=answers("not-json", "invalid", "body-too-large", "not-found", "conflict"),
 )
-def decide_on_quote(number: str, asked: DecisionRequest, caller: Sales, tools: Tools, now: Now) -> QuoteDecision:
-    return decide(number, asked, key_id=caller.key_id, now=now, resources=tools)
+async def decide_on_quote(number: str, asked: DecisionRequest, caller: Sales, tools: Tools, now: Now) -> QuoteDecision:
+    return await accepting(decide, number, asked, key_id=caller.key_id, now=now, resources=tools)
 
 
 @router.get(

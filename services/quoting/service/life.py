@@ -3,24 +3,33 @@
 from __future__ import annotations
 
 import json
+import logging
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
+from services.chassis import tracing
+from services.chassis.pipeline import write_section
 from services.chassis.resources import Resources
 from services.quoting.errors import DecisionStands, QuantityNotQuoted, QuoteExpired, QuoteNotIssued, QuoteNotReady
+from services.quoting.service.booking import booking_of
 from services.quoting.service.comparison import Issued, compare
 from services.quoting.service.documents import decision_document, explanation_document, state_of
 from services.quoting.store.life import LifeStore
 from services.quoting.store.repository import QuoteStore
 from services.quoting.store.rows import Decision, StoredQuote
+from shared_schemas.pipeline import ORDERS_QUEUE, TAKE_OVER_TASK
 from shared_schemas.quote import QuoteBody, QuoteDecision, QuoteRequest
 from shared_schemas.quote_life import Comparison, DecisionRequest
+
+log = logging.getLogger(__name__)
 
 
 def decide(number: str, asked: DecisionRequest, *, key_id: str, now: datetime, resources: Resources) -> QuoteDecision:
     """Record what the customer decided on a revision, once; the same decision told again gets the same answer.
 
+    With an acceptance the date is worked out again, and the order is handed over to orders.
     Raises `QuoteUnknown`, `RevisionUnknown`, `DecisionStands` for another decision than the one that stands,
     `QuoteNotIssued`, `QuoteExpired`, `QuantityNotQuoted`.
     """
@@ -29,10 +38,31 @@ def decide(number: str, asked: DecisionRequest, *, key_id: str, now: datetime, r
     stands = row.decision
     if stands is None:
         _refuse_undecidable(row, wanted, now=now)
-        stands = LifeStore(resources.database).decide(row.number, wanted)
+        stands = _recorded(row, wanted, resources)
     if not stands.says_the_same_as(wanted):
         raise DecisionStands(number, row.revision, _in_words(stands))
     return decision_document(row, stands)
+
+
+def _recorded(row: StoredQuote, wanted: Decision, resources: Resources) -> Decision:
+    """Record a decision unless there is one: the decision that stands. An order is handed over with its acceptance or not at all."""
+    life = LifeStore(resources.database)
+    if wanted.decision != "accepted" or wanted.quantity is None:
+        return life.decide(row.number, wanted)
+    booking = booking_of(row, wanted.quantity, at=wanted.at, resources=resources)
+    accepted = replace(wanted, promised=write_section(booking.promised))
+    stands = life.decide(row.number, accepted, write_section(booking.order))
+    if stands == accepted:
+        _ring_orders(row.number, resources)
+    return stands
+
+
+def _ring_orders(number: str, resources: Resources) -> None:
+    """Tell the orders service that there is something to take over. If it does not hear, it finds that when it next looks by itself."""
+    try:
+        resources.send(TAKE_OVER_TASK, ORDERS_QUEUE, number, 1, tracing.trace_of(None))
+    except Exception as fault:
+        log.warning("orders not told of an acceptance; it will look by itself", extra={"number": number, "why": str(fault)})
 
 
 def _refuse_undecidable(row: StoredQuote, wanted: Decision, *, now: datetime) -> None:

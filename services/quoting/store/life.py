@@ -8,8 +8,9 @@ from sqlalchemy import Connection, text
 
 from services.chassis.database import Database
 from services.quoting.errors import DecisionStands, QuoteInWork
+from services.quoting.store.handovers import insert_handover
 from services.quoting.store.repository import QUOTE_RUNS, insert_revision, quote_start
-from services.quoting.store.rows import Decision, IdempotencyKey, NewQuote, Start
+from services.quoting.store.rows import Decision, IdempotencyKey, NewQuote, Start, decision_of
 from services.quoting.store.runs import accept_once, note_event, refuse_when_full
 
 
@@ -57,8 +58,8 @@ class LifeStore:
 
         return accept_once(self._database, key, insert, known=quote_start, lock=lock)
 
-    def decide(self, row_number: str, decision: Decision) -> Decision:
-        """Record a decision on the row `row_number` unless there is one; the decision that stands.
+    def decide(self, row_number: str, decision: Decision, handover: bytes | None = None) -> Decision:
+        """Record a decision on the row `row_number` unless there is one, with the order that an acceptance hands over; the decision that stands.
 
         A quote is one order: raises `DecisionStands` for an acceptance where another revision is accepted. The first
         revision's row is locked meanwhile, so that of two acceptances one is first.
@@ -80,18 +81,20 @@ class LifeStore:
             # As for outcomes: positions in the feed become visible in their order only one transaction at a time.
             connection.execute(text("select pg_advisory_xact_lock(7460214)"))
             done = connection.execute(
-                text("insert into quoting.decisions (number, decision, quantity, decided_by, note, key_id, at, feed_position) "
-                     "values (:number, :decision, :quantity, :decided_by, :note, :key_id, :at, "
+                text("insert into quoting.decisions (number, decision, quantity, decided_by, note, key_id, at, promised, feed_position) "
+                     "values (:number, :decision, :quantity, :decided_by, :note, :key_id, :at, :promised, "
                      "case when :decision = 'accepted' then nextval('quoting.feed_positions') end) on conflict (number) do nothing"),
                 {"number": row_number, **vars(decision)},
             )  # fmt: skip
             if done.rowcount == 1:
+                if handover is not None:
+                    insert_handover(connection, row_number, handover, at=decision.at)
                 note_event(
                     connection, row_number, decision.decision, f"by {decision.decided_by}, key {decision.key_id}", decision.at
                 )
                 return decision
             stands = connection.execute(
-                text("select decision, quantity, decided_by, note, key_id, at from quoting.decisions where number = :n"),
+                text("select decision, quantity, decided_by, note, key_id, at, promised from quoting.decisions where number = :n"),
                 {"n": row_number},
             ).one()
-            return Decision(**stands._mapping)
+            return decision_of(dict(stands._mapping))

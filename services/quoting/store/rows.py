@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
@@ -152,9 +153,15 @@ SELECT = """
 def stored(row: Any) -> StoredQuote:
     """The quote of a row of `SELECT`."""
     values = dict(row._mapping)
-    for name in ("body", "problem", "promised"):
+    for name in ("body", "problem"):
         values[name] = bytes(values[name]) if values[name] is not None else None
     details = {name: values.pop(name) for name in ("quantity", "decided_by", "note", "key_id", "at", "promised")}
     if values["decision"] is not None:
-        values["decision"] = Decision(values["decision"], **details)
+        values["decision"] = decision_of({"decision": values["decision"], **details})
     return StoredQuote(**values)
+
+
+def decision_of(values: Mapping[str, Any]) -> Decision:
+    """The decision of the columns of its table."""
+    promised = values["promised"]
+    return Decision(**{**values, "promised": None if promised is None else bytes(promised)})

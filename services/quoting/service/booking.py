@@ -1,0 +1,101 @@
+"""What an acceptance books: the quantity ordered, worked out again on that day against the newest book of load."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass, replace
+from datetime import date, datetime
+
+from services.chassis.resources import Resources
+from services.quoting.errors import QuoteNotReady
+from services.quoting.pricing.evaluation import Evaluation, evaluate
+from services.quoting.pricing.plans import Plans
+from services.quoting.pricing.quote import plans_for
+from services.quoting.service.runs import job_of
+from services.quoting.store.repository import QuoteStore
+from services.quoting.store.rows import StoredQuote
+from shared_schemas.blanks import BlankPlan
+from shared_schemas.lead_times import PromisedAtAcceptance
+from shared_schemas.load import AcceptedOrder, LoadSnapshot, OrderOperation
+from shared_schemas.operations import OperationPlan
+
+
+@dataclass(frozen=True)
+class Booking:
+    """An acceptance in time: the date promised with it, and what is handed over to orders."""
+
+    promised: PromisedAtAcceptance
+    order: AcceptedOrder
+
+
+def booking_of(row: StoredQuote, quantity: int, *, at: datetime, resources: Resources) -> Booking:
+    """What it books to accept so many of a ready quote at that moment; raises `QuoteNotReady` for any other."""
+    load = resources.load.latest()
+    plans = plans_on(row, at.date(), load=load, resources=resources)
+    evaluation = evaluate(plans, quantity=quantity, evened=False)
+    promised = PromisedAtAcceptance(
+        quoted_ship_date=quoted_ship_date(row, quantity),
+        ship_date=evaluation.schedule.ship_date,
+        days=evaluation.schedule.promised,
+        load_snapshot=load.number if load else None,
+        at=at,
+    )
+    order = AcceptedOrder(
+        quote_number=row.quote_number,
+        revision=row.revision,
+        quantity=quantity,
+        customer=row.customer,
+        title=row.title,
+        accepted_at=at,
+        quoted_ship_date=promised.quoted_ship_date,
+        ship_date=promised.ship_date,
+        load_snapshot=promised.load_snapshot,
+        operations=order_operations(evaluation),
+    )
+    return Booking(promised, order)
+
+
+def plans_on(row: StoredQuote, day: date, *, load: LoadSnapshot | None, resources: Resources) -> Plans:
+    """What a ready quote was worked out from, at its own rates, as it would be ordered on a day; raises `QuoteNotReady` for any other."""
+    kept = QuoteStore(resources.database).sections(row.number)
+    if kept is None:
+        raise QuoteNotReady(row.quote_number, row.revision)
+    begun, blanks, operations = kept
+    plans = plans_for(
+        job_of(begun),
+        BlankPlan.model_validate_json(blanks),
+        OperationPlan.model_validate_json(operations),
+        resources.rates.revision(begun.rate_revision).rates,
+        load,
+    )
+    return replace(plans, begin=day)
+
+
+def quoted_ship_date(row: StoredQuote, quantity: int) -> date:
+    """The ship date that the body of a ready quote has for a quantity; raises `LookupError` for one that was not quoted."""
+    breaks = json.loads(row.body or b'{"breaks": []}')["breaks"]
+    days = {price_break["quantity"]: price_break["lead_time"]["ship_date"] for price_break in breaks}
+    return date.fromisoformat(days[quantity])
+
+
+def order_operations(evaluation: Evaluation) -> tuple[OrderOperation, ...]:
+    """Every operation of an order, part by part in the order of the routes: its machine hours, and the days it is expected on."""
+    days = evaluation.schedule.operation_days()
+    lines = [
+        (cost, *span)
+        for route in evaluation.made.routes
+        for cost, span in zip(evaluation.operations[route.part], days[route.part], strict=True)
+    ]
+    return tuple(
+        OrderOperation(
+            sequence=sequence,
+            part=cost.part,
+            operation=cost.operation.operation,
+            work_centre=cost.work_centre.name,
+            hours=cost.machine_min / 60,
+            begins=begins,
+            # What takes no time at the end of a day begins on the next by the count of hours.
+            ends=max(begins, ends),
+        )
+        for sequence, (cost, begins, ends) in enumerate(lines, start=1)
+    )
