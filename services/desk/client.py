@@ -43,6 +43,8 @@ import httpx  # noqa: E402
 
 if TYPE_CHECKING:
     from shared_schemas.dead_letter import DeadLetterPage
+    from shared_schemas.lead_times import Promise, PromiseRequest
+    from shared_schemas.load import LoadBook
     from shared_schemas.quote_life import Comparison, DecisionRequest, QuoteBatch, QuoteBatchAccepted
     from shared_schemas.rate_impact import RateImpact, RateImpactAccepted
     from shared_schemas.rates import RevisionList, TablePage
@@ -117,6 +119,18 @@ class BlankwrightClient:
     def decide(self, number: str, decision: DecisionRequest) -> QuoteDecision:
         """Record that the customer accepted or declined a quote. The same decision told again gets the same answer."""
         return self._asked(QuoteDecision, "POST", _place(number, "/decision"), body=_json(decision))
+
+    def promise(self, number: str, asked: PromiseRequest) -> Promise:
+        """When so many of a quote would be ready, if they were ordered today. The quote stays as it is."""
+        from shared_schemas.lead_times import Promise  # noqa: PLC0415
+
+        return self._asked(Promise, "POST", _place(number, "/promise"), body=_json(asked))
+
+    def load(self, weeks: int = 13) -> LoadBook:
+        """The book of load: booked and free hours by work centre and week."""
+        from shared_schemas.load import LoadBook  # noqa: PLC0415
+
+        return self._asked(LoadBook, "GET", "/v1/load", query={"weeks": str(weeks)})
 
     def compare(self, number: str, with_revision: int, revision: int | None = None) -> Comparison:
         """What changed from `with_revision` to `revision`, the latest unless one is named."""

@@ -1,0 +1,22 @@
+"""Route of the promise: when would it be ready, if it were ordered today?"""
+
+from __future__ import annotations
+
+from fastapi import APIRouter
+
+from services.chassis.web import Tools, answers
+from services.quoting.api.parts import Now, Sales
+from services.quoting.service.promise import promise
+from shared_schemas.lead_times import Promise, PromiseRequest
+
+router = APIRouter()
+
+
+@router.post(
+    "/v1/quotes/{number}/promise",
+    summary="The earliest days for a quantity against the book of today; the quote stays as it is",
+    response_model=Promise,
+    responses=answers("not-json", "invalid", "not-found", "conflict", "body-too-large", "unsupported-media-type"),
+)
+def promise_of_quote(number: str, asked: PromiseRequest, caller: Sales, tools: Tools, now: Now) -> Promise:
+    return promise(number, asked, now=now, resources=tools)
