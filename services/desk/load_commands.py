@@ -65,7 +65,10 @@ def promise_lines(found: Promise) -> list[str]:
     book = f"by snapshot {found.load_snapshot} of the book of load" if found.load_snapshot else "without a book of load"
     lines.append(book)
     if found.deliveries:
-        lines += ["", f"{'pieces':>7}  {'by':<10}  {'of one lot':<10}  {'lot of its own':<14}  {'adds ' + found.currency:>12}  in time"]
+        lines += [
+            "",
+            f"{'pieces':>7}  {'by':<10}  {'of one lot':<10}  {'lot of its own':<14}  {'adds ' + found.currency:>12}  in time",
+        ]
         lines += [
             f"{one.quantity:>7,}  {one.by or '-'!s:<10}  {one.of_one_lot.p90!s:<10}  {one.as_own_lot.p90!s:<14}  {one.price_effect:>12,}  "
             f"{(one.in_time or '-').replace('_', ' ')}"
