@@ -96,10 +96,10 @@ class Bench(Resources):
 class Shop:
     """The application with quoting in it, and everybody who works behind the door."""
 
-    def __init__(self, database: Database, rates: Rates) -> None:
+    def __init__(self, database: Database, rates: Rates, services: tuple[str, ...] = ("quoting",)) -> None:
         chosen = Settings(
             database_url="postgresql://u:p@127.0.0.1:1/x", redis_url="redis://127.0.0.1:1/0", rates_url="http://127.0.0.1:1",
-            service_key="bw_0_0", services=("quoting",),
+            service_key="bw_0_0", services=services,
         )  # fmt: skip
         self.book = Book(rates)
         self.load = LoadBooks()
