@@ -11,7 +11,7 @@ from scipy.stats import binom
 
 from services.quoting.costs.cost import operation_costs
 from services.quoting.pricing.starts import chance_of_enough, start_quantity
-from services.quoting.promise.flow import jobs_waiting, kingman_wait_h
+from services.quoting.promise.waits import erlang_wait_share, jobs_waiting, mean_wait_h, wait_of_those_h
 from services.quoting.risk.losses import losses_of
 from shared_schemas.operations import Route
 from shared_schemas.rates import Rates
@@ -69,9 +69,17 @@ def test_a_chain_of_yields_is_their_product(yields: tuple[float, ...], whole: fl
     assert losses_of([operation(**{"yield": share}) for share in yields]).mean_yield == pytest.approx(whole, abs=1e-5)
 
 
-def test_at_ninety_per_cent_the_wait_is_nine_jobs() -> None:
-    # J. F. C. Kingman (1961), exponential arrivals and work (c_a = c_s = 1), from memory.
-    assert kingman_wait_h(utilisation=0.9, squared_variation=1.0, mean_job_h=1.0) == pytest.approx(9.0)
+def wait_in_jobs(*, utilisation: float, squared_variation: float = 1.0, stations: int = 1) -> float:
+    """Mean wait, counted in jobs of mean length."""
+    those = wait_of_those_h(utilisation=utilisation, stations=stations, mean_job_h=1.0, squared_variation=squared_variation)
+    return mean_wait_h(waiting_share=erlang_wait_share(stations=stations, utilisation=utilisation), wait_of_those_h=those)
+
+
+@pytest.mark.parametrize("squared_variation", [1.0, 0.5, 2.0])
+def test_at_ninety_per_cent_the_wait_is_nine_jobs(squared_variation: float) -> None:
+    # J. F. C. Kingman (1961): rho / (1 - rho) (c_a^2 + c_s^2) / 2, from memory; nine jobs where arrivals and work are exponential.
+    found = wait_in_jobs(utilisation=0.9, squared_variation=squared_variation)
+    assert found == pytest.approx(9.0 * squared_variation)
 
 
 def test_forty_jobs_at_eight_a_week_are_five_weeks() -> None:
@@ -80,8 +88,8 @@ def test_forty_jobs_at_eight_a_week_are_five_weeks() -> None:
 
 
 def test_two_stations_wait_as_the_exact_queue_says() -> None:
-    # A. K. Erlang: M/M/2 at 80 % waits rho^2/(1 - rho^2) = 1.7778 jobs of work; the formula used comes within 5 % of it.
-    assert kingman_wait_h(utilisation=0.8, squared_variation=1.0, mean_job_h=1.0, stations=2) == pytest.approx(16 / 9, rel=0.05)
+    # A. K. Erlang: M/M/2 at 80 % waits rho^2/(1 - rho^2) = 1.7778 jobs of work.
+    assert wait_in_jobs(utilisation=0.8, stations=2) == pytest.approx(16 / 9)
 
 
 @pytest.mark.parametrize(("quantity", "each"), [(1, "1245"), (10, "165"), (25, "93"), (100, "57"), (1000, "46.2")])
