@@ -146,6 +146,31 @@ def others_h(steps: Mapping[str, Sequence[Step]]) -> dict[str, dict[str, float]]
     return behind
 
 
+class _Fed(NamedTuple):
+    """An operation that goes on while the one before still feeds it: when its first batch is begun, what each takes, when the last is done [h]."""
+
+    step: Step
+    begins: Numbers
+    batch: Numbers
+    finish: Numbers
+
+
+def _first_there(fed: Sequence[_Fed], pieces: int) -> Numbers:
+    """When so many pieces are through all of those operations: no sooner than the slowest of them has let them through."""
+    there: Numbers | None = None
+    after: Numbers | float = 0.0
+    for one in reversed(fed):
+        batches = math.ceil(pieces / one.step.batch_size)
+        last = batches >= one.step.batches
+        through_h = (one.finish if last else one.begins + batches * one.batch) + after
+        there = through_h if there is None else np.maximum(there, through_h)
+        if last:
+            break
+        pieces, after = batches * one.step.batch_size, after + one.batch
+    assert there is not None
+    return there
+
+
 def through(
     steps: Sequence[Step], arrival: Numbers, *, waits: Waits, factors: Mapping[str, Numbers], behind: Mapping[str, float],
     waited_share: float = 1.0,
@@ -158,14 +183,15 @@ def through(
         behind: hours for which other parts of the order stand before it, at each work centre, if it comes last.
 
     Notes:
-        ready_k = start_(k-1) + set-up_(k-1) + ceil(b_k / b_(k-1)) t_(k-1), or finish_(k-1) when operation k takes all in
-        one batch; start_k = ready_k + wait_k + turn_k behind; finish_k = max(start_k + set-up_k + N_k t_k, finish_(k-1) + t_k).
+        ready_k = C_(k-1)(b_k), when the first b_k pieces are through, C_j(q) = max(start_j + set-up_j + ceil(q / b_j) t_j,
+        C_(j-1)(ceil(q / b_j) b_j) + t_j), or finish_(k-1) when operation k takes all in one batch; start_k = ready_k + wait_k + turn_k behind; finish_k = max(start_k + set-up_k + N_k t_k, finish_(k-1) + t_k).
         Each operation runs on one station, as it is set up once.
 
     Source: overlapping operations, common practice.
     """
     readies: list[Numbers] = []
     finishes: list[Numbers] = []
+    fed: list[_Fed] = []
     waited = np.zeros(DATED)
     ready = start = finish = arrival
     before: Step | None = None
@@ -173,8 +199,10 @@ def through(
         first = math.ceil(step.batch_size / before.batch_size) if before else 0
         overlaps = before is not None and step.batches > 1 and first < before.batches
         factor = factors[step.work_centre.name]
+        if not overlaps:
+            fed.clear()
         if before is not None:
-            ready = start + (before.setup_h + first * before.batch_h) * factors[before.work_centre.name] if overlaps else finish
+            ready = _first_there(fed, step.batch_size) if overlaps else finish
         start = ready
         centre = waits.at(step.work_centre.name)
         if centre is not None:
@@ -188,6 +216,7 @@ def through(
             start = start + stand_h * turns_of(step.visit)
         done = start + step.work_h * factor
         finish = np.maximum(done, finish + step.batch_h * factor) if overlaps else done
+        fed.append(_Fed(step, start + step.setup_h * factor if step.setup_h else start, step.batch_h * factor, finish))
         readies.append(ready)
         finishes.append(finish)
         before = step
