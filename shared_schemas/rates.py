@@ -25,6 +25,7 @@ from shared_schemas.rate_row import RateRow, Said, Yield
 from shared_schemas.rate_rows_of_aspheres import AsphereRow, AsphereTool, PressedAsphereRow
 from shared_schemas.rate_rows_of_glass import AllowanceRow, GlassGradeRow, GlassRow, PriceStep, StockFormRow
 from shared_schemas.rate_rows_of_mounts import HardwareRow, MetalRow, TurningRow
+from shared_schemas.rate_rows_of_outside_work import OutsideWorkRow
 from shared_schemas.rate_rows_of_terms import CalendarRow, CommercialRow, CurrencyRow, MarginStep, ShopLoadRow
 from shared_schemas.rate_rows_of_tolerances import ToleranceClassRow, YieldRow
 from shared_schemas.rate_rows_of_work import (
@@ -60,6 +61,7 @@ TABLES: dict[str, type[RateRow]] = {
     "inspection": InspectionRow,
     "extra_work": ExtraWorkRow,
     "yields": YieldRow,
+    "outside_work": OutsideWorkRow,
     "hardware": HardwareRow,
     "metals": MetalRow,
     "turning": TurningRow,
@@ -105,6 +107,7 @@ class Rates(Contract):
     inspection: tuple[InspectionRow, ...]
     extra_work: tuple[ExtraWorkRow, ...] = ()
     yields: tuple[YieldRow, ...]
+    outside_work: tuple[OutsideWorkRow, ...] = ()
     hardware: tuple[HardwareRow, ...]
     metals: tuple[MetalRow, ...] = ()
     turning: tuple[TurningRow, ...] = ()
@@ -277,6 +280,7 @@ __all__ = [
     "InspectionRow",
     "MarginStep",
     "MetalRow",
+    "OutsideWorkRow",
     "PolishingRow",
     "PressedAsphereRow",
     "PriceStep",

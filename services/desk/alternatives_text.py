@@ -6,6 +6,7 @@ from rich.console import RenderableType
 from rich.text import Text
 
 from services.desk.page_parts import cells, listed, money, section, table_with
+from shared_schemas.lead_times import SoonerOffer
 from shared_schemas.place import face_of, place_of
 from shared_schemas.quote import Break, CombinedSaving, QuoteBody, QuotedOffer, QuotedRelaxation
 
@@ -69,7 +70,14 @@ IN_TIME = {"yes": "yes", "with_expedite": "yes, with", "with_changes": "yes, wit
 
 def sooner(body: QuoteBody) -> list[RenderableType]:
     """The expedites that are offered, and the answer to the day by which the lenses are needed."""
-    return [*_expedites(body), *listed("In time", [_in_time(one) for one in body.breaks if one.in_time is not None])]
+    return [
+        *_expedites(body),
+        *_single_offers(body),
+        *listed(
+            "Other work that would be later", [_moves(one, offer) for one in body.breaks for offer in one.sooner if offer.moves]
+        ),
+        *listed("In time", [_in_time(one) for one in body.breaks if one.in_time is not None]),
+    ]
 
 
 def _expedites(body: QuoteBody) -> list[RenderableType]:
@@ -91,6 +99,26 @@ def _expedites(body: QuoteBody) -> list[RenderableType]:
             )
         )
     return section("Sooner, if it goes first and overtime is worked", table)
+
+
+def _single_offers(body: QuoteBody) -> list[RenderableType]:
+    """What would bring each quantity nearer by itself."""
+    offered = [(one.quantity, offer) for one in body.breaks for offer in one.sooner]
+    if not offered:
+        return []
+    table = table_with(">quantity", "with", ">for all of it", ">ships", ">days sooner")
+    for quantity, offer in offered:
+        table.add_row(*cells(f"{quantity:,}", offer.what, money(offer.cost), str(offer.ship_date), str(offer.days_saved)))
+    return section("Sooner, by one thing alone", table)
+
+
+def _moves(one: Break, offer: SoonerOffer) -> str:
+    """`25: A-7 3 days later (2027-01-08), …`; nothing of it is done by itself."""
+    orders = ", ".join(
+        f"{order.order} {order.days} day{'' if order.days == 1 else 's'} later{f' ({order.ship_date})' if order.ship_date else ''}"
+        for order in offer.moves
+    )
+    return f"{one.quantity:,}: {orders}. Nobody moves them but the shop."
 
 
 def _in_time(one: Break) -> str:

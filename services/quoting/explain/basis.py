@@ -19,6 +19,7 @@ from services.quoting.explain.basis_of_cost import (
 )
 from services.quoting.explain.basis_of_date import lead_time_figures
 from services.quoting.explain.basis_of_risk import expedite_figures, risk_figures
+from services.quoting.explain.basis_of_sooner import sooner_figures
 from services.quoting.explain.basis_of_starts import start_figures
 from services.quoting.explain.quantity import Quantity, parts_of
 from services.quoting.pricing.evaluation import evaluate
@@ -63,7 +64,7 @@ def explain(
 
 
 def basis_of(quantity: Quantity) -> tuple[Figure, ...]:
-    """The figures that explain one quantity: prices and lines, cost, starts, materials, days, risk, an expedite."""
+    """The figures that explain one quantity: prices and lines, cost, starts, materials, days, risk, an expedite, other offers."""
     return (
         _unit_price(quantity),
         figure_of(
@@ -84,6 +85,7 @@ def basis_of(quantity: Quantity) -> tuple[Figure, ...]:
         *lead_time_figures(quantity),
         *risk_figures(quantity),
         *expedite_figures(quantity),
+        *sooner_figures(quantity),
     )
 
 

@@ -13,6 +13,7 @@ from services.quoting.pricing.quoted_money import converted_figure
 from services.quoting.pricing.sooner import (
     Expedited,
     FasterGlass,
+    attended_cost,
     expedited,
     express_surcharge,
     overtime_cost,
@@ -131,23 +132,36 @@ def _days(quantity: Quantity, sooner: Expedited) -> Iterator[Figure]:
 
 def _surcharges(quantity: Quantity, sooner: Expedited) -> list[Figure]:
     """Priority, overtime and faster glass, in the base currency."""
-    terms, base = quantity.plans.terms, quantity.base
-    priority = figure_of(
-        priority_cost, name="priority", unit=base,
-        operations=given("operations", quantity.evaluation.costs.operations, base, source="the line of operations, before its conversion"),
-        priority_share=quantity.term("expedite_priority_share", terms.expedite_priority_share or 0.0),
+    faster = tuple(figure for glass in sooner.glass for figure in faster_figures(glass, quantity.base))
+    return [
+        priority_figure(quantity),
+        overtime_figure(quantity),
+        figure_of(total, name="faster_glass", unit=quantity.base, amounts=faster),
+    ]
+
+
+def priority_figure(quantity: Quantity) -> Figure:
+    """What it costs to go first in every queue, in the base currency."""
+    return figure_of(
+        priority_cost, name="priority", unit=quantity.base,
+        operations=given("operations", quantity.evaluation.costs.operations, quantity.base, source="the line of operations, before its conversion"),
+        priority_share=quantity.term("expedite_priority_share", quantity.plans.terms.expedite_priority_share or 0.0),
     )  # fmt: skip
-    overtime = figure_of(
-        overtime_cost, name="overtime", unit=base,
-        labour=given("labour", sooner.labour, base, source="attended minutes of all operations at the labour rates of their work centres"),
+
+
+def overtime_figure(quantity: Quantity) -> Figure:
+    """What overtime costs more, in the base currency."""
+    terms, labour = quantity.plans.terms, attended_cost(quantity.evaluation, quantity.plans)
+    return figure_of(
+        overtime_cost, name="overtime", unit=quantity.base,
+        labour=given("labour", labour, quantity.base, source="attended minutes of all operations at the labour rates of their work centres"),
         hours_share=quantity.term("overtime_hours_share", terms.overtime_hours_share or 0.0),
         overtime_surcharge=quantity.term("overtime_surcharge", terms.overtime_surcharge or 0.0),
     )  # fmt: skip
-    faster = tuple(figure for glass in sooner.glass for figure in _faster(glass, base))
-    return [priority, overtime, figure_of(total, name="faster_glass", unit=base, amounts=faster)]
 
 
-def _faster(glass: FasterGlass, base: str) -> Iterator[Figure]:
+def faster_figures(glass: FasterGlass, base: str) -> Iterator[Figure]:
+    """What the faster delivery of a purchase costs more, stock by stock."""
     for stock in glass.stocks:
         yield figure_of(
             express_surcharge, name=f"faster {glass.glass}", unit=base,

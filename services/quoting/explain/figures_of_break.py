@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from services.optics.law import LONGEST_NAME, given
+from services.quoting.explain.basis_of_sooner import figure_of_set
 from services.quoting.explain.places import Place
 from services.quoting.risk.orders import DRAWS
 from shared_schemas.figure import Figure
@@ -32,6 +33,9 @@ def figure_of_break(place: Place, figures: Sequence[Figure]) -> Figure:
     figure = _named(figures, own)
     if figure is not None:
         return place.of(figure)
+    of_set = figure_of_set(place)
+    if of_set is not None:
+        return of_set
     if own == "quantity":
         return place.explained_by(source="the request")
     if place.name in DRAWN:

@@ -90,11 +90,14 @@ class Evaluation:
         """The order in time, in the shop as it works every day."""
         return self.scheduled(self.plans.shop, self.materials, reuse=self.before.schedule if self.before else None)
 
-    def scheduled(self, shop: Shop, materials: Sequence[MaterialCost], *, reuse: Schedule | None = None) -> Schedule:
-        """The order in time in another shop, or with other deliveries of glass."""
+    def scheduled(
+        self, shop: Shop, materials: Sequence[MaterialCost], *, reuse: Schedule | None = None,
+        operations: Mapping[str, Sequence[OperationCost]] | None = None,
+    ) -> Schedule:  # fmt: skip
+        """The order in time in another shop, with other deliveries of glass, or with operations that are done elsewhere."""
         return schedule(
             routes=self.made.routes,
-            operations=self.operations,
+            operations=operations or self.operations,
             materials=materials,
             bought_parts=self.plans.bought_parts,
             tooling=self.made.tooling,

@@ -1,4 +1,4 @@
-"""Is it in time? Yes, no, or yes with something: an expedite, a looser tolerance or two, or a part of the order first."""
+"""Is it in time? Yes, no, or yes with something: an expedite, the cheapest offers together, a looser tolerance or two, or a part of the order first."""
 
 from __future__ import annotations
 
@@ -10,6 +10,8 @@ from itertools import combinations
 
 from services.quoting.pricing.evaluation import Evaluation, evaluate
 from services.quoting.pricing.loosening import loosened
+from services.quoting.pricing.nearer.cheapest_set import OfferSet, cheapest_in_time
+from services.quoting.pricing.nearer.single_offers import Offered
 from services.quoting.pricing.plans import Plans
 from services.quoting.pricing.plate_offers import RADIUS, tooling_with
 from services.quoting.pricing.sooner import Expedited
@@ -28,6 +30,7 @@ class Answer:
 
     in_time: InTime | None = None
     with_: tuple[str, ...] = ()
+    cheapest: OfferSet | None = None
 
 
 @dataclass(frozen=True)
@@ -41,15 +44,24 @@ class Deadline:
     quoted: Sequence[QuotedRelaxation]
     most: int
 
-    def answer(self, evaluation: Evaluation, expedited: Expedited | None) -> Answer:
+    def answer(self, evaluation: Evaluation, expedited: Expedited | None, offers: Sequence[Offered] = ()) -> Answer:
         """Whether it ships in time, or else everything that would bring it in."""
         if evaluation.schedule.ship_date <= self.needed_by:
             return Answer("yes")
+        cheapest = cheapest_in_time(offers, evaluation, self.plans, needed_by=self.needed_by) if offers else None
+        together = tuple(self._together(cheapest, offers, evaluation)) if cheapest else ()
         sooner = tuple(self._expedite(expedited)) if expedited else ()
-        ways = (*sooner, *self._looser(evaluation), *self._part_first(evaluation))
+        ways = (*sooner, *together, *self._looser(evaluation), *self._part_first(evaluation))
         if not ways:
             return Answer("no", tuple(self._at_least(evaluation, expedited)))
-        return Answer("with_expedite" if sooner else "with_changes", ways)
+        is_for_money = sooner or (cheapest and not any(offers[place].means.book for place in cheapest.places))
+        return Answer("with_expedite" if is_for_money else "with_changes", ways, cheapest)
+
+    def _together(self, cheapest: OfferSet, offers: Sequence[Offered], evaluation: Evaluation) -> Iterator[str]:
+        """The cheapest set of offers in words."""
+        words = " and ".join(offers[place].what for place in cheapest.places)
+        days = (evaluation.schedule.ship_date - cheapest.ship_date).days
+        yield f"{words}, for {cheapest.cost} {self.plans.currency.name}: ships {cheapest.ship_date}, {days} days sooner"
 
     def _at_least(self, evaluation: Evaluation, expedited: Expedited | None) -> Iterator[str]:
         """What there is though it is late: the earliest day, what that costs, and that no quantity is in time."""

@@ -9,6 +9,7 @@ from decimal import Decimal
 from functools import cached_property
 
 from services.quoting.costs.rough import RoughRoute, rough_route
+from services.quoting.costs.suppliers import rates_with_suppliers
 from services.quoting.pricing.ways import WayCosts, Ways, glass_curves, made_so, tools_needed, way_costs
 from services.quoting.promise.lead_time import Shop, shop_of
 from services.quoting.risk.draws import Causes, causes_of
@@ -86,6 +87,10 @@ class Plans:
     _made: dict[tuple[tuple[str, Ways], ...], Made] = field(default_factory=dict, init=False, compare=False, repr=False)
     joints: dict[tuple[object, ...], object] = field(default_factory=dict, init=False, compare=False, repr=False)
     """Joint plans of starts that were worked out before, by quantity, ways and confidence."""
+    _shops: dict[tuple[bool, bool, int], tuple[Shop, LoadSnapshot | None]] = field(
+        default_factory=dict, init=False, compare=False, repr=False
+    )
+    """Shops that were looked at before, each with its book, which must live as long as it is known by its identity."""
     known: dict[int, object] = field(default_factory=dict, init=False, compare=False, repr=False)
     """What is done for quantities that were worked out before."""
     unit_prices: dict[int, float] = field(default_factory=dict, init=False, compare=False, repr=False)
@@ -135,18 +140,30 @@ class Plans:
         """What a minute of each work centre costs."""
         return {row.name: per_minute_of(row) for row in self.rates.work_centres}
 
-    @cached_property
+    @property
     def shop(self) -> Shop:
         """The shop as it works every day."""
-        return shop_of(self.rates, begin=self.begin, load=self.load, orders=self.orders)
+        return self.shop_for()
 
-    @cached_property
+    @property
     def expedited_shop(self) -> Shop | None:
         """The shop for an order that goes first in every queue and is worked on overtime, if the terms know any."""
-        left, more = self.terms.expedite_queue_share, self.terms.overtime_hours_share
-        if left is None or more is None:
+        if self.terms.expedite_queue_share is None or self.terms.overtime_hours_share is None:
             return None
-        return shop_of(self.rates, begin=self.begin, load=self.load, orders=self.orders, waited_share=left, more_hours=more)
+        return self.shop_for(goes_first=True, overtime=True)
+
+    def shop_for(self, *, goes_first: bool = False, overtime: bool = False, load: LoadSnapshot | None = None) -> Shop:
+        """The shop for an order that goes first or is worked on overtime, as the terms say; with another book, if one is given. Remembered."""
+        book = load or self.load
+        key = (goes_first, overtime, id(book))
+        if key not in self._shops:
+            left = self.terms.expedite_queue_share if goes_first else None
+            shop = shop_of(
+                rates_with_suppliers(self.rates), begin=self.begin, load=book, orders=self.orders,
+                waited_share=1.0 if left is None else left, more_hours=(self.terms.overtime_hours_share or 0.0) if overtime else 0.0,
+            )  # fmt: skip
+            self._shops[key] = (shop, book)
+        return self._shops[key][0]
 
     @cached_property
     def express(self) -> dict[str, StockFormRow]:

@@ -27,6 +27,7 @@ NAMES: dict[LineKind, str] = {
     "priority": "First in every queue",
     "overtime": "Overtime",
     "faster_glass": "Faster delivery of glass",
+    "outside": "Work of an outside supplier",
 }
 
 

@@ -12,6 +12,7 @@ from services.quoting.errors import PlansDisagree
 from services.quoting.pricing.evaluation import Evaluation, evaluate
 from services.quoting.pricing.in_time import Answer, Deadline
 from services.quoting.pricing.moved_figures import blank_places, moved_blank, moved_route
+from services.quoting.pricing.nearer.single_offers import single_offers
 from services.quoting.pricing.plans import Made, Plans, spread_tooling
 from services.quoting.pricing.plate_offers import as_relaxations, quoted_offers
 from services.quoting.pricing.quoted_money import in_quote_currency
@@ -175,7 +176,8 @@ def _break(evaluation: Evaluation, middle: Evaluation, plans: Plans, orders: Ord
     blanks = [part for part in other_ways if made.blanks[part] is not middle.made.blanks[part]]
     places = blank_places({part: elements[part] for part in blanks}, job.request.quantities.index(evaluation.quantity))
     sooner = expedited(evaluation, plans)
-    answer = deadline.answer(evaluation, sooner) if deadline else Answer()
+    nearer = single_offers(evaluation, plans)
+    answer = deadline.answer(evaluation, sooner, nearer) if deadline else Answer()
     return Break(
         quantity=evaluation.quantity,
         unit_price=evaluation.price.unit,
@@ -200,6 +202,8 @@ def _break(evaluation: Evaluation, middle: Evaluation, plans: Plans, orders: Ord
         in_time_with=answer.with_,
         in_time_chance=in_time_chance(evaluation, job.request.needed_by),
         expedite=sooner.as_offer() if sooner else None,
+        sooner=tuple(one.as_offer() for one in nearer),
+        soonest_set=answer.cheapest.as_set() if answer.cheapest else None,
     )
 
 

@@ -1,4 +1,4 @@
-"""What would it cost to have it sooner, and how much sooner? First in every queue, overtime, glass by the faster delivery."""
+"""What would it cost to have it sooner by all means at once? First in every queue, overtime, glass by the faster delivery."""
 
 from __future__ import annotations
 
@@ -96,7 +96,6 @@ class Expedited:
     glass: tuple[FasterGlass, ...]
     surcharges: Surcharges
     markups: Markups
-    labour: Decimal
     days_saved: int
     lines: tuple[Line, ...]
 
@@ -137,10 +136,9 @@ def expedited(evaluation: Evaluation, plans: Plans) -> Expedited | None:
     saved = days_saved(days_as_quoted=evaluation.schedule.p90_days, days_then=sooner.p90_days)
     if saved <= 0:
         return None
-    labour = _labour(evaluation, plans)
-    surcharges = _surcharges(evaluation, plans, labour, glass)
+    surcharges = _surcharges(evaluation, plans, attended_cost(evaluation, plans), glass)
     added = markups(surcharges.total, plans.terms, quantity=evaluation.quantity)
-    return Expedited(sooner, glass, surcharges, added, labour, saved, _lines(surcharges, added, plans))
+    return Expedited(sooner, glass, surcharges, added, saved, _lines(surcharges, added, plans))
 
 
 def _with_faster_glass(evaluation: Evaluation, plans: Plans, shop: Shop) -> tuple[Schedule, tuple[FasterGlass, ...]]:
@@ -186,7 +184,7 @@ def faster_glass(material: MaterialCost, plans: Plans) -> FasterGlass | None:
     return FasterGlass(material.model.glass, tuple(stocks), lead_days)
 
 
-def _labour(evaluation: Evaluation, plans: Plans) -> Decimal:
+def attended_cost(evaluation: Evaluation, plans: Plans) -> Decimal:
     """What the attended minutes of all operations cost, in the base currency."""
     return exact(
         sum(

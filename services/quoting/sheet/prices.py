@@ -19,6 +19,7 @@ class PricesOnSheet:
 
     by_quantity: Table
     sooner: Table
+    by_one_thing: Table
     tooling: Table
     included_tools: str
 
@@ -29,6 +30,7 @@ def prices(body: QuoteBody) -> PricesOnSheet:
     return PricesOnSheet(
         by_quantity=_by_quantity(body.breaks),
         sooner=_sooner(body.breaks),
+        by_one_thing=_by_one_thing(body.breaks),
         tooling=_tooling(() if is_spread else body.tooling),
         included_tools=_included(body.tooling if is_spread else ()),
     )
@@ -64,6 +66,24 @@ def _sooner(breaks: Sequence[Break]) -> Table:
             )
             for price_break in breaks
             if price_break.expedite is not None
+        ),
+    )
+
+
+def _by_one_thing(breaks: Sequence[Break]) -> Table:
+    """Each offer by its kind, its charge and its days; which other orders would be later is no customer's business."""
+    return Table(
+        (words.QUANTITY, words.WITH_ONE_THING, words.CHARGE, words.SHIPS, words.SOONER_BY),
+        tuple(
+            (
+                f"{price_break.quantity:,}",
+                words.SOONER_KINDS[offer.kind],
+                words.BY_AGREEMENT if offer.kind == "moving_work" else money(offer.cost),
+                str(offer.ship_date),
+                days(offer.days_saved),
+            )
+            for price_break in breaks
+            for offer in price_break.sooner
         ),
     )
 

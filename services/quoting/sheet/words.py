@@ -6,6 +6,7 @@ A head that begins with > has its figures to the right.
 
 from __future__ import annotations
 
+from shared_schemas.lead_times import SoonerKind
 from shared_schemas.quote import InTime
 
 # The page as a whole.
@@ -70,6 +71,15 @@ DAYS_MEANT = "Days are calendar days from the order; the date is for an order on
 IN_TIME: dict[InTime, str] = {"yes": "yes", "with_expedite": "if expedited", "with_changes": "with changes", "no": "no"}
 SOONER = "Sooner, for an additional charge, in {currency}"
 CHARGE, SOONER_BY = ">Additional charge", ">Sooner by"
+WITH_ONE_THING, SHIPS = "With one thing alone", ">Ships"
+SOONER_KINDS: dict[SoonerKind, str] = {
+    "priority": "first in every queue",
+    "overtime": "overtime",
+    "faster_glass": "glass by faster delivery",
+    "outside": "part of the work done elsewhere",
+    "moving_work": "before other work, if that can wait",
+}
+BY_AGREEMENT = "by agreement"
 CHARGE_MEANT = "The charge is for the whole quantity, on top of its total."
 TOOLS = "Tools"
 TOOLS_INCLUDED = "The prices include these tools: {tools}."

@@ -318,6 +318,21 @@ def _not_taken(wanted: Iterable[tuple[int, OperationName]], taken: Sequence[Oper
     ]
 
 
+def _outside_work(rates: Rates) -> list[ProblemDetail]:
+    """Outside work that no work centre does, so that it would never take the place of anything."""
+    done = {operation for row in rates.work_centres for operation in row.operations}
+    return [
+        *_not_known("operation", ((n, row.operation) for n, row in enumerate(rates.outside_work)), done, "work_centres"),
+        *(
+            ProblemDetail(
+                pointer=f"/rows/{number}/piece_charge", reason="a supplier does nothing for nothing", figure=0, limit="above 0",
+                remedy="its charge for a lot, for a piece, or both",
+            )
+            for number, row in enumerate(rates.outside_work) if not row.lot_charge and not row.piece_charge
+        ),
+    ]  # fmt: skip
+
+
 def _tooling(rates: Rates) -> list[ProblemDetail]:
     return [
         ProblemDetail(
@@ -346,5 +361,6 @@ CHECKS: dict[str, Callable[[Rates], list[ProblemDetail]]] = {
     "extra_work": _extra_work,
     "assembly": _assembly,
     "tooling": _tooling,
+    "outside_work": _outside_work,
 }
 """What is looked at when a table changes. A table that is not here stands on its own."""

@@ -226,7 +226,7 @@ def test_a_section_without_anything_to_say_is_left_out(body: QuoteBody) -> None:
         update={
             "tooling": (), "relaxations": (), "best_relaxations": None, "offers": (), "findings": (),
             "check": body.check.model_copy(update={"findings": ()}),
-            "breaks": tuple(one.model_copy(update={"expedite": None}) for one in body.breaks),
+            "breaks": tuple(one.model_copy(update={"expedite": None, "sooner": ()}) for one in body.breaks),
         }
     )  # fmt: skip
     page = sheet_page(head=HEAD, body=plain)

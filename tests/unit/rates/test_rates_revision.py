@@ -72,6 +72,7 @@ def test_no_table_of_revision_1_contradicts_another(rates: Rates, table: str) ->
         ("extra_work", 0, {"method": "single"}, "/rows/0/method"),
         ("extra_work", 2, {"per": "seat"}, "/rows/2/per"),
         ("assembly", 0, {"operation": "polish"}, "/rows/0/operation"),
+        ("outside_work", 0, {"lot_charge": Decimal(0), "piece_charge": Decimal(0)}, "/rows/0/piece_charge"),
     ],
 )
 def test_a_contradiction_is_named_at_its_cell(rates: Rates, table: str, number: int, changes: dict[str, Any], pointer: str) -> None:
@@ -170,6 +171,19 @@ def test_extra_work_that_is_wanted_by_something_unknown_is_no_row(rates: Rates) 
     row = rates.extra_work[0].model_dump(mode="json")
     with pytest.raises(ValidationError, match="wanted_by"):
         type(rates.extra_work[0]).model_validate_json(json.dumps(row | {"wanted_by": "moonlight"}))
+
+
+def test_outside_work_that_no_work_centre_does_is_named_at_its_row(rates: Rates) -> None:
+    kept = tuple(row for row in rates.work_centres if "coat" not in row.operations)
+    (found,) = contradictions(rates.model_copy(update={"work_centres": kept}), "outside_work")
+    assert found.pointer == f"/rows/{[row.operation for row in rates.outside_work].index('coat')}/operation"
+    assert "work_centres" in found.reason
+
+
+def test_outside_work_for_no_diameter_at_all_is_no_row(rates: Rates) -> None:
+    row = rates.outside_work[0].model_dump(mode="json") | {"smallest_diameter_mm": 40.0, "largest_diameter_mm": 30.0}
+    with pytest.raises(ValidationError, match="largest_diameter_mm"):
+        type(rates.outside_work[0]).model_validate_json(json.dumps(row))
 
 
 def test_a_tool_that_is_not_owned_is_not_for_nothing(rates: Rates) -> None:
