@@ -10,7 +10,7 @@ from functools import lru_cache
 from typing import Any
 
 from services.quoting.costs.cost import OperationCost
-from services.quoting.pricing.evaluation import Evaluation
+from services.quoting.pricing.evaluation import Evaluation, evaluate
 from services.quoting.promise.lead_time import Schedule, schedule, shop_of
 from shared_schemas.load import CentreLoad, LoadSnapshot, OrderLoad, monday_of
 from shared_schemas.rates import CalendarRow, Rates
@@ -111,3 +111,8 @@ def lenses() -> dict[str, dict[str, Any]]:
 def made(lens: str, quantity: int) -> Evaluation:
     """A lens at one quantity; worked out once."""
     return planned(lenses()[lens]).at(quantity)
+
+
+def made_as(lens: str, quantity: int, *, as_at: int) -> Evaluation:
+    """A lens at one quantity, made in the ways that are chosen for another."""
+    return evaluate(planned(lenses()[lens]).plans, quantity=quantity, ways=made(lens, as_at).made.ways)
