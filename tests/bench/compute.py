@@ -7,7 +7,7 @@ import statistics
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import date
+from datetime import UTC, date, datetime
 from functools import partial
 
 from services.glass.domain.buying.groups import forget_lots
@@ -15,13 +15,17 @@ from services.glass.domain.plan import plan_blanks
 from services.prescription.domain.check import check, check_prescription
 from services.prescription.domain.typo_repair import typo_repair
 from services.process.domain.plan import forget_elements, plan_operations
-from services.quoting.pricing.quote import assemble
+from services.quoting.pricing.evaluation import evaluate
+from services.quoting.pricing.quote import assemble, plans_for
+from services.quoting.promise.lead_time import shop_of
 from services.rates.domain.seed import seed_rates
 from services.shop.layout.discs_in_plate import forget_plates
 from services.shop.layout.lenses_on_block import forget_layouts as forget_block_layouts
 from services.shop.layout.lenses_on_block import layout_of
+from shared_schemas.load import CentreLoad, LoadSnapshot, OrderLoad
 from shared_schemas.prescription import Prescription
 from shared_schemas.quote import QuoteRequest
+from shared_schemas.rates import Rates
 from shared_schemas.traveller import Job, Refusal
 from tests.bench.lenses import TRIPLET_INDICES, chain_of_lenses, triplet_with_a_slip
 from tests.bench.plates import plates_to_lay
@@ -85,6 +89,51 @@ def quoting_rows() -> list[Row]:
         median, worst = medians(ask)
         rows.append(Row(f"assemble {elements} elements at six quantities", median, worst, median / unit))
     return rows
+
+
+def date_rows() -> list[Row]:
+    """Dates of 14 elements at six quantities, all draws, without a book and with one; the unit is their costs and prices in the same run."""
+    rates, job = seed_rates(), job_of(chain_of_lenses(14))
+    report = check(job=job, rates=rates)
+    assert not isinstance(report, Refusal)
+    blanks = plan_blanks(job=job, check=report, rates=rates)
+    assert not isinstance(blanks, Refusal)
+    operations = plan_operations(job=job, check=report, blanks=blanks, rates=rates)
+    assert not isinstance(operations, Refusal)
+    plans = plans_for(job, blanks, operations, rates)
+    evaluations = [evaluate(plans, quantity=quantity) for quantity in job.request.quantities]
+    for evaluation in evaluations:
+        _ = evaluation.shortfalls  # drawn with the losses that the cost hangs on
+
+    def dates(load: LoadSnapshot | None) -> object:
+        shop = shop_of(rates, begin=plans.begin, load=load, orders=plans.orders)
+        return [evaluation.scheduled(shop, evaluation.materials).lead_time for evaluation in evaluations]
+
+    def costs() -> object:
+        fresh = plans_for(job, blanks, operations, rates)
+        return [evaluate(fresh, quantity=quantity) for quantity in job.request.quantities]
+
+    unit, worst_unit = medians(costs)
+    measured = {
+        "date 14 elements at six quantities": medians(lambda: dates(None)),
+        "date them by a book of a quarter": medians(lambda: dates(quarter_booked(rates))),
+    }
+    return [
+        Row("cost 14 elements at six quantities (unit)", unit, worst_unit, 1.0),
+        *(Row(name, median, worst, median / unit) for name, (median, worst) in measured.items()),
+    ]
+
+
+def quarter_booked(rates: Rates) -> LoadSnapshot:
+    """A book in which every work centre is taken for half its hours in this week, and less and less over a quarter."""
+    loads = tuple(
+        CentreLoad(work_centre=row.name, booked_h=tuple(20.0 * row.stations * (13 - week) / 13 for week in range(13)))
+        for row in rates.work_centres
+    )
+    order = OrderLoad(order="Q-1", source="accepted", work_centres=loads)
+    return LoadSnapshot(
+        number=1, digest="-", made_at=datetime(2026, 11, 2, tzinfo=UTC), first_week=date(2026, 11, 2), orders=(order,)
+    )
 
 
 def glass_rows(unit: float) -> list[Row]:
@@ -190,7 +239,7 @@ def print_table() -> None:
     """Measure and print."""
     rows = [*prescription_rows(), *quoting_rows()]
     unit = rows[0].median_ms
-    rows += [*glass_rows(unit), *plate_rows(unit), *block_rows(unit), *process_rows(unit), *typo_repair_rows(unit)]
+    rows += [*date_rows(), *glass_rows(unit), *plate_rows(unit), *block_rows(unit), *process_rows(unit), *typo_repair_rows(unit)]
     print(f"In this process, medians of {RUNS} runs")
     print(f"{'what':<56}{'median ms':>10}{'worst ms':>10}{'ratio':>8}")
     for row in rows:

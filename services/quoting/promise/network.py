@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -101,6 +102,20 @@ class MakingAgain:
         return done
 
 
+class _Decides(NamedTuple):
+    """One thing that may decide a date: in what share of the draws, and how many days of the path are its own."""
+
+    name: str
+    part: str
+    work_centre: str | None
+    share: float
+    days: float
+
+    def told(self) -> Deciding:
+        """As it stands in a quote."""
+        return Deciding(**self._asdict() | {"share": round(self.share, 3), "days": round(self.days, 2)})
+
+
 @dataclass(frozen=True)
 class Network:
     """All parts of an order in time, by name, elements first and the lens last."""
@@ -171,30 +186,27 @@ class Network:
 
     def decided_by(self, hours_per_day: float) -> tuple[Deciding, ...]:
         """The five things that take most of the days of the path that is done last."""
-        return tuple(sorted(self._deciding(hours_per_day), key=lambda one: -one.days)[:SHOWN])
+        most = sorted(self._deciding(hours_per_day), key=lambda one: -round(one.days, 2))[:SHOWN]
+        return tuple(one.told() for one in most)
 
-    def _deciding(self, hours_per_day: float) -> Iterator[Deciding]:
+    def _deciding(self, hours_per_day: float) -> Iterator[_Decides]:
         for name, part in self.parts.items():
             on = self.on_path[name]
             share = float(on.mean())
             if not share:
                 continue
             if part.delivery is not None and (waits := float(self.waits_for(name).mean())):
-                yield _deciding(part.delivery.name, name, None, waits, waits * part.delivery.days)
+                yield _Decides(part.delivery.name, name, None, waits, waits * part.delivery.days)
             before = part.passage.arrival
             for step, finish in zip(part.steps, part.passage.finishes, strict=True):
                 hours = float(on @ (finish - before)) / DATED
-                yield _deciding(step.name, name, step.work_centre.name, share, hours / hours_per_day)
+                yield _Decides(step.name, name, step.work_centre.name, share, hours / hours_per_day)
                 before = finish
             if part.again is not None and (more := float(on @ part.again) / DATED) > 0:
-                yield _deciding("made again", name, None, float((on & (part.again > 0)).mean()), more / hours_per_day)
+                yield _Decides("made again", name, None, float((on & (part.again > 0)).mean()), more / hours_per_day)
         if self.late is not None:
             hours_late, most = self.late
-            yield _deciding("made again", most, None, float((hours_late > 0).mean()), float(hours_late.mean()) / hours_per_day)
-
-
-def _deciding(name: str, part: str, work_centre: str | None, share: float, days: float) -> Deciding:
-    return Deciding(name=name, part=part, work_centre=work_centre, share=round(share, 3), days=round(days, 2))
+            yield _Decides("made again", most, None, float((hours_late > 0).mean()), float(hours_late.mean()) / hours_per_day)
 
 
 def quantile(rising: Numbers, share: float) -> float:
