@@ -114,15 +114,15 @@ def _means(quantity: Quantity, offered: Offered) -> Iterator[Figure]:
 
 
 def _slip(displaced: Displaced, name: str) -> Figure:
-    week = displaced.week_after
+    week = displaced.weeks_after
     return figure_of(
         slip_days, name=name, unit="days",
-        displaced_h=given("displaced_h", displaced.hours, "h", source=f"its hours at the {displaced.work_centre} in the weeks when this order is there, of {BOOK}"),
+        displaced_h=given("displaced_h", displaced.hours, "h", source=f"its hours at the {displaced.work_centre} in the weeks until this order has been there, of {BOOK}"),
         moved_before_h=given("moved_before_h", displaced.moved_before_h, "h", source="hours of the orders above it that are moved there too"),
         free_h_per_week=figure_of(
             free_h_per_week, unit="h",
-            capacity_h=given("capacity_h", week.capacity_h, "h", source="hours of all stations in the week after this order"),
-            load=given("load", week.load, source="what is booked of that week and what the book does not yet show"),
+            capacity_h=given("capacity_h", week.capacity_h, "h", source="mean hours of all stations in the weeks after this order"),
+            load=given("load", week.load, source="of them what is booked and what the book does not yet show"),
             least_free_share=given("least_free_share", LEAST_FREE_SHARE, source="so much is taken to be free however full it is"),
         ),
     )  # fmt: skip

@@ -10,16 +10,19 @@ from itertools import combinations
 import pytest
 
 from services.quoting.costs.suppliers import outside_cost, shipment_charge, shipments_to
+from services.quoting.explain.basis import explain
+from services.quoting.explain.figure_at import figure_at
 from services.quoting.pricing.evaluation import Evaluation, evaluate
 from services.quoting.pricing.nearer.cheapest_set import cheapest_in_time, ships_with
 from services.quoting.pricing.nearer.moving_work import moved_work, slip_days
 from services.quoting.pricing.nearer.single_offers import Offered, single_offers
 from services.quoting.pricing.plans import Plans
-from services.quoting.pricing.quote import plans_for
+from services.quoting.pricing.quote import assemble, plans_for
 from services.rates.domain.seed import seed_rates
+from shared_schemas.figure import Figure
 from shared_schemas.load import CentreLoad, LoadSnapshot, OrderLoad
 from shared_schemas.rates import Rates
-from tests.chain import job_of, published_triplet, sections_of
+from tests.chain import as_json, job_of, published_triplet, sections_of
 
 MONDAY = date(2026, 11, 2)
 
@@ -41,7 +44,7 @@ def book(hours: float) -> LoadSnapshot:
 def worked_out(quantity: int, *, booked: bool = False) -> tuple[Evaluation, Plans, tuple[Offered, ...]]:
     request, rates = published_triplet(), seed_rates()
     _, blanks, operations = sections_of(request, rates)
-    plans = plans_for(job_of(request), blanks, operations, rates, book(30.0) if booked else None)
+    plans = plans_for(job_of(request), blanks, operations, rates, book(9.0) if booked else None)
     found = evaluate(plans, quantity=quantity)
     return found, plans, single_offers(found, plans)
 
@@ -100,8 +103,8 @@ def test_orders_that_give_way_are_named_with_the_days_they_slip_and_cost_nothing
     for one in moves:
         assert one.days >= 1
         assert one.ship_date == date(2027, 1, 15) + timedelta(days=one.days)
-    assert plans.load == book(30.0), "the book is as it was"
-    assert len(moved_work(found, plans)) == 3
+    assert plans.load == book(9.0), "the book is as it was"
+    assert [len(one.displaced) for one in moved_work(found, plans)] == [1, 3]
 
 
 def test_without_a_book_nobody_gives_way() -> None:
@@ -143,3 +146,26 @@ def test_a_dearer_supplier_makes_a_dearer_offer() -> None:
     assert then.cost > outside.cost
     assert then.ship_date == outside.ship_date
     assert found.quantity == 5
+
+
+def test_every_figure_of_offers_by_a_book_and_of_the_set_that_is_in_time_is_explained() -> None:
+    asked = published_triplet().model_copy(update={"quantities": (5,), "needed_by": date(2027, 1, 29)})
+    job, rates, load = job_of(asked), seed_rates(), book(9.0)
+    report, blanks, operations = sections_of(asked, rates)
+    quote = assemble(job=job, check=report, blanks=blanks, operations=operations, rates=rates, rate_digest="d", load=load)
+    explained = explain(job=job, blanks=blanks, operations=operations, rates=rates, load=load).breaks
+    document = as_json(quote)
+    (offered,) = quote.breaks
+    assert offered.soonest_set is not None
+    moving = next(place for place, one in enumerate(offered.sooner) if one.moves)
+
+    def figure(pointer: str) -> Figure:
+        return figure_at(pointer=pointer, document=document, explained=lambda: explained)
+
+    assert figure(f"/breaks/0/sooner/{moving}/moves/0/days").formula == "ceil(7 * (displaced_h + moved_before_h) / free_h_per_week)"
+    for place in range(len(offered.sooner)):
+        assert figure(f"/breaks/0/sooner/{place}/days_saved").formula == "days_as_quoted - days_then"
+        assert figure(f"/breaks/0/sooner/{place}/ship_date").source
+    assert figure("/breaks/0/soonest_set/cost").formula == "sum(amounts)"
+    assert figure("/breaks/0/soonest_set/offers/0").reason
+    assert figure("/breaks/0/soonest_set/ship_date").source

@@ -7,12 +7,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from itertools import pairwise
+from statistics import fmean
 
 from services.optics.law import law
 from services.quoting.pricing.evaluation import Evaluation
 from services.quoting.pricing.plans import Plans
 from services.quoting.promise.lead_time import Schedule
-from services.quoting.promise.waits import Week
 from shared_schemas.lead_times import SlippedOrder
 from shared_schemas.load import CentreLoad, LoadSnapshot, OrderLoad, monday_of
 
@@ -25,6 +25,14 @@ LEAST_FREE_SHARE = 0.05
 
 
 @dataclass(frozen=True)
+class WeeksAfter:
+    """A mean week of a work centre after this order: its hours [h] and its load."""
+
+    capacity_h: float
+    load: float
+
+
+@dataclass(frozen=True)
 class Displaced:
     """The work of one order that gives way at the work centre where that costs it most days: its own hours and those moved before it [h]."""
 
@@ -32,12 +40,14 @@ class Displaced:
     work_centre: str
     hours: float
     moved_before_h: float
-    week_after: Week
+    weeks_after: WeeksAfter
 
     @property
     def free_h(self) -> float:
-        """Hours free for it in the week after this order [h]."""
-        return free_h_per_week(capacity_h=self.week_after.capacity_h, load=self.week_after.load, least_free_share=LEAST_FREE_SHARE)
+        """Hours free for it in a week after this order [h]."""
+        return free_h_per_week(
+            capacity_h=self.weeks_after.capacity_h, load=self.weeks_after.load, least_free_share=LEAST_FREE_SHARE
+        )
 
     @property
     def days(self) -> int:
@@ -78,9 +88,9 @@ def free_h_per_week(*, capacity_h: float, load: float, least_free_share: float) 
 
 
 def moved_work(evaluation: Evaluation, plans: Plans) -> tuple[MovedWork, ...]:
-    """One, two and three orders that give way: those with most hours at the work centres that decide, in the weeks when this order is there.
+    """One order that gives way, and three: those with most hours at the work centres that decide, in the weeks until this order has been there.
 
-    Notes: nothing without a book. An order that gives way does its work of those weeks there afterwards.
+    Notes: nothing without a book. An order that gives way does its work of those weeks afterwards.
     """
     if plans.load is None:
         return ()
@@ -88,25 +98,25 @@ def moved_work(evaluation: Evaluation, plans: Plans) -> tuple[MovedWork, ...]:
     hours = {order.order: sum(_hours_in(order, weeks).values()) for order in plans.load.orders}
     fullest = sorted((one for one in plans.load.orders if hours[one.order] > 0), key=lambda one: (-hours[one.order], one.order))
     return tuple(
-        _moved(fullest[:number], weeks, plans, evaluation.schedule) for number in range(1, min(MOST_MOVED, len(fullest)) + 1)
+        _moved(fullest[:number], weeks, plans, evaluation.schedule)
+        for number in sorted({min(1, len(fullest)), min(MOST_MOVED, len(fullest))})
+        if number
     )
 
 
 def weeks_there(schedule: Schedule, book: LoadSnapshot) -> dict[str, range]:
-    """The weeks of the book in which parts on the path are at each of the work centres that decide."""
+    """The weeks of the book until parts on the path have been at each of the work centres that decide: what stands there before them counts."""
     deciding = _deciding(schedule)
     days: dict[str, list[date]] = {}
     operation_days = schedule.operation_days()
     for name, part in schedule.network.parts.items():
         if not schedule.network.on_path[name].any():
             continue
-        for step, (begins, ends) in zip(part.steps, operation_days[name], strict=True):
+        for step, (_, ends) in zip(part.steps, operation_days[name], strict=True):
             if step.work_centre.name in deciding:
-                days.setdefault(step.work_centre.name, []).extend((begins, ends))
-    return {
-        centre: range(max(_week(min(there), book), 0), max(_week(max(there), book) + 1, 0))
-        for centre, there in sorted(days.items())
-    }
+                days.setdefault(step.work_centre.name, []).append(ends)
+    first = max(_week(schedule.begin, book), 0)
+    return {centre: range(first, max(_week(max(there), book) + 1, first)) for centre, there in sorted(days.items())}
 
 
 def _deciding(schedule: Schedule) -> tuple[str, ...]:
@@ -144,7 +154,7 @@ def _moved(orders: Sequence[OrderLoad], weeks: Mapping[str, range], plans: Plans
     displaced = []
     for order in orders:
         hours = {centre: own for centre, own in _hours_in(order, weeks).items() if own > 0}
-        slips = [Displaced(order, centre, own, before.get(centre, 0.0), week_after(centre, weeks[centre], schedule, book))
+        slips = [Displaced(order, centre, own, before.get(centre, 0.0), weeks_after(centre, weeks[centre], schedule, book))
                  for centre, own in hours.items()]  # fmt: skip
         displaced.append(max(slips, key=lambda one: one.days))
         for centre, own in hours.items():
@@ -161,10 +171,10 @@ def _emptied(load: CentreLoad, weeks: Mapping[str, range]) -> CentreLoad:
     return load.model_copy(update={"booked_h": tuple(0.0 if week in there else hours for week, hours in enumerate(load.booked_h))})
 
 
-def week_after(centre: str, weeks: range, schedule: Schedule, book: LoadSnapshot) -> Week:
-    """The week after the last in which this order is at a work centre; where none is known so far ahead, the last that is."""
+def weeks_after(centre: str, weeks: range, schedule: Schedule, book: LoadSnapshot) -> WeeksAfter:
+    """The mean of the weeks after this order has been at a work centre, as far as the book is looked ahead; else of the last that is known."""
     waits = schedule.shop.waits.at(centre)
     assert waits is not None
-    monday = book.first_week + timedelta(weeks=weeks.stop)
-    begins_h = schedule.shop.calendar.hours_between(schedule.begin, monday)
-    return next((week for week in waits.weeks if week.begins_h >= begins_h), waits.weeks[-1])
+    begins_h = schedule.shop.calendar.hours_between(schedule.begin, book.first_week + timedelta(weeks=weeks.stop))
+    after = [week for week in waits.weeks if week.begins_h >= begins_h] or waits.weeks[-1:]
+    return WeeksAfter(fmean(week.capacity_h for week in after), fmean(week.load for week in after))

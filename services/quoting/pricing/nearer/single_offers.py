@@ -185,7 +185,7 @@ def _diameter_mm(part: str, evaluation: Evaluation) -> float | None:
 
 
 def _other_work(evaluation: Evaluation, plans: Plans) -> Iterator[Offered]:
-    """The fewest accepted orders by which most days are gained."""
+    """One accepted order that gives way, or more where that gains more days."""
     best: Offered | None = None
     for moved in moved_work(evaluation, plans):
         centres = ", ".join(dict.fromkeys(one.work_centre for one in moved.displaced))
