@@ -20,7 +20,7 @@ from shared_schemas.operation_kinds import operation_words
 from shared_schemas.operations import Operation, Tooling
 from shared_schemas.place import place_of
 from shared_schemas.prescription import Prescription
-from shared_schemas.quote import Break, Quote, QuoteBody, QuotedElement
+from shared_schemas.quote import Break, Quote, QuoteBody, QuotedElement, middle_quantity
 
 MAKEABLE = {"yes": "can be made", "with_care": "can be made, with care", "no": "cannot be made as drawn"}
 
@@ -103,6 +103,7 @@ def _ready(body: QuoteBody) -> list[RenderableType]:
         *_beside_the_prices(body),
         *sooner(body),
         *section("What the price is made of, for the whole quantity", _line_table(body.breaks)),
+        *_deciding(body.breaks),
         *section("How the cost per piece may vary", _risk_table(body.breaks)),
         Text("Cost alone: overhead, contingency, margin and tools are not in it, so the price of a piece is higher."),
         *section("Pieces to start", _start_table(body.breaks)),
@@ -155,7 +156,7 @@ def _price_table(body: QuoteBody) -> Table:
     charged = _charged_once(body)
     with_tools = (">with tools",) if charged else ()
     table = table_with(
-        ">quantity", ">unit price", ">total", *with_tools, ">ready in", ">9 in 10 within", ">ships, if ordered that day"
+        ">quantity", ">unit price", ">total", *with_tools, ">half in", ">8 in 10", ">9 in 10", ">ships, if ordered that day"
     )
     for one in body.breaks:
         lead = one.lead_time
@@ -166,11 +167,27 @@ def _price_table(body: QuoteBody) -> Table:
                 money(one.total_price),
                 *((money(one.total_price + charged),) if charged else ()),
                 f"{lead.p50_days} days",
+                "-" if lead.p80_days is None else f"{lead.p80_days} days",
                 f"{lead.p90_days} days",
                 str(lead.ship_date),
             )
         )
     return table
+
+
+def _deciding(breaks: Sequence[Break]) -> list[RenderableType]:
+    """What takes the days of the middle quantity, and how often something is made again."""
+    asked = middle_quantity([one.quantity for one in breaks])
+    lead = next(one.lead_time for one in breaks if one.quantity == asked)
+    if not lead.decided_by:
+        return []
+    table = table_with("what", "of", "at", ">days", ">in so many orders")
+    for one in lead.decided_by:
+        table.add_row(*cells(one.name, one.part, one.work_centre or "-", f"{one.days:.1f}", f"{one.share:.0%}"))
+    parts = section(f"What decides the date of {asked:,} pieces", table)
+    if lead.remake_chance:
+        parts.append(Text(f"In {lead.remake_chance:.0%} of such orders something is made again; that is in the days."))
+    return parts
 
 
 def _line_table(breaks: Sequence[Break]) -> Table:

@@ -66,8 +66,16 @@ DRAWING_REMARKS = "Remarks on the drawing: {remarks}"
 # Prices and dates.
 PRICES = "Prices, in {currency}"
 QUANTITY, UNIT_PRICE, TOTAL, IN_TIME_HEAD = ">Quantity", ">Unit price", ">Total", ">By the day needed"
-DATES = (">Ready in", ">9 in 10 within", ">Ships")
+DATES = (">Half ready in", ">8 in 10 within", ">9 in 10 within", ">Ships")
 DAYS_MEANT = "Days are calendar days from the order; the date is for an order on the day of this quotation."
+DAYS_PICTURE = "What takes the days"
+DAYS_AXIS = "calendar days"
+DAYS_PICTURE_MEANT = (
+    "At {quantity:,} pieces, what takes most of the days until the last is packed, waiting included; in brackets the share of orders in which it lies on "
+    "the path that is done last."
+)
+TIME_IN_HAND = "time in hand for parts lost in work"
+DELIVERY_FOR, OPERATION_OF = "{what} for {part}", "{operation} of {part}"
 IN_TIME: dict[InTime, str] = {"yes": "yes", "with_expedite": "if expedited", "with_changes": "with changes", "no": "no"}
 SOONER = "Sooner, for an additional charge, in {currency}"
 CHARGE, SOONER_BY = ">Additional charge", ">Sooner by"

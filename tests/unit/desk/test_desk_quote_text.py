@@ -29,7 +29,7 @@ def test_a_ready_quote_says_what_how_much_and_when(ready_quote: Quote) -> None:
     assert "rate revision 4" in text
     assert "valid until 2026-12-30" in text
     assert "focal length 80.02 mm, f/3.20, back focus 78.46 mm" in text
-    assert row(text, "25 987") == ["25", "987.65", "24,691.25", "25,781.25", "43 days", "58 days", "2027-01-14"]
+    assert row(text, "25 987") == ["25", "987.65", "24,691.25", "25,781.25", "43 days", "-", "58 days", "2027-01-14"]
 
 
 def test_price_lines_stand_under_their_quantity_and_an_absent_one_is_a_dash(ready_quote: Quote) -> None:

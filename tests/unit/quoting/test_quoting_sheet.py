@@ -248,3 +248,24 @@ def test_carriage_and_a_first_article_are_said_only_where_they_are_in_the_price(
     usual = Page(sheet_page(head=HEAD, body=body)).text
     assert "Carriage" not in usual
     assert "its record comes with the lot" not in usual
+
+
+def test_what_takes_the_days_is_drawn_as_bars_and_internals_stay_inside() -> None:
+    from services.quoting.sheet.days_picture import days_picture  # noqa: PLC0415
+    from shared_schemas.lead_times import Deciding  # noqa: PLC0415
+
+    picture = days_picture(
+        [
+            Deciding(name="glass N-SF5", part="L5", share=0.98, days=41.2),
+            Deciding(name="polish back", part="L5", work_centre="polishing spindles", share=0.98, days=6.6),
+            Deciding(name="made again", part="L2", share=0.12, days=2.5),
+            Deciding(name="assemble", part="lens", work_centre="assembly bench", share=1.0, days=1.2),
+        ]
+    )
+    for words in ("glass N-SF5 for L5", "polish back of L5", "time in hand", ">assemble<", "41.2 (98%)"):
+        assert words in picture
+    assert "spindles" not in picture
+    assert "made again" not in picture
+    widths = [float(part.split('"')[0]) for part in picture.split('" width="')[2:]]
+    assert widths == sorted(widths, reverse=True)
+    assert days_picture([]) == ""
