@@ -14,6 +14,8 @@ from shared_schemas.operation_kinds import OperationName
 MOST_WEEKS = 260
 """A book goes no further ahead than this."""
 MOST_BOOKINGS = 50_000
+MOST_HOURS = 1_000_000
+"""Beyond what all work centres together have in a week [h]."""
 
 OrderState = Literal["booked", "completed", "cancelled"]
 
@@ -129,7 +131,7 @@ class ForeignBooking(Contract):
     order: Annotated[str, Field(min_length=1, max_length=60, pattern=NO_CONTROLS)]
     work_centre: Name
     week: date
-    hours: NonNegative
+    hours: Annotated[float, Field(strict=True, ge=0, le=MOST_HOURS)]
     ship_date: date | None = None
 
     @field_validator("week")

@@ -35,6 +35,9 @@ ORDERS_QUEUE = "orders"
 SERVICES: tuple[str, ...] = ("prescription", "glass", "process", "quoting", "orders", "rates", "desk")
 """Every service of the suite."""
 
+WITH_WORKERS: tuple[str, ...] = (*(station.service for station in STATIONS), "orders")
+"""Services that work in the background, each with a worker of its own in a fleet."""
+
 HEARTBEAT_TASK = "chassis.heartbeat"
 """What a worker sends itself through a queue of its own, so that one which no longer consumes is found out."""
 

@@ -12,7 +12,7 @@ from fastapi.responses import HTMLResponse, JSONResponse
 from services.chassis.heartbeat import SIGN_LIVES_S, sign_of
 from services.chassis.migrate import current, newest
 from services.chassis.problems import PROBLEM_TYPES
-from shared_schemas.pipeline import STATIONS
+from shared_schemas.pipeline import WITH_WORKERS
 
 router = APIRouter()
 
@@ -58,10 +58,10 @@ def _schema(resources: Any) -> bool | str:
 
 
 def _workers(resources: Any) -> bool | str:
-    """Whether every stage has a worker that gave a sign of life lately; otherwise the stages that have none."""
+    """Whether every service that works in the background has a worker that gave a sign of life lately; otherwise those that have none."""
     signs = list(resources.redis.scan_iter(sign_of(resources.settings.deployment, "*"), count=1000))
     served = {name for said in (resources.redis.mget(signs) if signs else ()) if said for name in said.decode().split(",")}
-    away = [station.service for station in STATIONS if station.service not in served]
+    away = [service for service in WITH_WORKERS if service not in served]
     return f"no sign of life for {SIGN_LIVES_S} s from a worker of {', '.join(away)}" if away else True
 
 

@@ -27,7 +27,7 @@ from services.chassis.pipeline import MOST_RETRIES, TRANSPORT_FAULTS, Stage, Ter
 from services.chassis.queue import queue_app
 from services.chassis.resources import Resources, resources
 from services.chassis.settings import Settings, settings
-from shared_schemas.pipeline import HEARTBEAT_TASK, LAST, STATIONS, TASKS, Station
+from shared_schemas.pipeline import HEARTBEAT_TASK, LAST, TASKS, WITH_WORKERS, Station
 
 log = logging.getLogger(__name__)
 
@@ -39,9 +39,8 @@ without any: with the common figures (700, 10, 10) a quarter of a worker's time 
 def worker_app(chosen: Settings) -> Celery:
     """A Celery application with the tasks of `chosen.services`."""
     app = queue_app(chosen, TASKS)
-    workers = {station.service for station in STATIONS} | {"orders"}
     for name in chosen.services:
-        if name in workers:
+        if name in WITH_WORKERS:
             module = import_module(f"services.{name}.stage")
             register(app, module)
     _register_heartbeat(app)

@@ -14,12 +14,19 @@ from services.chassis.web import Refused, Tools, answers, needs_role
 from services.orders import errors
 from services.orders.service import load_book, order_in_book, put_load
 from services.orders.store.repository import BookStore
+from services.shop.errors import ShopError
+from shared_schemas.base import NO_CONTROLS
 from shared_schemas.load import LoadBook, LoadPut, LoadSnapshot, LoadSnapshotPage, OrderInBook, OrderPage, OrderState
 from shared_schemas.problem import Explained
 
 router = APIRouter()
 
+PATH = "/v1/load"
+LARGER_BODIES = {PATH: 8 * 1024 * 1024}
+"""Paths whose bodies may be larger than those of others; the front door says the same (deploy/front.conf)."""
+
 STATUS: dict[type[Explained], tuple[int, str, str]] = {
+    ShopError: (422, "rates", "The rates cannot answer this"),
     errors.OrdersError: (422, "invalid", "The request has values that cannot be"),
     errors.BookingsRefused: (422, "invalid", "There are bookings that cannot be"),
     errors.SnapshotUnknown: (404, "not-found", "There is no such snapshot"),
@@ -33,7 +40,7 @@ Planner = Annotated[Caller, Depends(needs_role("engineer", "erp"))]
 SalesOrErp = Annotated[Caller, Depends(needs_role("sales", "erp"))]
 Erp = Annotated[Caller, Depends(needs_role("erp"))]
 Number = Annotated[int, Path(ge=1, le=2**31 - 1)]
-OrderNumber = Annotated[str, Path(max_length=60, description="The number of the quote that was accepted.")]
+OrderNumber = Annotated[str, Path(max_length=60, pattern=NO_CONTROLS, description="The number of the quote that was accepted.")]
 Most = Annotated[int, Query(ge=1, le=200, description="Entries on a page.")]
 JSON, SVG = "application/json", "image/svg+xml"
 FOR_EVER = "private, max-age=31536000, immutable"
@@ -48,7 +55,7 @@ Now = Annotated[datetime, Depends(the_time)]
 
 
 @router.get(
-    "/v1/load",
+    PATH,
     summary="Booked and free hours by work centre and week, as JSON or as a chart",
     response_model=LoadBook,
     responses={200: {"content": {SVG: {"schema": {"type": "string"}}}}, **answers("invalid", "not-acceptable")},
@@ -71,7 +78,7 @@ def get_load(
 
 
 @router.put(
-    "/v1/load",
+    PATH,
     summary="All that an ERP has booked; takes the place of what the same source said before",
     response_model=LoadBook,
     responses=answers("not-json", "invalid", "body-too-large", "unsupported-media-type"),
@@ -130,7 +137,8 @@ def list_orders(
 ) -> OrderPage:
     store = BookStore(tools.database)
     found = store.orders(before=cursor, most=limit + 1)
-    items = tuple(order_in_book(one, store.bookings(order=one.number), today=now.date()) for one in found[:limit])
+    held = store.bookings(orders=[one.number for one in found[:limit]])
+    items = tuple(order_in_book(one, held[one.number], today=now.date()) for one in found[:limit])
     return OrderPage(items=items, next=str(found[limit - 1].position) if len(found) > limit else None)
 
 
@@ -138,18 +146,18 @@ def list_orders(
     "/v1/orders/{number}",
     summary="One order: what it has booked, week by week",
     response_model=OrderInBook,
-    responses=answers("not-found"),
+    responses=answers("not-found", "invalid"),
 )
 def get_order(number: OrderNumber, caller: Reader, tools: Tools, now: Now) -> OrderInBook:
     store = BookStore(tools.database)
-    return order_in_book(store.order(number), store.bookings(order=number), today=now.date())
+    return order_in_book(store.order(number), store.bookings(orders=[number])[number], today=now.date())
 
 
 @router.post(
     "/v1/orders/{number}/cancellation",
     summary="Cancel an order: its hours are free again",
     response_model=OrderInBook,
-    responses=answers("not-found", "conflict"),
+    responses=answers("not-found", "conflict", "invalid"),
 )
 def cancel_order(number: OrderNumber, caller: SalesOrErp, tools: Tools, now: Now) -> OrderInBook:
     return _ended(number, "cancelled", caller, tools, now)
@@ -159,7 +167,7 @@ def cancel_order(number: OrderNumber, caller: SalesOrErp, tools: Tools, now: Now
     "/v1/orders/{number}/completion",
     summary="An order is completed: its hours are free again",
     response_model=OrderInBook,
-    responses=answers("not-found", "conflict"),
+    responses=answers("not-found", "conflict", "invalid"),
 )
 def complete_order(number: OrderNumber, caller: Erp, tools: Tools, now: Now) -> OrderInBook:
     return _ended(number, "completed", caller, tools, now)

@@ -7,13 +7,12 @@ from datetime import date, datetime
 from difflib import get_close_matches
 
 from services.chassis.resources import Resources
-from services.orders.domain.book import ONE_WEEK, Capacity, hours_of, ticks_of
+from services.orders.domain.book import ONE_WEEK, Capacity, hours_of, last_week_of, ticks_of
 from services.orders.domain.chart import chart_of
 from services.orders.domain.snapshot import Booking, orders_in
-from services.orders.errors import BookingsRefused
+from services.orders.errors import MOST_NAMED, BookingsRefused
 from services.orders.store.repository import ACCEPTED, BookStore, StoredOrder
 from shared_schemas.load import (
-    MOST_WEEKS,
     CentreWeeks,
     LoadBook,
     LoadPut,
@@ -102,14 +101,15 @@ def checked(asked: LoadPut, capacity: Capacity, taken: Mapping[tuple[str, date],
         raise BookingsRefused(
             [ProblemDetail(pointer="/source", reason=reason, figure=asked.source, remedy="name the system that booked it")]
         )
-    first, last = monday_of(today), monday_of(today) + (MOST_WEEKS - 1) * ONE_WEEK
+    first, last = monday_of(today), last_week_of(monday_of(today))
     faults: list[ProblemDetail] = []
     held: dict[tuple[str, str, date], Booking] = {}
     full: dict[tuple[str, date], int] = dict(taken)
     for place, one in enumerate(asked.bookings):
         at = f"/bookings/{place}"
         if not capacity.knows(one.work_centre):
-            near = get_close_matches(one.work_centre, capacity.centres, 1)
+            # Of thousands of wrong names only those that are told are looked for.
+            near = get_close_matches(one.work_centre, capacity.centres, 1) if len(faults) < MOST_NAMED else []
             remedy = f"did you mean {near[0]}?" if near else "name a work centre of the rates"
             faults.append(
                 ProblemDetail(
@@ -121,7 +121,11 @@ def checked(asked: LoadPut, capacity: Capacity, taken: Mapping[tuple[str, date],
             when = "is over" if one.week < first else "is beyond the book"
             faults.append(
                 ProblemDetail(
-                    pointer=f"{at}/week", reason=f"that week {when}", figure=one.week.isoformat(), limit=f"{first} to {last}"
+                    pointer=f"{at}/week",
+                    reason=f"that week {when}",
+                    figure=one.week.isoformat(),
+                    limit=f"{first} to {last}",
+                    remedy="book a week from this one on" if one.week < first else "leave it out until it is nearer",
                 )
             )
             continue

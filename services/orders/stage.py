@@ -9,10 +9,11 @@ from functools import cache, partial
 import httpx
 
 from services.chassis import tracing
+from services.chassis.rate_source import RatesUnavailable
 from services.chassis.resources import Resources
 from services.orders.domain.book import Capacity, booked_in
 from services.orders.store.repository import BookStore
-from shared_schemas.load import Handover, HandoverPage
+from shared_schemas.load import Handover, HandoverPage, monday_of
 from shared_schemas.pipeline import TAKE_OVER_TASK
 
 log = logging.getLogger(__name__)
@@ -50,13 +51,14 @@ def take_over(resources: Resources) -> None:
     while True:
         try:
             handovers = handed_over(resources, after=store.position())
-        except httpx.TransportError as fault:
+            if not handovers:
+                return
+            capacity = Capacity(resources.rates.latest().rates)
+        except (httpx.TransportError, RatesUnavailable) as fault:
             log.warning("nothing taken over", extra={"why": str(fault)})
             return
-        if not handovers:
-            return
-        capacity = Capacity(resources.rates.latest().rates)
-        new = store.take_over(handovers, partial(booked_in, capacity), now=datetime.now(UTC))
+        now = datetime.now(UTC)
+        new = store.take_over(handovers, partial(booked_in, capacity, first_week=monday_of(now.date())), now=now)
         log.info("orders taken over", extra={"orders": new})
 
 

@@ -18,8 +18,8 @@ from shared_schemas.pipeline import STATIONS, TASKS
 from shared_schemas.problem import Explained
 
 ROOT = Path(__file__).resolve().parents[2]
-WITH_API = ("prescription", "glass", "process", "quoting", "rates")
-WITH_ERRORS = ("optics", "shop", "glass", "process", "quoting", "rates")
+WITH_API = ("prescription", "glass", "process", "quoting", "orders", "rates")
+WITH_ERRORS = ("optics", "shop", "glass", "process", "quoting", "orders", "rates")
 
 
 def settings_for_tests() -> Settings:

@@ -133,7 +133,7 @@ def test_the_desk_reaches_the_others_over_http_only() -> None:
     assert found == []
 
 
-@pytest.mark.parametrize("service", ["prescription", "glass", "process", "quoting"])
+@pytest.mark.parametrize("service", ["prescription", "glass", "process", "quoting", "orders"])
 def test_no_task_module_imports_asyncio(service: str) -> None:
     path = ROOT / "services" / service / "stage.py"
     assert [module for module, _ in imports_of(path) if module.split(".")[0] in ("asyncio", "anyio")] == []

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import json
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
@@ -23,13 +24,13 @@ from services.orders.api import the_time
 from services.orders.domain.book import Capacity, booked_in
 from services.orders.store.repository import BookStore
 from services.rates.domain.seed import seed_rates
-from shared_schemas.load import AcceptedOrder, Handover, LoadSnapshot
+from shared_schemas.load import MOST_BOOKINGS, AcceptedOrder, Handover, LoadSnapshot
 from tests.integration.parts import OneRevision, settings_on
 from tests.unit.orders.test_orders_book import MONDAY, order
 
 NOW = datetime(2026, 11, 2, 9, 0, tzinfo=UTC)
 RATES = seed_rates()
-BOOK = partial(booked_in, Capacity(RATES))
+BOOK = partial(booked_in, Capacity(RATES), first_week=MONDAY)
 
 
 class Door:
@@ -70,6 +71,11 @@ def booked(door: Door) -> float:
     return sum(week["booked_h"] for centre in book["work_centres"] for week in centre["weeks"])
 
 
+def ticks_booked(store: BookStore) -> int:
+    numbers = [one.number for one in store.orders(before=None, most=200)]
+    return sum(one.ticks for held in store.bookings(orders=numbers).values() for one in held)
+
+
 def test_an_order_is_in_the_book_once_however_often_it_is_handed_over(door: Door, database: Database) -> None:
     store = BookStore(database)
     assert store.position() == 0
@@ -78,6 +84,33 @@ def test_an_order_is_in_the_book_once_however_often_it_is_handed_over(door: Door
     assert store.position() == 4
     assert booked(door) == pytest.approx(20.0)
     assert [one["number"] for one in door.ask("GET", "/v1/load/snapshots").json()["items"]] == [2, 1]
+
+
+def test_an_order_that_is_handed_over_under_another_position_is_passed_over_for_good(door: Door, database: Database) -> None:
+    store = BookStore(database)
+    assert store.take_over([accepted(1)], BOOK, now=NOW) == 1
+    again = Handover(position=7, accepted=accepted(1).accepted)
+    assert store.take_over([again], BOOK, now=NOW) == 0
+    assert store.position() == 7
+    assert store.take_over([accepted(2)], BOOK, now=NOW) == 1
+    assert store.position() == 7, "never back"
+    assert booked(door) == pytest.approx(20.0)
+
+
+def test_an_order_years_ahead_and_one_at_a_centre_that_is_gone_hold_up_nobody(door: Door, database: Database) -> None:
+    far = order(("optical centring", 5.0, date(2099, 1, 1), date(2099, 1, 9)), number="Q-2026-000001")
+    gone = order(("a machine that was sold", 3.0, MONDAY, MONDAY), number="Q-2026-000002")
+    handovers = [Handover(position=place, accepted=one) for place, one in enumerate((far, gone), start=1)]
+    assert BookStore(database).take_over([*handovers, accepted(3)], BOOK, now=NOW) == 3
+    snapshot = LoadSnapshot.model_validate_json(door.ask("GET", "/v1/load/snapshots/2").content)
+    assert {name: sum(weeks) for name, weeks in snapshot.booked_h().items()} == {
+        "optical centring": 15.0,
+        "a machine that was sold": 3.0,
+    }
+    read = {one["work_centre"]: one for one in door.ask("GET", "/v1/load?weeks=1").json()["work_centres"]}
+    assert read["a machine that was sold"]["weeks"][0] == {
+        "week": "2026-11-02", "capacity_h": 0.0, "booked_h": 3.0, "free_h": 0.0, "share": 1.0
+    }  # fmt: skip
 
 
 def test_what_ends_frees_its_hours_and_telling_it_again_changes_nothing(door: Door, database: Database) -> None:
@@ -137,6 +170,113 @@ def test_of_bookings_that_cannot_be_each_is_named_and_none_is_booked(door: Door)
     assert booked(door) == 0.0
 
 
+@pytest.mark.parametrize(
+    ("field", "value", "pointer"),
+    [
+        ("hours", 1e308, "/bookings/0/hours"), ("hours", -1.0, "/bookings/0/hours"), ("hours", "4", "/bookings/0/hours"),
+        ("week", "2026-13-01", "/bookings/0/week"), ("week", "0001-01-01", "/bookings/0/week"), ("week", "9999-12-31", "/bookings/0/week"),
+        ("work_centre", "", "/bookings/0/work_centre"), ("work_centre", "\ud800", "/bookings/0/work_centre"),
+        ("order", "a\u0000b", "/bookings/0/order"), ("order", "x" * 61, "/bookings/0/order"), ("ship_date", 1e300, "/bookings/0/ship_date"),
+        ("colour", "blue", "/bookings/0/colour"),
+    ],
+)  # fmt: skip
+def test_a_value_that_cannot_be_is_named_at_its_place(door: Door, field: str, value: Any, pointer: str) -> None:
+    row = {"order": "4711", "work_centre": "optical centring", "week": "2026-11-04", "hours": 20.0, field: value}
+    body = json.dumps({"source": "the ERP", "bookings": [row]})
+    refused = door.ask("PUT", "/v1/load", content=body, headers={"Content-Type": "application/json"})
+    assert (refused.status_code, [one["pointer"] for one in refused.json()["errors"]]) == (422, [pointer])
+    assert refused.headers["Content-Type"] == "application/problem+json"
+    assert [one["number"] for one in door.ask("GET", "/v1/load/snapshots").json()["items"]] == [1]
+
+
+def test_all_that_an_erp_may_have_booked_is_taken_at_once(door: Door) -> None:
+    names = [row.name for row in RATES.work_centres]
+    rows = [
+        {"order": f"an order with a rather long name {place:06d}", "work_centre": names[place % 40],
+         "week": (MONDAY + timedelta(weeks=place // 40 % 200)).isoformat(), "hours": 0.001, "ship_date": "2027-01-08"}
+        for place in range(MOST_BOOKINGS)
+    ]  # fmt: skip
+    closed = {
+        (MONDAY + timedelta(weeks=week)).isoformat()
+        for week in range(200)
+        if not Capacity(RATES).ticks(names[0], MONDAY + timedelta(weeks=week))
+    }
+    asked = {"source": "the ERP", "bookings": [row for row in rows if row["week"] not in closed]}
+    assert door.ask("PUT", "/v1/load", json=asked).status_code == 200
+    assert door.ask("PUT", "/v1/load", json=asked).json()["snapshot"] == 2
+    wrong = {"source": "the ERP", "bookings": [{**row, "work_centre": f"bench {place}"} for place, row in enumerate(rows)]}
+    refused = door.ask("PUT", "/v1/load", json=wrong).json()
+    assert "50000 bookings" in refused["detail"]
+    assert len(refused["errors"]) == 100
+    too_many = door.ask("PUT", "/v1/load", json={"source": "the ERP", "bookings": [*rows, rows[0]]})
+    assert too_many.status_code == 422
+
+
+def test_who_may_read_the_book_and_who_may_change_it(door: Door, database: Database) -> None:
+    BookStore(database).take_over([accepted(1)], BOOK, now=NOW)
+    readers = {"sales": 200, "erp": 200, "engineer": 200, "admin": 200, "service": 403}
+    asked: dict[tuple[str, str], dict[str, int]] = {
+        ("GET", "/v1/load"): readers,
+        ("GET", "/v1/load/snapshots"): readers | {"service": 200},
+        ("GET", "/v1/load/snapshots/1"): readers | {"service": 200},
+        ("GET", "/v1/orders"): readers,
+        ("GET", "/v1/orders/Q-2026-000001"): readers,
+        ("PUT", "/v1/load"): {"sales": 403, "erp": 422, "engineer": 422, "admin": 422, "service": 403},
+        ("POST", "/v1/orders/Q-2026-000001/completion"): {"sales": 403, "engineer": 403, "service": 403, "erp": 200, "admin": 200},
+        ("POST", "/v1/orders/Q-2026-000001/cancellation"): {
+            "engineer": 403,
+            "service": 403,
+            "sales": 409,
+            "erp": 409,
+            "admin": 409,
+        },
+    }
+    for (method, path), statuses in asked.items():
+        for role, status in statuses.items():
+            more = {"json": {}} if method == "PUT" else {}
+            assert door.ask(method, path, role=role, **more).status_code == status, (method, path, role)
+
+
+@pytest.mark.parametrize(
+    ("path", "status"),
+    [
+        ("/v1/orders/%00", 422), ("/v1/orders/" + "x" * 61, 422), ("/v1/orders/Q-1", 404), ("/v1/orders?cursor=x", 422),
+        ("/v1/orders?limit=0", 422), ("/v1/load?weeks=0", 422), ("/v1/load/snapshots/0", 422), ("/v1/load/snapshots/99999999999", 422),
+        ("/v1/load/snapshots?limit=201", 422), ("/v1/load/snapshots?cursor=0", 422), ("/v1/load/other", 404),
+    ],
+)  # fmt: skip
+def test_what_is_not_there_or_cannot_be_is_named(door: Door, path: str, status: int) -> None:
+    answer = door.ask("GET", path)
+    assert (answer.status_code, answer.headers["Content-Type"]) == (status, "application/problem+json")
+
+
+def test_pages_of_orders_go_back_to_the_first_and_miss_none(door: Door, database: Database) -> None:
+    BookStore(database).take_over([accepted(place) for place in range(1, 6)], BOOK, now=NOW)
+    numbers, cursor = [], None
+    while True:
+        page = door.ask("GET", "/v1/orders", params={"limit": 2, **({"cursor": cursor} if cursor else {})}).json()
+        numbers += [(item["order"], item["booked_h"]) for item in page["items"]]
+        cursor = page["next"]
+        if cursor is None:
+            break
+    assert numbers == [(f"Q-2026-{place:06d}", 10.0) for place in range(5, 0, -1)]
+
+
+def test_two_sources_share_the_hours_and_each_replaces_only_its_own(door: Door) -> None:
+    def put(source: str, hours: float) -> httpx.Response:
+        row = {"order": "4711", "work_centre": "optical centring", "week": "2026-11-04", "hours": hours}
+        return door.ask("PUT", "/v1/load", json={"source": source, "bookings": [row]})
+
+    assert put("the ERP", 20.0).status_code == 200
+    assert put("the spreadsheet", 15.0).status_code == 200
+    refused = put("the ERP", 30.0)
+    (fault,) = refused.json()["errors"]
+    assert (fault["pointer"], fault["figure"], fault["limit"]) == ("/bookings/0/hours", 45.0, 39.0)
+    assert booked(door) == 35.0
+    assert put("the ERP", 24.0).status_code == 200
+    assert booked(door) == 39.0
+
+
 def test_a_snapshot_may_be_kept_for_ever_and_nobody_can_change_it(door: Door, database: Database) -> None:
     BookStore(database).take_over([accepted(1)], BOOK, now=NOW)
     first = door.ask("GET", "/v1/load/snapshots/2", role="service")
@@ -166,7 +306,7 @@ def test_snapshots_follow_one_another_when_many_book_at_once(database: Database)
     heads = store.heads(before=None, most=50)
     assert [one.number for one in heads] == list(range(13, 0, -1))
     assert len({one.digest for one in heads}) == 13
-    assert sum(one.ticks for one in store.bookings()) == 12 * 10 * 60_000
+    assert ticks_booked(store) == 12 * 10 * 60_000
 
 
 def test_the_doorbell_makes_orders_ask_from_its_own_position_on(door: Door, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -180,7 +320,7 @@ def test_the_doorbell_makes_orders_ask_from_its_own_position_on(door: Door, monk
     monkeypatch.setattr(stage, "handed_over", handed)
     stage.take_over(door.resources)
     assert asked == [0, 5, 9]
-    assert sum(one.ticks for one in BookStore(door.resources.database).bookings()) == 30 * 60_000
+    assert ticks_booked(BookStore(door.resources.database)) == 30 * 60_000
 
 
 def test_quoting_that_does_not_answer_costs_nothing_but_time(door: Door, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 
@@ -23,24 +23,25 @@ class Filled:
         return max(self.taken)
 
 
-def fill(amount: int, free: Sequence[int], *, earliest: int) -> Filled:
+def fill(amount: int, free: Iterable[int], *, earliest: int) -> Filled:
     """Lay an amount into slots with so much free each, not before `earliest`; what finds no room stands in the last slot.
 
-    Notes: in each slot min(free, rest), the rest goes on to the next. Nothing of the amount is lost.
+    Notes: in each slot min(free, rest), the rest goes on to the next; no slot is looked at after the last that is needed.
+    Nothing of the amount is lost.
     Source: capable-to-promise loading, common practice.
     """
-    last = len(free) - 1
     taken: dict[int, int] = {}
-    rest = amount
-    for slot in range(min(earliest, last), last):
-        here = min(max(free[slot], 0), rest)
-        if here:
+    rest, slot = amount, 0
+    for slot, room in enumerate(free):
+        if slot < earliest:
+            continue
+        if here := min(max(room, 0), rest):
             taken[slot] = here
             rest -= here
         if not rest:
             break
     if rest or not taken:
-        taken[last if rest else min(earliest, last)] = taken.get(last, 0) + rest
+        taken[slot] = taken.get(slot, 0) + rest
     return Filled(taken)
 
 

@@ -7,9 +7,13 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime
 
-from services.orders.domain.book import hours_of
-from shared_schemas.base import canonical_json
-from shared_schemas.load import CentreLoad, LoadSnapshot, OrderLoad
+from pydantic import TypeAdapter
+
+from services.orders.domain.book import TICKS_PER_H
+from shared_schemas.load import MOST_WEEKS, LoadSnapshot, OrderLoad
+
+ORDERS = TypeAdapter(tuple[OrderLoad, ...])
+"""All orders of a book, read and written at once: one by one it takes three times as long."""
 
 
 @dataclass(frozen=True, order=True)
@@ -25,35 +29,36 @@ class Booking:
 
 
 def orders_in(bookings: Iterable[Booking], *, first_week: date) -> tuple[OrderLoad, ...]:
-    """The orders of a book from a week on, in the order of their names; what lies before is over."""
+    """The orders of a book from a week on, in the order of their names; what lies before is over. An order ships on the last day it names."""
     held: dict[tuple[str, str], dict[str, dict[int, int]]] = {}
-    ships: dict[tuple[str, str], date | None] = {}
+    ships: dict[tuple[str, str], date] = {}
     for one in bookings:
-        week = (one.week - first_week).days // 7
+        week = min((one.week - first_week).days // 7, MOST_WEEKS - 1)
         if week < 0 or not one.ticks:
             continue
-        weeks = held.setdefault((one.order, one.source), {}).setdefault(one.work_centre, {})
+        name = (one.order, one.source)
+        weeks = held.setdefault(name, {}).setdefault(one.work_centre, {})
         weeks[week] = weeks.get(week, 0) + one.ticks
-        ships[one.order, one.source] = one.ship_date
-    return tuple(
-        OrderLoad(
-            order=order,
-            source=source,
-            ship_date=ships[order, source],
-            work_centres=tuple(
-                CentreLoad(work_centre=centre, booked_h=tuple(hours_of(weeks.get(week, 0)) for week in range(max(weeks) + 1)))
+        if one.ship_date is not None:
+            ships[name] = max(one.ship_date, ships.get(name, one.ship_date))
+    return ORDERS.validate_python([
+        {
+            "order": order,
+            "source": source,
+            "ship_date": ships.get((order, source)),
+            "work_centres": [
+                {"work_centre": centre, "booked_h": [weeks.get(week, 0) / TICKS_PER_H for week in range(max(weeks) + 1)]}
                 for centre, weeks in sorted(centres.items())
-            ),
-        )
+            ],
+        }
         for (order, source), centres in sorted(held.items())
-    )
+    ])  # fmt: skip
 
 
 def digest_of(first_week: date, orders: tuple[OrderLoad, ...]) -> str:
     """What a book is recognised by: the SHA-256 of its first week and its orders in canonical JSON."""
-    digest = hashlib.sha256(first_week.isoformat().encode())
-    for order in orders:
-        digest.update(canonical_json(order))
+    digest = hashlib.sha256(b'{"first_week":"%s","orders":' % first_week.isoformat().encode())
+    digest.update(ORDERS.dump_json(orders, by_alias=True) + b"}")
     return digest.hexdigest()
 
 

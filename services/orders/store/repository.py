@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
-from typing import cast
+from typing import Any, cast
 
 from sqlalchemy import Connection, Row, text
 
@@ -19,6 +19,8 @@ BOOK_LOCK = 7_460_216
 """Number of the advisory lock under which the book changes."""
 ACCEPTED = "accepted"
 """The source of what was accepted here; no ERP may use it."""
+
+BOOKINGS = "select source, order_name, work_centre, week, ticks, ship_date from orders.bookings"
 
 Book = Callable[[AcceptedOrder, Mapping[tuple[str, date], int]], Mapping[tuple[str, date], int]]
 """Lays an order into weeks beside what is taken."""
@@ -52,30 +54,27 @@ class BookStore:
     def position(self) -> int:
         """Position of the last handover that was taken over, 0 before the first."""
         with self._database.transaction() as connection:
-            return int(connection.execute(text("select coalesce(max(position), 0) from orders.orders")).scalar_one())
+            return int(connection.execute(text("select position from orders.taken_over")).scalar_one())
 
     def take_over(self, handovers: Sequence[Handover], book: Book, *, now: datetime) -> int:
         """Book what was accepted, and publish the book; how many of it were new. The same again changes nothing."""
         with self._database.transaction() as connection:
             _lock(connection)
-            new = 0
-            for handover in handovers:
-                order = handover.accepted
-                inserted = connection.execute(
-                    text("insert into orders.orders (number, position, document, state, state_at, key_id) "
-                         "values (:number, :position, :document, 'booked', :now, '') on conflict do nothing"),
-                    {"number": order.quote_number, "position": handover.position, "document": canonical_json(order), "now": now},
-                )  # fmt: skip
-                if inserted.rowcount:
-                    new += 1
-                    weeks = book(order, _taken(connection))
-                    _insert(connection, [
-                        Booking(ACCEPTED, order.quote_number, centre, week, ticks, order.ship_date)
-                        for (centre, week), ticks in weeks.items() if ticks
-                    ])  # fmt: skip
+            new = [handover.accepted for handover in handovers if _insert_order(connection, handover, now)]
+            taken = _taken(connection) if new else {}
+            bookings: list[Booking] = []
+            for order in new:
+                for (centre, week), ticks in book(order, taken).items():
+                    taken[centre, week] = taken.get((centre, week), 0) + ticks
+                    bookings.append(Booking(ACCEPTED, order.quote_number, centre, week, ticks, order.ship_date))
+            _insert(connection, bookings)
+            connection.execute(
+                text("update orders.taken_over set position = greatest(position, :position)"),
+                {"position": max((handover.position for handover in handovers), default=0)},
+            )
             if new:
                 _publish(connection, now)
-            return new
+            return len(new)
 
     def end(self, number: str, state: OrderState, *, key_id: str, now: datetime) -> StoredOrder:
         """Cancel or complete an order: what it has booked is free again. The same again changes nothing.
@@ -127,10 +126,17 @@ class BookStore:
             )  # fmt: skip
             return [_stored(row) for row in rows]
 
-    def bookings(self, *, order: str | None = None) -> list[Booking]:
-        """What is booked, by everybody or by one order that was accepted here."""
+    def bookings(self, *, orders: Sequence[str]) -> dict[str, list[Booking]]:
+        """What orders that were accepted here have booked, by their numbers."""
+        held: dict[str, list[Booking]] = {number: [] for number in orders}
         with self._database.transaction() as connection:
-            return _bookings(connection, order=order)
+            rows = connection.execute(
+                text(f"{BOOKINGS} where source = :accepted and order_name = any(:orders)"),
+                {"accepted": ACCEPTED, "orders": list(orders)},
+            )
+            for one in map(_booking, rows):
+                held[one.order].append(one)
+        return held
 
     def latest(self) -> LoadSnapshotHead:
         """The head of the newest snapshot."""
@@ -165,13 +171,19 @@ def _latest(connection: Connection) -> int:
     return int(connection.execute(text("select coalesce(max(number), 0) from orders.snapshots")).scalar_one())
 
 
-def _bookings(connection: Connection, *, order: str | None = None) -> list[Booking]:
-    rows = connection.execute(
-        text("select source, order_name, work_centre, week, ticks, ship_date from orders.bookings "
-             "where cast(:order as text) is null or (source = :accepted and order_name = :order)"),
-        {"order": order, "accepted": ACCEPTED},
+def _booking(row: Row[Any]) -> Booking:
+    return Booking(row.source, row.order_name, row.work_centre, row.week, row.ticks, row.ship_date)
+
+
+def _insert_order(connection: Connection, handover: Handover, now: datetime) -> bool:
+    """Write down what was accepted; whether it is new."""
+    order = handover.accepted
+    inserted = connection.execute(
+        text("insert into orders.orders (number, position, document, state, state_at, key_id) "
+             "values (:number, :position, :document, 'booked', :now, '') on conflict (number) do nothing"),
+        {"number": order.quote_number, "position": handover.position, "document": canonical_json(order), "now": now},
     )  # fmt: skip
-    return [Booking(row.source, row.order_name, row.work_centre, row.week, row.ticks, row.ship_date) for row in rows]
+    return inserted.rowcount == 1
 
 
 def _taken(connection: Connection, *, but: str | None = None) -> dict[tuple[str, date], int]:
@@ -184,19 +196,22 @@ def _taken(connection: Connection, *, but: str | None = None) -> dict[tuple[str,
     return {(row.work_centre, row.week): int(row.ticks) for row in rows}
 
 
-def _insert(connection: Connection, bookings: Sequence[Booking]) -> None:
-    if bookings:
-        connection.execute(
-            text("insert into orders.bookings (source, order_name, work_centre, week, ticks, ship_date) "
-                 "values (:source, :order, :work_centre, :week, :ticks, :ship_date)"),
-            [vars(one) for one in bookings],
-        )  # fmt: skip
+def _insert(connection: Connection, bookings: Iterable[Booking]) -> None:
+    columns = {name: [getattr(one, name) for one in bookings if one.ticks] for name in Booking.__dataclass_fields__}
+    connection.execute(
+        text("insert into orders.bookings (source, order_name, work_centre, week, ticks, ship_date) "
+             "select * from unnest(cast(:source as text[]), cast(:order as text[]), cast(:work_centre as text[]), "
+             "cast(:week as date[]), cast(:ticks as bigint[]), cast(:ship_date as date[]))"),
+        columns,
+    )  # fmt: skip
 
 
 def _publish(connection: Connection, now: datetime) -> bool:
     """The book as the next snapshot, unless it is that of the newest; whether it made one."""
     number = _latest(connection) + 1
-    made = snapshot_of(_bookings(connection), first_week=monday_of(now.astimezone(UTC).date()), number=number, now=now)
+    first_week = monday_of(now.astimezone(UTC).date())
+    rows = connection.execute(text(f"{BOOKINGS} where week >= :first"), {"first": first_week})
+    made = snapshot_of(map(_booking, rows), first_week=first_week, number=number, now=now)
     newest = connection.execute(text("select digest from orders.snapshots where number = :n"), {"n": number - 1}).scalar()
     if newest == made.digest:
         return False
@@ -216,7 +231,7 @@ def _order(connection: Connection, number: str) -> StoredOrder:
     return _stored(row)
 
 
-def _stored(row: Row[tuple[object, ...]]) -> StoredOrder:
+def _stored(row: Row[Any]) -> StoredOrder:
     return StoredOrder(
         number=str(row.number),
         position=int(row.position),

@@ -162,7 +162,7 @@ def _sent_by_nginx_to(path: str) -> str:
     return max(fitting)[2]
 
 
-@pytest.mark.parametrize("service", ["prescription", "glass", "process", "quoting", "rates"])
+@pytest.mark.parametrize("service", ["prescription", "glass", "process", "quoting", "orders", "rates"])
 def test_every_route_of_a_service_is_reached_through_both_fronts(service: str) -> None:
     app = FastAPI()
     app.include_router(import_module(f"services.{service}.api").router)
@@ -173,9 +173,10 @@ def test_every_route_of_a_service_is_reached_through_both_fronts(service: str) -
 
 def test_what_a_service_takes_both_fronts_let_through() -> None:
     front = (ROOT / "deploy" / "front.conf").read_text(encoding="utf-8")
-    sizes = import_module("services.quoting.api.quotes").LARGER_BODIES
+    sizes = import_module("services.quoting.api.quotes").LARGER_BODIES | import_module("services.orders.api").LARGER_BODIES
     for path, most_bytes in sizes.items():
-        assert f"location = {path} {{ client_max_body_size {most_bytes // 2**20}m;" in front
+        assert re.search(rf"location = {path} +\{{ client_max_body_size {most_bytes // 2**20}m;", front)
+        assert f"{most_bytes // 2**20} MiB at {path}" in front
     allowed = of_kind("Ingress")["front"]["metadata"]["annotations"]["nginx.ingress.kubernetes.io/proxy-body-size"]
     assert allowed == f"{max(sizes.values()) // 2**20}m"
 
