@@ -24,7 +24,8 @@ WEEKS_KNOWN = 13
 WEEKS_AHEAD = 26
 """The load is told apart week by week this far ahead; afterwards it is that of the last week."""
 FULLEST = 0.95
-"""A work centre is loaded no further than this, or than its usual load where that is more; what goes beyond waits until there is room."""
+"""Queues of chance are those of a work centre loaded no further than this, or than its usual load where that is more; booked work beyond
+all hours of a week waits until there is room."""
 SHARES = 200
 """Waits are told apart by so many equal shares of their distribution."""
 SEEN_ALIKE = 0.9
@@ -112,10 +113,14 @@ def load_of_week(*, usual: float, booked_share: float, known_share: float, booke
 
 @dataclass(frozen=True)
 class Week:
-    """One week of one work centre: where it begins [working hours from the order on], its load, and how long work beyond its hours keeps the next."""
+    """One week of one work centre: where it begins [working hours from the order on], its load, and how long work beyond its hours keeps the next.
+
+    `unknown_share` is how much of its usual load is not in the book: only that comes as it may, and makes a queue of chance.
+    """
 
     begins_h: float
     load: float
+    unknown_share: float
     booked_h: float
     capacity_h: float
     behind_h: float
@@ -195,7 +200,7 @@ class Waits:
         centre, row, booked = self._centres[name], self._rows.get(name), self._booked.get(name, ())
         if row is None or (row.utilisation == 0 and not any(booked)):
             return None
-        weeks = self._loads(centre, row, booked) if self._load else [Week(0.0, row.utilisation, 0.0, 0.0, 0.0)]
+        weeks = self._loads(centre, row, booked) if self._load else [Week(0.0, row.utilisation, 1.0, 0.0, 0.0, 0.0)]
         highest = max(FULLEST, row.utilisation)
         shares = np.array([_shares(week, centre, row, highest) for week in weeks])
         at_h = np.array([week.begins_h for week in weeks])
@@ -208,8 +213,7 @@ class Waits:
         """The load week by week; what goes beyond the hours of a week stands before the next."""
         assert self._load is not None
         first = (monday_of(self._begin) - self._load.first_week).days // 7
-        highest = max(FULLEST, row.utilisation)
-        speed = centre.stations * centre.shifts * highest
+        speed = centre.stations * centre.shifts
         weeks: list[Week] = []
         over_h = 0.0
         for ahead, (begins_h, hours) in enumerate(self._weeks):
@@ -222,13 +226,17 @@ class Waits:
             load = load_of_week(
                 usual=row.utilisation, booked_share=row.booked_share, known_share=share, booked_h=taken_h, capacity_h=there_h
             )
-            weeks.append(Week(begins_h, load, taken_h, there_h, over_h / speed))
-            over_h = max(over_h + (load - highest) * there_h, 0.0)
+            weeks.append(Week(begins_h, load, 1 - row.booked_share * share, taken_h, there_h, over_h / speed))
+            over_h = max(over_h + (load - 1) * there_h, 0.0)
         return weeks
 
 
 def _shares(week: Week, centre: WorkCentreRow, row: ShopLoadRow, highest: float) -> Numbers:
-    """The shares of the waits in one week: none for those that find a station free, exponential for the others."""
+    """The shares of the waits in one week: none for those that find a station free, exponential for the others.
+
+    Notes: what is booked is known and stands in its week; it delays what comes by what goes beyond the hours of the weeks. A queue of
+    chance is made by work that is not known: its share of the wait (calibrated against simulated shops).
+    """
     load = min(week.load, highest)
     waiting = erlang_wait_share(stations=centre.stations, utilisation=load)
     if waiting <= 0:
@@ -239,7 +247,7 @@ def _shares(week: Week, centre: WorkCentreRow, row: ShopLoadRow, highest: float)
         mean_job_h=row.mean_job_h / centre.shifts,
         squared_variation=row.squared_variation,
     )
-    return np.asarray(week.behind_h + those_h * np.maximum(EXPONENTIAL + math.log(waiting), 0.0))
+    return np.asarray(week.behind_h + week.unknown_share * those_h * np.maximum(EXPONENTIAL + math.log(waiting), 0.0))
 
 
 @lru_cache(maxsize=2048)
