@@ -130,7 +130,10 @@ def _queue(name: str, waits: CentreWaits, ready_h: float) -> Iterator[Figure]:
         wait_of_those_h, utilisation=used, stations=stations, mean_job_h=job,
         squared_variation=column("squared_variation", waits.row.squared_variation, "", row),
     )  # fmt: skip
-    wait = figure_of(mean_wait_h, name=f"wait at {name}", waiting_share=share, wait_of_those_h=those)
+    wait = figure_of(
+        mean_wait_h, name=f"wait at {name}", waiting_share=share, wait_of_those_h=those,
+        unknown_share=given("unknown_share", here.unknown_share, source="how much of the usual load of that week is not in the book"),
+    )  # fmt: skip
     yield wait
     if here.behind_h > 0:
         yield given(

@@ -63,12 +63,12 @@ def wait_of_those_h(*, utilisation: float, stations: int, mean_job_h: float, squ
 
 
 @law
-def mean_wait_h(*, waiting_share: float, wait_of_those_h: float) -> float:
-    """Mean time a job waits before a work centre [h]: those that find a station free do not.
+def mean_wait_h(*, waiting_share: float, wait_of_those_h: float, unknown_share: float) -> float:
+    """Mean time a job waits before a work centre [h]: those that find a station free do not, and only work that is not booked makes a queue of chance.
 
-    Equation: waiting_share * wait_of_those_h
+    Equation: unknown_share * waiting_share * wait_of_those_h
     """
-    return waiting_share * wait_of_those_h
+    return unknown_share * waiting_share * wait_of_those_h
 
 
 @law
