@@ -8,6 +8,7 @@ from services.optics.law import column, figure_of, given
 from services.quoting.explain.quantity import Quantity
 from services.quoting.promise.flow import LEAST_MET, MUCH_H, behind_others_h
 from services.quoting.promise.waits import (
+    FULLEST,
     WEEKS_KNOWN,
     CentreWaits,
     erlang_wait_share,
@@ -112,7 +113,7 @@ def _queue(name: str, waits: CentreWaits, ready_h: float) -> Iterator[Figure]:
         )  # fmt: skip
     else:
         load = usual
-    highest = max(0.95, waits.row.utilisation)
+    highest = max(FULLEST, waits.row.utilisation)
     used = (
         load
         if float(load.value) <= highest
