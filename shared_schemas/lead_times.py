@@ -8,6 +8,8 @@ from typing import Annotated, Literal
 from pydantic import Field, model_validator
 
 from shared_schemas.base import Contract, Fault, Money, Text, refuse_if_any
+from shared_schemas.operation_kinds import OperationName
+from shared_schemas.operations import Face
 
 LARGEST_QUANTITY = 100_000
 Quantity = Annotated[int, Field(strict=True, ge=1, le=LARGEST_QUANTITY)]
@@ -16,6 +18,7 @@ LineKind = Literal[
     "material", "operations", "bought_parts", "losses", "overhead", "contingency", "margin", "tooling", "minimum_order", "evening", "rounding", "priority", "overtime", "faster_glass", "outside",
 ]  # fmt: skip
 
+DecidingKind = Literal["operation", "delivery", "making_again"]
 SoonerKind = Literal["priority", "overtime", "faster_glass", "outside", "moving_work"]
 
 
@@ -28,24 +31,29 @@ class Line(Contract):
 
 
 class Deciding(Contract):
-    """Something that decides a date: an operation of a part, a delivery, or making again what was lost.
+    """Something that decides a date: an operation of a part, a delivery that it waits for, or making again what was lost of it.
 
-    `share` is the share of the draws in which it lies on the path that is done last, `days` the calendar days of that path that
-    are its own, waiting included, in the mean over all draws. `work_centre` is `None` for a delivery.
+    `share` is the share of the draws in which it lies on the path that is done last, its criticality. `days` are the calendar days of
+    that path that are its own, waiting included, in the mean over all draws: a delivery of ten days that decides in half of them has five.
+    `work_centre`, `operation` and `face` are those of an operation.
     """
 
+    kind: DecidingKind
     name: str
     part: str
     work_centre: str | None = None
+    operation: OperationName | None = None
+    face: Face | None = None
     share: float
     days: float
 
 
 class LeadTime(Contract):
-    """Calendar days from order to shipping that half, eight and nine of ten orders keep, and the date nine of ten keep if ordered on the day of the quote.
+    """Calendar days from order to shipping within which half, eight and nine of ten orders ship, and the day by which nine of ten ship if ordered on the day of the quote.
 
-    `critical_path` is the path that decides most often; `decided_by` are the five things that take most days of it. In
-    `remake_chance` of all orders something has to be made again, which is in the days.
+    `critical_path` is the chain of parts that is done last most often, from what it waits for to the lens; `decided_by` are the
+    five things that take most of the days, the longest first. `remake_chance` is the share of orders in which something has to be made
+    again; the days of that are counted in.
     """
 
     p50_days: int

@@ -15,6 +15,8 @@ from services.optics.law import law
 from services.quoting.costs.cost import OperationCost
 from services.quoting.promise.waits import Waits, places_of, turns_of
 from services.quoting.risk.orders import DATED
+from shared_schemas.operation_kinds import OperationName
+from shared_schemas.operations import Face
 from shared_schemas.rates import WorkCentreRow
 
 Numbers = npt.NDArray[np.float64]
@@ -42,6 +44,8 @@ class Step(NamedTuple):
     batches: int
     batch_size: int
     borne_h: float
+    operation: OperationName
+    face: Face | None
 
     @property
     def work_h(self) -> float:
@@ -110,6 +114,8 @@ def _step(cost: OperationCost, time: int) -> Step:
         cost.batches,
         operation.batch_size,
         cost.machine_min / per_h,
+        operation.operation,
+        operation.face,
     )
 
 

@@ -16,8 +16,9 @@ from services.quoting.promise.flow import Passage, Step
 from services.quoting.promise.waits import Waits, places_of
 from services.quoting.risk.orders import DATED
 from services.quoting.risk.shortfalls import Shortfall
-from shared_schemas.lead_times import Deciding
-from shared_schemas.operations import BoughtPart, Route, Tooling
+from shared_schemas.lead_times import Deciding, DecidingKind
+from shared_schemas.operation_kinds import OperationName
+from shared_schemas.operations import BoughtPart, Face, Route, Tooling
 
 Numbers = npt.NDArray[np.float64]
 Draws = npt.NDArray[np.bool_]
@@ -110,6 +111,9 @@ class _Decides(NamedTuple):
     work_centre: str | None
     share: float
     days: float
+    kind: DecidingKind
+    operation: OperationName | None = None
+    face: Face | None = None
 
     def told(self) -> Deciding:
         """As it stands in a quote."""
@@ -196,17 +200,22 @@ class Network:
             if not share:
                 continue
             if part.delivery is not None and (waits := float(self.waits_for(name).mean())):
-                yield _Decides(part.delivery.name, name, None, waits, waits * part.delivery.days)
+                yield _Decides(part.delivery.name, name, None, waits, waits * part.delivery.days, "delivery")
             before = part.passage.arrival
             for step, finish in zip(part.steps, part.passage.finishes, strict=True):
                 hours = float(on @ (finish - before)) / DATED
-                yield _Decides(step.name, name, step.work_centre.name, share, hours / hours_per_day)
+                days = hours / hours_per_day
+                yield _Decides(step.name, name, step.work_centre.name, share, days, "operation", step.operation, step.face)
                 before = finish
             if part.again is not None and (more := float(on @ part.again) / DATED) > 0:
-                yield _Decides("made again", name, None, float((on & (part.again > 0)).mean()), more / hours_per_day)
+                yield _Decides(
+                    "made again", name, None, float((on & (part.again > 0)).mean()), more / hours_per_day, "making_again"
+                )
         if self.late is not None:
             hours_late, most = self.late
-            yield _Decides("made again", most, None, float((hours_late > 0).mean()), float(hours_late.mean()) / hours_per_day)
+            yield _Decides(
+                "made again", most, None, float((hours_late > 0).mean()), float(hours_late.mean()) / hours_per_day, "making_again"
+            )
 
 
 def quantile(rising: Numbers, share: float) -> float:

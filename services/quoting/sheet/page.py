@@ -7,10 +7,11 @@ from dataclasses import dataclass
 
 from services.chassis.pages import page_templates
 from services.quoting.sheet import words
+from services.quoting.sheet.date_picture import date_svg
 from services.quoting.sheet.lens import lens
 from services.quoting.sheet.prices import prices
 from services.quoting.sheet.remarks import remarks
-from shared_schemas.quote import QuoteBody, QuoteDecision, QuoteState
+from shared_schemas.quote import QuoteBody, QuoteDecision, QuoteState, middle_quantity
 
 
 @dataclass(frozen=True)
@@ -43,6 +44,8 @@ def sheet_page(*, head: Head, body: QuoteBody) -> str:
         known=known,
         lens=lens(body),
         prices=prices(body),
+        middle=middle_quantity(price_break.quantity for price_break in body.breaks),
+        date_picture=date_svg(body),
         remarks=remarks(body),
     )
 

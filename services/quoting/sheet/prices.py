@@ -7,11 +7,10 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from services.quoting.sheet import words
-from services.quoting.sheet.days_picture import days_picture
 from services.quoting.sheet.parts import Table, days, money
 from shared_schemas.lead_times import Expedite, LeadTime
 from shared_schemas.operations import Tooling
-from shared_schemas.quote import Break, QuoteBody, middle_quantity
+from shared_schemas.quote import Break, QuoteBody
 
 
 @dataclass(frozen=True)
@@ -23,23 +22,17 @@ class PricesOnSheet:
     by_one_thing: Table
     tooling: Table
     included_tools: str
-    days_picture: str
-    days_meant: str
 
 
 def prices(body: QuoteBody) -> PricesOnSheet:
     """Amounts and dates of a quote."""
     is_spread = body.tooling_terms == "spread"
-    asked = middle_quantity([price_break.quantity for price_break in body.breaks])
-    middle = next(price_break for price_break in body.breaks if price_break.quantity == asked)
     return PricesOnSheet(
         by_quantity=_by_quantity(body.breaks),
         sooner=_sooner(body.breaks),
         by_one_thing=_by_one_thing(body.breaks),
         tooling=_tooling(() if is_spread else body.tooling),
         included_tools=_included(body.tooling if is_spread else ()),
-        days_picture=days_picture(middle.lead_time.decided_by),
-        days_meant=words.DAYS_PICTURE_MEANT.format(quantity=middle.quantity),
     )
 
 
@@ -96,8 +89,8 @@ def _by_one_thing(breaks: Sequence[Break]) -> Table:
 
 
 def _dates(when: LeadTime | Expedite) -> tuple[str, str, str, str]:
-    p80 = when.p90_days if when.p80_days is None else when.p80_days
-    return days(when.p50_days), days(p80), days(when.p90_days), str(when.ship_date)
+    eighty = "" if when.p80_days is None else days(when.p80_days)
+    return days(when.p50_days), eighty, days(when.p90_days), str(when.ship_date)
 
 
 def _tooling(tooling: Sequence[Tooling]) -> Table:

@@ -7,10 +7,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from xml.sax.saxutils import escape  # nosec B406  it parses nothing
 
 from services.optics.seats import bodies_of
 from services.optics.surface import Profile
+from services.quoting.sheet.svg import number as _n
+from services.quoting.sheet.svg import printable, written
 from shared_schemas.prescription import Prescription
 
 PICTURE_WIDTH = 660.0
@@ -77,7 +78,7 @@ def section_svg(*, prescription: Prescription) -> str:
     top = BORDER + LINE * (1 + max(level for *_, level in labels))
     view = _View(scale, vertex, top + tall * scale / 2, top)
     height = top + tall * scale + 3 * LINE
-    title = escape(f"{_safe(prescription.title)}: section to scale")
+    title = written(f"{prescription.title}: section to scale")
     lines = [
         f'<svg xmlns="http://www.w3.org/2000/svg" class="section" viewBox="0 0 {_n(width)} {_n(height)}" width="{_n(width)}"'
         f' height="{_n(height)}" role="img">',
@@ -137,7 +138,7 @@ def _labels(parts: Sequence[ElementSection], scale: float, vertex: float, width:
     ends: list[float] = []
     found = []
     for part in parts:
-        name = _safe(part.name)
+        name = printable(part.name)
         half = SIGN_WIDTH * len(name) / 2
         middle = max(half, min(width - half, vertex + scale * part.rim_mm))
         level = next((number for number, end in enumerate(ends) if end < middle - half), len(ends))
@@ -151,21 +152,10 @@ def _names(labels: Sequence[tuple[str, float, int]], parts: Sequence[ElementSect
         y = view.top - LINE * (level + 0.6)
         x, rim = view.vertex + part.rim_mm * view.scale, view.axis - part.front[-1][1] * view.scale
         yield f'<line class="leader" x1="{_n(x)}" y1="{_n(y + 3)}" x2="{_n(x)}" y2="{_n(rim)}"/>'
-        yield f'<text x="{_n(middle)}" y="{_n(y)}">{escape(name)}</text>'
+        yield f'<text x="{_n(middle)}" y="{_n(y)}">{written(name)}</text>'
 
 
 def _bar(view: _View, y: float) -> Iterator[str]:
     length = max((step for step in BAR_STEPS_MM if step * view.scale <= 120), default=BAR_STEPS_MM[0])
     yield f'<line class="bar" x1="{_n(BORDER)}" y1="{_n(y)}" x2="{_n(BORDER + length * view.scale)}" y2="{_n(y)}"/>'
     yield f'<text x="{_n(BORDER + length * view.scale / 2)}" y="{_n(y + LINE)}">{length:g} mm</text>'
-
-
-def _safe(text: str) -> str:
-    """Text for the picture: without the control characters that XML does not allow."""
-    return "".join(sign for sign in text if sign.isprintable())
-
-
-def _n(figure: float) -> str:
-    """A figure of the picture: two decimals, no more than are needed."""
-    shown = f"{figure:.2f}".rstrip("0").rstrip(".")
-    return "0" if shown == "-0" else shown

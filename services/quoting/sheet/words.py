@@ -67,15 +67,20 @@ DRAWING_REMARKS = "Remarks on the drawing: {remarks}"
 PRICES = "Prices, in {currency}"
 QUANTITY, UNIT_PRICE, TOTAL, IN_TIME_HEAD = ">Quantity", ">Unit price", ">Total", ">By the day needed"
 DATES = (">Half ready in", ">8 in 10 within", ">9 in 10 within", ">Ships")
-DAYS_MEANT = "Days are calendar days from the order; the date is for an order on the day of this quotation."
-DAYS_PICTURE = "What takes the days"
-DAYS_AXIS = "calendar days"
-DAYS_PICTURE_MEANT = (
-    "At {quantity:,} pieces, what takes most of the days until the last is packed, waiting included; in brackets the share of orders in which it lies on "
-    "the path that is done last."
+DAYS_MEANT = (
+    "Days are calendar days from the order; half, eight and nine of ten such orders ship within them. The date is that of nine in ten, for an order "
+    "on the day of this quotation."
 )
-TIME_IN_HAND = "time in hand for parts lost in work"
-DELIVERY_FOR, OPERATION_OF = "{what} for {part}", "{operation} of {part}"
+DECIDES = "What decides the date, for {quantity:,}"
+DECIDES_MEANT = (
+    "Bars are the days that each takes of the way to the date, waiting included, on average, cut into weeks; at the right, in how many of a hundred "
+    "such orders the date waits for it."
+)
+DELIVERY_FOR = "{what} for {part}"
+STEP_OF = "{step} of {part}{face}"
+OF_FACE, WHOLE = ", {face}", "the whole lens"
+SPARE_TIME = "spare time"
+DECIDES_IN, BAR_DAYS = "{share:.0%}", "{days} days"
 IN_TIME: dict[InTime, str] = {"yes": "yes", "with_expedite": "if expedited", "with_changes": "with changes", "no": "no"}
 SOONER = "Sooner, for an additional charge, in {currency}"
 CHARGE, SOONER_BY = ">Additional charge", ">Sooner by"

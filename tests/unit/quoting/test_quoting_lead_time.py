@@ -134,7 +134,9 @@ STILL = Waits(
 
 
 def step(batches: int, batch_h: float = 1.0, batch_size: int = 1, setup_h: float = 0.0) -> Step:
-    return Step(centre(), "polish", "L1, polish 1", setup_h, batch_h, batches, batch_size, setup_h + batches * batch_h)
+    return Step(
+        centre(), "polish", "L1, polish 1", setup_h, batch_h, batches, batch_size, setup_h + batches * batch_h, "polish", None
+    )
 
 
 def flow(*steps: Step, factor: float = 1.0, waits: Waits = STILL, **more: Any) -> Passage:

@@ -95,7 +95,7 @@ def _nobody_waits(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def step(name: str, batches: int, batch_h: float, batch_size: int = 1) -> Step:
-    return Step(centre(), name, f"L1, {name} 1", 0.0, batch_h, batches, batch_size, batches * batch_h)
+    return Step(centre(), name, f"L1, {name} 1", 0.0, batch_h, batches, batch_size, batches * batch_h, "polish", None)
 
 
 def flow(*steps: Step, **more: Any) -> Passage:
@@ -122,7 +122,7 @@ def test_an_order_that_goes_first_stands_a_share_of_the_time_behind_others_and_i
 
 
 def test_a_lot_made_again_takes_its_batches_and_no_more_than_the_first_time() -> None:
-    one = Step(centre(), "polish", "L1, polish 1", 0.5, 2.0, 3, 4, 6.5)
+    one = Step(centre(), "polish", "L1, polish 1", 0.5, 2.0, 3, 4, 6.5, "polish", None)
     assert [one.again_h(pieces) for pieces in (1, 4, 5, 400)] == [2.5, 2.5, 4.5, 6.5]
 
 

@@ -95,7 +95,7 @@ def test_the_sheet_says_what_a_customer_asks_in_that_order(body: QuoteBody) -> N
     assert page.open == []
     in_order = (
         "Quotation", "Q-2026-000001, revision 2", str(body.quoted_on), "Valid until", str(body.valid_until), "Tarn & Fell", "The lens",
-        body.prescription.title, "L1", "N-SK5", "Prices, in USD", "Sooner, for an additional charge", "Tooling, charged once", "All tools together",
+        body.prescription.title, "L1", "N-SK5", "Prices, in USD", "What decides the date, for 25", "Sooner, for an additional charge", "Tooling, charged once", "All tools together",
         "Assumed", "What could be relaxed", "To look at", "To mind when the lens is handled",
         "rate revision 1", "ab" * 32,
     )  # fmt: skip
@@ -109,7 +109,8 @@ def test_every_price_stands_on_the_sheet_with_its_thousands_apart(body: QuoteBod
     text = Page(sheet_page(head=HEAD, body=body)).text
     for one in body.breaks:
         assert f"{one.quantity:,} {one.unit_price:,} {one.total_price:,}" in text
-        assert str(one.lead_time.ship_date) in text
+        days = [f"{count} days" for count in (one.lead_time.p50_days, one.lead_time.p80_days, one.lead_time.p90_days)]
+        assert " ".join([*days, str(one.lead_time.ship_date)]) in text
         assert one.expedite is None or f"{one.quantity:,} {one.expedite.cost:,}" in text
     assert f"{sum((tool.charge for tool in body.tooling), Decimal(0)):,}" in text
 
@@ -226,7 +227,12 @@ def test_a_section_without_anything_to_say_is_left_out(body: QuoteBody) -> None:
         update={
             "tooling": (), "relaxations": (), "best_relaxations": None, "offers": (), "findings": (),
             "check": body.check.model_copy(update={"findings": ()}),
-            "breaks": tuple(one.model_copy(update={"expedite": None, "sooner": ()}) for one in body.breaks),
+            "breaks": tuple(
+                one.model_copy(
+                    update={"expedite": None, "sooner": (), "lead_time": one.lead_time.model_copy(update={"decided_by": ()})}
+                )
+                for one in body.breaks
+            ),
         }
     )  # fmt: skip
     page = sheet_page(head=HEAD, body=plain)
@@ -248,24 +254,3 @@ def test_carriage_and_a_first_article_are_said_only_where_they_are_in_the_price(
     usual = Page(sheet_page(head=HEAD, body=body)).text
     assert "Carriage" not in usual
     assert "its record comes with the lot" not in usual
-
-
-def test_what_takes_the_days_is_drawn_as_bars_and_internals_stay_inside() -> None:
-    from services.quoting.sheet.days_picture import days_picture  # noqa: PLC0415
-    from shared_schemas.lead_times import Deciding  # noqa: PLC0415
-
-    picture = days_picture(
-        [
-            Deciding(name="glass N-SF5", part="L5", share=0.98, days=41.2),
-            Deciding(name="polish back", part="L5", work_centre="polishing spindles", share=0.98, days=6.6),
-            Deciding(name="made again", part="L2", share=0.12, days=2.5),
-            Deciding(name="assemble", part="lens", work_centre="assembly bench", share=1.0, days=1.2),
-        ]
-    )
-    for words in ("glass N-SF5 for L5", "polish back of L5", "time in hand", ">assemble<", "41.2 (98%)"):
-        assert words in picture
-    assert "spindles" not in picture
-    assert "made again" not in picture
-    widths = [float(part.split('"')[0]) for part in picture.split('" width="')[2:]]
-    assert widths == sorted(widths, reverse=True)
-    assert days_picture([]) == ""
