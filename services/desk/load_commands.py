@@ -53,14 +53,15 @@ def _delivery(text: str) -> Delivery:
 
 def promise_lines(found: Promise) -> list[str]:
     """A promise on the terminal, in 80 columns."""
-    days, lead = found.days, found.lead_time
+    days = found.days
     lines = [
         f"{found.number} revision {found.revision}: {found.quantity:,} pieces, ordered on {found.ordered_on}",
-        f"half are ready by {days.p50}, 8 in 10 by {days.p80}, 9 in 10 by {days.p90} ({lead.p90_days} days)",
+        f"half are ready by {days.p50}, 8 in 10 by {days.p80}, 9 in 10 by {days.p90}",
     ]
     if found.quoted_ship_date is not None:
         moved = (days.p90 - found.quoted_ship_date).days
-        words = "as quoted" if not moved else f"{abs(moved)} days {'later' if moved > 0 else 'sooner'} than quoted"
+        apart = "1 day" if abs(moved) == 1 else f"{abs(moved)} days"
+        words = "as quoted" if not moved else f"{apart} {'later' if moved > 0 else 'sooner'} than quoted"
         lines.append(f"quoted {found.quoted_ship_date}: {words}")
     book = f"by snapshot {found.load_snapshot} of the book of load" if found.load_snapshot else "without a book of load"
     lines.append(book)

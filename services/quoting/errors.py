@@ -58,10 +58,11 @@ class QuoteUnknown(QuotingError):
 class QuoteNotReady(QuotingError):
     """The quote has no figures."""
 
-    def __init__(self, number: str, revision: int) -> None:
+    def __init__(self, number: str, revision: int, status: str, reasons: Sequence[ProblemDetail] = ()) -> None:
         self.number = number
         self.revision = revision
-        super().__init__(f"Revision {revision} of quote {number} has no figures: it is under way, refused or failed.")
+        first = f" First reason: {reasons[0].pointer}: {reasons[0].reason}." if reasons else ""
+        super().__init__(f"Revision {revision} of quote {number} has no figures: it is {status}.{first}", *reasons)
 
 
 class RevisionUnknown(QuotingError):

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 from typing import Literal
@@ -13,22 +13,21 @@ import numpy.typing as npt
 
 from services.optics.law import law
 from services.quoting.pricing.evaluation import Evaluation, evaluate
-from services.quoting.pricing.plans import Plans
-from services.quoting.promise.flow import Step
 from services.quoting.promise.lead_time import Schedule
 from services.quoting.promise.network import quantile
+from services.quoting.risk.orders import DATED
 from shared_schemas.lead_times import Delivery, PromisedDays, PromisedDelivery
 
 Numbers = npt.NDArray[np.float64]
 
 
 @law
-def first_of_lot_h(*, done_h: float, left: int, pace_h: float) -> float:
-    """When the first pieces of a lot are packed [h]: as many paces before the last as pieces are left.
+def place_in_lot(*, pieces: int, started: int, ordered: int) -> int:
+    """The place in a lot at which so many of the pieces ordered are good: what is lost is lost evenly along it.
 
-    Equation: done_h - left * pace_h
+    Equation: ceil(pieces * started / ordered)
     """
-    return done_h - left * pace_h
+    return math.ceil(pieces * started / ordered)
 
 
 @law
@@ -40,67 +39,51 @@ def split_effect(*, lot_total: Decimal, unit_price: Decimal, pieces: int) -> Dec
     return lot_total - unit_price * pieces
 
 
-def pace_of(steps: Sequence[Step]) -> Step:
-    """The step of a route that says how fast pieces leave it one by one: the slowest after the last that takes all in one batch."""
-    alone = [place for place, step in enumerate(steps) if step.batches <= 1]
-    flowing = steps[alone[-1] + 1 if alone else 0 :] or steps[-1:]
-    return max(flowing, key=_pace_h)
+def first_pieces(evaluation: Evaluation, pieces: int) -> Numbers:
+    """When the first so many of an order are packed, in every draw [h]; all of them when the order is done, lots made again counted in.
 
-
-def _pace_h(step: Step) -> float:
-    return step.batch_h / step.batch_size
-
-
-def first_pieces(schedule: Schedule, pieces: int, quantity: int) -> Numbers:
-    """When so many of an order are packed, in every draw [h]; all of them when the order is done, lots made again counted in.
-
-    Notes: never before the lens is begun. The first pieces do not wait for what is made again of the last.
+    Notes:
+        The lens is begun when all its parts are there; from then on pieces go through its last operations one batch behind the other, and
+        so many are packed when the last of these has let them through. They do not wait for what is made again after them.
     """
-    if pieces >= quantity:
-        return schedule.network.done
-    lens = schedule.network.lens
-    step = pace_of(lens.steps)
-    factor = schedule.shop.factors[step.work_centre.name]
-    first = first_of_lot_h(done_h=0.0, left=quantity - pieces, pace_h=_pace_h(step))
-    return np.asarray(np.maximum(lens.passage.done + first * factor, lens.passage.arrival))
+    network = evaluation.schedule.network
+    if pieces >= evaluation.quantity:
+        return network.done
+    started = evaluation.starts[network.lens.route.part].started
+    return network.lens.passage.first(place_in_lot(pieces=pieces, started=started, ordered=evaluation.quantity))
 
 
-@dataclass(frozen=True)
-class OwnLot:
-    """A delivery made as a lot of its own: when it is ready in every draw [h], and what it costs."""
-
-    done: Numbers
-    total: Decimal
-
-
-def promised_deliveries(evaluation: Evaluation, plans: Plans, deliveries: Sequence[Delivery]) -> tuple[PromisedDelivery, ...]:
+def promised_deliveries(evaluation: Evaluation, deliveries: Sequence[Delivery]) -> tuple[PromisedDelivery, ...]:
     """The days of every delivery, in the order in which they are wanted.
 
     Notes:
         As lots of their own, each goes through the shop as an order of its quantity, put off by the hours that the lots before it
         take of each station of their busiest work centre; none is ready before the one before it.
     """
-    schedule, found = evaluation.schedule, []
-    done, before_h, earlier = 0, 0.0, np.zeros(len(schedule.network.done))
+    schedule, promised = evaluation.schedule, []
+    pieces, before_h, lot_before = 0, 0.0, np.zeros(DATED)
+    singly: dict[int, Evaluation] = {evaluation.quantity: evaluation}
     for delivery in deliveries:
-        done += delivery.quantity
-        own = evaluate(plans, quantity=delivery.quantity)
-        earlier = np.maximum(own.schedule.network.done + before_h, earlier)
-        before_h += _busiest_h(own.schedule)
-        effect = split_effect(lot_total=own.price.total, unit_price=evaluation.price.unit, pieces=delivery.quantity)
-        one_lot = _days(schedule, first_pieces(schedule, done, evaluation.quantity))
-        own_lot = _days(schedule, earlier)
-        found.append(
+        quantity = delivery.quantity
+        if quantity not in singly:
+            singly[quantity] = evaluate(evaluation.plans, quantity=quantity)
+        lot = singly[quantity]
+        pieces += quantity
+        lot_done = np.maximum(lot.schedule.network.done + before_h, lot_before)
+        one_lot, own_lot = _days(schedule, first_pieces(evaluation, pieces)), _days(schedule, lot_done)
+        promised.append(
             PromisedDelivery(
-                quantity=delivery.quantity,
+                quantity=quantity,
                 by=delivery.by,
                 of_one_lot=one_lot,
                 as_own_lot=own_lot,
-                price_effect=effect,
+                price_effect=split_effect(lot_total=lot.price.total, unit_price=evaluation.price.unit, pieces=quantity),
                 in_time=_in_time(delivery.by, one_lot.p90, own_lot.p90),
             )
         )
-    return tuple(found)
+        before_h += _busiest_h(lot.schedule)
+        lot_before = lot_done
+    return tuple(promised)
 
 
 def _busiest_h(schedule: Schedule) -> float:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 from decimal import Decimal
 from functools import cached_property
@@ -102,6 +102,12 @@ class Plans:
         if key not in self._made:
             self._made[key] = self._make(ways)
         return self._made[key]
+
+    def on(self, day: date, load: LoadSnapshot | None) -> Plans:
+        """The same, ordered on a day by a book of load; neither moves a price, so the list of them that is known goes with it."""
+        ordered = replace(self, begin=day, load=load)
+        object.__setattr__(ordered, "unit_prices", self.unit_prices)
+        return ordered
 
     def _make(self, ways: PartWays) -> Made:
         forms = {part: next((way.option for way in made if way.choice == "blank"), None) for part, made in ways.items()}

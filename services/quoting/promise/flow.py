@@ -68,11 +68,17 @@ class Passage:
     readies: tuple[Numbers, ...]
     finishes: tuple[Numbers, ...]
     waited: Numbers
+    fed: tuple[_Fed, ...] = ()
+    """The operations at its end that go on side by side."""
 
     @property
     def done(self) -> Numbers:
         """When the last piece is done."""
         return self.finishes[-1]
+
+    def first(self, pieces: int) -> Numbers:
+        """When the first so many pieces are done, C(pieces) of the last operation as told below; of a lot that goes in one batch when all are."""
+        return _first_there(self.fed, pieces)
 
     @cached_property
     def ready_h(self) -> tuple[float, ...]:
@@ -239,4 +245,4 @@ def through(
         readies.append(ready)
         finishes.append(finish)
         before = step
-    return Passage(arrival, tuple(readies), tuple(finishes), waited)
+    return Passage(arrival, tuple(readies), tuple(finishes), waited, tuple(fed))

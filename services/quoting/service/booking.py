@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date, datetime
+from threading import Lock
+
+from cachetools import LRUCache
 
 from services.chassis.resources import Resources
-from services.quoting.errors import QuoteNotReady
 from services.quoting.pricing.evaluation import Evaluation, evaluate
 from services.quoting.pricing.plans import Plans
 from services.quoting.pricing.quote import plans_for
+from services.quoting.service.documents import not_ready
 from services.quoting.service.runs import job_of
 from services.quoting.store.repository import QuoteStore
 from services.quoting.store.rows import StoredQuote
@@ -18,6 +21,11 @@ from shared_schemas.blanks import BlankPlan
 from shared_schemas.lead_times import PromisedAtAcceptance
 from shared_schemas.load import AcceptedOrder, LoadSnapshot, OrderOperation
 from shared_schemas.operations import OperationPlan
+
+MOST_KEPT = 4
+"""Plans kept in memory, some 15 MB each for a lens of six elements."""
+_kept: LRUCache[tuple[str, str | None], Plans] = LRUCache(MOST_KEPT)
+_lock = Lock()
 
 
 @dataclass(frozen=True)
@@ -57,18 +65,27 @@ def booking_of(row: StoredQuote, quantity: int, *, at: datetime, resources: Reso
 
 def plans_on(row: StoredQuote, day: date, *, load: LoadSnapshot | None, resources: Resources) -> Plans:
     """What a ready quote was worked out from, at its own rates, as it would be ordered on a day; raises `QuoteNotReady` for any other."""
-    kept = QuoteStore(resources.database).sections(row.number)
-    if kept is None:
-        raise QuoteNotReady(row.quote_number, row.revision)
-    begun, blanks, operations = kept
+    return _plans_of(row, resources).on(day, load)
+
+
+def _plans_of(row: StoredQuote, resources: Resources) -> Plans:
+    """The plans of a ready quote as it was asked for, kept in memory: who asks when it would be ready asks again, and then orders."""
+    key = (row.number, row.digest)
+    with _lock:
+        if key in _kept:
+            return _kept[key]
+    found = QuoteStore(resources.database).sections(row.number)
+    if found is None:
+        raise not_ready(row)
+    begun, blanks, operations = found
     plans = plans_for(
         job_of(begun),
         BlankPlan.model_validate_json(blanks),
         OperationPlan.model_validate_json(operations),
         resources.rates.revision(begun.rate_revision).rates,
-        load,
     )
-    return replace(plans, begin=day)
+    with _lock:
+        return _kept.setdefault(key, plans)
 
 
 def quoted_ship_date(row: StoredQuote, quantity: int) -> date:

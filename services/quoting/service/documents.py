@@ -98,11 +98,17 @@ def quote_document(row: StoredQuote, status: QuoteStatus, *, today: date) -> byt
     return head.model_dump_json(exclude=set(QuoteBody.model_fields))[:-1].encode() + b"," + row.body[1:]
 
 
+def not_ready(row: StoredQuote) -> QuoteNotReady:
+    """Why a quote has no figures: where it stands, and the reasons of a refusal or failure."""
+    reasons = Problem.model_validate_json(row.problem).errors if row.problem else ()
+    return QuoteNotReady(row.quote_number, row.revision, "under way" if row.status == "accepted" else row.status, reasons)
+
+
 def explanation_document(row: StoredQuote, resources: Resources) -> Explanation:
     """What lies behind a ready quote, worked out again from what it was made of; raises `QuoteNotReady` for any other."""
     kept = QuoteStore(resources.database).sections(row.number)
     if kept is None:
-        raise QuoteNotReady(row.quote_number, row.revision)
+        raise not_ready(row)
     begun, blanks, operations = kept
     return explain(
         job=job_of(begun),
@@ -116,7 +122,7 @@ def explanation_document(row: StoredQuote, resources: Resources) -> Explanation:
 def figure_document(row: StoredQuote, pointer: str, resources: Resources) -> PointedFigure:
     """What stands at a pointer of a ready quote, and what lies behind it; raises `QuoteNotReady` and `PointerNamesNoFigure`."""
     if row.body is None:
-        raise QuoteNotReady(row.quote_number, row.revision)
+        raise not_ready(row)
     document = {"number": row.quote_number, "revision": row.revision, "digest": row.digest, **json.loads(row.body)}
     return figure_at(pointer=pointer, document=document, explained=lambda: explanation_document(row, resources).breaks)
 
@@ -124,7 +130,7 @@ def figure_document(row: StoredQuote, pointer: str, resources: Resources) -> Poi
 def sheet_document(row: StoredQuote, *, today: date) -> str:
     """The customer's sheet of a ready quote, as HTML; raises `QuoteNotReady` for any other."""
     if row.body is None or row.digest is None:
-        raise QuoteNotReady(row.quote_number, row.revision)
+        raise not_ready(row)
     head = Head(
         number=row.quote_number,
         revision=row.revision,

@@ -12,10 +12,10 @@ from typing import Any
 from services.chassis import tracing
 from services.chassis.pipeline import write_section
 from services.chassis.resources import Resources
-from services.quoting.errors import DecisionStands, QuantityNotQuoted, QuoteExpired, QuoteNotIssued, QuoteNotReady
+from services.quoting.errors import DecisionStands, QuantityNotQuoted, QuoteExpired, QuoteNotIssued
 from services.quoting.service.booking import booking_of
 from services.quoting.service.comparison import Issued, compare
-from services.quoting.service.documents import decision_document, explanation_document, state_of
+from services.quoting.service.documents import decision_document, explanation_document, not_ready, state_of
 from services.quoting.store.life import LifeStore
 from services.quoting.store.repository import QuoteStore
 from services.quoting.store.rows import Decision, StoredQuote
@@ -88,7 +88,7 @@ def compare_revisions(number: str, *, with_revision: int, revision: int | None, 
     old, new = store.quote(number, with_revision), store.quote(number, revision)
     for row in (old, new):
         if row.body is None:
-            raise QuoteNotReady(number, row.revision)
+            raise not_ready(row)
     # Two revisions at the same rates rest on the same rows.
     need_rows = old.rate_revision != new.rate_revision
     return compare(
