@@ -137,7 +137,7 @@ def test_a_process_is_ready_when_both_parts_answer_and_not_when_either_is_away(t
         200,
         ready | {"workers": "no: no sign of life for 30 s from a worker of prescription, glass, process, quoting, orders"},
     )
-    tools.redis.set(sign_of(tools.settings.deployment, "one"), "prescription,glass,process,quoting", ex=SIGN_LIVES_S)
+    tools.redis.set(sign_of(tools.settings.deployment, "one"), "prescription,glass,process,quoting,orders", ex=SIGN_LIVES_S)
     assert ask(tools, "/readyz").json() == ready | {"workers": "yes"}
     without_broker = ask(away(tools), "/readyz")
     assert without_broker.status_code == 503

@@ -100,13 +100,16 @@ class BookStore:
             return found
 
     def put(self, source: str, check: Callable[[Mapping[tuple[str, date], int]], Iterable[Booking]], *, now: datetime) -> bool:
-        """Put what a source has booked in the place of what it had; whether that made another book.
+        """Put what a source has booked in the place of what it had; whether that made another book. The same again changes nothing.
 
         `check` is given what all others have taken; it gives the bookings, or raises and nothing is booked.
         """
         with self._database.transaction() as connection:
             _lock(connection)
             bookings = list(check(_taken(connection, but=source)))
+            rows = connection.execute(text(f"{BOOKINGS} where source = :source"), {"source": source})
+            if set(map(_booking, rows)) == set(bookings):
+                return False
             connection.execute(text("delete from orders.bookings where source = :source"), {"source": source})
             _insert(connection, bookings)
             return _publish(connection, now)
