@@ -215,7 +215,7 @@ class Waits:
         first = (monday_of(self._begin) - self._load.first_week).days // 7
         speed = centre.stations * centre.shifts
         weeks: list[Week] = []
-        over_h = 0.0
+        over_h = self._over_h(centre, row, booked[: max(first, 0)])
         for ahead, (begins_h, hours) in enumerate(self._weeks):
             there_h = hours * centre.stations * centre.shifts
             taken_h = booked[first + ahead] if 0 <= first + ahead < len(booked) else 0.0
@@ -229,6 +229,16 @@ class Waits:
             weeks.append(Week(begins_h, load, 1 - row.booked_share * share, taken_h, there_h, over_h / speed))
             over_h = max(over_h + (load - 1) * there_h, 0.0)
         return weeks
+
+    def _over_h(self, centre: WorkCentreRow, row: ShopLoadRow, gone: tuple[float, ...]) -> float:
+        """What the weeks of the book that are over did not hold [h]: it stands before this week."""
+        assert self._load is not None
+        over_h = 0.0
+        for week, taken_h in enumerate(gone):
+            begins = self._load.first_week + timedelta(weeks=week)
+            there_h = self._calendar.hours_between(begins, begins + timedelta(weeks=1)) * centre.stations * centre.shifts
+            over_h = max(over_h + taken_h + (row.utilisation * (1 - row.booked_share) - 1) * there_h, 0.0)
+        return over_h
 
 
 def _shares(week: Week, centre: WorkCentreRow, row: ShopLoadRow, highest: float) -> Numbers:

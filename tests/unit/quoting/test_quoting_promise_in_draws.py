@@ -70,6 +70,14 @@ def test_a_book_that_begins_in_another_week_is_read_from_this_one_on(first_week:
     assert at_bench(small_rates, book(10.0, 20.0, first_week=first_week)).weeks[0].booked_h == now_h
 
 
+def test_what_the_weeks_that_are_over_did_not_hold_stands_before_this_one(small_rates: Rates) -> None:
+    behind = [
+        at_bench(small_rates, book(*hours, first_week=BEGIN - timedelta(weeks=2))).weeks[0].behind_h
+        for hours in ((60.0, 40.0), (60.0, 0.0), (0.0, 30.0))
+    ]
+    assert behind == [pytest.approx(40.0 + 20.0), pytest.approx(20.0), pytest.approx(10.0)]
+
+
 def test_who_comes_between_two_weeks_waits_between_as_long(small_rates: Rates) -> None:
     found = at_bench(small_rates, book(*[30.0 - 2 * week for week in range(12)]), usual=0.2)
     places = np.arange(200)
