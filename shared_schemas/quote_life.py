@@ -134,8 +134,20 @@ class ComparedLine(Contract):
     amount: ComparedAmount
 
 
+class ComparedDeciding(Contract):
+    """Something that decides a date in one of two revisions or in both: the days that are its own, `None` where it is not among the five things told."""
+
+    name: str
+    part: str
+    old_days: float | None = None
+    new_days: float | None = None
+
+
 class ComparedBreak(Contract):
-    """One quantity; where only one revision quotes it, the other side is empty. Differences of lines add up to that of the total."""
+    """One quantity; where only one revision quotes it, the other side is empty. Differences of lines add up to that of the total.
+
+    `decided_by` are the things that decide the date, those of the new revision first.
+    """
 
     quantity: int
     unit_price: ComparedAmount
@@ -143,8 +155,10 @@ class ComparedBreak(Contract):
     lines: tuple[ComparedLine, ...]
     unit_cost: ComparedAmount
     p50_days: ComparedCount
+    p80_days: ComparedCount = ComparedCount()
     p90_days: ComparedCount
     ship_date: ComparedDay
+    decided_by: tuple[ComparedDeciding, ...] = ()
     start_quantities: dict[str, ComparedCount]
 
 

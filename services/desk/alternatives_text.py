@@ -5,7 +5,7 @@ from __future__ import annotations
 from rich.console import RenderableType
 from rich.text import Text
 
-from services.desk.page_parts import cells, listed, money, section, table_with
+from services.desk.page_parts import cells, in_days, listed, money, section, table_with
 from shared_schemas.lead_times import SoonerOffer
 from shared_schemas.place import face_of, place_of
 from shared_schemas.quote import Break, CombinedSaving, QuoteBody, QuotedOffer, QuotedRelaxation
@@ -84,7 +84,7 @@ def _expedites(body: QuoteBody) -> list[RenderableType]:
     offered = [one for one in body.breaks if one.expedite is not None]
     if not offered:
         return []
-    table = table_with(">quantity", ">for all of it", ">ready in", ">9 in 10 within", ">ships, if ordered that day", ">days sooner")
+    table = table_with(">quantity", ">for all", ">half in", ">8 in 10", ">9 in 10", ">ships", ">sooner")
     for one in offered:
         offer = one.expedite
         assert offer is not None
@@ -92,10 +92,9 @@ def _expedites(body: QuoteBody) -> list[RenderableType]:
             *cells(
                 f"{one.quantity:,}",
                 money(offer.cost),
-                f"{offer.p50_days} days",
-                f"{offer.p90_days} days",
+                *in_days(offer.p50_days, offer.p80_days, offer.p90_days),
                 str(offer.ship_date),
-                str(offer.days_saved),
+                *in_days(offer.days_saved),
             )
         )
     return section("Sooner, if it goes first and overtime is worked", table)
@@ -124,6 +123,6 @@ def _moves(one: Break, offer: SoonerOffer) -> str:
 def _in_time(one: Break) -> str:
     verdict = IN_TIME[one.in_time or "no"]
     ways = "; or ".join(one.in_time_with)
-    if one.in_time == "no":
-        return f"{one.quantity:,}: {'; '.join(('no', *one.in_time_with))}."
-    return f"{one.quantity:,}: {verdict}{f' {ways}' if ways else ''}."
+    answer = "; ".join(("no", *one.in_time_with)) if one.in_time == "no" else f"{verdict}{f' {ways}' if ways else ''}"
+    chance = "" if one.in_time_chance is None else f" As quoted, {one.in_time_chance:.0%} of such orders are there by then."
+    return f"{one.quantity:,}: {answer}.{chance}"

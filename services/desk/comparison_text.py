@@ -17,7 +17,15 @@ from services.desk.wording import as_called
 from shared_schemas.blanks import JointPurchase, JointPurchases
 from shared_schemas.by_hand import BuyTogether, LensToBuyFor
 from shared_schemas.quote import Quote, QuoteDecision
-from shared_schemas.quote_life import ChangedPlace, ComparedAmount, ComparedBreak, ComparedCount, Comparison, QuoteBatch
+from shared_schemas.quote_life import (
+    ChangedPlace,
+    ComparedAmount,
+    ComparedBreak,
+    ComparedCount,
+    ComparedDeciding,
+    Comparison,
+    QuoteBatch,
+)
 from shared_schemas.rate_impact import ImpactedBreak, ImpactedQuote, ImpactExtreme, RateImpact
 
 
@@ -39,7 +47,7 @@ def comparison_page(comparison: Comparison) -> RenderableType:
         *listed("Changes of the request", [_change(one) for one in comparison.request]),
         *listed("Changes of the rates", rows),
         *nothing,
-        *(part for one in comparison.breaks for part in section(f"For {one.quantity:,}", _break_table(one))),
+        *(part for one in comparison.breaks for part in _break_parts(one)),
         *(
             section("Tools charged once", _tooling_table(comparison))
             if any(tool.charge.old != tool.charge.new for tool in comparison.tooling)
@@ -48,13 +56,36 @@ def comparison_page(comparison: Comparison) -> RenderableType:
     )
 
 
+def _break_parts(one: ComparedBreak) -> list[RenderableType]:
+    return [*section(f"For {one.quantity:,}", _break_table(one)), *(Text(line) for line in _decides_otherwise(one.decided_by))]
+
+
+def _decides_otherwise(decided_by: Sequence[ComparedDeciding]) -> Iterator[str]:
+    """What decides the date otherwise than before, in words; nothing where only one revision tells it."""
+    if all(one.old_days is None for one in decided_by) or all(one.new_days is None for one in decided_by):
+        return
+    for one in decided_by:
+        what = f"{one.part}, {one.name}"
+        if one.new_days is None:
+            yield f"No longer among what decides most of the date: {what} ({one.old_days:.1f} days)."
+        elif one.old_days is None:
+            yield f"Now among what decides most of the date: {what} ({one.new_days:.1f} days)."
+        elif f"{one.old_days:.1f}" != f"{one.new_days:.1f}":
+            yield f"Of the date, {what} takes {one.new_days:.1f} days instead of {one.old_days:.1f}."
+
+
 def _break_table(one: ComparedBreak) -> Table:
     table = table_with("", ">old", ">new", ">difference")
     _row(table, "unit price", one.unit_price)
     for line in one.lines:
         _row(table, line.name, line.amount)
     _row(table, "total", one.total_price, style="bold")
-    for name, count in (("half ready within, days", one.p50_days), ("9 in 10 within, days", one.p90_days)):
+    days = (
+        ("half ready within, days", one.p50_days),
+        ("8 in 10 within, days", one.p80_days),
+        ("9 in 10 within, days", one.p90_days),
+    )
+    for name, count in days:
         table.add_row(*cells(name, *_counted(count)))
     shift = one.ship_date.difference_days
     moved = "" if shift is None else f"{shift:+d} days" if shift else "0"

@@ -48,6 +48,11 @@ def listed(title: str, lines: Sequence[str]) -> list[RenderableType]:
     return section(title, table)
 
 
+def in_days(*counts: int | None) -> list[str]:
+    """`12 days`, `-`: cells of days."""
+    return ["-" if count is None else f"{count:,} day{'' if count == 1 else 's'}" for count in counts]
+
+
 def money(amount: Decimal) -> str:
     """An amount with its thousands apart."""
     return f"{amount:,}"

@@ -13,7 +13,7 @@ from rich.table import Table
 from rich.text import Text
 
 from services.desk.alternatives_text import savings, sooner
-from services.desk.page_parts import cells, console_for, listed, money, section, table_with
+from services.desk.page_parts import cells, console_for, in_days, listed, money, section, table_with
 from services.desk.wording import as_called, problem_lines
 from shared_schemas.check import CheckReport, Finding, FirstOrder
 from shared_schemas.operation_kinds import operation_words
@@ -101,10 +101,12 @@ def _ready(body: QuoteBody) -> list[RenderableType]:
         _first_order(body.check.first_order),
         *section("Price and date", _price_table(body)),
         *_beside_the_prices(body),
+        *section("Days from the order", _days_table(body.breaks)),
+        *_deciding(body.breaks),
         *sooner(body),
         *section("What the price is made of, for the whole quantity", _line_table(body.breaks)),
-        *_deciding(body.breaks),
         *section("How the cost per piece may vary", _risk_table(body.breaks)),
+        *_costs_in_time(body.breaks),
         Text("Cost alone: overhead, contingency, margin and tools are not in it, so the price of a piece is higher."),
         *section("Pieces to start", _start_table(body.breaks)),
         *section("Elements", _element_table(body.elements)),
@@ -155,39 +157,42 @@ def _beside_the_prices(body: QuoteBody) -> list[RenderableType]:
 def _price_table(body: QuoteBody) -> Table:
     charged = _charged_once(body)
     with_tools = (">with tools",) if charged else ()
-    table = table_with(
-        ">quantity", ">unit price", ">total", *with_tools, ">half in", ">8 in 10", ">9 in 10", ">ships, if ordered that day"
-    )
+    table = table_with(">quantity", ">unit price", ">total", *with_tools)
     for one in body.breaks:
-        lead = one.lead_time
         table.add_row(
             *cells(
                 f"{one.quantity:,}",
                 money(one.unit_price),
                 money(one.total_price),
                 *((money(one.total_price + charged),) if charged else ()),
-                f"{lead.p50_days} days",
-                "-" if lead.p80_days is None else f"{lead.p80_days} days",
-                f"{lead.p90_days} days",
-                str(lead.ship_date),
             )
         )
     return table
 
 
+def _days_table(breaks: Sequence[Break]) -> Table:
+    """Within how many days half, eight and nine of ten such orders ship, and in how many of them something is made again."""
+    table = table_with(">quantity", ">half in", ">8 in 10 in", ">9 in 10 in", ">ships, if ordered that day", ">chance of a remake")
+    for one in breaks:
+        lead = one.lead_time
+        remake = "-" if lead.remake_chance is None else f"{lead.remake_chance:.0%}"
+        table.add_row(
+            *cells(f"{one.quantity:,}", *in_days(lead.p50_days, lead.p80_days, lead.p90_days), str(lead.ship_date), remake)
+        )
+    return table
+
+
 def _deciding(breaks: Sequence[Break]) -> list[RenderableType]:
-    """What takes the days of the middle quantity, and how often something is made again."""
+    """What takes most of the days of the middle quantity, and how often the date hangs on it."""
     asked = middle_quantity([one.quantity for one in breaks])
     lead = next(one.lead_time for one in breaks if one.quantity == asked)
     if not lead.decided_by:
         return []
-    table = table_with("what", "of", "at", ">days", ">in so many orders")
+    table = table_with("part", "what", "at", ">days", ">decides in")
     for one in lead.decided_by:
-        table.add_row(*cells(one.name, one.part, one.work_centre or "-", f"{one.days:.1f}", f"{one.share:.0%}"))
-    parts = section(f"What decides the date of {asked:,} pieces", table)
-    if lead.remake_chance:
-        parts.append(Text(f"In {lead.remake_chance:.0%} of such orders something is made again; that is in the days."))
-    return parts
+        table.add_row(*cells(one.part, one.name, one.work_centre or "-", f"{one.days:.1f}", f"{one.share:.0%}"))
+    meaning = "Days of the path that is done last, waiting included, on average, and the share of orders whose date hangs on it."
+    return [*section(f"What decides the date of {asked:,} pieces", table), Text(meaning)]
 
 
 def _line_table(breaks: Sequence[Break]) -> Table:
@@ -214,6 +219,15 @@ def _risk_table(breaks: Sequence[Break]) -> RenderableType:
         drivers = ", ".join(f"{operation_words(driver.operation)} {driver.share:.0%}" for driver in one.risk_drivers)
         table.add_row(*cells(str(one.quantity), *points, loss, drivers))
     return table
+
+
+def _costs_in_time(breaks: Sequence[Break]) -> list[RenderableType]:
+    """What a piece costs in those of the orders that are there by the day they are needed."""
+    return [
+        Text(f"Of the orders for {one.quantity:,} that are in time, 8 in 10 cost below {money(one.unit_cost.p80_in_time)} a piece.")
+        for one in breaks
+        if one.unit_cost.p80_in_time is not None
+    ]
 
 
 def _start_table(breaks: Sequence[Break]) -> Table:

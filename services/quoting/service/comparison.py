@@ -8,7 +8,7 @@ from datetime import date
 from decimal import Decimal
 from typing import Any
 
-from shared_schemas.lead_times import Line
+from shared_schemas.lead_times import Deciding, Line
 from shared_schemas.quote import Break, QuoteBody, QuoteRequest
 from shared_schemas.quote_life import (
     ChangedPlace,
@@ -17,6 +17,7 @@ from shared_schemas.quote_life import (
     ComparedBreak,
     ComparedCount,
     ComparedDay,
+    ComparedDeciding,
     ComparedLine,
     ComparedRevision,
     ComparedTool,
@@ -128,9 +129,20 @@ def _break(quantity: int, old: Break | None, new: Break | None, same_money: bool
         lines=_lines(old.lines if old else (), new.lines if new else (), same_money=same_money),
         unit_cost=_amount(old.unit_cost.planned if old else None, new.unit_cost.planned if new else None, same_money=same_money),
         p50_days=_count(getattr(lead_old, "p50_days", None), getattr(lead_new, "p50_days", None)),
+        p80_days=_count(getattr(lead_old, "p80_days", None), getattr(lead_new, "p80_days", None)),
         p90_days=_count(getattr(lead_old, "p90_days", None), getattr(lead_new, "p90_days", None)),
         ship_date=_day(lead_old.ship_date if lead_old else None, lead_new.ship_date if lead_new else None),
+        decided_by=_deciding(lead_old.decided_by if lead_old else (), lead_new.decided_by if lead_new else ()),
         start_quantities=_counts(started_old, started_new),
+    )
+
+
+def _deciding(old: Sequence[Deciding], new: Sequence[Deciding]) -> tuple[ComparedDeciding, ...]:
+    """What decides the date on either side, by part and name."""
+    before, after = ({(one.part, one.name): one.days for one in side} for side in (old, new))
+    return tuple(
+        ComparedDeciding(part=part, name=name, old_days=before.get((part, name)), new_days=after.get((part, name)))
+        for part, name in dict.fromkeys((*after, *before))
     )
 
 

@@ -29,6 +29,7 @@ from shared_schemas.quote_life import (
     ComparedBreak,
     ComparedCount,
     ComparedDay,
+    ComparedDeciding,
     ComparedLine,
     ComparedRevision,
     ComparedTool,
@@ -60,7 +61,13 @@ def comparison(**changes: Any) -> Comparison:
         quantity=1000, unit_price=amount("10.00", "12.50"), total_price=amount("10000.00", "12500.00"),
         lines=(ComparedLine(name="Glass", kind="material", amount=amount("10000.00", "12500.00")),),
         unit_cost=amount("8.00", "9.00"), p50_days=ComparedCount(old=40, new=38, difference=-2),
-        p90_days=ComparedCount(old=50, new=50, difference=0),
+        p80_days=ComparedCount(old=47, new=46, difference=-1), p90_days=ComparedCount(old=50, new=50, difference=0),
+        decided_by=(
+            ComparedDeciding(name="polish back", part="L2", old_days=4.0, new_days=6.5),
+            ComparedDeciding(name="pack", part="lens", old_days=1.0, new_days=1.01),
+            ComparedDeciding(name="glass N-SF5", part="L5", new_days=9.0),
+            ComparedDeciding(name="glass N-SK5", part="L1", old_days=3.0),
+        ),
         ship_date=ComparedDay(old=date(2027, 1, 4), new=date(2027, 1, 2), difference_days=-2),
         start_quantities={"L1": ComparedCount(old=1100, new=1110, difference=10), "L2": ComparedCount(old=5, new=5, difference=0)},
     )  # fmt: skip
@@ -170,6 +177,15 @@ def test_a_comparison_is_a_page_of_what_changed_and_what_came_of_it(run: Any) ->
                   "glasses, N-BK7: /price: 90 → 110", "+2,500.00", "-2 days", "bell chuck for L1", "L1 to start"):  # fmt: skip
         assert words in page, words
     assert "L2 to start" not in page, "what is the same is not told"
+
+
+def test_a_comparison_says_in_words_what_decides_the_date_otherwise() -> None:
+    text = " ".join(text_of(comparison_page(comparison())).split())
+    assert "8 in 10 within, days 47 46 -1" in text
+    assert "Of the date, L2, polish back takes 6.5 days instead of 4.0." in text
+    assert "Now among what decides most of the date: L5, glass N-SF5 (9.0 days)." in text
+    assert "No longer among what decides most of the date: L1, glass N-SK5 (3.0 days)." in text
+    assert "lens, pack" not in text
 
 
 def test_a_comparison_of_the_same_says_that_it_is() -> None:

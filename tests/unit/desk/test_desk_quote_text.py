@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 import io
+from datetime import date
+from decimal import Decimal
 
 import pytest
+from rich.console import Console
 
 from services.desk.quote_text import check_page, console_for, quote_page
 from shared_schemas.check import CheckReport
+from shared_schemas.lead_times import Deciding, Expedite
 from shared_schemas.quote import Quote, QuoteRequest
 
 
@@ -29,7 +33,59 @@ def test_a_ready_quote_says_what_how_much_and_when(ready_quote: Quote) -> None:
     assert "rate revision 4" in text
     assert "valid until 2026-12-30" in text
     assert "focal length 80.02 mm, f/3.20, back focus 78.46 mm" in text
-    assert row(text, "25 987") == ["25", "987.65", "24,691.25", "25,781.25", "43 days", "-", "58 days", "2027-01-14"]
+    assert row(text, "25 987") == ["25", "987.65", "24,691.25", "25,781.25"]
+    assert row(text, "25 43 days") == ["25", "43 days", "-", "58 days", "2027-01-14", "-"]
+
+
+def with_dates(quote: Quote, **changes: object) -> Quote:
+    assert quote.breaks is not None
+    return quote.model_copy(
+        update={
+            "breaks": tuple(one.model_copy(update={"lead_time": one.lead_time.model_copy(update=changes)}) for one in quote.breaks)
+        }
+    )
+
+
+def test_what_decides_the_date_is_told_with_its_days_and_how_often_and_the_chance_of_a_remake_beside_the_days(
+    ready_quote: Quote,
+) -> None:
+    glass = Deciding(kind="delivery", name="glass N-SF5", part="L5", share=0.25, days=2.48)
+    polish = Deciding(kind="operation", name="polish back", part="L2", work_centre="spindles", share=1.0, days=9.0)
+    text = printed(quote_page(with_dates(ready_quote, p80_days=50, remake_chance=0.137, decided_by=(polish, glass))))
+    assert "What decides the date of 5 pieces" in text
+    assert row(text, "L2 polish back") == ["L2", "polish back", "spindles", "9.0", "100%"]
+    assert row(text, "L5 glass") == ["L5", "glass N-SF5", "-", "2.5", "25%"]
+    assert row(text, "25 43 days") == ["25", "43 days", "50 days", "58 days", "2027-01-14", "14%"]
+
+
+def test_no_amount_and_no_day_is_broken_on_a_terminal_of_eighty_columns(ready_quote: Quote) -> None:
+    breaks = ready_quote.breaks or ()
+    offer = Expedite(
+        p50_days=120, p80_days=130, p90_days=140, ship_date=date(2027, 4, 1), days_saved=109, cost=Decimal("1234567.50"), lines=()
+    )
+    dear = breaks[0].model_copy(
+        update={"quantity": 100_000, "unit_price": Decimal("99999.95"), "total_price": Decimal("9999995000.00"), "expedite": offer}
+    )
+    quote = with_dates(
+        ready_quote.model_copy(update={"breaks": (dear,)}), p50_days=1120, p80_days=1130, p90_days=1140, remake_chance=0.1
+    )
+    out = io.StringIO()
+    Console(file=out, width=80, highlight=False, markup=False, emoji=False).print(quote_page(quote))
+    text = out.getvalue()
+    assert max(len(line) for line in text.splitlines()) <= 80
+    whole = (
+        "100,000",
+        "99,999.95",
+        "9,999,995,000.00",
+        "1,120 days",
+        "1,130 days",
+        "1,140 days",
+        "2027-01-14",
+        "1,234,567.50",
+        "130 days",
+        "2027-04-01",
+    )
+    assert [figure for figure in whole if figure not in text] == []
 
 
 def test_price_lines_stand_under_their_quantity_and_an_absent_one_is_a_dash(ready_quote: Quote) -> None:

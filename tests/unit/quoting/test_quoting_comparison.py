@@ -44,7 +44,9 @@ def test_a_revision_compared_with_itself_shows_no_difference(shop_rates: Rates) 
     for one in found.breaks:
         assert one.total_price.difference == one.unit_price.difference == one.unit_cost.difference == 0
         assert {line.amount.difference for line in one.lines} == {Decimal(0)}
-        assert (one.p50_days.difference, one.ship_date.difference_days) == (0, 0)
+        assert (one.p50_days.difference, one.p80_days.difference, one.ship_date.difference_days) == (0, 0, 0)
+        assert one.decided_by
+        assert all(inner.old_days == inner.new_days is not None for inner in one.decided_by)
 
 
 def test_differences_of_the_lines_add_up_to_that_of_the_total(shop_rates: Rates) -> None:
