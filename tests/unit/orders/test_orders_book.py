@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 from datetime import UTC, date, datetime, timedelta
+from xml.etree import ElementTree
 
 import pytest
 
@@ -175,8 +176,34 @@ def test_the_chart_names_every_work_centre_and_hatches_what_is_full(rates: Rates
     found = centre_weeks(snapshot_of(full, first_week=MONDAY, number=1, now=NOW), rates, first_week=MONDAY, weeks=3)
     chart = chart_of(found, first_week=MONDAY.isoformat())
     assert all(f">{row.name}<" in chart for row in rates.work_centres)
-    assert chart.count('fill="url(#full)"') == 1
-    assert ">02 Nov<" in chart
+    assert chart.count('height="18.0" fill="url(#full)"') == 1
+    assert [text for text in texts_of(chart) if text in ("2", "9", "16", "Nov 2026")] == ["Nov 2026", "2", "9", "16"]
+
+
+def texts_of(chart: str) -> list[str]:
+    return [str(one.text) for one in ElementTree.fromstring(chart).iter() if one.tag.endswith("text")]
+
+
+def test_the_chart_rounds_nothing_to_full_and_nothing_to_empty_that_is_not(rates: Rates) -> None:
+    hours = {"optical centring": (38.9, 0.1, 39.0), "bevel bench": (0.0, 30.0, 0.4)}
+    held = [
+        Booking("the ERP", "4711", name, MONDAY + timedelta(weeks=week), ticks_of(one))
+        for name, weeks in hours.items() for week, one in enumerate(weeks)
+    ]  # fmt: skip
+    only = rates.model_copy(update={"work_centres": tuple(row for row in rates.work_centres if row.name in hours)})
+    found = centre_weeks(snapshot_of(held, first_week=MONDAY, number=1, now=NOW), only, first_week=MONDAY, weeks=3)
+    texts = texts_of(chart_of(found, first_week=MONDAY.isoformat()))
+    assert texts[texts.index("optical centring") + 1 :][:3] == ["99", "< 1", "100"]
+    assert texts[texts.index("bevel bench") + 1 :][:3] == ["0", "38", "1"]
+
+
+def test_a_chart_of_names_with_signs_of_markup_and_of_closed_weeks_can_be_read(rates: Rates) -> None:
+    odd = Booking("the ERP", "4711", 'bench <1> & "2"', date(2026, 12, 28), 60_000)
+    found = centre_weeks(snapshot_of([odd], first_week=date(2026, 12, 28), number=1, now=NOW), rates, first_week=odd.week, weeks=1)
+    texts = texts_of(chart_of(found, first_week="2026-12-28"))
+    assert texts[texts.index(odd.work_centre) + 1] == "no hours"
+    assert texts.count("closed") == len(rates.work_centres)
+    assert len(texts_of(chart_of((), first_week="2026-12-28"))) == 4, "an empty book has a heading and a key"
 
 
 def put(*rows: tuple[str, date, float], source: str = "the ERP") -> LoadPut:
