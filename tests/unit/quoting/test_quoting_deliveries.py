@@ -64,7 +64,9 @@ def test_no_piece_of_one_lot_is_packed_sooner_than_those_after_it_can_be_packed_
 def two_steps(rates: Rates, *steps: tuple[float, float, int, int]) -> tuple[Step, ...]:
     bench = rates.work_centres[0]
     return tuple(
-        Step(bench, f"step {place}", f"step {place}", setup_h, batch_h, batches, size, setup_h + batches * batch_h)
+        Step(
+            bench, f"step {place}", f"step {place}", setup_h, batch_h, batches, size, setup_h + batches * batch_h, "assemble", None
+        )
         for place, (setup_h, batch_h, batches, size) in enumerate(steps)
     )
 

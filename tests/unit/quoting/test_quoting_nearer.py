@@ -149,7 +149,7 @@ def test_a_dearer_supplier_makes_a_dearer_offer() -> None:
 
 
 def test_every_figure_of_offers_by_a_book_and_of_the_set_that_is_in_time_is_explained() -> None:
-    asked = published_triplet().model_copy(update={"quantities": (5,), "needed_by": date(2027, 1, 29)})
+    asked = published_triplet().model_copy(update={"quantities": (5,), "needed_by": date(2026, 12, 28)})
     job, rates, load = job_of(asked), seed_rates(), book(9.0)
     report, blanks, operations = sections_of(asked, rates)
     quote = assemble(job=job, check=report, blanks=blanks, operations=operations, rates=rates, rate_digest="d", load=load)
