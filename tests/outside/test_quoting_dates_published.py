@@ -180,7 +180,7 @@ def test_waits_before_one_station_and_several(stations: int, load: float, waitin
     share = erlang_wait_share(stations=stations, utilisation=load)
     assert share == pytest.approx(waiting, abs=1e-6)
     those = wait_of_those_h(utilisation=load, stations=stations, mean_job_h=1.0, squared_variation=1.0)
-    assert mean_wait_h(waiting_share=share, wait_of_those_h=those) == pytest.approx(wait, abs=1e-5)
+    assert mean_wait_h(waiting_share=share, wait_of_those_h=those, unknown_share=1.0) == pytest.approx(wait, abs=1e-5)
 
 
 @pytest.mark.parametrize(("stations", "load", "sakasegawa"), [(1, 0.9, 9.0), (2, 0.8, 1.80913), (4, 0.9, 1.99067)])

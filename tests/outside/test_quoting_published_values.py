@@ -72,7 +72,9 @@ def test_a_chain_of_yields_is_their_product(yields: tuple[float, ...], whole: fl
 def wait_in_jobs(*, utilisation: float, squared_variation: float = 1.0, stations: int = 1) -> float:
     """Mean wait, counted in jobs of mean length."""
     those = wait_of_those_h(utilisation=utilisation, stations=stations, mean_job_h=1.0, squared_variation=squared_variation)
-    return mean_wait_h(waiting_share=erlang_wait_share(stations=stations, utilisation=utilisation), wait_of_those_h=those)
+    return mean_wait_h(
+        waiting_share=erlang_wait_share(stations=stations, utilisation=utilisation), wait_of_those_h=those, unknown_share=1.0
+    )
 
 
 @pytest.mark.parametrize("squared_variation", [1.0, 0.5, 2.0])

@@ -105,7 +105,7 @@ def test_a_quote_of_last_year_has_expired_and_is_quoted_anew(
     database = Database(url)
     try:
         begun, _ = QuoteStore(database).accept(
-            new_quote(QuoteRequest.model_validate(single), revision, trace="0" * 32, now=long_ago),
+            new_quote(QuoteRequest.model_validate(single), revision, None, trace="0" * 32, now=long_ago),
             None,
             now=long_ago,
             first_check_s=15,
