@@ -59,8 +59,8 @@ class Settings(BaseSettings):
     """Where the other parts are, and the limits this process keeps.
 
     `database_url` (`postgresql://…?sslmode=verify-full&sslrootcert=…`) and `redis_url` (`rediss://…?ssl_ca_certs=…`) carry
-    passwords. `rates_url` is the origin that serves `/v1/rates`, and processes of the suite show it the `service_key`; `orders_url`
-    that which serves `/v1/load`, empty where nobody keeps a book of load; `quoting_url` that from which orders learns what was accepted.
+    passwords. `rates_url` is the origin that serves `/v1/rates`, and processes of the suite show it the `service_key`. The origin that
+    serves `/v1/load` is `orders_url`, empty where nobody keeps a book of load; `quoting_url` is that from which orders learns what was accepted.
     A sample secret refuses to start. `most_unfinished`: quotes that may
     be under way at once; what all workers finish within five minutes at most, so that no quote is started again for waiting. `most_bulk_in_flight`: those
     among them that came in batches; some two for each worker process, so that a single quote never waits long behind a batch.
