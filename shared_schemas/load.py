@@ -53,6 +53,10 @@ class LoadSnapshot(Contract):
     first_week: date
     orders: tuple[OrderLoad, ...] = ()
 
+    def week_of(self, day: date) -> int:
+        """Which week of the book a day lies in, 0 the first; below 0 before it."""
+        return (monday_of(day) - self.first_week).days // 7
+
     def booked_h(self) -> dict[str, tuple[float, ...]]:
         """Hours taken of each work centre in each week from the first on, by all orders together [h]."""
         return added_up(centre for order in self.orders for centre in order.work_centres)

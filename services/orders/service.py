@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from datetime import date, datetime
 from difflib import get_close_matches
 
@@ -49,7 +49,7 @@ def centre_weeks(snapshot: LoadSnapshot, rates: Rates, *, first_week: date, week
     """Booked and free hours of every work centre; also of one that is booked and no longer in the rates."""
     capacity, booked = Capacity(rates), snapshot.booked_h()
     usual = {row.name: row for row in rates.shop_load}
-    ahead = (first_week - snapshot.first_week).days // 7
+    ahead = snapshot.week_of(first_week)
     found = []
     for name in (*capacity.centres, *sorted(set(booked) - set(capacity.centres))):
         row, hours = usual.get(name), booked.get(name, ())
@@ -150,10 +150,9 @@ def checked(asked: LoadPut, capacity: Capacity, taken: Mapping[tuple[str, date],
     return list(held.values())
 
 
-def order_in_book(stored: StoredOrder, bookings: Iterable[Booking] | None, *, today: date) -> OrderInBook:
-    """An order as it is read: its weeks where its bookings are given, else how much is booked only."""
+def order_in_book(stored: StoredOrder, held: Collection[Booking], *, today: date) -> OrderInBook:
+    """An order as it is read, with the weeks of what it has booked; one that has ended has nothing booked."""
     order = stored.order
-    held = list(bookings or ())
     first_week = min((one.week for one in held), default=monday_of(today))
     loads = orders_in(held, first_week=first_week)
     return OrderInBook(

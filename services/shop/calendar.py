@@ -12,6 +12,7 @@ from shared_schemas.problem import FigureOutOfRange
 from shared_schemas.rates import CalendarRow
 
 ONE_DAY = timedelta(days=1)
+HOURS_OF_A_DAY = 24.0
 YEAR_DAYS = 366
 DAYS_AHEAD = 210
 """So many days are counted once and looked up afterwards; most orders are done by then."""
@@ -21,7 +22,7 @@ class WorkingCalendar:
     """The shop's week and its holidays, with `more_hours` a day as a share. Raises `NoWorkingDays` when no weekday has hours."""
 
     def __init__(self, rows: Sequence[CalendarRow], *, more_hours: float = 0.0) -> None:
-        self._hours = {row.weekday: min(row.hours * (1 + more_hours), 24.0) for row in rows if row.weekday is not None}
+        self._hours = {row.weekday: min(row.hours * (1 + more_hours), HOURS_OF_A_DAY) for row in rows if row.weekday is not None}
         self._holidays = set(_closed_days(rows))
         self._last_holiday = max(self._holidays, default=date.min)
         if not any(hours > 0 for hours in self._hours.values()):
@@ -32,6 +33,10 @@ class WorkingCalendar:
     def hours_per_week(self) -> float:
         """Working hours of a week without holidays [h]."""
         return sum(self._hours.values())
+
+    def pace(self, shifts: int) -> float:
+        """Hours that a station of so many shifts works in one of the calendar, in the mean of a week; a day has no more than 24 in all shifts."""
+        return sum(min(hours * shifts, HOURS_OF_A_DAY) for hours in self._hours.values()) / self.hours_per_week
 
     def hours_of(self, day: date) -> float:
         """Working hours of one day [h], 0 on a holiday."""

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-from datetime import date, timedelta
+from datetime import UTC, date, datetime, timedelta
 
+import pytest
 from hypothesis import settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, invariant, rule
 
 from services.orders.domain.book import Capacity, booked_in, hours_of, last_week_of, ticks_of
-from services.orders.domain.snapshot import Booking, orders_in
+from services.orders.domain.snapshot import Booking, orders_in, snapshot_of
+from services.quoting.promise.waits import Waits
 from services.rates.domain.seed import seed_rates
+from services.shop.calendar import WorkingCalendar
 from shared_schemas.load import added_up
 from tests.unit.orders.test_orders_book import MONDAY, order
 
@@ -77,3 +80,20 @@ class BookOfLoad(RuleBasedStateMachine):
 
 TestBookOfLoad = BookOfLoad.TestCase
 TestBookOfLoad.settings = settings(max_examples=25, stateful_step_count=20, deadline=None)
+
+
+@pytest.mark.parametrize("day_h", [7.0, 8.0, 10.0, 13.0])
+@pytest.mark.parametrize("shifts", [1, 2, 3])
+def test_a_week_has_as_many_hours_for_the_book_as_for_a_date(day_h: float, shifts: int) -> None:
+    rates = seed_rates()
+    days = tuple(row.model_copy(update={"hours": day_h}) if row.hours else row for row in rates.calendar)
+    centres = tuple(row.model_copy(update={"shifts": shifts}) for row in rates.work_centres)
+    shop = rates.model_copy(update={"calendar": days, "work_centres": centres})
+    book = snapshot_of([], first_week=MONDAY, number=1, now=datetime(2026, 11, 2, tzinfo=UTC))
+    waits = Waits(shop, WorkingCalendar(shop.calendar), MONDAY, book).at("curve generator")
+    assert waits is not None
+    capacity = Capacity(shop)
+    for week in waits.weeks[:8]:
+        booked = hours_of(capacity.ticks("curve generator", MONDAY + timedelta(weeks=week.ahead)))
+        assert week.capacity_h == pytest.approx(booked, abs=0.001)
+        assert booked <= 2 * 24 * 5

@@ -103,7 +103,9 @@ def graph_of(case: Case, shop: Shop) -> nx.DiGraph:
         arrow(name, f"begin {part}", 0.0)
 
     for route in case.routes:
-        alone = through(steps_of(case.costs[route.part]), np.zeros(DATED), waits=shop.waits, factors=shop.factors, behind={})
+        alone = through(
+            steps_of(case.costs[route.part], shop.calendar), np.zeros(DATED), waits=shop.waits, factors=shop.factors, behind={}
+        )
         arrow(f"begin {route.part}", f"end {route.part}", float(alone.done[0]))
         arrow("order", f"begin {route.part}", 0.0)
         for one in route.consumes:

@@ -12,9 +12,11 @@ from services.quoting.promise.waits import (
     WEEKS_KNOWN,
     CentreWaits,
     erlang_wait_share,
+    job_h,
     jobs_per_h,
     jobs_waiting,
     known_share,
+    load_of_queue,
     load_of_week,
     mean_wait_h,
     wait_of_those_h,
@@ -97,15 +99,14 @@ def _waits(quantity: Quantity) -> Iterator[Figure]:
 
 def _queue(name: str, waits: CentreWaits, ready_h: float) -> Iterator[Figure]:
     row, at_centre = Rates.ref("shop_load", waits.row), Rates.ref("work_centres", waits.centre)
-    week = [one for one in waits.weeks if one.begins_h <= ready_h] or waits.weeks[:1]
-    here, ahead = week[-1], len(week) - 1
+    here = ([one for one in waits.weeks if one.begins_h <= ready_h] or waits.weeks[:1])[-1]
     usual = column("usual", waits.row.utilisation, "", row)
     if len(waits.weeks) > 1:
         load = figure_of(
-            load_of_week, name="utilisation", usual=usual, booked_share=column("booked_share", waits.row.booked_share, "", row),
+            load_of_week, name="load", usual=usual, booked_share=column("booked_share", waits.row.booked_share, "", row),
             known_share=figure_of(
                 known_share,
-                weeks_ahead=given("weeks_ahead", float(ahead), source="the week in which the first part comes there"),
+                weeks_ahead=given("weeks_ahead", float(here.ahead), source="the week in which the first part comes there"),
                 weeks_known=given("weeks_known", float(WEEKS_KNOWN), source="a quarter of a year (common practice range)"),
             ),
             booked_h=given("booked_h", here.booked_h, "h", source="the book of load that the quote is dated by"),
@@ -113,20 +114,16 @@ def _queue(name: str, waits: CentreWaits, ready_h: float) -> Iterator[Figure]:
         )  # fmt: skip
     else:
         load = usual
-    highest = max(FULLEST, waits.row.utilisation)
-    used = (
-        load
-        if float(load.value) <= highest
-        else given("utilisation", highest, source="as full as a work centre is loaded; the rest waits until there is room")
-    )
+    used = figure_of(
+        load_of_queue, name="utilisation", load=load, usual=usual,
+        fullest=given("fullest", FULLEST, source="booked work beyond it waits in its week until there is room"),
+    )  # fmt: skip
     stations = column("stations", waits.centre.stations, "", at_centre)
     share = figure_of(erlang_wait_share, stations=stations, utilisation=used)
-    job = given(
-        "mean_job_h",
-        waits.row.mean_job_h / waits.centre.shifts,
-        "h",
-        source="the column mean_job_h of its row of shop_load, over the shifts",
-    )
+    job = figure_of(
+        job_h, name="mean_job_h", unit="h", mean_job_h=column("mean_job_h", waits.row.mean_job_h, "h", row),
+        pace=given("pace", waits.pace, source=f"hours of a station in one of the calendar, of its {waits.centre.shifts} shifts"),
+    )  # fmt: skip
     those = figure_of(
         wait_of_those_h, utilisation=used, stations=stations, mean_job_h=job,
         squared_variation=column("squared_variation", waits.row.squared_variation, "", row),

@@ -15,6 +15,7 @@ from services.optics.law import law
 from services.quoting.costs.cost import OperationCost
 from services.quoting.promise.waits import Waits, places_of, turns_of
 from services.quoting.risk.orders import DATED
+from services.shop.calendar import WorkingCalendar
 from shared_schemas.operation_kinds import OperationName
 from shared_schemas.operations import Face
 from shared_schemas.rates import WorkCentreRow
@@ -91,7 +92,7 @@ class Passage:
         return tuple(float(one.mean()) for one in self.finishes)
 
 
-def steps_of(costs: Sequence[OperationCost]) -> tuple[Step, ...]:
+def steps_of(costs: Sequence[OperationCost], calendar: WorkingCalendar) -> tuple[Step, ...]:
     """The steps of a route. A work centre that works more than one shift does as much more in an hour of the calendar."""
     seen: dict[tuple[str, str | None], int] = {}
     steps = []
@@ -99,18 +100,18 @@ def steps_of(costs: Sequence[OperationCost]) -> tuple[Step, ...]:
         operation = cost.operation
         key = (operation.operation, operation.face)
         seen[key] = seen.get(key, 0) + 1
-        steps.append(_step(cost, seen[key]))
+        steps.append(_step(cost, seen[key], calendar.pace(cost.work_centre.shifts)))
     return tuple(steps)
 
 
-def _step(cost: OperationCost, time: int) -> Step:
+def _step(cost: OperationCost, time: int, pace: float) -> Step:
     operation = cost.operation
     if operation.shared_run is None:
         batch_min = (cost.machine_min - operation.setup_min) / cost.batches if cost.batches else 0.0
     else:
         batch_min = operation.batch_min + operation.piece_min * cost.pieces / max(cost.batches, 1)
     name = f"{operation.operation.replace('_', ' ')}{f' {operation.face}' if operation.face else ''}"
-    per_h = 60 * cost.work_centre.shifts
+    per_h = 60 * pace
     return Step(
         cost.work_centre,
         name,

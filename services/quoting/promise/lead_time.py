@@ -172,8 +172,8 @@ def schedule(
     """
     steps = {
         route.part: reuse.network.parts[route.part].steps
-        if reuse and reuse.operations.get(route.part) is operations[route.part]
-        else steps_of(operations[route.part])
+        if reuse and reuse.shop is shop and reuse.operations.get(route.part) is operations[route.part]
+        else steps_of(operations[route.part], shop.calendar)
         for route in routes
     }
     behind = others_h(steps)

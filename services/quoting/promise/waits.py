@@ -111,6 +111,33 @@ def load_of_week(*, usual: float, booked_share: float, known_share: float, booke
     return usual * (1 - booked_share * known_share) + booked_h / capacity_h
 
 
+@law
+def load_of_queue(*, load: float, usual: float, fullest: float) -> float:
+    """The load by which a queue of chance is worked out: booked work beyond it waits in its week, not in the queue.
+
+    Equation: min(load, max(usual, fullest))
+    """
+    return min(load, max(usual, fullest))
+
+
+@law
+def beyond_h(*, before_h: float, load: float, capacity_h: float) -> float:
+    """Hours of work that stand before the next week [h]: those before this one, and what its load is beyond its own hours.
+
+    Equation: max(0, before_h + (load - 1) * capacity_h)
+    """
+    return max(0.0, before_h + (load - 1) * capacity_h)
+
+
+@law
+def job_h(*, mean_job_h: float, pace: float) -> float:
+    """Hours of the calendar that a mean job takes [h] at a work centre whose stations work so many hours in one of the calendar.
+
+    Equation: mean_job_h / pace
+    """
+    return mean_job_h / pace
+
+
 @dataclass(frozen=True)
 class Week:
     """One week of one work centre: where it begins [working hours from the order on], its load, and how long work beyond its hours keeps the next.
@@ -118,6 +145,7 @@ class Week:
     `unknown_share` is how much of its usual load is not in the book: only that comes as it may, and makes a queue of chance.
     """
 
+    ahead: int
     begins_h: float
     load: float
     unknown_share: float
@@ -132,6 +160,8 @@ class CentreWaits:
 
     centre: WorkCentreRow
     row: ShopLoadRow
+    pace: float
+    """Hours that a station works in one of the calendar."""
     weeks: tuple[Week, ...]
     at_h: Numbers
     shares: Numbers
@@ -193,68 +223,69 @@ class Waits:
         monday = monday_of(self._begin)
         marks = [monday + timedelta(weeks=week) for week in range(WEEKS_AHEAD + 2)]
         before = [self._calendar.hours_between(self._begin, max(mark, self._begin)) for mark in marks]
-        whole = [self._calendar.hours_between(mark, mark + timedelta(weeks=1)) for mark in marks[:-1]]
+        whole = [self._hours_of_week(ahead) for ahead in range(len(marks) - 1)]
         return tuple(zip(before[:-1], whole, strict=True))
 
     def _worked_out(self, name: str) -> CentreWaits | None:
         centre, row, booked = self._centres[name], self._rows.get(name), self._booked.get(name, ())
         if row is None or (row.utilisation == 0 and not any(booked)):
             return None
-        weeks = self._loads(centre, row, booked) if self._load else [Week(0.0, row.utilisation, 1.0, 0.0, 0.0, 0.0)]
-        highest = max(FULLEST, row.utilisation)
-        shares = np.array([_shares(week, centre, row, highest) for week in weeks])
+        pace = self._calendar.pace(centre.shifts)
+        weeks = (
+            self._loads(centre.stations * pace, row, booked) if self._load else [Week(0, 0.0, row.utilisation, 1.0, 0.0, 0.0, 0.0)]
+        )
+        shares = np.array([_shares(week, centre, row, pace) for week in weeks])
         at_h = np.array([week.begins_h for week in weeks])
         for place in range(1, len(weeks)):
             # Who comes first goes first: whoever comes later is not through before.
             np.maximum(shares[place], shares[place - 1] - (at_h[place] - at_h[place - 1]), out=shares[place])
-        return CentreWaits(centre, row, tuple(weeks), at_h, shares)
+        return CentreWaits(centre, row, pace, tuple(weeks), at_h, shares)
 
-    def _loads(self, centre: WorkCentreRow, row: ShopLoadRow, booked: tuple[float, ...]) -> list[Week]:
-        """The load week by week; what goes beyond the hours of a week stands before the next."""
+    def _loads(self, speed: float, row: ShopLoadRow, booked: tuple[float, ...]) -> list[Week]:
+        """The load week by week; what goes beyond the hours of a week stands before the next, from the first week of the book on.
+
+        Args:
+            speed: hours that all stations work in one of the calendar.
+        """
         assert self._load is not None
-        first = (monday_of(self._begin) - self._load.first_week).days // 7
-        speed = centre.stations * centre.shifts
+        first = self._load.week_of(self._begin)
         weeks: list[Week] = []
-        over_h = self._over_h(centre, row, booked[: max(first, 0)])
-        for ahead, (begins_h, hours) in enumerate(self._weeks):
-            there_h = hours * centre.stations * centre.shifts
+        over_h = 0.0
+        for ahead in range(-max(first, 0), len(self._weeks)):
+            begins_h, hours = self._weeks[ahead] if ahead >= 0 else (0.0, self._hours_of_week(ahead))
+            there_h = hours * speed
             taken_h = booked[first + ahead] if 0 <= first + ahead < len(booked) else 0.0
             if there_h <= 0:
                 over_h += taken_h
                 continue
-            share = known_share(weeks_ahead=float(ahead), weeks_known=float(WEEKS_KNOWN))
+            share = known_share(weeks_ahead=float(max(ahead, 0)), weeks_known=float(WEEKS_KNOWN))
             load = load_of_week(
                 usual=row.utilisation, booked_share=row.booked_share, known_share=share, booked_h=taken_h, capacity_h=there_h
             )
-            weeks.append(Week(begins_h, load, 1 - row.booked_share * share, taken_h, there_h, over_h / speed))
-            over_h = max(over_h + (load - 1) * there_h, 0.0)
+            if ahead >= 0:
+                weeks.append(Week(ahead, begins_h, load, 1 - row.booked_share * share, taken_h, there_h, over_h / speed))
+            over_h = beyond_h(before_h=over_h, load=load, capacity_h=there_h)
         return weeks
 
-    def _over_h(self, centre: WorkCentreRow, row: ShopLoadRow, gone: tuple[float, ...]) -> float:
-        """What the weeks of the book that are over did not hold [h]: it stands before this week."""
-        assert self._load is not None
-        over_h = 0.0
-        for week, taken_h in enumerate(gone):
-            begins = self._load.first_week + timedelta(weeks=week)
-            there_h = self._calendar.hours_between(begins, begins + timedelta(weeks=1)) * centre.stations * centre.shifts
-            over_h = max(over_h + taken_h + (row.utilisation * (1 - row.booked_share) - 1) * there_h, 0.0)
-        return over_h
+    def _hours_of_week(self, ahead: int) -> float:
+        monday = monday_of(self._begin) + timedelta(weeks=ahead)
+        return self._calendar.hours_between(monday, monday + timedelta(weeks=1))
 
 
-def _shares(week: Week, centre: WorkCentreRow, row: ShopLoadRow, highest: float) -> Numbers:
+def _shares(week: Week, centre: WorkCentreRow, row: ShopLoadRow, pace: float) -> Numbers:
     """The shares of the waits in one week: none for those that find a station free, exponential for the others.
 
     Notes: what is booked is known and stands in its week; it delays what comes by what goes beyond the hours of the weeks. A queue of
     chance is made by work that is not known: its share of the wait (calibrated against simulated shops).
     """
-    load = min(week.load, highest)
+    load = load_of_queue(load=week.load, usual=row.utilisation, fullest=FULLEST)
     waiting = erlang_wait_share(stations=centre.stations, utilisation=load)
     if waiting <= 0:
         return np.full(SHARES, week.behind_h)
     those_h = wait_of_those_h(
         utilisation=load,
         stations=centre.stations,
-        mean_job_h=row.mean_job_h / centre.shifts,
+        mean_job_h=job_h(mean_job_h=row.mean_job_h, pace=pace),
         squared_variation=row.squared_variation,
     )
     return np.asarray(week.behind_h + week.unknown_share * those_h * np.maximum(EXPONENTIAL + math.log(waiting), 0.0))

@@ -14,7 +14,7 @@ from services.quoting.pricing.evaluation import Evaluation
 from services.quoting.pricing.plans import Plans
 from services.quoting.promise.lead_time import Schedule
 from shared_schemas.lead_times import SlippedOrder
-from shared_schemas.load import CentreLoad, LoadSnapshot, OrderLoad, monday_of
+from shared_schemas.load import CentreLoad, LoadSnapshot, OrderLoad
 
 MOST_MOVED = 3
 """No more orders than these are moved for one."""
@@ -115,8 +115,8 @@ def weeks_there(schedule: Schedule, book: LoadSnapshot) -> dict[str, range]:
         for step, (_, ends) in zip(part.steps, operation_days[name], strict=True):
             if step.work_centre.name in deciding:
                 days.setdefault(step.work_centre.name, []).append(ends)
-    first = max(_week(schedule.begin, book), 0)
-    return {centre: range(first, max(_week(max(there), book) + 1, first)) for centre, there in sorted(days.items())}
+    first = max(book.week_of(schedule.begin), 0)
+    return {centre: range(first, max(book.week_of(max(there)) + 1, first)) for centre, there in sorted(days.items())}
 
 
 def _deciding(schedule: Schedule) -> tuple[str, ...]:
@@ -130,10 +130,6 @@ def _deciding(schedule: Schedule) -> tuple[str, ...]:
             if schedule.shop.waits.at(centre) is not None:
                 hours[centre] = hours.get(centre, 0.0) + float(on_path @ (after - before))
     return tuple(sorted(hours, key=lambda centre: (-hours[centre], centre))[:MOST_CENTRES])
-
-
-def _week(day: date, book: LoadSnapshot) -> int:
-    return (monday_of(day) - book.first_week).days // 7
 
 
 def _hours_in(order: OrderLoad, weeks: Mapping[str, range]) -> dict[str, float]:
