@@ -285,9 +285,36 @@ CHANCE_SHOWN = 0.001
 """Chances are told to the thousandth."""
 
 
+THIN_BOOK = 0.5
+"""A book that holds less than this share of what it should is spoken of (common practice range)."""
+
+
 def remarks_on(quantities: Sequence[Evaluation], plans: Plans) -> tuple[Finding, ...]:
     """Findings on the quantities of a quote, as they are asked for."""
-    return tuple(remark for one in quantities for remark in (*_too_long(one, plans), *_not_so_sure(one, plans)))
+    each = (remark for one in quantities for remark in (*_too_long(one, plans), *_not_so_sure(one, plans)))
+    return (*_thin_book(quantities[0], plans), *each)
+
+
+def _thin_book(evaluation: Evaluation, plans: Plans) -> Iterator[Finding]:
+    """A book that holds little of the work which the rates say is in it, as that of a shop which has just begun to keep one."""
+    if plans.load is None:
+        return
+    held_h, expected_h = evaluation.schedule.in_book
+    if held_h >= THIN_BOOK * expected_h:
+        return
+    yield finding(
+        "book-of-load-thin",
+        "",
+        (
+            f"The book of load holds {held_h:.0f} of the {expected_h:.0f} hours that should be in it at the work centres of this lens: the dates "
+            "count on hours that may be taken already."
+        ),
+        figure=round(held_h),
+        limit=round(expected_h),
+        unit="h",
+        row="shop_load",
+        remedy="book the work that is under way (PUT /v1/load), or set booked_share of shop_load to 0 until it is booked",
+    )
 
 
 def _too_long(evaluation: Evaluation, plans: Plans) -> Iterator[Finding]:

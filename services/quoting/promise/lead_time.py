@@ -15,7 +15,7 @@ from services.optics.law import law
 from services.quoting.costs.cost import MaterialCost, OperationCost
 from services.quoting.promise.flow import Step, others_h, steps_of, through
 from services.quoting.promise.network import Delivery, MakingAgain, Network, PartInTime, deliveries, quantile
-from services.quoting.promise.waits import Waits
+from services.quoting.promise.waits import InBook, Waits
 from services.quoting.risk.orders import DATED, Orders
 from services.quoting.risk.shortfalls import Shortfall, chance_of_any
 from services.shop.calendar import WorkingCalendar
@@ -137,6 +137,13 @@ class Schedule:
                 centre = step.work_centre
                 hours[centre.name] = hours.get(centre.name, 0.0) + step.borne_h / centre.stations
         return max(sorted(hours), key=lambda name: hours[name])
+
+    @property
+    def in_book(self) -> InBook:
+        """How much of the usual work of the work centres of this order the book holds, and how much it should; nothing of both without one."""
+        centres = {step.work_centre.name for part in self.network.parts.values() for step in part.steps}
+        found = [waits.in_book for name in sorted(centres) if (waits := self.shop.waits.at(name)) is not None]
+        return InBook(sum(one.held_h for one in found), sum(one.expected_h for one in found))
 
     def may_move(self, *, by_h: float) -> bool:
         """Whether the median day is another one when the order is done so much sooner [h], or later below 0."""

@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 from datetime import date, timedelta
 from functools import cached_property, lru_cache
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -154,6 +155,13 @@ class Week:
     behind_h: float
 
 
+class InBook(NamedTuple):
+    """Hours that the book holds in the weeks it is said to know, as far as they are of the usual work, and how many it should hold [h]."""
+
+    held_h: float
+    expected_h: float
+
+
 @dataclass(frozen=True)
 class CentreWaits:
     """Waits before one work centre: of jobs that come at `at_h`, shape (g,), the shares of the distribution, shape (g, 200)."""
@@ -172,6 +180,13 @@ class CentreWaits:
         apart_h = np.diff(self.at_h, append=np.inf)
         slopes = np.diff(self.shares, axis=0, append=self.shares[-1:]) / np.where(apart_h > 0, apart_h, np.inf)[:, None]
         return self.shares - slopes * self.at_h[:, None], slopes
+
+    @property
+    def in_book(self) -> InBook:
+        """How much of its usual work the book holds, and how much it should."""
+        expected = [self.row.utilisation * (1 - week.unknown_share) * week.capacity_h for week in self.weeks]
+        held = [min(week.booked_h, hours) for week, hours in zip(self.weeks, expected, strict=True)]
+        return InBook(sum(held), sum(expected))
 
     def of(self, at_h: Numbers, places: Places) -> Numbers:
         """How long a job waits that comes at `at_h` and meets those shares of the waits, in each draw; read between the beginnings of two weeks."""
