@@ -29,6 +29,7 @@ from shared_schemas.rates import Rates
 from shared_schemas.traveller import Job, Refusal
 from tests.bench.lenses import TRIPLET_INDICES, chain_of_lenses, triplet_with_a_slip
 from tests.bench.plates import plates_to_lay
+from tests.chain import sections_of
 
 RUNS = 25
 
@@ -79,12 +80,7 @@ def quoting_rows() -> list[Row]:
         document = lens.model_dump_json()
         unit, _ = medians(lambda document=document: Prescription.model_validate_json(document))
         job = job_of(lens)
-        report = check(job=job, rates=rates)
-        assert not isinstance(report, Refusal)
-        blanks = plan_blanks(job=job, check=report, rates=rates)
-        assert not isinstance(blanks, Refusal)
-        operations = plan_operations(job=job, check=report, blanks=blanks, rates=rates)
-        assert not isinstance(operations, Refusal)
+        report, blanks, operations = sections_of(job.request, rates)
         ask = partial(assemble, job=job, check=report, blanks=blanks, operations=operations, rates=rates, rate_digest="bench")
         median, worst = medians(ask)
         rows.append(Row(f"assemble {elements} elements at six quantities", median, worst, median / unit))
@@ -94,12 +90,7 @@ def quoting_rows() -> list[Row]:
 def date_rows() -> list[Row]:
     """Dates of 14 elements at six quantities, all draws, without a book and with one; the unit is their costs and prices in the same run."""
     rates, job = seed_rates(), job_of(chain_of_lenses(14))
-    report = check(job=job, rates=rates)
-    assert not isinstance(report, Refusal)
-    blanks = plan_blanks(job=job, check=report, rates=rates)
-    assert not isinstance(blanks, Refusal)
-    operations = plan_operations(job=job, check=report, blanks=blanks, rates=rates)
-    assert not isinstance(operations, Refusal)
+    _, blanks, operations = sections_of(job.request, rates)
     plans = plans_for(job, blanks, operations, rates)
     evaluations = [evaluate(plans, quantity=quantity) for quantity in job.request.quantities]
     for evaluation in evaluations:

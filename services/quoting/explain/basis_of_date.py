@@ -33,11 +33,12 @@ POINTS = (("p50_days", 0.5), ("p80_days", 0.8), ("p90_days", 0.9))
 def lead_time_figures(quantity: Quantity) -> Iterator[Figure]:
     """The days of one quantity, down to the rate rows of the work centres that its path goes to."""
     schedule = quantity.evaluation.schedule
-    waits = tuple(_waits(quantity))
+    by_waits = tuple(_waits(quantity))
+    by_the_same = (given("p50_days", schedule.p50_days, "days", at=quantity.at("lead_time", "p50_days")),)
     for name, share in POINTS:
         hours = Figure(
             name="hours", value=schedule.hours(share), unit="h", source=BY_DRAWS,
-            inputs=(given("share", share, source=f"what {name} means"), *(waits if name == "p50_days" else ())),
+            inputs=(given("share", share, source=f"what {name} means"), *(by_waits if name == "p50_days" else by_the_same)),
         )  # fmt: skip
         value = getattr(schedule.lead_time, name)
         yield Figure(

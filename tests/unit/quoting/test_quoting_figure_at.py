@@ -87,6 +87,8 @@ def test_a_price_goes_down_to_the_dated_rate_row_of_the_polishing_of_a_face(quot
         ("/breaks/1/unit_price", "step"),
         ("/breaks/1/unit_cost/p80", "unit_cost_spread"),
         ("/breaks/1/lead_time/p90_days", "hours"),
+        ("/breaks/1/lead_time/p90_days", "p50_days"),
+        ("/breaks/1/lead_time/p50_days", "mean_job_h"),
         ("/breaks/1/start_quantities/L3", "needed"),
         ("/breaks/1/spares/L3", "L3"),
         ("/breaks/1/materials/0/cost", "blanks"),
