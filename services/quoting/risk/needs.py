@@ -103,7 +103,7 @@ def need_of(*, wanted: float, losses: Losses) -> Need:
     first, most = math.ceil(wanted), math.ceil(mean + 6 * spread) + 2
     while True:
         numbers = np.arange(first, most + 1)
-        reached = np.array([float(good_at_least(started=int(n), wanted=np.array([wanted]), losses=losses)[0]) for n in numbers])
+        reached = _reached(numbers, wanted, losses)
         if reached[-1] > 1 - FURTHEST or most > EXACT_UP_TO:
             break
         most = 2 * most
@@ -111,6 +111,20 @@ def need_of(*, wanted: float, losses: Losses) -> Need:
     chance = np.diff(reached[:last], prepend=0.0)
     chance = np.maximum(chance, 0.0)
     return at_most(Need(numbers[:last].astype(float), chance / chance.sum()), NODES)
+
+
+def _reached(numbers: npt.NDArray[np.int_], wanted: float, losses: Losses) -> Numbers:
+    """P(at least so many are good) out of each of several numbers, as `good_at_least`: the ways of all of them at once."""
+    exact = numbers <= EXACT_UP_TO if losses.batches else np.ones(len(numbers), dtype=bool)
+    reached = np.empty(len(numbers))
+    for place in np.flatnonzero(~exact):
+        reached[place] = good_at_least(started=int(numbers[place]), wanted=np.array([wanted]), losses=losses)[0]
+    lefts = [left_of(losses, int(number)) for number in numbers[exact]]
+    if lefts:
+        tails = _tail(np.concatenate([left.pieces for left in lefts]), wanted, losses.yield_share)
+        ends = np.cumsum([len(left.pieces) for left in lefts])
+        reached[exact] = np.add.reduceat(tails * np.concatenate([left.chance for left in lefts]), np.r_[0, ends[:-1]])
+    return reached
 
 
 def at_most(need: Need, most: int) -> Need:
