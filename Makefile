@@ -5,6 +5,8 @@ VENV := .venv
 BIN := $(VENV)/bin
 RUN := $(BIN)/blankwright
 QUOTES ?= 200
+# Tests run beside each other in so many processes; 0 for one after the other.
+BESIDE ?= 2
 
 .DEFAULT_GOAL := help
 .PHONY: help quote up down status bench fuzz drill compose-test test test-unit test-outside test-laws test-architecture test-integration test-system laws mutants check format lock clean
@@ -25,7 +27,7 @@ status: $(VENV)/installed  ## say whether the one box runs, and where
 	@$(RUN) status
 
 test: $(VENV)/installed-dev  ## every tier that needs no container engine
-	$(BIN)/python -m pytest tests
+	$(BIN)/python -m pytest tests -n $(BESIDE)
 
 test-unit test-outside test-laws test-architecture test-integration test-system: test-%: $(VENV)/installed-dev  ## one tier
 	$(BIN)/python -m pytest tests/$*
