@@ -1,7 +1,7 @@
 """Bring every part's tables up to date, in one step, under one lock, before anything serves.
 
 Each part with tables has a PostgreSQL schema of its own name and a folder of Alembic revisions; after them its
-`furnish(database, now)` puts in what it must never be without.
+`furnish(database, now)` puts in what it must never be without. Last, the roles of the parts have their rights (`roles.py`).
 """
 
 from __future__ import annotations
@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 from sqlalchemy import Connection, text
 
 from services.chassis.database import Database
+from services.chassis.roles import give_rights, passwords_told
 
 if TYPE_CHECKING:
     from alembic.config import Config
@@ -29,6 +30,9 @@ PARTS: dict[str, Path] = {
     "quoting": HERE.parent / "quoting" / "store" / "migrations",
 }
 """Parts that have tables, with their revisions."""
+
+WRITTEN_BY_ALL: dict[str, str] = {}
+"""Tables of the chassis that every part's role may write to, with the rights; it reads them all."""
 
 
 def migrate(database: Database, *, now: datetime) -> dict[str, str]:
@@ -49,9 +53,17 @@ def migrate(database: Database, *, now: datetime) -> dict[str, str]:
             for part in PARTS:
                 if part != "chassis":
                     import_module(f"services.{part}.store").furnish(database, now)
+            with database.transaction() as connection:
+                give_rights(connection, rights_kept(), passwords_told(part for part in PARTS if part != "chassis"))
         finally:
             lock.execute(text("select pg_advisory_unlock(:n)"), {"n": LOCK})
     return current(database)
+
+
+def rights_kept() -> dict[str, dict[str, str]]:
+    """For each part the tables on which its role has not every right; of the chassis, those that every role may write to."""
+    of_parts = {part: dict(import_module(f"services.{part}.store").RIGHTS) for part in PARTS if part != "chassis"}
+    return {"chassis": dict(WRITTEN_BY_ALL), **of_parts}
 
 
 def newest() -> dict[str, str]:

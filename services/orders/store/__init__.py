@@ -7,6 +7,13 @@ from datetime import datetime
 from services.chassis.database import Database
 from services.orders.store.repository import BookStore
 
+RIGHTS = {
+    "orders": "select, insert, update",
+    "snapshots": "select, insert",
+    "taken_over": "select, update",
+}
+"""Tables that the role of this part may not do everything to: snapshots are never changed, and no order is ever deleted."""
+
 
 def furnish(database: Database, now: datetime) -> None:
     """Snapshot 1, the empty book, if there is no snapshot yet."""

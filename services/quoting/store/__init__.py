@@ -6,6 +6,16 @@ from datetime import datetime
 
 from services.chassis.database import Database
 
+RIGHTS = {
+    "quotes": "select, insert, update",
+    # A failed outcome alone makes room for another; a trigger keeps every other from being deleted.
+    "outcomes": "select, insert, delete",
+    "decisions": "select, insert",
+    "handovers": "select, insert",
+    "dead_letters": "select, insert, update",
+}
+"""Tables that the role of this part may not do everything to."""
+
 
 def furnish(database: Database, now: datetime) -> None:
     """Nothing needs to be there before the first quote."""

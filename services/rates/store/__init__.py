@@ -8,6 +8,9 @@ from services.chassis.database import Database
 from services.rates.domain.seed import seed_rates
 from services.rates.store.repository import RateStore
 
+RIGHTS = dict.fromkeys(("table_versions", "revisions", "revision_tables"), "select, insert")
+"""Tables that the role of this part may not do everything to: revisions are never changed."""
+
 
 def furnish(database: Database, now: datetime) -> None:
     """Revision 1, the rates that the suite is delivered with, if there is no revision yet."""

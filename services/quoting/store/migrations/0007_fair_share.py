@@ -71,7 +71,9 @@ def upgrade() -> None:
 def downgrade() -> None:
     # What was cancelled has no place in the old tables: the constraints on statuses refuse.
     op.execute("drop index quoting.quotes_unfinished")
-    op.execute("create index quotes_of_batches_in_work on quoting.quotes (position) where batch is not null and status = 'accepted'")
+    op.execute(
+        "create index quotes_of_batches_in_work on quoting.quotes (position) where batch is not null and status = 'accepted'"
+    )
     op.execute(keep_request(KEPT_BEFORE, ("ready", "refused")))
     op.execute(statuses("quotes", ("accepted", "ready", "refused", "failed")))
     op.execute(statuses("outcomes", ("ready", "refused", "failed")))
