@@ -12,10 +12,12 @@ from sqlalchemy import Connection, Engine, create_engine, text
 class Database:
     """Connections to one database. Safe over a fork: a child makes an engine of its own on first use."""
 
-    def __init__(self, url: str, *, pool_size: int = 10) -> None:
+    def __init__(self, url: str, *, pool_size: int = 10, most_wait_s: float = 15.0) -> None:
         self._url = url.replace("postgresql://", "postgresql+psycopg://", 1)
         self._pool_size = pool_size
+        self._most_wait_s = most_wait_s
         self._engines: dict[int, Engine] = {}
+        self._apart: Database | None = None
 
     @property
     def engine(self) -> Engine:
@@ -32,14 +34,25 @@ class Database:
             self._url,
             pool_size=self._pool_size,
             max_overflow=0,
-            pool_timeout=10,
+            pool_timeout=min(10.0, self._most_wait_s),
             pool_pre_ping=True,
             connect_args={
                 "connect_timeout": 3,
+                # A server that vanished without a word is given up on after some 20 s, not after hours.
+                "keepalives_idle": 10,
+                "keepalives_interval": 3,
+                "keepalives_count": 3,
+                "tcp_user_timeout": 20_000,
                 "client_encoding": "utf8",
-                "options": "-c statement_timeout=15000 -c lock_timeout=5000",
+                "options": f"-c statement_timeout={self._most_wait_s * 1000:.0f} -c lock_timeout={self._most_wait_s * 1000 / 3:.0f}",
             },
         )
+
+    def apart(self) -> Database:
+        """The same database through a few connections of its own, which are there when all others are taken, and give up soon."""
+        if self._apart is None:
+            self._apart = Database(self._url, pool_size=3, most_wait_s=2.0)
+        return self._apart
 
     @contextmanager
     def transaction(self) -> Iterator[Connection]:
@@ -57,3 +70,5 @@ class Database:
         engine = self._engines.pop(os.getpid(), None)
         if engine is not None:
             engine.dispose()
+        if self._apart is not None:
+            self._apart.close()

@@ -1,44 +1,80 @@
-"""Is this process alive, can it work, and what do its problem types mean?"""
+"""Is this process alive, can it work, and what do its problem types mean?
+
+`/livez` says that the process answers and asks nobody. `/readyz` says whether it can do what it is there for, and names every part
+that is not well: an API that can take quotes without Redis is ready, and says that they wait.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Iterator
 from functools import cache
 from html import escape
-from typing import Any
+from typing import Any, cast
 
+import redis
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, JSONResponse
+from sqlalchemy import text
 
+from services.chassis.checks import Check, Checks
 from services.chassis.heartbeat import SIGN_LIVES_S, sign_of
-from services.chassis.migrate import current, newest
+from services.chassis.migrate import PARTS, current, newest
 from services.chassis.problems import PROBLEM_TYPES
+from services.chassis.resources import Resources
+from services.chassis.version import VERSION
 from shared_schemas.pipeline import WITH_WORKERS
 
 router = APIRouter()
 
 newest_once = cache(newest)
 
+TAKE_WRITES = frozenset({"quoting", "orders", "rates"})
+"""Services whose routes write to PostgreSQL. The other APIs only read there who a key belongs to."""
 
-@router.get("/healthz", summary="Whether this process is alive", responses={200: {"description": "It is"}})
-def healthz() -> dict[str, str]:
-    return {"status": "alive"}
+ALIVE: dict[int | str, dict[str, Any]] = {200: {"description": "It is"}}
+
+
+def checks(resources: Resources, of_services: Iterable[Check] = ()) -> Checks:
+    """What this process is to be asked: what its services need of the parts, and `of_services`, which they add themselves."""
+    return Checks(resources, (*_of_parts(resources), *of_services))
+
+
+def _of_parts(resources: Resources) -> Iterator[Check]:
+    served = set(resources.settings.services)
+    yield Check("postgresql", tables_behind)
+    if served & TAKE_WRITES:
+        yield Check("writes", writes_refused, kept_s=resources.settings.write_check_every_s)
+    if "quoting" in served:
+        yield Check("redis", redis_away, needed=False)
+        yield Check("workers", workers_away, needed=False)
+
+
+@router.get("/livez", summary="Whether this process is alive; asks nobody else", responses=ALIVE)
+async def livez() -> dict[str, str]:
+    return {"status": "alive", "version": VERSION}
+
+
+@router.get("/healthz", summary="The same as /livez", responses=ALIVE)
+async def healthz() -> dict[str, str]:
+    return {"status": "alive", "version": VERSION}
 
 
 @router.get(
     "/readyz",
-    summary="Whether this process can work: asks PostgreSQL, its schema, and Redis; tells of workers",
+    summary="Whether this process can do its work; names what it misses, within a second",
     responses={503: {}},
 )
-def readyz(request: Request) -> JSONResponse:
-    resources = request.app.state.resources
-    parts: dict[str, Any] = {
-        "postgresql": _asked(lambda: _schema(resources)),
-        "redis": _asked(lambda: bool(resources.redis.ping())),
+async def readyz(request: Request) -> JSONResponse:
+    asked: Checks = request.app.state.checks
+    findings = await asked.findings()
+    ready = all(one.words is None for one in findings if one.check.needed)
+    body = {
+        "ready": ready,
+        "degraded": any(one.words is not None for one in findings),
+        "parts": {one.check.name: one.words or "yes" for one in findings},
+        "version": VERSION,
     }
-    # Quotes are taken without workers, and wait: an API whose workers are away stays where requests are sent to.
-    workers = _asked(lambda: _workers(resources))
-    good = all(value == "yes" for value in parts.values())
-    return JSONResponse({"ready": good, **parts, "workers": workers}, 200 if good else 503)
+    return JSONResponse(body, 200 if ready else 503)
 
 
 @router.get("/problems", summary="What each type of problem means", response_class=HTMLResponse)
@@ -50,24 +86,40 @@ def problems() -> str:
     return f'<!doctype html><html lang="en"><meta charset="utf-8"><title>Problems</title><h1>Problems</h1>{paragraphs}</html>'
 
 
-def _schema(resources: Any) -> bool | str:
+def tables_behind(resources: Resources) -> str | None:
+    """Which tables that this process works on are older than its code."""
     # Newer tables are fine: while a release is rolled out, or back, this code works on the tables of the next one.
-    at, wanted = current(resources.database), newest_once()
-    behind = [f"{part} is at {at[part] or 'nothing'}, not {wanted[part]}" for part in wanted if at[part] < wanted[part]]
-    return "; ".join(behind) + "; run the migrations" if behind else True
+    parts = [part for part in PARTS if part == "chassis" or part in resources.settings.services]
+    at, wanted = current(resources.database, parts), newest_once()
+    behind = [f"{part} is at {at[part] or 'nothing'}, not {wanted[part]}" for part in parts if at[part] < wanted[part]]
+    return f"no: {'; '.join(behind)}; run the migrations" if behind else None
 
 
-def _workers(resources: Any) -> bool | str:
-    """Whether every service that works in the background has a worker that gave a sign of life lately; otherwise those that have none."""
-    signs = list(resources.redis.scan_iter(sign_of(resources.settings.deployment, "*"), count=1000))
-    served = {name for said in (resources.redis.mget(signs) if signs else ()) if said for name in said.decode().split(",")}
-    away = [service for service in WITH_WORKERS if service not in served]
-    return f"no sign of life for {SIGN_LIVES_S} s from a worker of {', '.join(away)}" if away else True
+def writes_refused(resources: Resources) -> str | None:
+    """Whether PostgreSQL takes a write: 250 kB of new pages, which a full disk has no room for, and which are taken back at once."""
+    # A row that is updated finds room in its page on a full disk too. The table is this session's own: no lock meets another's.
+    with resources.database.engine.connect() as connection:
+        connection.execute(text("create temporary table write_check as select 'filler'::name from generate_series(1, 2500)"))
+        connection.rollback()
+    return None
 
 
-def _asked(question: Any) -> str:
+def redis_away(resources: Resources) -> str | None:
+    """Whether Redis takes a write. Quotes are taken without it, and the sweeper starts them when it is back."""
     try:
-        answer = question()
-    except Exception as fault:
-        return f"no: {type(fault).__name__}"
-    return "yes" if answer is True else f"no: {answer}"
+        resources.redis.set(f"{resources.settings.deployment}:write-check", "1", ex=60)
+    except (redis.ConnectionError, redis.TimeoutError) as fault:
+        return f"away, quotes are taken and wait: {type(fault).__name__}"
+    except redis.ResponseError as fault:
+        return f"refuses writes, quotes are taken and wait: {str(fault)[:80]}"
+    return None
+
+
+def workers_away(resources: Resources) -> str | None:
+    """The services that work in the background of which no worker gave a sign of life lately."""
+    # Quotes are taken without workers, and wait: an API whose workers are away stays where requests are sent to.
+    signs = list(resources.redis.scan_iter(sign_of(resources.settings.deployment, "*"), count=1000))
+    told = cast("list[bytes | None]", resources.redis.mget(signs)) if signs else []
+    served = {name for said in told if said for name in said.decode().split(",")}
+    away = [service for service in WITH_WORKERS if service not in served]
+    return f"no: no sign of life for {SIGN_LIVES_S} s from a worker of {', '.join(away)}" if away else None

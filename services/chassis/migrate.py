@@ -6,6 +6,7 @@ Each part with tables has a PostgreSQL schema of its own name and a folder of Al
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from datetime import datetime
 from importlib import import_module
 from pathlib import Path
@@ -71,10 +72,10 @@ def newest() -> dict[str, str]:
     return {part: max(path.name.split("_")[0] for path in folder.glob("[0-9]*.py")) for part, folder in PARTS.items()}
 
 
-def current(database: Database) -> dict[str, str]:
+def current(database: Database, parts: Iterable[str] = tuple(PARTS)) -> dict[str, str]:
     """The revision each part is at in the database, an empty text for a part without tables."""
     with database.transaction() as connection:
-        return {part: _revision_of(connection, part) for part in PARTS}
+        return {part: _revision_of(connection, part) for part in parts}
 
 
 def _revision_of(connection: Connection, part: str) -> str:

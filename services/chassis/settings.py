@@ -64,7 +64,8 @@ class Settings(BaseSettings):
     A sample secret refuses to start. `most_unfinished`: quotes that may
     be under way at once; what all workers finish within five minutes at most, so that no quote is started again for waiting. `most_bulk_in_flight`: those
     among them that came in batches; some two for each worker process, so that a single quote never waits long behind a batch.
-    `proposals_kept_days`: how long a proposed rate table is kept, and what it would do.
+    `proposals_kept_days`: how long a proposed rate table is kept, and what it would do. `write_check_every_s`: how often `/readyz` tries
+    at most whether PostgreSQL takes a write.
     """
 
     model_config = SettingsConfigDict(env_prefix=PREFIX, env_file=None, frozen=True)
@@ -86,6 +87,7 @@ class Settings(BaseSettings):
     most_bulk_in_flight: Annotated[int, Field(ge=1)] = 4
     proposals_kept_days: Annotated[int, Field(ge=1, le=365)] = 14
     sweep_every_s: Annotated[float, Field(gt=0)] = 5.0
+    write_check_every_s: Annotated[float, Field(ge=1, le=3600)] = 15.0
 
     @classmethod
     def settings_customise_sources(

@@ -22,6 +22,7 @@ from sqlalchemy.exc import SQLAlchemyError
 from starlette.exceptions import HTTPException
 
 from services.chassis import health, metrics, tracing
+from services.chassis.checks import Check
 from services.chassis.keys import Caller, Keys, Role
 from services.chassis.limits import RequestLimits
 from services.chassis.load_source import LoadUnavailable, SnapshotNotFound
@@ -30,6 +31,7 @@ from services.chassis.problems import MEDIA_TYPE, PROBLEM_TYPES, details_of_inva
 from services.chassis.rate_source import ProposalRefused, RatesUnavailable, RevisionNotFound
 from services.chassis.resources import Resources, resources
 from services.chassis.settings import settings
+from services.chassis.version import VERSION
 from shared_schemas.problem import Explained, FigureOutOfRange, Problem
 from shared_schemas.rates import RateMissing, RateRevision
 
@@ -142,14 +144,17 @@ def make_app(resources: Resources) -> FastAPI:
     status_of = dict(STATUS_OF_SHARED)
     larger_bodies: dict[str, int] = {}
     figures: list[metrics.Figures] = []
+    checks: list[Check] = []
     for name in resources.settings.services:
         module = import_module(f"services.{name}.api")
         app.include_router(module.router, tags=[name])
         status_of.update(module.STATUS)
         larger_bodies.update(getattr(module, "LARGER_BODIES", {}))
         figures += [module.FIGURES] if hasattr(module, "FIGURES") else []
+        checks += getattr(module, "CHECKS", ())
     app.state.meter = metrics.RequestMeter()
     app.state.suite = metrics.Suite(resources, figures)
+    app.state.checks = health.checks(resources, checks)
     for router in (health.router, metrics.router):
         app.include_router(router, tags=["process"])
     _answer_with_problems(app, status_of)
@@ -294,6 +299,7 @@ def _describe_problems_as_such(app: FastAPI) -> None:
 
     def described() -> dict[str, Any]:
         document = plain()
+        document["info"]["x-release"] = VERSION
         for operations in document["paths"].values():
             for operation in operations.values():
                 for status, answer in operation.get("responses", {}).items():

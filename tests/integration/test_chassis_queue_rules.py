@@ -21,7 +21,7 @@ from sqlalchemy import text
 
 from services.chassis import heartbeat
 from services.chassis.database import Database
-from services.chassis.health import _schema
+from services.chassis.health import tables_behind
 from services.chassis.migrate import PARTS, current, migrate, newest
 from services.chassis.one_box.servers import broker, free_port, listens, wait_until
 from services.chassis.pipeline import LAST_FAULT, Stage, hop, leave
@@ -264,10 +264,12 @@ def test_two_migrations_at_one_time_do_the_work_once(postgres_url: str) -> None:
 
 def test_a_process_whose_tables_are_behind_says_that_it_cannot_work(database: Database, tools: Resources) -> None:
     here = replace(tools, database=database)
-    assert _schema(here) is True
+    assert tables_behind(here) is None
     with database.transaction() as connection:
         connection.execute(text("update quoting.alembic_version set version_num = '0001'"))
-    assert "quoting is at 0001" in str(_schema(here))
+    assert "quoting is at 0001" in str(tables_behind(here))
+    of_rates = replace(here, settings=here.settings.model_copy(update={"services": ("rates",)}))
+    assert tables_behind(of_rates) is None, "it has no business with the tables of quoting"
     assert set(PARTS) == {"chassis", "rates", "orders", "quoting"}
 
 

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import asyncio
 import os
+import socket
+import threading
+import time
 from collections.abc import Iterator
 from dataclasses import replace
 
@@ -17,6 +20,7 @@ from services.chassis.heartbeat import SIGN_LIVES_S, sign_of
 from services.chassis.one_box.servers import free_port
 from services.chassis.resources import Resources, build_resources
 from services.chassis.tally import BOUNDS_S, Tally
+from services.chassis.version import VERSION
 from services.chassis.web import make_app
 from services.quoting.service.intake import accept
 from services.quoting.store.repository import QuoteStore
@@ -36,6 +40,13 @@ def tools(broker_port: int, database: Database, rates: Rates) -> Iterator[Resour
     yield made
     made.queue.close()
     made.redis.close()
+
+
+@pytest.fixture
+def frozen_port() -> Iterator[int]:
+    """A port where connections are taken and nobody ever answers, as by a server that is stopped."""
+    with socket.create_server(("127.0.0.1", 0), backlog=64) as server:
+        yield int(server.getsockname()[1])
 
 
 def away(tools: Resources) -> Resources:
@@ -130,26 +141,84 @@ def test_a_part_that_is_away_is_said_so_and_the_rest_is_told(tools: Resources) -
     assert "blankwright_queue_depth" not in {name for name, _ in found}
 
 
-def test_a_process_is_ready_when_both_parts_answer_and_not_when_either_is_away(tools: Resources) -> None:
-    ready = {"ready": True, "postgresql": "yes", "redis": "yes"}
+WELL = {"postgresql": "yes", "writes": "yes", "redis": "yes", "workers": "yes"}
+
+
+def test_a_process_that_takes_quotes_is_ready_without_broker_and_workers_and_not_without_tables(tools: Resources) -> None:
     silent = ask(tools, "/readyz")
+    nobody = "no: no sign of life for 30 s from a worker of prescription, glass, process, quoting, orders"
     assert (silent.status_code, silent.json()) == (
-        200,
-        ready | {"workers": "no: no sign of life for 30 s from a worker of prescription, glass, process, quoting, orders"},
-    )
+        200, {"ready": True, "degraded": True, "parts": WELL | {"workers": nobody}, "version": VERSION}
+    )  # fmt: skip
     tools.redis.set(sign_of(tools.settings.deployment, "one"), "prescription,glass,process,quoting,orders", ex=SIGN_LIVES_S)
-    assert ask(tools, "/readyz").json() == ready | {"workers": "yes"}
+    assert ask(tools, "/readyz").json() == {"ready": True, "degraded": False, "parts": WELL, "version": VERSION}
     without_broker = ask(away(tools), "/readyz")
-    assert without_broker.status_code == 503
-    assert without_broker.json() == {
-        "ready": False,
-        "postgresql": "yes",
-        "redis": "no: ConnectionError",
-        "workers": "no: ConnectionError",
-    }
+    assert without_broker.status_code == 200, "quotes are taken, and wait"
+    assert without_broker.json()["degraded"] is True
+    assert without_broker.json()["parts"] == WELL | {
+        "redis": "away, quotes are taken and wait: ConnectionError", "workers": "no: ConnectionError"
+    }  # fmt: skip
     without_database = ask(replace(tools, database=Database("postgresql://u:p@127.0.0.1:1/x")), "/readyz")
     assert without_database.status_code == 503
-    assert without_database.json() == {"ready": False, "postgresql": "no: OperationalError", "redis": "yes", "workers": "yes"}
+    assert without_database.json()["ready"] is False
+    assert without_database.json()["parts"] == WELL | dict.fromkeys(("postgresql", "writes"), "no: OperationalError")
+
+
+def test_a_process_says_only_what_it_needs_itself(tools: Resources) -> None:
+    def parts(*services: str) -> dict[str, str]:
+        found: dict[str, str] = ask(
+            replace(away(tools), settings=tools.settings.model_copy(update={"services": services})), "/readyz"
+        ).json()["parts"]
+        return found
+
+    assert parts("glass") == {"postgresql": "yes"}
+    assert parts("rates") == {"postgresql": "yes", "writes": "yes"}
+
+
+def test_a_database_that_takes_no_writes_is_found_out_by_writing(tools: Resources) -> None:
+    with tools.database.engine.connect().execution_options(isolation_level="AUTOCOMMIT") as connection:
+        name = connection.execute(text("select current_database()")).scalar()
+        connection.execute(text(f"alter database {name} set default_transaction_read_only = on"))
+    tools.database.close()
+    answer = ask(tools, "/readyz")
+    assert answer.status_code == 503
+    assert answer.json()["parts"]["postgresql"] == "yes"
+    assert answer.json()["parts"]["writes"] == "no: ReadOnlySqlTransaction"
+
+
+def test_a_broker_that_refuses_writes_is_said_and_quotes_are_taken(tools: Resources) -> None:
+    tools.redis.config_set("maxmemory", "1")
+    try:
+        answer = ask(tools, "/readyz")
+    finally:
+        tools.redis.config_set("maxmemory", "0")
+    assert answer.status_code == 200
+    assert answer.json()["parts"]["redis"].startswith("refuses writes, quotes are taken and wait: ")
+    assert "maxmemory" in answer.json()["parts"]["redis"]
+
+
+def test_a_frozen_part_is_named_within_a_second_and_asked_once_by_all(tools: Resources, frozen_port: int) -> None:
+    thawed = replace(
+        tools,
+        redis=build_resources(settings_on(frozen_port)).redis,
+        database=Database(f"postgresql://u:p@127.0.0.1:{frozen_port}/x"),
+    )
+    app = make_app(thawed)
+
+    async def asked() -> tuple[list[httpx.Response], float]:
+        async with httpx.AsyncClient(transport=httpx.ASGITransport(app), base_url="http://shop") as client:
+            began = time.monotonic()
+            answers = await asyncio.gather(*(client.get("/readyz") for _ in range(20)), client.get("/livez"))
+            return answers, time.monotonic() - began
+
+    before = threading.active_count()
+    (*ready, live), seconds = asyncio.run(asked())
+    assert seconds < 2.5, "the parts themselves are waited for 3 s and longer"
+    assert threading.active_count() - before <= len(WELL), "one thread a question, however many ask"
+    assert {answer.status_code for answer in ready} == {503}
+    silent = "no answer within 0.7 s"
+    assert ready[0].json()["parts"]["postgresql"] == silent
+    assert live.json() == {"status": "alive", "version": VERSION}
 
 
 def test_a_process_is_not_ready_for_tables_that_are_behind(tools: Resources) -> None:
@@ -161,4 +230,4 @@ def test_a_process_is_not_ready_for_tables_that_are_behind(tools: Resources) -> 
         connection.execute(text(f"delete from {version_table}"))
     answer = ask(tools, "/readyz")
     assert answer.status_code == 503
-    assert "quoting" in answer.json()["postgresql"]
+    assert "quoting" in answer.json()["parts"]["postgresql"]

@@ -9,6 +9,7 @@ import pytest
 from openapi_spec_validator import validate
 
 from services.chassis.one_box import Address
+from services.chassis.version import VERSION
 
 
 @pytest.fixture(scope="module")
@@ -55,8 +56,11 @@ def test_the_pages_of_the_description_are_served(box: Address) -> None:
 
 
 def test_the_process_says_whether_it_lives_and_can_work(box: Address) -> None:
-    assert httpx.get(f"{box.url}/healthz").json() == {"status": "alive"}
+    for path in ("/livez", "/healthz"):
+        assert httpx.get(f"{box.url}{path}").json() == {"status": "alive", "version": VERSION}
+    assert httpx.get(f"{box.url}/openapi.json").json()["info"]["x-release"] == VERSION
     found = httpx.get(f"{box.url}/readyz").json()
-    workers = found.pop("workers")
-    assert found == {"ready": True, "postgresql": "yes", "redis": "yes"}
+    workers = found["parts"].pop("workers")
+    assert found["ready"] is True
+    assert found["parts"] == {"postgresql": "yes", "writes": "yes", "redis": "yes"}
     assert workers == "yes" or workers.startswith("no: no sign of life"), "the first beat may be ten seconds away"
