@@ -28,6 +28,11 @@ LAST = STATIONS[-1]
 SWEEP_TASK = "quoting.sweep"
 SWEEP_QUEUE = "sweeps"
 
+PACK_TASK = "quoting.pack_tightly"
+FORGET_TASK = "quoting.forget"
+FORGET_LOAD_TASK = "orders.forget"
+"""What is done to what is stored as time goes by."""
+
 TAKE_OVER_TASK = "orders.take_over"
 ORDERS_QUEUE = "orders"
 """Where orders hears that something was accepted; it asks for what it has not heard of by itself too."""
@@ -43,6 +48,9 @@ HEARTBEAT_TASK = "chassis.heartbeat"
 
 TASKS: dict[str, str] = {station.task: station.queue for station in STATIONS} | {
     SWEEP_TASK: SWEEP_QUEUE,
+    PACK_TASK: SWEEP_QUEUE,
+    FORGET_TASK: SWEEP_QUEUE,
+    FORGET_LOAD_TASK: ORDERS_QUEUE,
     TAKE_OVER_TASK: ORDERS_QUEUE,
     HEARTBEAT_TASK: SWEEP_QUEUE,
 }

@@ -14,10 +14,14 @@ from services.chassis.heartbeat import beat_once
 from services.chassis.logs import set_up_logs
 from services.chassis.queue import queue_app
 from services.chassis.settings import Settings, settings
-from shared_schemas.pipeline import ORDERS_QUEUE, SWEEP_QUEUE, SWEEP_TASK, TAKE_OVER_TASK, TASKS
+from shared_schemas.pipeline import FORGET_LOAD_TASK, FORGET_TASK, PACK_TASK, SWEEP_TASK, TAKE_OVER_TASK, TASKS
 
 CLOCKS_APART_S = 60.0
 """A sweep that was asked for longer ago is not done; shorter, and machines whose clocks disagree would never sweep."""
+
+
+PACK_EVERY_S = 10.0
+FORGET_EVERY_S = 3600.0
 
 
 class Every(schedule):
@@ -53,12 +57,18 @@ def beat_app(chosen: Settings) -> Celery:
     app.conf.beat_scheduler = TimeKeeper
     app.conf.beat_max_loop_interval = 5
     app.conf.beat_schedule = {
-        name: {
+        task: {
             "task": task,
-            "schedule": Every(chosen.sweep_every_s),
-            "options": {"queue": queue, "expires": max(2 * chosen.sweep_every_s, CLOCKS_APART_S)},
+            "schedule": Every(every_s),
+            "options": {"queue": TASKS[task], "expires": max(2 * every_s, CLOCKS_APART_S)},
         }
-        for name, task, queue in (("sweep", SWEEP_TASK, SWEEP_QUEUE), ("take over", TAKE_OVER_TASK, ORDERS_QUEUE))
+        for task, every_s in (
+            (SWEEP_TASK, chosen.sweep_every_s),
+            (TAKE_OVER_TASK, chosen.sweep_every_s),
+            (PACK_TASK, PACK_EVERY_S),
+            (FORGET_TASK, FORGET_EVERY_S),
+            (FORGET_LOAD_TASK, FORGET_EVERY_S),
+        )
     }
     return app
 

@@ -64,8 +64,9 @@ class Settings(BaseSettings):
     A sample secret refuses to start. `most_unfinished`: quotes that may
     be under way at once; what all workers finish within five minutes at most, so that no quote is started again for waiting. `most_bulk_in_flight`: those
     among them that came in batches; some two for each worker process, so that a single quote never waits long behind a batch.
-    `proposals_kept_days`: how long a proposed rate table is kept, and what it would do. `write_check_every_s`: how often `/readyz` tries
-    at most whether PostgreSQL takes a write.
+    `proposals_kept_days`: how long a proposed rate table is kept, and what it would do. The others of that name: doorbells that were rung,
+    what happened to quotes that are settled, keys of callers for their requests, dead letters that were replayed, snapshots of the book of
+    load. `write_check_every_s`: how often `/readyz` tries at most whether PostgreSQL takes a write.
     """
 
     model_config = SettingsConfigDict(env_prefix=PREFIX, env_file=None, frozen=True)
@@ -86,6 +87,11 @@ class Settings(BaseSettings):
     most_unfinished: Annotated[int, Field(ge=1)] = 500
     most_bulk_in_flight: Annotated[int, Field(ge=1)] = 4
     proposals_kept_days: Annotated[int, Field(ge=1, le=365)] = 14
+    outbox_kept_days: Annotated[int, Field(ge=1)] = 7
+    events_kept_days: Annotated[int, Field(ge=1)] = 90
+    idempotency_kept_days: Annotated[int, Field(ge=1)] = 30
+    letters_kept_days: Annotated[int, Field(ge=1)] = 90
+    snapshots_kept_days: Annotated[int, Field(ge=60)] = 400
     sweep_every_s: Annotated[float, Field(gt=0)] = 5.0
     write_check_every_s: Annotated[float, Field(ge=1, le=3600)] = 15.0
 

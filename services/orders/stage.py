@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import logging
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from functools import cache, partial
 
 import httpx
@@ -14,7 +14,7 @@ from services.chassis.resources import Resources
 from services.orders.domain.book import Capacity, booked_in
 from services.orders.store.repository import BookStore
 from shared_schemas.load import Handover, HandoverPage, monday_of
-from shared_schemas.pipeline import TAKE_OVER_TASK
+from shared_schemas.pipeline import FORGET_LOAD_TASK, TAKE_OVER_TASK
 
 log = logging.getLogger(__name__)
 
@@ -62,4 +62,12 @@ def take_over(resources: Resources) -> None:
         log.info("orders taken over", extra={"orders": new})
 
 
-PERIODIC = {TAKE_OVER_TASK: take_over}
+def forget_what_is_over(resources: Resources) -> None:
+    """Forget snapshots of the book that are older than the settings keep them."""
+    before = datetime.now(UTC) - timedelta(days=resources.settings.snapshots_kept_days)
+    gone = BookStore(resources.database).forget_snapshots(before=before)
+    if gone:
+        log.info("snapshots forgotten", extra={"snapshots": gone})
+
+
+PERIODIC = {TAKE_OVER_TASK: take_over, FORGET_LOAD_TASK: forget_what_is_over}

@@ -12,10 +12,12 @@ from services.quoting.pricing.quote import assemble
 from services.quoting.service import runs
 from services.quoting.service.impact import IMPACTS
 from services.quoting.service.intake import QUOTES
-from services.quoting.service.runs import RunKind, digest_of, failed, kind_of, settle
+from services.quoting.service.keeping import forget_what_is_over, pack_tightly
+from services.quoting.service.runs import RunKind, failed, kind_of, settle
+from services.quoting.store.blocks import digest_of
 from services.quoting.store.rows import DeadLetter, Outcome
 from shared_schemas.base import canonical_json
-from shared_schemas.pipeline import LAST, SWEEP_TASK
+from shared_schemas.pipeline import FORGET_TASK, LAST, PACK_TASK, SWEEP_TASK
 from shared_schemas.problem import ProblemDetail
 from shared_schemas.traveller import Refusal
 
@@ -105,4 +107,4 @@ def sweep(resources: Resources) -> None:
     runs.sweep(KINDS, resources)
 
 
-PERIODIC = {SWEEP_TASK: sweep}
+PERIODIC = {SWEEP_TASK: sweep, PACK_TASK: pack_tightly, FORGET_TASK: forget_what_is_over}

@@ -155,6 +155,16 @@ class BookStore:
             )  # fmt: skip
             return [LoadSnapshotHead(**{**row._mapping, "made_at": row.made_at.astimezone(UTC)}) for row in rows]
 
+    def forget_snapshots(self, *, before: datetime, most: int = 1000) -> int:
+        """Forget snapshots made before a moment, oldest first, but not the newest; how many. The trigger keeps those of the last sixty days."""
+        with self._database.transaction() as connection:
+            connection.execute(text("set local orders.forgetting = 'on'"))
+            return connection.execute(
+                text("delete from orders.snapshots where number = any(array(select number from orders.snapshots where made_at < :before "
+                     "and number < (select max(number) from orders.snapshots) order by number limit :most))"),
+                {"before": before, "most": most},
+            ).rowcount  # fmt: skip
+
     def snapshot(self, number: int) -> tuple[str, bytes]:
         """Digest and document of a snapshot; raises `SnapshotUnknown`."""
         with self._database.transaction() as connection:

@@ -5,7 +5,6 @@ A kind of run says where its runs lie, how many that were asked for together are
 
 from __future__ import annotations
 
-import hashlib
 import logging
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
@@ -16,6 +15,7 @@ from services.chassis.pipeline import LAST_FAULT, TRANSPORT_FAULTS, write_sectio
 from services.chassis.problems import problem
 from services.chassis.resources import Resources
 from services.chassis.settings import Settings
+from services.quoting.store.blocks import digest_of
 from services.quoting.store.rows import DeadLetter, Outcome, Start
 from services.quoting.store.runs import Runs, RunTable
 from shared_schemas.pipeline import LAST, STATIONS, Station
@@ -108,11 +108,6 @@ def failed(failure: Failure) -> tuple[Outcome, DeadLetter]:
     versions = " ".join(f"{name}={version(name)}" for name in ("celery", "kombu", "pydantic", "numpy"))
     letter = DeadLetter(failure.stage, document, failure.traceback, versions)
     return Outcome("failed", digest_of(document), problem=document), letter
-
-
-def digest_of(document: bytes) -> str:
-    """What a document is recognised by: its SHA-256."""
-    return hashlib.sha256(document).hexdigest()
 
 
 def sweep(kinds: Iterable[RunKind], resources: Resources) -> None:

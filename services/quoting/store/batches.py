@@ -11,7 +11,7 @@ from sqlalchemy import Connection, text
 from services.chassis.database import Database
 from services.quoting.errors import BatchUnknown
 from services.quoting.store.repository import QUOTE_RUNS, insert_quotes
-from services.quoting.store.rows import SELECT, IdempotencyKey, NewQuote, StoredBatch, StoredQuote, stored
+from services.quoting.store.rows import NO_BODY, SELECT, IdempotencyKey, NewQuote, StoredBatch, StoredQuote, stored
 from services.quoting.store.runs import Runs, accept_once, by_number, use_key
 
 NUMBER = re.compile(r"B-\d{4}-\d{6,12}", re.ASCII)
@@ -82,7 +82,7 @@ class BatchStore:
         with self._database.transaction() as connection:
             rows = connection.execute(
                 text(
-                    SELECT.format(body="null::bytea")
+                    SELECT.format(body=NO_BODY)
                     + " where q.batch = :n and q.batch_place >= :first order by q.batch_place limit :most"
                 ),
                 {"n": number, "first": first, "most": most},

@@ -16,7 +16,7 @@ from sqlalchemy import Connection, text
 from services.chassis.database import Database
 from services.quoting.errors import ImpactsFull, ImpactUnknown
 from services.quoting.store.repository import LATEST
-from services.quoting.store.rows import SELECT, IdempotencyKey, StoredQuote, stored
+from services.quoting.store.rows import BODY, NO_BODY, SELECT, IdempotencyKey, StoredQuote, body_of, stored
 from services.quoting.store.runs import Runs, RunTable, Settlement, accept_once, by_number, refuse_when_full, use_key
 from shared_schemas.rate_impact import RateProposal
 
@@ -106,7 +106,7 @@ class ImpactStore:
         """Those of the quotes that there are, by number, each in its latest revision and without its body."""
         with self._database.transaction() as connection:
             rows = connection.execute(
-                text(SELECT.format(body="null::bytea") + f" where q.quote_number = any(:numbers) and {LATEST}"),
+                text(SELECT.format(body=NO_BODY) + f" where q.quote_number = any(:numbers) and {LATEST}"),
                 {"numbers": list(numbers)},
             )
             return {row.quote_number: stored(row) for row in rows}
@@ -135,13 +135,13 @@ class ImpactStore:
     def issued(self, number: str) -> bytes | None:
         """The body of the quote that the traveller `number` is held against, `None` when its impact is forgotten."""
         with self._database.transaction() as connection:
-            body = connection.execute(
+            row = connection.execute(
                 text(
-                    "select o.body from quoting.impacted_quotes e join quoting.outcomes o on o.number = e.quote where e.number = :n"
+                    f"select {BODY} from quoting.impacted_quotes e join quoting.outcomes o on o.number = e.quote where e.number = :n"
                 ),
                 {"n": number},
-            ).scalar_one_or_none()
-            return None if body is None else bytes(body)
+            ).one_or_none()
+            return None if row is None else body_of(*row)
 
     def impact(self, number: str) -> StoredImpact:
         """An impact and how far it is; raises `ImpactUnknown`, also for what is no number of ours."""

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import zlib
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
@@ -12,7 +11,19 @@ from sqlalchemy import Connection, text
 
 from services.chassis.database import Database
 from services.quoting.errors import QueueFull, QuoteUnknown, RevisionUnknown
-from services.quoting.store.rows import NUMBER, ROW_NUMBER, SELECT, IdempotencyKey, NewQuote, Start, StoredQuote, stored
+from services.quoting.store.blocks import DOCUMENTS, documents_of, packed_columns
+from services.quoting.store.rows import (
+    BODY,
+    NO_BODY,
+    NUMBER,
+    ROW_NUMBER,
+    SELECT,
+    IdempotencyKey,
+    NewQuote,
+    Start,
+    StoredQuote,
+    stored,
+)
 from services.quoting.store.runs import (
     Runs,
     RunTable,
@@ -73,21 +84,17 @@ def _insert_outcome(connection: Connection, settled: Settlement) -> bool:
     feed = "nextval('quoting.feed_positions')" if outcome.status == "ready" else "null"
     done = connection.execute(
         text(f"""
-            insert into quoting.outcomes (number, attempt, status, digest, body, blanks, operations, problem, valid_until,
-                                          finished_at, feed_position)
-            select :number, :attempt, :status, :digest, :body, :blanks, :operations, :problem, :valid_until, :now, {feed}
+            insert into quoting.outcomes (number, attempt, status, digest, problem, valid_until, finished_at, feed_position,
+                                          packing, packed, body_bytes, blanks_bytes, operations_bytes)
+            select :number, :attempt, :status, :digest, :problem, :valid_until, :now, {feed},
+                   :packing, :packed, :body_bytes, :blanks_bytes, :operations_bytes
             where not exists (select 1 from quoting.outcomes where number = :number)
               and exists (select 1 from quoting.quotes where number = :number and first_attempt <= :attempt)
             on conflict (number) do nothing
         """),  # nosec B608  `feed` is one of the two texts above
-        {"number": settled.number, "attempt": settled.attempt, "now": settled.now, **vars(outcome),
-         "blanks": _packed(outcome.blanks), "operations": _packed(outcome.operations)},
+        {"number": settled.number, "attempt": settled.attempt, "now": settled.now, **vars(outcome), **packed_columns(outcome)},
     )  # fmt: skip
     return done.rowcount == 1
-
-
-def _packed(section: bytes | None) -> bytes | None:
-    return None if section is None else zlib.compress(section, 1)
 
 
 QUOTE_RUNS = RunTable(
@@ -187,7 +194,7 @@ class QuoteStore:
         with self._database.transaction() as connection:
             row = connection.execute(
                 text(
-                    SELECT.format(body="o.body")
+                    SELECT.format(body=BODY)
                     + " where q.quote_number = :number and (cast(:revision as int) is null or q.revision = :revision)"
                     + " order by q.revision desc limit 1"
                 ),
@@ -207,9 +214,7 @@ class QuoteStore:
         if not ROW_NUMBER.fullmatch(number):
             raise QuoteUnknown(number)
         with self._database.transaction() as connection:
-            row = connection.execute(
-                text(SELECT.format(body="o.body") + " where q.number = :number"), {"number": number}
-            ).one_or_none()
+            row = connection.execute(text(SELECT.format(body=BODY) + " where q.number = :number"), {"number": number}).one_or_none()
         if row is None:
             raise QuoteUnknown(number)
         return stored(row)
@@ -218,11 +223,12 @@ class QuoteStore:
         """Head, blank plan and operation plan that the ready quote in the row `number` was made of; `None` for any other."""
         with self._database.transaction() as connection:
             row = connection.execute(
-                text("select blanks, operations from quoting.outcomes where number = :n and status = 'ready'"), {"n": number}
+                text(f"{DOCUMENTS} where number = :n and status = 'ready' and archived_in is null"), {"n": number}
             ).one_or_none()
             if row is None:
                 return None
-            return quote_start(connection, number), zlib.decompress(row.blanks), zlib.decompress(row.operations)
+            documents = documents_of(row)
+            return quote_start(connection, number), documents.blanks, documents.operations
 
     def page(
         self, *, before: tuple[int, int] | None, most: int, status: str | None, state: str | None = None, today: date | None = None
@@ -235,7 +241,7 @@ class QuoteStore:
         with self._database.transaction() as connection:
             rows = connection.execute(
                 text(
-                    SELECT.format(body="null::bytea")
+                    SELECT.format(body=NO_BODY)
                     + f"""
                     where (cast(:position as bigint) is null or (q.position, q.revision) < (:position, :revision))
                       and (cast(:status as text) is null or q.status = :status)
@@ -249,7 +255,7 @@ class QuoteStore:
 
     def feed(self, *, after: int, most: int) -> list[StoredQuote]:
         """Ready quotes, in the order they became ready or were accepted, from above feed position `after`, without their bodies."""
-        ready = SELECT.format(body="null::bytea") + " where o.feed_position > :after"
+        ready = SELECT.format(body=NO_BODY) + " where o.feed_position > :after"
         ordered = ready.replace("o.feed_position", "d.feed_position")
         with self._database.transaction() as connection:
             rows = connection.execute(
@@ -283,7 +289,10 @@ class Standing:
 def standing(database: Database) -> Standing:
     """How all quotes stand now. Events are counted, not outcomes: that of a quote which is replayed goes, and a count must not."""
     with database.transaction() as connection:
-        events = connection.execute(text("select kind, count(*) as many from quoting.events group by kind")).all()
+        events = connection.execute(
+            text("select kind, sum(many)::bigint as many from (select kind, count(*) as many from quoting.events group by kind "
+                 "union all select kind, many from quoting.forgotten_events) as counted group by kind")
+        ).all()  # fmt: skip
         unfinished = connection.execute(
             text("""
                 select count(*) filter (where q.next_check_at is not null) as under_way,

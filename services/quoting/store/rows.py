@@ -8,6 +8,8 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
 
+from services.quoting.store.packing import unpack
+
 NUMBER = re.compile(r"Q-\d{4}-\d{6,12}", re.ASCII)
 """What people call a quote: year and position."""
 
@@ -121,6 +123,8 @@ class StoredQuote:
     valid_until: date | None
     feed_position: int | None
     decision: Decision | None
+    archived_in: str | None = None
+    """The archive that has the documents of a ready quote which are here no longer."""
 
 
 @dataclass(frozen=True)
@@ -141,24 +145,34 @@ class StoredBatch:
 SELECT = """
     select q.number, q.quote_number, q.position, q.revision, q.status, q.customer, q.title, q.rate_revision, q.load_snapshot, q.attempt, q.created_at,
            (select max(n.revision) from quoting.quotes n where n.quote_number = q.quote_number) as latest_revision,
-           o.finished_at, o.digest, {body} as body, o.problem, o.valid_until, o.feed_position,
+           o.finished_at, o.digest, {body}, o.problem, o.valid_until, o.feed_position, o.archived_in,
            d.decision, d.quantity, d.decided_by, d.note, d.key_id, d.at, d.promised
     from quoting.quotes q
     left join quoting.outcomes o on o.number = q.number
     left join quoting.decisions d on d.number = q.number
 """
-"""A row as `stored` reads it; `{body}` is `o.body`, or nothing where it is not wanted."""
+"""A row as `stored` reads it; `{body}` is `BODY`, or `NO_BODY` where it is not wanted."""
+
+BODY = "o.body, o.packing, o.packed, o.body_bytes"
+NO_BODY = "null::bytea as body, null::text as packing, null::bytea as packed, null::int as body_bytes"
 
 
 def stored(row: Any) -> StoredQuote:
     """The quote of a row of `SELECT`."""
     values = dict(row._mapping)
-    for name in ("body", "problem"):
-        values[name] = bytes(values[name]) if values[name] is not None else None
+    values["body"] = body_of(*(values.pop(name) for name in ("body", "packing", "packed", "body_bytes")))
+    values["problem"] = bytes(values["problem"]) if values["problem"] is not None else None
     details = {name: values.pop(name) for name in ("quantity", "decided_by", "note", "key_id", "at", "promised")}
     if values["decision"] is not None:
         values["decision"] = decision_of({"decision": values["decision"], **details})
     return StoredQuote(**values)
+
+
+def body_of(body: Any, packing: str | None, packed: Any, body_bytes: int | None) -> bytes | None:
+    """The body of the columns of `BODY`, out of its block or as it lay there before there were blocks."""
+    if packing is not None and body_bytes is not None:
+        return unpack(packing, bytes(packed), (body_bytes,))[0]
+    return None if body is None else bytes(body)
 
 
 def decision_of(values: Mapping[str, Any]) -> Decision:

@@ -1,0 +1,43 @@
+"""What time does to what is stored: quotes are packed tightly when nothing else is to do, and what nobody needs any more is forgotten."""
+
+from __future__ import annotations
+
+import logging
+from datetime import UTC, datetime, timedelta
+
+from services.chassis.resources import Resources
+from services.quoting.store.blocks import tighten
+from services.quoting.store.forgetting import KeptDays, forget
+from services.quoting.store.repository import standing
+
+log = logging.getLogger(__name__)
+
+REST = timedelta(minutes=1)
+"""A quote that was settled this lately may be asked for at once; it is packed later."""
+LONGEST_REST = timedelta(days=1)
+"""After so long a quote is packed tightly even while others are under way."""
+IDLE_WORK_S = 2.0
+
+
+def pack_tightly(resources: Resources) -> None:
+    """Pack some quotes tightly. While others are under way none but one that has waited for a day."""
+    now = datetime.now(UTC)
+    busy = standing(resources.database).under_way > 0
+    done = tighten(resources.database, settled_before=now - (LONGEST_REST if busy else REST), within_s=0.0 if busy else IDLE_WORK_S)
+    if done:
+        log.info("quotes packed", extra={"quotes": done})
+
+
+def forget_what_is_over(resources: Resources) -> None:
+    """Delete what is older than the settings keep it. Quotes, decisions and orders are never among it."""
+    settings = resources.settings
+    kept = KeptDays(
+        outbox=settings.outbox_kept_days,
+        events=settings.events_kept_days,
+        idempotency_keys=settings.idempotency_kept_days,
+        letters=settings.letters_kept_days,
+        impacts=settings.proposals_kept_days,
+    )
+    gone = forget(resources.database, kept, now=datetime.now(UTC))
+    if any(gone.values()):
+        log.info("forgotten", extra=gone)
