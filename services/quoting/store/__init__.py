@@ -8,11 +8,12 @@ from services.chassis.database import Database
 
 RIGHTS = {
     "quotes": "select, insert, update",
-    # A failed outcome alone makes room for another; a trigger keeps every other from being deleted.
-    "outcomes": "select, insert, delete",
+    # A failed outcome alone makes room for another; a trigger keeps every other from being deleted. How its documents lie may change.
+    "outcomes": "select, insert, delete, "
+    "update (body, blanks, operations, packing, packed, body_bytes, blanks_bytes, operations_bytes, archived_in)",
     "decisions": "select, insert",
     "handovers": "select, insert",
-    "dead_letters": "select, insert, update",
+    "dead_letters": "select, insert, update, delete",
 }
 """Tables that the role of this part may not do everything to."""
 
