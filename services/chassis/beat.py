@@ -10,8 +10,8 @@ from celery import Celery
 from celery.beat import Scheduler
 from celery.schedules import schedule
 
+from services.chassis.celery_logs import hush_beat, speak_json
 from services.chassis.heartbeat import beat_once
-from services.chassis.logs import set_up_logs
 from services.chassis.queue import queue_app
 from services.chassis.settings import Settings, settings
 from shared_schemas.pipeline import FORGET_LOAD_TASK, FORGET_TASK, PACK_TASK, SWEEP_TASK, TAKE_OVER_TASK, TASKS
@@ -54,6 +54,7 @@ class TimeKeeper(Scheduler):
 def beat_app(chosen: Settings) -> Celery:
     """A Celery application with the schedule. A second beat is harmless: the tasks are scans under row locks."""
     app = queue_app(chosen, TASKS)
+    hush_beat(app)
     app.conf.beat_scheduler = TimeKeeper
     app.conf.beat_max_loop_interval = 5
     app.conf.beat_schedule = {
@@ -76,7 +77,7 @@ def beat_app(chosen: Settings) -> Celery:
 def __getattr__(name: str) -> Any:
     """The application that `celery -A services.chassis.beat` looks for, built when it is asked for."""
     if name in ("app", "celery"):
-        set_up_logs(settings().log_level)
+        speak_json()
         app = beat_app(settings())
         globals()["app"] = globals()["celery"] = app
         return app

@@ -13,12 +13,9 @@ from collections.abc import Callable, Iterable
 from concurrent.futures import Future
 from dataclasses import dataclass, replace
 
-import redis
-from redis.backoff import NoBackoff
-from redis.retry import Retry
 from sqlalchemy.exc import DBAPIError
 
-from services.chassis.resources import Resources
+from services.chassis.resources import Resources, hurried
 
 DEADLINE_S = 0.7
 """Within which a question is answered, or counts as unanswered; a probe that waits a second hears of it in time."""
@@ -53,7 +50,7 @@ class Checks:
     """The checks of one process, asked through connections of their own."""
 
     def __init__(self, resources: Resources, checks: Iterable[Check]) -> None:
-        apart = replace(resources, database=resources.database.apart(), redis=_hurried(resources.redis))
+        apart = replace(resources, database=resources.database.apart(), redis=hurried(resources.redis, DEADLINE_S))
         self._questions = [_Question(check, apart) for check in checks]
 
     async def findings(self) -> list[Finding]:
@@ -105,12 +102,3 @@ class _Question:
 def _name_of(fault: Exception) -> str:
     of_driver = getattr(fault, "orig", None) if isinstance(fault, DBAPIError) else None
     return type(of_driver or fault).__name__
-
-
-def _hurried(client: redis.Redis) -> redis.Redis:
-    """A client of the same server that gives up soon and does not try again."""
-    pool = client.connection_pool
-    known = pool.connection_kwargs | {
-        "socket_timeout": DEADLINE_S, "socket_connect_timeout": DEADLINE_S, "retry": Retry(NoBackoff(), 0)
-    }  # fmt: skip
-    return redis.Redis.from_pool(redis.ConnectionPool(connection_class=pool.connection_class, **known))

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from functools import cache
 from html import escape
-from typing import Any, cast
+from typing import Any
 
 import redis
 from fastapi import APIRouter, Request
@@ -17,12 +17,12 @@ from fastapi.responses import HTMLResponse, JSONResponse
 from sqlalchemy import text
 
 from services.chassis.checks import Check, Checks
-from services.chassis.heartbeat import SIGN_LIVES_S, sign_of
+from services.chassis.heartbeat import SIGN_LIVES_S, workers_of_queues
 from services.chassis.migrate import PARTS, current, newest
 from services.chassis.problems import PROBLEM_TYPES
 from services.chassis.resources import Resources
 from services.chassis.version import VERSION
-from shared_schemas.pipeline import WITH_WORKERS
+from shared_schemas.pipeline import QUEUES
 
 router = APIRouter()
 
@@ -116,10 +116,8 @@ def redis_away(resources: Resources) -> str | None:
 
 
 def workers_away(resources: Resources) -> str | None:
-    """The services that work in the background of which no worker gave a sign of life lately."""
+    """The queues that no worker consumes which gave a sign of life lately."""
     # Quotes are taken without workers, and wait: an API whose workers are away stays where requests are sent to.
-    signs = list(resources.redis.scan_iter(sign_of(resources.settings.deployment, "*"), count=1000))
-    told = cast("list[bytes | None]", resources.redis.mget(signs)) if signs else []
-    served = {name for said in told if said for name in said.decode().split(",")}
-    away = [service for service in WITH_WORKERS if service not in served]
+    workers = workers_of_queues(resources.redis, resources.settings.deployment)
+    away = [queue for queue in QUEUES if not workers[queue]]
     return f"no: no sign of life for {SIGN_LIVES_S} s from a worker of {', '.join(away)}" if away else None

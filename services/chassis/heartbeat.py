@@ -1,8 +1,8 @@
-"""Proof that a worker consumes: a task through a queue of its own touches a file, and the container's check reads its age.
+"""Signs of life: a file whose age the container's check reads, and a key in Redis with the queues that a worker consumes.
 
     python -m services.chassis.heartbeat        exit 0 when the last beat is young enough
 
-A worker that is connected and takes nothing looks alive to every other question. Beat, which has no queue, touches its file itself.
+What a worker has to show before it beats is said in `life.py`. Beat, which has no queue, touches its file itself.
 """
 
 from __future__ import annotations
@@ -10,15 +10,17 @@ from __future__ import annotations
 import os
 import sys
 import time
+from collections import Counter
 from pathlib import Path
+from typing import TYPE_CHECKING, cast
 
-HEARTBEAT_EVERY_S = 10.0
+if TYPE_CHECKING:
+    import redis
+
 LONGEST_SILENCE_S = 60.0
-"""Above the hard limit of the tasks that may be running when a beat is due."""
-
 
 SIGN_LIVES_S = 30
-"""A worker that has not beaten for so long, three beats, is counted as away."""
+"""A worker that has not beaten for so long, some six beats, is counted as away."""
 
 
 def sign_of(deployment: str, worker: str) -> str:
@@ -29,6 +31,13 @@ def sign_of(deployment: str, worker: str) -> str:
 def own_queue(worker: str) -> str:
     """The queue that only the worker of that name consumes."""
     return f"heartbeat.{worker}"
+
+
+def workers_of_queues(client: redis.Redis, deployment: str) -> Counter[str]:
+    """How many workers that gave a sign of life lately consume each queue."""
+    signs = list(client.scan_iter(sign_of(deployment, "*"), count=1000))
+    told = cast("list[bytes | None]", client.mget(signs)) if signs else []
+    return Counter(queue for queues in told if queues for queue in queues.decode().split(","))
 
 
 def heartbeat_file() -> Path:
@@ -47,28 +56,6 @@ def silence_s() -> float:
         return time.time() - heartbeat_file().stat().st_mtime
     except FileNotFoundError:
         return float("inf")
-
-
-class Pulse:
-    """How long the beats have been missing, by a clock that nobody sets."""
-
-    def __init__(self) -> None:
-        self._last = self._touched_at()
-        self._since = time.monotonic()
-
-    def silence_s(self) -> float:
-        """Seconds since a beat was first missed at a look; 0 when one came since the look before."""
-        touched_at = self._touched_at()
-        if touched_at != self._last:
-            self._last, self._since = touched_at, time.monotonic()
-        return time.monotonic() - self._since
-
-    @staticmethod
-    def _touched_at() -> float:
-        try:
-            return heartbeat_file().stat().st_mtime
-        except FileNotFoundError:
-            return 0.0
 
 
 if __name__ == "__main__":

@@ -29,6 +29,11 @@ def set_up_logs(level: str) -> None:
     root = logging.getLogger()
     root.handlers = [handler]
     root.setLevel(level)
+    # Uvicorn, and Python's own warnings, would speak in lines of another kind.
+    for name in ("uvicorn", "uvicorn.error", "uvicorn.access"):
+        logging.getLogger(name).handlers = []
+        logging.getLogger(name).propagate = True
+    logging.captureWarnings(True)
     logging.getLogger("httpx").setLevel(logging.WARNING)
     logging.getLogger("celery.app.trace").setLevel(logging.WARNING)
 

@@ -9,6 +9,8 @@ from functools import cached_property
 
 import redis
 from celery import Celery
+from redis.backoff import NoBackoff
+from redis.retry import Retry
 
 from services.chassis import tracing
 from services.chassis.database import Database
@@ -74,6 +76,13 @@ def build_resources(chosen: Settings, *, queue: Celery | None = None) -> Resourc
         queue=queue or queue_app(chosen, TASKS),
         redis=client,
     )
+
+
+def hurried(client: redis.Redis, wait_s: float) -> redis.Redis:
+    """A client of the same server that waits so long for an answer and does not try again."""
+    pool = client.connection_pool
+    known = pool.connection_kwargs | {"socket_timeout": wait_s, "socket_connect_timeout": wait_s, "retry": Retry(NoBackoff(), 0)}
+    return redis.Redis.from_pool(redis.ConnectionPool(connection_class=pool.connection_class, **known))
 
 
 _of_process: dict[int, Resources] = {}

@@ -332,4 +332,5 @@ def add_docs_page(app: FastAPI) -> None:
 def application() -> FastAPI:
     """The application of this process, as uvicorn serves it: `uvicorn --factory services.chassis.web:application`."""
     set_up_logs(settings().log_level)
+    log.info("api starts", extra={"version": VERSION, "services": ",".join(settings().services)})
     return make_app(resources())

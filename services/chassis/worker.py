@@ -7,21 +7,21 @@ from __future__ import annotations
 
 import gc
 import logging
-import os
 import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager
 from dataclasses import dataclass
 from importlib import import_module
 from typing import Any
 
-import redis
-from celery import Celery, Task, bootsteps
+from celery import Celery, Task
 from celery.exceptions import SoftTimeLimitExceeded
 from celery.signals import celeryd_after_setup, worker_process_init, worker_process_shutdown
 
 from services.chassis import tracing
-from services.chassis.heartbeat import HEARTBEAT_EVERY_S, LONGEST_SILENCE_S, SIGN_LIVES_S, Pulse, beat_once, own_queue, sign_of
+from services.chassis.celery_logs import speak_json
+from services.chassis.heartbeat import own_queue
+from services.chassis.life import Life
 from services.chassis.logs import bind, set_up_logs
 from services.chassis.pipeline import MOST_RETRIES, TRANSPORT_FAULTS, Stage, Terminus, give_up, hop, leave, retry_wait_s
 from services.chassis.queue import queue_app
@@ -44,7 +44,7 @@ def worker_app(chosen: Settings) -> Celery:
             module = import_module(f"services.{name}.stage")
             register(app, module)
     _register_heartbeat(app)
-    app.steps["worker"].add(Heartbeat)
+    app.steps["worker"].add(Life)
     return app
 
 
@@ -118,14 +118,9 @@ def at_work(task: Task, here: Station, number: str, attempt: int, trace: str, to
 
 
 def _register_heartbeat(app: Celery) -> None:
-    @app.task(name=HEARTBEAT_TASK, bind=True, shared=False)
-    def task(self: Task) -> None:
-        """Beat, and say so where every process of the suite can read it; done by a child, so that a frozen one goes silent."""
-        beat_once()
-        tools = resources(queue=app)
-        with suppress(redis.RedisError):
-            services = ",".join(tools.settings.services)
-            tools.redis.set(sign_of(tools.settings.deployment, str(self.request.hostname)), services, ex=SIGN_LIVES_S)
+    @app.task(name=HEARTBEAT_TASK, shared=False)
+    def task() -> None:
+        """Nothing: that a child begins it is what it is for."""
 
 
 def _register_periodic(app: Celery, name: str, run: Callable[[Resources], None]) -> None:
@@ -137,39 +132,8 @@ def _register_periodic(app: Celery, name: str, run: Callable[[Resources], None])
 
 @celeryd_after_setup.connect
 def _a_queue_of_its_own(sender: str, instance: Any, **_: Any) -> None:
-    """Each worker also consumes a queue that only it knows, for its heartbeat; `sender` is the worker's own name."""
+    """Each worker also consumes a queue that only it knows, for its proof of life; `sender` is the worker's own name."""
     instance.app.amqp.queues.select_add(own_queue(sender))
-
-
-class Heartbeat(bootsteps.StartStopStep):
-    """Sends this worker a task through its own queue every few seconds; running it touches the file the health check reads.
-
-    A worker that is heard no longer although the broker takes what it sends has ceased to consume. It ends itself, and
-    whoever keeps it alive starts another.
-    """
-
-    requires = ("celery.worker.components:Timer",)
-
-    def start(self, worker: Any) -> None:
-        """Begin to beat."""
-        self._pulse = Pulse()
-        worker.timer.call_after(1.0, self._send, (worker,))
-        self._timer = worker.timer.call_repeatedly(HEARTBEAT_EVERY_S, self._send, (worker,))
-
-    def stop(self, worker: Any) -> None:
-        """Stop beating."""
-        self._timer.cancel()
-
-    def _send(self, worker: Any) -> None:
-        try:
-            worker.app.send_task(HEARTBEAT_TASK, queue=own_queue(worker.hostname), expires=2 * HEARTBEAT_EVERY_S)
-        except TRANSPORT_FAULTS as fault:
-            log.warning("no heartbeat sent", extra={"why": str(fault)})
-            self._pulse = Pulse()
-        else:
-            if self._pulse.silence_s() > LONGEST_SILENCE_S:
-                log.critical("this worker consumes nothing any more; it ends, to be started again")
-                os._exit(1)
 
 
 @worker_process_init.connect
@@ -188,7 +152,7 @@ def _a_child_leaves_nothing_unsaid(**_: Any) -> None:
 def __getattr__(name: str) -> Any:
     """The application that `celery -A services.chassis.worker` looks for, built when it is asked for."""
     if name in ("app", "celery"):
-        set_up_logs(settings().log_level)
+        speak_json()
         app = worker_app(settings())
         globals()["app"] = globals()["celery"] = app
         return app

@@ -2,13 +2,20 @@
 
 from __future__ import annotations
 
+import os
+import subprocess
+import sys
+import time
+from collections.abc import Callable
 from datetime import UTC, datetime
+from pathlib import Path
 
 from services.chassis.load_source import SnapshotNotFound
 from services.chassis.settings import Settings
 from shared_schemas.load import LoadSnapshot, OrderLoad
 from shared_schemas.rates import RateRevision, Rates
 
+ROOT = Path(__file__).resolve().parents[2]
 PASSWORD = "for-tests"
 NOON = datetime(2026, 11, 2, 12, 0, tzinfo=UTC)
 
@@ -22,6 +29,43 @@ def settings_on(port: int, **changes: object) -> Settings:
         "service_key": "bw_0_0",
     }
     return Settings(**{**known, **changes})  # type: ignore[arg-type]
+
+
+def until(done: Callable[[], bool], *, within_s: float) -> None:
+    """Wait for something that another process does."""
+    give_up_at = time.monotonic() + within_s
+    while not done():
+        assert time.monotonic() < give_up_at, f"not within {within_s} s"
+        time.sleep(0.02)
+
+
+class Worker:
+    """A real worker of the first stage; the rates it would ask do not answer."""
+
+    def __init__(self, port: int, folder: Path, *, app: str = "services.chassis.worker", children: int = 1) -> None:
+        self.log = folder / "log"
+        self.heartbeat = folder / "heartbeat"
+        self.own_queue = f"heartbeat.{folder.name}@here"
+        environment = {name: value for name, value in os.environ.items() if not name.startswith("BLANKWRIGHT_")} | {
+            "BLANKWRIGHT_DATABASE_URL": "postgresql://u:p@127.0.0.1:1/x",
+            "BLANKWRIGHT_REDIS_URL": f"redis://:{PASSWORD}@127.0.0.1:{port}/0",
+            "BLANKWRIGHT_RATES_URL": "http://127.0.0.1:1",
+            "BLANKWRIGHT_SERVICE_KEY": "bw_0_0",
+            "BLANKWRIGHT_SERVICES": "prescription",
+            "BLANKWRIGHT_HEARTBEAT_FILE": str(self.heartbeat),
+            "PYTHONPATH": str(ROOT),
+        }
+        with self.log.open("wb") as out:
+            self.process = subprocess.Popen(
+                [sys.executable, "-m", "celery", "-A", app, "--skip-checks", "worker", "-Q", "prescription", "-c", str(children),
+                 "-n", f"{folder.name}@here", "-l", "WARNING", "--without-gossip", "--without-mingle", "--without-heartbeat"],
+                cwd=ROOT, env=environment, stdin=subprocess.DEVNULL, stdout=out, stderr=out,
+            )  # fmt: skip
+
+    def end(self) -> None:
+        """End it at once."""
+        self.process.kill()
+        self.process.wait()
 
 
 class OneRevision:

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 import os
 import subprocess
-import sys
 import threading
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import suppress
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
@@ -19,7 +18,6 @@ import redis
 from kombu import Connection
 from sqlalchemy import text
 
-from services.chassis import heartbeat
 from services.chassis.database import Database
 from services.chassis.health import tables_behind
 from services.chassis.migrate import PARTS, current, migrate, newest
@@ -35,17 +33,9 @@ from shared_schemas.quote import QuoteRequest
 from shared_schemas.rates import Rates
 from tests.bench.lenses import chain_of_lenses
 from tests.drill.faults import poison
-from tests.integration.parts import NOON, PASSWORD, OneRevision, settings_on
+from tests.integration.parts import NOON, PASSWORD, OneRevision, Worker, settings_on, until
 
-ROOT = Path(__file__).resolve().parents[2]
 REQUEST = QuoteRequest(prescription=chain_of_lenses(1), quantities=(5,))
-
-
-def until(done: Callable[[], bool], *, within_s: float) -> None:
-    give_up_at = time.monotonic() + within_s
-    while not done():
-        assert time.monotonic() < give_up_at, f"not within {within_s} s"
-        time.sleep(0.02)
 
 
 @pytest.fixture
@@ -59,26 +49,10 @@ def tools(broker_port: int) -> Iterator[Resources]:
 
 @pytest.fixture
 def worker(broker_port: int, tools: Resources, tmp_path: Path) -> Iterator[tuple[subprocess.Popen[bytes], Path]]:
-    """A real worker of the first stage, with its log; the rates it would ask do not answer."""
-    log = tmp_path / "log"
-    environment = {name: value for name, value in os.environ.items() if not name.startswith("BLANKWRIGHT_")} | {
-        "BLANKWRIGHT_DATABASE_URL": "postgresql://u:p@127.0.0.1:1/x",
-        "BLANKWRIGHT_REDIS_URL": f"redis://:{PASSWORD}@127.0.0.1:{broker_port}/0",
-        "BLANKWRIGHT_RATES_URL": "http://127.0.0.1:1",
-        "BLANKWRIGHT_SERVICE_KEY": "bw_0_0",
-        "BLANKWRIGHT_SERVICES": "prescription",
-        "BLANKWRIGHT_HEARTBEAT_FILE": str(tmp_path / "heartbeat"),
-        "PYTHONPATH": str(ROOT),
-    }
-    with log.open("wb") as out:
-        process = subprocess.Popen(
-            [sys.executable, "-m", "celery", "-A", "services.chassis.worker", "--skip-checks", "worker", "-Q", "prescription", "-c", "1",
-             "-l", "WARNING", "--without-gossip", "--without-mingle", "--without-heartbeat"],
-            cwd=ROOT, env=environment, stdin=subprocess.DEVNULL, stdout=out, stderr=out,
-        )  # fmt: skip
-    yield process, log
-    process.kill()
-    process.wait()
+    """A real worker of the first stage, with its log."""
+    started = Worker(broker_port, tmp_path)
+    yield started.process, started.log
+    started.end()
 
 
 def test_what_nobody_can_read_is_taken_out_and_the_line_behind_it_moves_on(
@@ -271,23 +245,3 @@ def test_a_process_whose_tables_are_behind_says_that_it_cannot_work(database: Da
     of_rates = replace(here, settings=here.settings.model_copy(update={"services": ("rates",)}))
     assert tables_behind(of_rates) is None, "it has no business with the tables of quoting"
     assert set(PARTS) == {"chassis", "rates", "orders", "quoting"}
-
-
-def test_a_worker_that_is_heard_no_more_is_found_out_by_a_clock_that_nobody_sets(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    monkeypatch.setenv("BLANKWRIGHT_HEARTBEAT_FILE", str(tmp_path / "beat"))
-    now = 1000.0
-    monkeypatch.setattr(heartbeat.time, "monotonic", lambda: now)
-    pulse = heartbeat.Pulse()
-    assert heartbeat.silence_s() == float("inf"), "there was no beat yet"
-    now += 40
-    assert pulse.silence_s() == 40
-    heartbeat.beat_once()
-    assert pulse.silence_s() == 0
-    assert heartbeat.silence_s() < 5
-    os.utime(tmp_path / "beat", (1, 1))
-    assert pulse.silence_s() == 0, "the file has another time, so somebody beat"
-    now += heartbeat.LONGEST_SILENCE_S + 1
-    assert pulse.silence_s() > heartbeat.LONGEST_SILENCE_S
-    assert heartbeat.silence_s() > heartbeat.LONGEST_SILENCE_S

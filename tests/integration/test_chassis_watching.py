@@ -25,6 +25,7 @@ from services.chassis.web import make_app
 from services.quoting.service.intake import accept
 from services.quoting.store.repository import QuoteStore
 from services.quoting.store.rows import DeadLetter, Outcome
+from shared_schemas.pipeline import QUEUES
 from shared_schemas.quote import QuoteRequest
 from shared_schemas.rates import Rates
 from tests.bench.lenses import chain_of_lenses
@@ -146,11 +147,11 @@ WELL = {"postgresql": "yes", "writes": "yes", "redis": "yes", "workers": "yes"}
 
 def test_a_process_that_takes_quotes_is_ready_without_broker_and_workers_and_not_without_tables(tools: Resources) -> None:
     silent = ask(tools, "/readyz")
-    nobody = "no: no sign of life for 30 s from a worker of prescription, glass, process, quoting, orders"
+    nobody = f"no: no sign of life for 30 s from a worker of {', '.join(QUEUES)}"
     assert (silent.status_code, silent.json()) == (
         200, {"ready": True, "degraded": True, "parts": WELL | {"workers": nobody}, "version": VERSION}
     )  # fmt: skip
-    tools.redis.set(sign_of(tools.settings.deployment, "one"), "prescription,glass,process,quoting,orders", ex=SIGN_LIVES_S)
+    tools.redis.set(sign_of(tools.settings.deployment, "one"), ",".join(QUEUES), ex=SIGN_LIVES_S)
     assert ask(tools, "/readyz").json() == {"ready": True, "degraded": False, "parts": WELL, "version": VERSION}
     without_broker = ask(away(tools), "/readyz")
     assert without_broker.status_code == 200, "quotes are taken, and wait"
