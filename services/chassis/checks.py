@@ -11,11 +11,15 @@ import threading
 import time
 from collections.abc import Callable, Iterable
 from concurrent.futures import Future
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
+from functools import partial
+from typing import Generic, NoReturn, TypeVar
 
 from sqlalchemy.exc import DBAPIError
 
-from services.chassis.resources import Resources, hurried
+from services.chassis.resources import Resources, apart
+
+Answer = TypeVar("Answer")
 
 DEADLINE_S = 0.7
 """Within which a question is answered, or counts as unanswered; a probe that waits a second hears of it in time."""
@@ -50,8 +54,8 @@ class Checks:
     """The checks of one process, asked through connections of their own."""
 
     def __init__(self, resources: Resources, checks: Iterable[Check]) -> None:
-        apart = replace(resources, database=resources.database.apart(), redis=hurried(resources.redis, DEADLINE_S))
-        self._questions = [_Question(check, apart) for check in checks]
+        beside = apart(resources, DEADLINE_S)
+        self._questions = [_Question(check, beside) for check in checks]
 
     async def findings(self) -> list[Finding]:
         """What each check finds, within the deadline."""
@@ -59,44 +63,68 @@ class Checks:
         return [Finding(question.check, words) for question, words in zip(self._questions, answers, strict=True)]
 
 
-class _Question:
-    def __init__(self, check: Check, resources: Resources) -> None:
-        self.check = check
-        self._resources = resources
+class Shared(Generic[Answer]):
+    """One question that many ask: it runs in a thread of its own, once at a time, and its answer is kept for a moment."""
+
+    def __init__(self, ask: Callable[[], Answer], *, name: str, deadline_s: float, kept_s: Callable[[Answer], float]) -> None:
+        self._ask = ask
+        self._name = name
+        self._deadline_s = deadline_s
+        self._kept_s = kept_s
         self._lock = threading.Lock()
-        self._open: Future[str | None] | None = None
+        self._open: Future[Callable[[], Answer]] | None = None
         self._asked_at = 0.0
-        self._answered_at = 0.0
+        self._good_until = 0.0
 
-    async def answer(self) -> str | None:
-        """The words of an answer that is young enough, or of a new one; those for none when the deadline passes."""
+    async def answer(self) -> Answer:
+        """An answer that is young enough, or a new one. Raises `TimeoutError` past the deadline, and what the question raises."""
         pending = self._pending()
-        left_s = max(0.0, self._asked_at + DEADLINE_S - time.monotonic())
-        try:
-            return await asyncio.wait_for(asyncio.shield(asyncio.wrap_future(pending)), left_s)
-        except TimeoutError:
-            return f"no answer within {DEADLINE_S:g} s"
+        left_s = max(0.0, self._asked_at + self._deadline_s - time.monotonic())
+        outcome = await asyncio.wait_for(asyncio.shield(asyncio.wrap_future(pending)), left_s)
+        return outcome()
 
-    def _pending(self) -> Future[str | None]:
+    def _pending(self) -> Future[Callable[[], Answer]]:
         with self._lock:
-            if self._open is None or (self._open.done() and self._is_stale(self._open)):
+            if self._open is None or (self._open.done() and time.monotonic() > self._good_until):
                 self._open = Future()
                 self._asked_at = time.monotonic()
                 # A daemon: a process that is told to stop does not wait for a part that is frozen.
-                threading.Thread(target=self._ask, args=(self._open,), name=f"check {self.check.name}", daemon=True).start()
+                threading.Thread(target=self._run, args=(self._open,), name=self._name, daemon=True).start()
             return self._open
 
-    def _is_stale(self, answered: Future[str | None]) -> bool:
-        kept_s = self.check.kept_s if answered.result() is None else KEPT_S
-        return time.monotonic() - self._answered_at > kept_s
-
-    def _ask(self, pending: Future[str | None]) -> None:
+    def _run(self, pending: Future[Callable[[], Answer]]) -> None:
         try:
-            words = self.check.ask(self._resources)
+            answer = self._ask()
         except Exception as fault:
-            words = f"no: {_name_of(fault)}"
-        self._answered_at = time.monotonic()
-        pending.set_result(words)
+            self._good_until = time.monotonic() + KEPT_S
+            # Not as the exception of the future, of which the loop would speak when nobody waits for it any more.
+            pending.set_result(partial(_raise, fault))
+        else:
+            self._good_until = time.monotonic() + self._kept_s(answer)
+            pending.set_result(lambda: answer)
+
+
+def _raise(fault: Exception) -> NoReturn:
+    raise fault
+
+
+class _Question:
+    def __init__(self, check: Check, resources: Resources) -> None:
+        self.check = check
+        self._shared: Shared[str | None] = Shared(
+            lambda: check.ask(resources),
+            name=f"check {check.name}",
+            deadline_s=DEADLINE_S,
+            kept_s=lambda words: KEPT_S if words else check.kept_s,
+        )
+
+    async def answer(self) -> str | None:
+        try:
+            return await self._shared.answer()
+        except TimeoutError:
+            return f"no answer within {DEADLINE_S:g} s"
+        except Exception as fault:
+            return f"no: {_name_of(fault)}"
 
 
 def _name_of(fault: Exception) -> str:

@@ -17,6 +17,7 @@ from fastapi.responses import HTMLResponse, JSONResponse
 from sqlalchemy import text
 
 from services.chassis.checks import Check, Checks
+from services.chassis.database import Database
 from services.chassis.heartbeat import SIGN_LIVES_S, workers_of_queues
 from services.chassis.migrate import PARTS, current, newest
 from services.chassis.problems import PROBLEM_TYPES
@@ -96,12 +97,17 @@ def tables_behind(resources: Resources) -> str | None:
 
 
 def writes_refused(resources: Resources) -> str | None:
-    """Whether PostgreSQL takes a write: 250 kB of new pages, which a full disk has no room for, and which are taken back at once."""
+    """Whether PostgreSQL takes a write; raises what it says where it does not."""
+    write_and_take_back(resources.database)
+    return None
+
+
+def write_and_take_back(database: Database) -> None:
+    """Write 250 kB of new pages, which a full disk has no room for; raises what the database says."""
     # A row that is updated finds room in its page on a full disk too. The table is this session's own: no lock meets another's.
-    with resources.database.engine.connect() as connection:
+    with database.engine.connect() as connection:
         connection.execute(text("create temporary table write_check as select 'filler'::name from generate_series(1, 2500)"))
         connection.rollback()
-    return None
 
 
 def redis_away(resources: Resources) -> str | None:

@@ -33,11 +33,25 @@ def own_queue(worker: str) -> str:
     return f"heartbeat.{worker}"
 
 
+def give_sign(client: redis.Redis, deployment: str, worker: str, queues: str) -> None:
+    """Leave a worker's sign of life, with the queues that it consumes."""
+    client.sadd(_everyone(deployment), worker)
+    client.set(sign_of(deployment, worker), queues, ex=SIGN_LIVES_S)
+
+
 def workers_of_queues(client: redis.Redis, deployment: str) -> Counter[str]:
     """How many workers that gave a sign of life lately consume each queue."""
-    signs = list(client.scan_iter(sign_of(deployment, "*"), count=1000))
-    told = cast("list[bytes | None]", client.mget(signs)) if signs else []
+    workers = sorted(worker.decode() for worker in cast("set[bytes]", client.smembers(_everyone(deployment))))
+    told = cast("list[bytes | None]", client.mget([sign_of(deployment, worker) for worker in workers])) if workers else []
+    faded = [worker for worker, queues in zip(workers, told, strict=True) if queues is None]
+    if faded:
+        client.srem(_everyone(deployment), *faded)
     return Counter(queue for queues in told if queues for queue in queues.decode().split(","))
+
+
+def _everyone(deployment: str) -> str:
+    # A set of names, as a process of the suite may not list the keys there are.
+    return f"{deployment}:workers"
 
 
 def heartbeat_file() -> Path:

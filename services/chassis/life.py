@@ -28,7 +28,7 @@ import redis
 from celery import bootsteps
 from celery.worker import state
 
-from services.chassis.heartbeat import SIGN_LIVES_S, beat_once, own_queue, sign_of
+from services.chassis.heartbeat import beat_once, give_sign, own_queue, sign_of
 from services.chassis.pipeline import TRANSPORT_FAULTS
 from services.chassis.queue import HARD_LIMIT_S
 from services.chassis.resources import hurried
@@ -120,7 +120,6 @@ class Life(bootsteps.StartStopStep):
         self._worker = worker
         self._own = own_queue(worker.hostname)
         self._deployment = settings().deployment
-        self._sign = sign_of(self._deployment, worker.hostname)
         self._redis: redis.Redis = hurried(redis.Redis.from_url(settings().redis_url.get_secret_value()), BROKER_WAIT_S)
         self._stopped = threading.Event()
         log.info("worker starts", extra={"version": VERSION, "queues": self._queues()})
@@ -130,7 +129,7 @@ class Life(bootsteps.StartStopStep):
         """Stop looking, and take the sign of life away."""
         self._stopped.set()
         try:
-            self._redis.delete(self._sign)
+            self._redis.delete(sign_of(self._deployment, worker.hostname))
         except redis.RedisError:
             log.info("the sign of life is left to fade")
 
@@ -172,7 +171,7 @@ class Life(bootsteps.StartStopStep):
     def _say_so(self) -> None:
         beat_once()
         try:
-            self._redis.set(self._sign, self._queues(), ex=SIGN_LIVES_S)
+            give_sign(self._redis, self._deployment, self._worker.hostname, self._queues())
         except redis.RedisError:
             log.info("no sign of life could be left")
 

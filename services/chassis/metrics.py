@@ -7,6 +7,7 @@ Redis, quotes in PostgreSQL. Every process that serves quoting gives the same an
 
 from __future__ import annotations
 
+import asyncio
 import logging
 import time
 from collections import defaultdict
@@ -15,17 +16,24 @@ from typing import Any
 
 import redis
 from fastapi import APIRouter, Request, Response
-from prometheus_client import CollectorRegistry, Histogram, ProcessCollector, generate_latest
+from prometheus_client import CollectorRegistry, Gauge, Histogram, ProcessCollector, generate_latest
 from prometheus_client.core import CounterMetricFamily, GaugeMetricFamily, HistogramMetricFamily, Metric
 from prometheus_client.registry import Collector
 from sqlalchemy.exc import SQLAlchemyError
 
-from services.chassis.resources import Resources
+from services.chassis.backups_known import backup_age
+from services.chassis.checks import Shared
+from services.chassis.metrics_of_parts import certificates, database_state, free_space, redis_state, workers
+from services.chassis.resources import Resources, apart
 from services.chassis.tally import BOUNDS_S
+from services.chassis.version import VERSION
 from shared_schemas.pipeline import QUEUES, STATIONS
 
 log = logging.getLogger(__name__)
 router = APIRouter()
+
+SCRAPE_WITHIN_S = 5.0
+"""Within which a part is to answer; Prometheus gives up after 10 s."""
 
 MEDIA_TYPE = "text/plain; version=0.0.4; charset=utf-8"
 DESCRIBED: dict[int | str, dict[str, Any]] = {
@@ -42,6 +50,7 @@ class RequestMeter:
     def __init__(self) -> None:
         self.registry = CollectorRegistry()
         ProcessCollector(registry=self.registry)
+        Gauge("blankwright_build_info", "The version of this process", ("version",), registry=self.registry).labels(VERSION).set(1)
         self._seconds = Histogram(
             "blankwright_http_request_seconds",
             "Seconds from a request to the head of its answer",
@@ -57,28 +66,47 @@ class RequestMeter:
         self._seconds.labels(method, route, str(status)).observe(time.perf_counter() - began)
 
 
-class Suite(Collector):
-    """The whole suite, asked at the moment of the scrape. A part that does not answer is said so, and its figures are left out."""
+class Suite:
+    """The whole suite, asked at the moment of the scrape. A part that does not answer in time is said so, and its figures are left out."""
 
     def __init__(self, resources: Resources, figures: Iterable[Figures]) -> None:
-        self._resources = resources
-        self._figures = tuple(figures)
+        self._certificates = resources.settings.certificates
+        self._folders = resources.settings.watched_folders
+        beside = apart(resources, SCRAPE_WITHIN_S)
+        self._parts = {
+            part: Shared(
+                lambda readers=readers: [metric for read in readers for metric in read(beside)],  # type: ignore[misc]
+                name=f"figures of {part}",
+                deadline_s=SCRAPE_WITHIN_S,
+                kept_s=lambda _: 0.5,
+            )
+            for part, readers in (("redis", OF_REDIS), ("postgresql", (*OF_POSTGRESQL, *figures)))
+        }
 
-    def collect(self) -> Iterator[Metric]:
+    async def figures(self) -> list[Metric]:
         """Every figure."""
+        found = await asyncio.gather(*(shared.answer() for shared in self._parts.values()), return_exceptions=True)
         answers = GaugeMetricFamily(
             "blankwright_part_answers", "Whether a part that figures are read from answers", labels=["part"]
         )
-        for part, readers in (("redis", (queue_depths, stage_counts)), ("postgresql", self._figures)):
-            try:
-                found = [metric for read in readers for metric in read(self._resources)]
-            except (redis.RedisError, SQLAlchemyError) as fault:
-                log.warning("figures left out", extra={"part": part, "why": str(fault)})
-                answers.add_metric([part], 0)
-                continue
-            answers.add_metric([part], 1)
-            yield from found
-        yield answers
+        told: list[Metric] = [answers, *certificates(self._certificates), *free_space(self._folders)]
+        for part, metrics_or_fault in zip(self._parts, found, strict=True):
+            if isinstance(metrics_or_fault, BaseException):
+                if not isinstance(metrics_or_fault, (redis.RedisError, SQLAlchemyError, TimeoutError)):
+                    raise metrics_or_fault
+                log.warning("figures left out", extra={"part": part, "why": str(metrics_or_fault) or "no answer in time"})
+            else:
+                told += metrics_or_fault
+            answers.add_metric([part], not isinstance(metrics_or_fault, BaseException))
+        return told
+
+
+class _Read(Collector):
+    def __init__(self, metrics: list[Metric]) -> None:
+        self._metrics = metrics
+
+    def collect(self) -> Iterator[Metric]:
+        yield from self._metrics
 
 
 def queue_depths(resources: Resources) -> Iterator[Metric]:
@@ -119,13 +147,18 @@ def _stage_seconds(counts: Mapping[str, float]) -> HistogramMetricFamily:
     return family
 
 
+OF_REDIS: tuple[Figures, ...] = (queue_depths, stage_counts, workers, redis_state)
+OF_POSTGRESQL: tuple[Figures, ...] = (database_state, backup_age)
+
+
 @router.get("/metrics", summary="Figures of this process, for Prometheus", response_class=Response, responses=DESCRIBED)
 async def metrics(request: Request) -> Response:
     return Response(generate_latest(request.app.state.meter.registry), media_type=MEDIA_TYPE)
 
 
 @router.get("/metrics/suite", summary="Figures of the whole suite, for Prometheus", response_class=Response, responses=DESCRIBED)
-def metrics_of_suite(request: Request) -> Response:
+async def metrics_of_suite(request: Request) -> Response:
+    suite: Suite = request.app.state.suite
     registry = CollectorRegistry()
-    registry.register(request.app.state.suite)
+    registry.register(_Read(await suite.figures()))
     return Response(generate_latest(registry), media_type=MEDIA_TYPE)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import secrets
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import redis
@@ -83,6 +83,11 @@ def hurried(client: redis.Redis, wait_s: float) -> redis.Redis:
     pool = client.connection_pool
     known = pool.connection_kwargs | {"socket_timeout": wait_s, "socket_connect_timeout": wait_s, "retry": Retry(NoBackoff(), 0)}
     return redis.Redis.from_pool(redis.ConnectionPool(connection_class=pool.connection_class, **known))
+
+
+def apart(resources: Resources, wait_s: float) -> Resources:
+    """The same parts through a few connections of their own, which are free when all others are taken, and wait only so long."""
+    return replace(resources, database=resources.database.apart(), redis=hurried(resources.redis, wait_s))
 
 
 _of_process: dict[int, Resources] = {}

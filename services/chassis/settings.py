@@ -66,7 +66,8 @@ class Settings(BaseSettings):
     among them that came in batches; some two for each worker process, so that a single quote never waits long behind a batch.
     `proposals_kept_days`: how long a proposed rate table is kept, and what it would do. The others of that name: doorbells that were rung,
     what happened to quotes that are settled, keys of callers for their requests, dead letters that were replayed, snapshots of the book of
-    load. `write_check_every_s`: how often `/readyz` tries at most whether PostgreSQL takes a write.
+    load. `certificates` and `watched_folders`: files in PEM whose end,
+    and folders whose free space, `/metrics/suite` is to tell. `write_check_every_s`: how often `/readyz` tries at most whether PostgreSQL takes a write.
     """
 
     model_config = SettingsConfigDict(env_prefix=PREFIX, env_file=None, frozen=True)
@@ -93,6 +94,8 @@ class Settings(BaseSettings):
     letters_kept_days: Annotated[int, Field(ge=1)] = 90
     snapshots_kept_days: Annotated[int, Field(ge=60)] = 400
     sweep_every_s: Annotated[float, Field(gt=0)] = 5.0
+    certificates: Annotated[tuple[Path, ...], NoDecode] = ()
+    watched_folders: Annotated[tuple[Path, ...], NoDecode] = ()
     write_check_every_s: Annotated[float, Field(ge=1, le=3600)] = 15.0
 
     @classmethod
@@ -104,7 +107,7 @@ class Settings(BaseSettings):
         """What is given in code, then variables, then files; no `.env` file is read."""
         return init_settings, env_settings, FilesOfSecrets(settings_cls)
 
-    @field_validator("services", mode="before")
+    @field_validator("services", "certificates", "watched_folders", mode="before")
     @classmethod
     def _names_in_one_line(cls, value: object) -> object:
         return tuple(part.strip() for part in value.split(",") if part.strip()) if isinstance(value, str) else value

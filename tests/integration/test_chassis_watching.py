@@ -9,14 +9,16 @@ import threading
 import time
 from collections.abc import Iterator
 from dataclasses import replace
+from datetime import UTC, datetime, timedelta
 
 import httpx
 import pytest
 from prometheus_client.parser import text_string_to_metric_families
 from sqlalchemy import text
 
+from services.chassis.backups_known import note_backup
 from services.chassis.database import Database
-from services.chassis.heartbeat import SIGN_LIVES_S, sign_of
+from services.chassis.heartbeat import give_sign, sign_of
 from services.chassis.one_box.servers import free_port
 from services.chassis.resources import Resources, build_resources
 from services.chassis.tally import BOUNDS_S, Tally
@@ -53,6 +55,14 @@ def frozen_port() -> Iterator[int]:
 def away(tools: Resources) -> Resources:
     """The same, but for a broker that nobody finds."""
     return replace(tools, redis=build_resources(settings_on(free_port())).redis)
+
+
+def make_read_only(database: Database) -> None:
+    """As a disk that is full would make it: it can be asked, and takes nothing."""
+    with database.engine.connect().execution_options(isolation_level="AUTOCOMMIT") as connection:
+        name = connection.execute(text("select current_database()")).scalar()
+        connection.execute(text(f"alter database {name} set default_transaction_read_only = on"))
+    database.close()
 
 
 def ask(tools: Resources, path: str) -> httpx.Response:
@@ -132,6 +142,42 @@ def test_outcomes_letters_and_the_oldest_traveller_are_read_from_the_tables(tool
     assert found["blankwright_oldest_traveller_seconds", ()] == 0
 
 
+def test_a_queue_without_a_worker_is_told_as_such(tools: Resources) -> None:
+    give_sign(tools.redis, "blankwright", "one@here", "glass,process")
+    give_sign(tools.redis, "blankwright", "two@there", "glass")
+    give_sign(tools.redis, "blankwright", "three@there", "sweeps")
+    tools.redis.delete(sign_of("blankwright", "three@there"))  # as it fades
+    found = samples(ask(tools, "/metrics/suite"))
+    told = {queue: found["blankwright_workers", (queue,)] for queue in QUEUES}
+    assert told == dict.fromkeys(QUEUES, 0) | {"glass": 2, "process": 1}
+    assert tools.redis.smembers("blankwright:workers") == {b"one@here", b"two@there"}, "nobody is remembered for ever"
+
+
+def test_a_database_and_a_broker_that_take_no_writes_are_told(tools: Resources) -> None:
+    well = samples(ask(tools, "/metrics/suite"))
+    assert (well["blankwright_database_writable", ()], well["blankwright_redis_writable", ()]) == (1, 1)
+    assert well["blankwright_database_bytes", ()] > 1e6
+    assert well["blankwright_redis_saved", ("aof",)] == 1
+    make_read_only(tools.database)
+    tools.redis.config_set("maxmemory", "1")
+    try:
+        found = samples(ask(tools, "/metrics/suite"))
+    finally:
+        tools.redis.config_set("maxmemory", "0")
+    assert (found["blankwright_database_writable", ()], found["blankwright_redis_writable", ()]) == (0, 0)
+    assert found["blankwright_redis_most_bytes", ()] == 1
+    assert found["blankwright_part_answers", ("postgresql",)] == 1
+
+
+def test_the_age_of_the_last_backup_is_told(tools: Resources) -> None:
+    assert samples(ask(tools, "/metrics/suite"))["blankwright_backup_age_seconds", ()] == float("inf")
+    now = datetime.now(UTC)
+    for hours in (50, 30):
+        note_backup(tools.database, at=now - timedelta(hours=hours), size_bytes=10, kind="one box", by="a test")
+    age_s = samples(ask(tools, "/metrics/suite"))["blankwright_backup_age_seconds", ()]
+    assert age_s == pytest.approx(30 * 3600, abs=60)
+
+
 def test_a_part_that_is_away_is_said_so_and_the_rest_is_told(tools: Resources) -> None:
     answer = ask(away(tools), "/metrics/suite")
     assert answer.status_code == 200
@@ -151,7 +197,7 @@ def test_a_process_that_takes_quotes_is_ready_without_broker_and_workers_and_not
     assert (silent.status_code, silent.json()) == (
         200, {"ready": True, "degraded": True, "parts": WELL | {"workers": nobody}, "version": VERSION}
     )  # fmt: skip
-    tools.redis.set(sign_of(tools.settings.deployment, "one"), ",".join(QUEUES), ex=SIGN_LIVES_S)
+    give_sign(tools.redis, tools.settings.deployment, "one", ",".join(QUEUES))
     assert ask(tools, "/readyz").json() == {"ready": True, "degraded": False, "parts": WELL, "version": VERSION}
     without_broker = ask(away(tools), "/readyz")
     assert without_broker.status_code == 200, "quotes are taken, and wait"
@@ -177,10 +223,7 @@ def test_a_process_says_only_what_it_needs_itself(tools: Resources) -> None:
 
 
 def test_a_database_that_takes_no_writes_is_found_out_by_writing(tools: Resources) -> None:
-    with tools.database.engine.connect().execution_options(isolation_level="AUTOCOMMIT") as connection:
-        name = connection.execute(text("select current_database()")).scalar()
-        connection.execute(text(f"alter database {name} set default_transaction_read_only = on"))
-    tools.database.close()
+    make_read_only(tools.database)
     answer = ask(tools, "/readyz")
     assert answer.status_code == 503
     assert answer.json()["parts"]["postgresql"] == "yes"

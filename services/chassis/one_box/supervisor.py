@@ -119,6 +119,7 @@ class Supervisor:
             "BLANKWRIGHT_QUOTING_URL": self._url,
             "BLANKWRIGHT_SERVICE_KEY": known["service"],
             "BLANKWRIGHT_HEARTBEAT_FILE": str(self._folder / "heartbeat"),
+            "BLANKWRIGHT_WATCHED_FOLDERS": str(self._folder),
             "REMAP_SIGTERM": "SIGQUIT",
         }
         queues = ",".join(QUEUES)
