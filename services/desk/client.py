@@ -319,8 +319,8 @@ class BlankwrightClient:
     def workers(self) -> str:
         """What the server says of its workers: `yes`, or `no: ` and which stages have none that gave a sign of life lately."""
         try:
-            return str(self._send("GET", "/readyz").json()["parts"].get("workers", "yes"))
-        except (ValueError, LookupError, AttributeError, TypeError):
+            return str(self._send("GET", "/readyz").json().get("parts", {}).get("workers", "yes"))
+        except (ValueError, AttributeError):
             return "no: the answer of /readyz cannot be read"
 
     def _table(

@@ -6,8 +6,11 @@ Exit codes: 0 ready or done, 1 no answer in time or a fault of the server, 2 the
 
 from __future__ import annotations
 
+from typing import Annotated
+
 import typer
 
+from services.chassis.version import VERSION
 from services.desk import impact_commands, load_commands, operator_commands, quote_commands
 
 app = typer.Typer(
@@ -16,6 +19,20 @@ app = typer.Typer(
 )  # fmt: skip
 for commands in (quote_commands, load_commands, impact_commands, operator_commands):
     commands.add_to(app)
+
+
+def _say_version(asked: bool) -> None:
+    if asked:
+        typer.echo(f"blankwright {VERSION}")
+        raise typer.Exit
+
+
+@app.callback()
+def _of_every_command(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_say_version, is_eager=True, help="The version, and nothing else.")
+    ] = False,
+) -> None: ...
 
 
 def main() -> None:

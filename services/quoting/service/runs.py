@@ -15,6 +15,7 @@ from services.chassis.pipeline import LAST_FAULT, TRANSPORT_FAULTS, write_sectio
 from services.chassis.problems import problem
 from services.chassis.resources import Resources
 from services.chassis.settings import Settings
+from services.chassis.version import VERSION
 from services.quoting.store.blocks import digest_of
 from services.quoting.store.rows import DeadLetter, Outcome, Start
 from services.quoting.store.runs import Runs, RunTable
@@ -105,7 +106,8 @@ def settle(
 def failed(failure: Failure) -> tuple[Outcome, DeadLetter]:
     """The outcome of a run that broke, with the letter that is left of it."""
     document = write_section(failure.problem)
-    versions = " ".join(f"{name}={version(name)}" for name in ("celery", "kombu", "pydantic", "numpy"))
+    libraries = (f"{name}={version(name)}" for name in ("celery", "kombu", "pydantic", "numpy"))
+    versions = " ".join((f"blankwright={VERSION}", *libraries))
     letter = DeadLetter(failure.stage, document, failure.traceback, versions)
     return Outcome("failed", digest_of(document), problem=document), letter
 

@@ -110,6 +110,10 @@ def test_a_deployment_has_probes_a_budget_and_at_least_two_pods_unless_it_is_bea
     (container,) = deployment["spec"]["template"]["spec"]["containers"]
     for probe in ("startupProbe", "readinessProbe", "livenessProbe"):
         assert ("httpGet" in container[probe]) == name.endswith("-api"), (name, probe)
+    if name.endswith("-api"):
+        asked = {probe: container[probe]["httpGet"]["path"] for probe in ("startupProbe", "livenessProbe", "readinessProbe")}
+        # A part that is away is no reason to restart a process, only to send it nothing.
+        assert asked == {"startupProbe": "/livez", "livenessProbe": "/livez", "readinessProbe": "/readyz"}
     chosen = deployment["spec"]["selector"]["matchLabels"]
     assert chosen.items() <= deployment["spec"]["template"]["metadata"]["labels"].items()
     assert of_kind("PodDisruptionBudget")[name]["spec"]["selector"]["matchLabels"] == chosen
