@@ -9,7 +9,7 @@ QUOTES ?= 200
 BESIDE ?= 2
 
 .DEFAULT_GOAL := help
-.PHONY: help quote up down status bench fuzz drill compose-test test test-unit test-outside test-laws test-architecture test-integration test-system laws mutants check format lock clean
+.PHONY: help quote up down status bench fuzz drill compose-test test test-unit test-outside test-laws test-architecture test-integration test-system test-upgrade upgrade-test laws mutants check format lock clean
 
 help:  ## list the targets
 	@grep -E '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/' | expand -t 20
@@ -29,8 +29,10 @@ status: $(VENV)/installed  ## say whether the one box runs, and where
 test: $(VENV)/installed-dev  ## every tier that needs no container engine
 	$(BIN)/python -m pytest tests -n $(BESIDE)
 
-test-unit test-outside test-laws test-architecture test-integration test-system: test-%: $(VENV)/installed-dev  ## one tier
+test-unit test-outside test-laws test-architecture test-integration test-system test-upgrade: test-%: $(VENV)/installed-dev  ## one tier
 	$(BIN)/python -m pytest tests/$*
+
+upgrade-test: test-upgrade  ## databases of earlier states brought up to date, read, quoted and requoted
 
 laws: $(VENV)/installed-dev  ## rooms held against each other over more drawn elements; LAWS_DRAWN=50000, another seed with LAWS_SEED=7
 	LAWS_DRAWN_PRICES=$(or $(LAWS_DRAWN_PRICES),25) LAWS_DRAWN_DATES=$(or $(LAWS_DRAWN_DATES),150) DATED_ORDERS_WITH_BOOK=400 LAWS_DRAWN=$(or $(LAWS_DRAWN),20000) LAWS_SEED=$(or $(LAWS_SEED),11) $(BIN)/python -m pytest tests/laws tests/outside/test_quoting_simulated_shop.py

@@ -7,6 +7,7 @@ from typing import Any, Protocol
 
 import httpx
 from cachetools import LRUCache, cachedmethod
+from pydantic import ValidationError
 
 from services.chassis import tracing
 from shared_schemas.problem import Explained, Problem
@@ -28,11 +29,31 @@ class RevisionNotFound(Explained):
         super().__init__(f"There is no rate revision {number}.")
 
 
+class RevisionOutgrown(Explained):
+    """A revision without columns that this release needs. What an older release meant without them nobody makes up."""
+
+    def __init__(self, number: int, why: ValidationError) -> None:
+        self.number = number
+        columns = sorted({f"{error['loc'][1]}.{error['loc'][-1]}" for error in why.errors() if len(error["loc"]) > 1})
+        super().__init__(
+            f"Rate revision {number} is of an earlier release, and this one reads {', '.join(columns[:6]) or 'it'} differently. "
+            "Use the newest revision."
+        )
+
+
 class ProposalRefused(Explained):
     """Rates that cannot be; each of `errors` names a place in what was proposed."""
 
     def __init__(self, refusal: Problem) -> None:
         super().__init__(refusal.detail, *refusal.errors)
+
+
+def read_revision(number: int, document: bytes) -> RateRevision:
+    """A revision as the rates service hands it out; raises `RevisionOutgrown` for one whose rows this release cannot read."""
+    try:
+        return RateRevision.model_validate_json(document)
+    except ValidationError as fault:
+        raise RevisionOutgrown(number, fault) from fault
 
 
 class RateSource(Protocol):
@@ -63,10 +84,10 @@ class HttpRateSource:
     def revision(self, number: int) -> RateRevision:
         """The revision of that number, or below zero the proposal.
 
-        Raises `RevisionNotFound`, or `RatesUnavailable` when the service does not answer.
+        Raises `RevisionNotFound`, `RevisionOutgrown`, or `RatesUnavailable` when the service does not answer.
         """
         place = f"revisions/{number}" if number > 0 else f"proposals/{-number}"
-        return RateRevision.model_validate_json(self._get(f"/v1/rates/{place}", missing=RevisionNotFound(number)))
+        return read_revision(number, self._get(f"/v1/rates/{place}", missing=RevisionNotFound(number)))
 
     def latest(self) -> RateRevision:
         """The newest revision. Raises `RatesUnavailable` when the service does not answer or has none."""

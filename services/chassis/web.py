@@ -28,7 +28,7 @@ from services.chassis.limits import RequestLimits
 from services.chassis.load_source import LoadUnavailable, SnapshotNotFound
 from services.chassis.logs import bind, set_up_logs
 from services.chassis.problems import MEDIA_TYPE, PROBLEM_TYPES, details_of_invalid, explained_problem, problem
-from services.chassis.rate_source import ProposalRefused, RatesUnavailable, RevisionNotFound
+from services.chassis.rate_source import ProposalRefused, RatesUnavailable, RevisionNotFound, RevisionOutgrown
 from services.chassis.resources import Resources, resources
 from services.chassis.settings import settings
 from services.chassis.version import VERSION
@@ -57,6 +57,7 @@ STATUS_OF_SHARED: dict[type[Explained], tuple[int, str, str]] = {
     FigureOutOfRange: (422, "invalid", "The request has values that cannot be"),
     RateMissing: (422, "rates", "The rates cannot answer this"),
     RevisionNotFound: (422, "rates", "There is no such rate revision"),
+    RevisionOutgrown: (422, "rates", "This release cannot work with that rate revision"),
     ProposalRefused: (422, "invalid", "The proposed rates cannot be"),
     SnapshotNotFound: (404, "not-found", "There is no such snapshot of the book of load"),
 }

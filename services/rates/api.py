@@ -10,7 +10,9 @@ from fastapi import APIRouter, Header, Path, Query, Request, Response
 from starlette.concurrency import run_in_threadpool
 from werkzeug.http import parse_etags
 
+from services.chassis.checks import Check
 from services.chassis.negotiation import quality
+from services.chassis.resources import Resources
 from services.chassis.web import Refused, Tools, answers
 from services.rates import api_proposals, errors
 from services.rates.api_parts import CSV, JSON, Engineer, EngineerOrSuite, kind_of, read_document, read_rows
@@ -33,6 +35,22 @@ STATUS: dict[type[Explained], tuple[int, str, str]] = {
     errors.ProposalUnknown: (404, "not-found", "There is no such proposal"),
     errors.RevisionStale: (412, "stale", "The table was changed meanwhile"),
 }
+
+
+def _lacking(resources: Resources) -> str | None:
+    """What the newest rates do not have of what this release needs."""
+    found = RateStore(resources.database).shortcomings()
+    return f"no: {found.in_words()}" if found is not None and found.gaps else None
+
+
+def _to_confirm(resources: Resources) -> str | None:
+    """Rows of the newest rates that stand as a release added them."""
+    found = RateStore(resources.database).shortcomings()
+    return f"figures of a release, to be confirmed: {found.to_confirm()}" if found is not None and found.unconfirmed else None
+
+
+CHECKS = (Check("rates", _lacking, needed=False), Check("rates_added", _to_confirm, needed=False))
+"""Quotes that do not rest on what is missing are made all the same, and whoever adds it needs this API: it stays ready."""
 
 Number = Annotated[int, Path(ge=1, le=2**31 - 1)]
 Table = Annotated[str, Path(description="One of: " + ", ".join(TABLES) + ".")]

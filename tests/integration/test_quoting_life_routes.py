@@ -15,6 +15,7 @@ from typing import Any
 
 import httpx
 import pytest
+import redis
 from sqlalchemy import text
 from sqlalchemy.exc import DBAPIError
 
@@ -96,13 +97,16 @@ class Bench(Resources):
 class Shop:
     """The application with quoting in it, and everybody who works behind the door."""
 
-    def __init__(self, database: Database, rates: Rates, services: tuple[str, ...] = ("quoting",)) -> None:
+    def __init__(
+        self, database: Database, rates: Rates, services: tuple[str, ...] = ("quoting",), book: Book | None = None,
+        load: LoadBooks | None = None,
+    ) -> None:  # fmt: skip
         chosen = Settings(
             database_url="postgresql://u:p@127.0.0.1:1/x", redis_url="redis://127.0.0.1:1/0", rates_url="http://127.0.0.1:1",
             service_key="bw_0_0", services=services,
         )  # fmt: skip
-        self.book = Book(rates)
-        self.load = LoadBooks()
+        self.book = book or Book(rates)
+        self.load = load or LoadBooks()
         self.bench = Bench(
             settings=chosen,
             database=database,
@@ -110,7 +114,7 @@ class Shop:
             rates=self.book,
             load=self.load,
             queue=SimpleNamespace(),
-            redis=SimpleNamespace(),
+            redis=redis.Redis(port=1),
         )  # type: ignore[arg-type]
         self.now = NOON
         self.app = make_app(self.bench)

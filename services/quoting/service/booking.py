@@ -9,6 +9,7 @@ from threading import Lock
 
 from cachetools import LRUCache
 
+from services.chassis.rate_source import RevisionOutgrown
 from services.chassis.resources import Resources
 from services.quoting.pricing.evaluation import Evaluation, evaluate
 from services.quoting.pricing.plans import Plans
@@ -21,6 +22,7 @@ from shared_schemas.blanks import BlankPlan
 from shared_schemas.lead_times import PromisedAtAcceptance
 from shared_schemas.load import AcceptedOrder, LoadSnapshot, OrderOperation
 from shared_schemas.operations import OperationPlan
+from shared_schemas.rates import Rates
 
 MOST_KEPT = 4
 """Plans kept in memory, some 15 MB each for a lens of six elements."""
@@ -82,10 +84,18 @@ def _plans_of(row: StoredQuote, resources: Resources) -> Plans:
         job_of(begun),
         BlankPlan.model_validate_json(blanks),
         OperationPlan.model_validate_json(operations),
-        resources.rates.revision(begun.rate_revision).rates,
+        _readable_rates(begun.rate_revision, resources),
     )
     with _lock:
         return _kept.setdefault(key, plans)
+
+
+def _readable_rates(revision: int, resources: Resources) -> Rates:
+    """The rates of a revision; of one that an earlier release left and this one cannot read, those of today: no price is made of them."""
+    try:
+        return resources.rates.revision(revision).rates
+    except RevisionOutgrown:
+        return resources.rates.latest().rates
 
 
 def quoted_ship_date(row: StoredQuote, quantity: int) -> date:

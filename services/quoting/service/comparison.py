@@ -28,13 +28,16 @@ from shared_schemas.rates import TABLES, Rates
 
 @dataclass(frozen=True)
 class Issued:
-    """A ready revision: what was asked, what was answered, the rates it rests on, and the rows (table, row) of them that its figures name."""
+    """A ready revision: what was asked, what was answered, the rates it rests on, and the rows (table, row) of them that its figures name.
+
+    `rates` are `None` where an earlier release left them and this one cannot read them.
+    """
 
     revision: int
     request: QuoteRequest
     body: QuoteBody
     digest: str
-    rates: Rates
+    rates: Rates | None
     rows: Set[tuple[str, str]]
 
 
@@ -50,7 +53,7 @@ def compare(*, number: str, old: Issued, new: Issued) -> Comparison:
         old=_revision(old),
         new=_revision(new),
         request=tuple(changed_places(_asked(old.request), _asked(new.request))),
-        rate_rows=changed_rows(old.rates, new.rates, named=old.rows | new.rows),
+        rate_rows=changed_rows(old.rates, new.rates, named=old.rows | new.rows) if old.rates and new.rates else (),
         breaks=_breaks(old.body.breaks, new.body.breaks, same_money=same_money),
         tooling=_tooling(old.body, new.body, same_money=same_money),
     )

@@ -3,20 +3,24 @@
 from __future__ import annotations
 
 import json
+import logging
 from datetime import date, datetime
 from typing import cast
 
 import redis
+from pydantic import ValidationError
 
 from services.chassis.load_source import pinned_snapshot
+from services.chassis.rate_source import RevisionOutgrown
 from services.chassis.resources import Resources
-from services.quoting.errors import QuoteNotReady
+from services.quoting.errors import PlansDisagree, QuoteNotReady
+from services.quoting.explain.as_quoted import as_quoted, explains
 from services.quoting.explain.basis import explain
 from services.quoting.explain.figure_at import figure_at
 from services.quoting.service.runs import job_of
 from services.quoting.sheet import Head, sheet_page
 from services.quoting.store.repository import QuoteStore
-from services.quoting.store.rows import Decision, StoredQuote
+from services.quoting.store.rows import Decision, Start, StoredQuote
 from shared_schemas.blanks import BlankPlan
 from shared_schemas.figure import PointedFigure
 from shared_schemas.operations import OperationPlan, Route
@@ -33,6 +37,9 @@ from shared_schemas.quote import (
     QuoteState,
     QuoteStatus,
 )
+from shared_schemas.rates import RateMissing
+
+log = logging.getLogger(__name__)
 
 
 def status_now(row: StoredQuote, resources: Resources) -> QuoteStatus:
@@ -105,11 +112,23 @@ def not_ready(row: StoredQuote) -> QuoteNotReady:
 
 
 def explanation_document(row: StoredQuote, resources: Resources) -> Explanation:
-    """What lies behind a ready quote, worked out again from what it was made of; raises `QuoteNotReady` for any other."""
+    """What lies behind a ready quote, worked out again from what it was made of; raises `QuoteNotReady` for any other.
+
+    Where this release does not come to the prices that were quoted, the quote is of an earlier one and answers with its own figures.
+    """
     kept = QuoteStore(resources.database).sections(row.number)
-    if kept is None:
+    if kept is None or row.body is None:
         raise not_ready(row)
-    begun, blanks, operations = kept
+    body = QuoteBody.model_validate_json(row.body)
+    try:
+        explanation = _worked_out_again(*kept, resources)
+    except (RevisionOutgrown, RateMissing, PlansDisagree, ValidationError, LookupError, ArithmeticError) as fault:
+        log.warning("a quote of an earlier release cannot be worked out again", extra={"number": row.number, "why": str(fault)})
+        return as_quoted(body)
+    return explanation if explains(explanation, body) else as_quoted(body)
+
+
+def _worked_out_again(begun: Start, blanks: bytes, operations: bytes, resources: Resources) -> Explanation:
     return explain(
         job=job_of(begun),
         blanks=BlankPlan.model_validate_json(blanks),

@@ -11,6 +11,7 @@ from typing import Any
 
 from services.chassis import tracing
 from services.chassis.pipeline import write_section
+from services.chassis.rate_source import RevisionOutgrown
 from services.chassis.resources import Resources
 from services.quoting.errors import DecisionStands, QuantityNotQuoted, QuoteExpired, QuoteNotIssued
 from services.quoting.service.booking import booking_of
@@ -22,6 +23,7 @@ from services.quoting.store.rows import Decision, StoredQuote
 from shared_schemas.pipeline import ORDERS_QUEUE, TAKE_OVER_TASK
 from shared_schemas.quote import QuoteBody, QuoteDecision, QuoteRequest
 from shared_schemas.quote_life import Comparison, DecisionRequest
+from shared_schemas.rates import Rates
 
 log = logging.getLogger(__name__)
 
@@ -108,9 +110,16 @@ def _issued(row: StoredQuote, resources: Resources, *, with_rows: bool) -> Issue
         request=QuoteRequest.model_validate_json(LifeStore(resources.database).request_of(row.number)),
         body=QuoteBody.model_validate_json(row.body),
         digest=row.digest,
-        rates=resources.rates.revision(row.rate_revision).rates,
+        rates=_rates_of(row, resources),
         rows=rows,
     )
+
+
+def _rates_of(row: StoredQuote, resources: Resources) -> Rates | None:
+    try:
+        return resources.rates.revision(row.rate_revision).rates
+    except RevisionOutgrown:
+        return None
 
 
 def rows_named(document: Any) -> Iterator[tuple[str, str]]:

@@ -7,9 +7,11 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
 
+from cachetools import LRUCache
 from sqlalchemy import Connection, text
 
 from services.chassis.database import Database
+from services.rates.domain.needs import Gap, Shortcomings, completed, shortcomings_of
 from services.rates.domain.revision import canonical_rows, contradictions, digest_of_revision, digest_of_table, tables_of
 from services.rates.errors import RevisionStale, RevisionUnknown, TableContradicts
 from services.rates.store.statements import (
@@ -24,6 +26,9 @@ from services.rates.store.statements import (
     written,
 )
 from shared_schemas.rates import TABLES, RateRow, Rates, RevisionSummary
+
+_known_shortcomings: LRUCache[str, Shortcomings] = LRUCache(4)
+"""By the digest of the revision, as probes ask every few seconds."""
 
 PUBLISH_LOCK = 7_460_215
 """Number of the advisory lock under which revisions follow one another."""
@@ -91,6 +96,39 @@ class RateStore:
             documents = {table: canonical_rows(rows) for table, rows in tables_of(rates).items()}
             digests = {table: _store_rows(connection, table, document) for table, document in documents.items()}
             return _store_revision(connection, 1, digests, tuple(TABLES), (created_by, reason, now))
+
+    def complete(self, *, release: str, now: datetime) -> tuple[Gap, ...]:
+        """Publish the newest revision with what a release needs and it does not have, as the next; what that was.
+
+        Nothing missing, or no revision at all, makes none. Raises `ColumnUnknown`, or pydantic's `ValidationError` for a row that
+        the release cannot read whatever is added to it.
+        """
+        with self._database.transaction() as connection:
+            connection.execute(text("select pg_advisory_xact_lock(:n)"), {"n": PUBLISH_LOCK})
+            latest = latest_of(connection)
+            if not latest:
+                return ()
+            documents = {table: json.loads(rows) for table, rows in rows_of(connection, latest).items()}
+            completion = completed(documents, release=release)
+            if completion.gaps:
+                documents_of_changed = {table: canonical_rows(completion.tables[table]) for table in completion.changed}
+                stored = {table: _store_rows(connection, table, document) for table, document in documents_of_changed.items()}
+                reason = f"what release {release} needs and revision {latest} did not have, from the tables it is delivered with"
+                by = (f"release {release}", reason, now)
+                _store_revision(connection, latest + 1, digests_of(connection, latest) | stored, tuple(stored), by)
+            return completion.gaps
+
+    def shortcomings(self) -> Shortcomings | None:
+        """What the newest revision does not have of what this release needs, and what no engineer has confirmed; `None` without one."""
+        with self._database.transaction() as connection:
+            latest = latest_of(connection)
+            if not latest:
+                return None
+            digest = str(head_of(connection, latest).digest)
+            if digest not in _known_shortcomings:
+                documents = {table: json.loads(rows) for table, rows in rows_of(connection, latest).items()}
+                _known_shortcomings[digest] = shortcomings_of(documents)
+        return _known_shortcomings[digest]
 
     def publish(
         self, table: str, rows: Sequence[RateRow], *, seen: Collection[str], created_by: str, reason: str, now: datetime
