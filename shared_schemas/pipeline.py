@@ -37,6 +37,9 @@ TAKE_OVER_TASK = "orders.take_over"
 ORDERS_QUEUE = "orders"
 """Where orders hears that something was accepted; it asks for what it has not heard of by itself too."""
 
+LARGE_QUEUE = "large"
+"""Where quotes of much work go through all their stations, taken by workers of their own, so that no small one stands behind them."""
+
 SERVICES: tuple[str, ...] = ("prescription", "glass", "process", "quoting", "orders", "rates", "desk")
 """Every service of the suite."""
 
@@ -56,8 +59,13 @@ TASKS: dict[str, str] = {station.task: station.queue for station in STATIONS} | 
 }
 """Every task with the queue it travels on (the heartbeat: on a queue of each worker's own)."""
 
-QUEUES: tuple[str, ...] = (*(station.queue for station in STATIONS), ORDERS_QUEUE, SWEEP_QUEUE)
+QUEUES: tuple[str, ...] = (*(station.queue for station in STATIONS), LARGE_QUEUE, ORDERS_QUEUE, SWEEP_QUEUE)
 """Every queue."""
+
+
+def queue_of(station: Station, *, large: bool) -> str:
+    """The queue in which a traveller waits for a station."""
+    return LARGE_QUEUE if large else station.queue
 
 
 def after(section: str) -> Station:

@@ -28,8 +28,10 @@ from shared_schemas.problem import Problem
 
 MOST_QUANTITIES = 20
 
-QuoteStatus = Literal["accepted", "checking", "planning_blanks", "planning_operations", "assembling", "ready", "refused", "failed"]
-FINAL_STATUSES: frozenset[str] = frozenset({"ready", "refused", "failed"})
+QuoteStatus = Literal[
+    "accepted", "checking", "planning_blanks", "planning_operations", "assembling", "ready", "refused", "failed", "cancelled"
+]
+FINAL_STATUSES: frozenset[str] = frozenset({"ready", "refused", "failed", "cancelled"})
 
 QuoteState = Literal["open", "accepted", "declined", "expired"]
 """Where a ready quote stands with the customer."""

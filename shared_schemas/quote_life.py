@@ -301,7 +301,7 @@ class QuoteBatch(Contract):
     number: str
     status: Literal["in_work", "finished"]
     created_at: datetime
-    counts: dict[Literal["in_work", "ready", "refused", "failed"], int]
+    counts: dict[Literal["in_work", "ready", "refused", "failed", "cancelled"], int]
     items: tuple[QuoteBatchItem, ...]
     next: str | None = None
 

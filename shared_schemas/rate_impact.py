@@ -16,7 +16,7 @@ MOST_QUOTES = 500
 USUAL_QUOTES = 50
 MOST_ROWS = 5000
 
-ImpactOutcome = Literal["working", "ready", "refused", "failed"]
+ImpactOutcome = Literal["working", "ready", "refused", "failed", "cancelled"]
 
 
 class RateProposal(Contract):
@@ -175,7 +175,7 @@ class RateImpact(Contract):
     base_revision: int
     created_at: datetime
     asked_by: str
-    counts: dict[Literal["in_work", "ready", "refused", "failed"], int]
+    counts: dict[Literal["in_work", "ready", "refused", "failed", "cancelled"], int]
     totals: ImpactTotals
     items: tuple[ImpactedQuote, ...]
     next: str | None = None

@@ -23,10 +23,10 @@ from pydantic import BaseModel, TypeAdapter
 from sqlalchemy.exc import DBAPIError, OperationalError
 
 from services.chassis.load_source import LoadUnavailable
-from services.chassis.problems import problem_type
+from services.chassis.problems import PROBLEM_TYPES, problem_type
 from services.chassis.rate_source import RatesUnavailable
 from services.chassis.resources import Resources
-from shared_schemas.pipeline import LAST, STATIONS, Station, after
+from shared_schemas.pipeline import LAST, STATIONS, Station, after, queue_of
 from shared_schemas.problem import Explained, Problem
 from shared_schemas.traveller import Failure, Job, Refusal, Traveller
 
@@ -40,7 +40,6 @@ TRANSPORT_FAULTS: tuple[type[BaseException], ...] = (
     DBAPIError,
     RatesUnavailable,
     LoadUnavailable,
-    SoftTimeLimitExceeded,
     ConnectionError,
 )
 """Faults of the ways between the parts: the same work may succeed a moment later."""
@@ -96,8 +95,11 @@ def write_section(section: BaseModel) -> bytes:
     return section.model_dump_json().encode()
 
 
-def hop(stage: Stage, number: str, attempt: int, trace: str, resources: Resources) -> str:
-    """Do one stage of one traveller and send it on; a word for how it went. May run twice: what is stamped already is not worked out again."""
+def hop(stage: Stage, number: str, attempt: int, trace: str, resources: Resources, *, large: bool = False) -> str:
+    """Do one stage of one traveller and send it on; a word for how it went. May run twice: what is stamped already is not worked out again.
+
+    A `large` traveller stays in the queue of its kind.
+    """
     here = stage.station
     stamped = resources.travellers.read(number, attempt, (*stage.reads, here.section))
     if "job" not in stamped:
@@ -108,16 +110,16 @@ def hop(stage: Stage, number: str, attempt: int, trace: str, resources: Resource
         outcome = _outcome(stage, stamped, resources)
         resources.travellers.stamp(number, attempt, {_field(outcome, here): write_section(outcome)})
         if isinstance(outcome, (Refusal, Failure)):
-            resources.send(LAST.task, LAST.queue, number, attempt, trace)
+            resources.send(LAST.task, queue_of(LAST, large=large), number, attempt, trace)
             return "refused" if isinstance(outcome, Refusal) else "failed"
         word = "stamped"
     following = after(here.section)
-    resources.send(following.task, following.queue, number, attempt, trace)
+    resources.send(following.task, queue_of(following, large=large), number, attempt, trace)
     return word
 
 
 def _outcome(stage: Stage, stamped: dict[str, bytes], resources: Resources) -> BaseModel:
-    """The stage's section, its refusal, or the failure it ended in; raises transport faults only."""
+    """The stage's section, its refusal, or the failure it ended in; raises transport faults and the end of its time only."""
     try:
         missing = [name for name in stage.reads if name not in stamped]
         if missing:
@@ -125,7 +127,7 @@ def _outcome(stage: Stage, stamped: dict[str, bytes], resources: Resources) -> B
         sections = {name: read_section(name, stamped[name]) for name in stage.reads}
         job: Job = sections["job"]
         return stage.run(**sections, rates=resources.rates.revision(job.rate_revision).rates)
-    except TRANSPORT_FAULTS:
+    except (*TRANSPORT_FAULTS, SoftTimeLimitExceeded):
         raise
     except Exception as fault:
         return failure_of(stage.station.service, fault)
@@ -145,6 +147,7 @@ class SectionMissing(Explained):
 def failure_of(service: str, fault: BaseException) -> Failure:
     """What is kept of a fault: a problem that the caller may see, and the traceback for whoever mends it."""
     explained = isinstance(fault, Explained)
+    slug = "too-much-work" if isinstance(fault, StageTookTooLong) else "stage-failed"
     detail = str(fault) if explained else f"The {service} stage broke on something unforeseen. An operator has the details."
     if isinstance(fault, TRANSPORT_FAULTS):
         detail = f"The {service} stage could not reach a part it needs, after {MOST_RETRIES + 1} tries."
@@ -152,9 +155,9 @@ def failure_of(service: str, fault: BaseException) -> Failure:
     return Failure(
         stage=service,
         problem=Problem(
-            type=problem_type("stage-failed"),
-            title=f"The {service} stage failed",
-            status=500,
+            type=problem_type(slug),
+            title=f"The {service} stage took too long" if isinstance(fault, StageTookTooLong) else f"The {service} stage failed",
+            status=PROBLEM_TYPES[slug][0],
             detail=detail,
             errors=fault.errors if isinstance(fault, Explained) else (),
         ),
@@ -172,8 +175,18 @@ def leave(stage: Stage, number: str, attempt: int, resources: Resources, *, faul
         resources.travellers.stamp(number, attempt, {LAST_FAULT: failure_of(stage.station.service, fault).traceback.encode()})
 
 
-def give_up(stage: Stage, number: str, attempt: int, trace: str, resources: Resources, *, fault: BaseException) -> None:
-    """After the last try of a stage that takes too long: stamp a failure and send the traveller to the last station."""
-    failure = failure_of(stage.station.service, fault)
+class StageTookTooLong(Explained):
+    """A stage was ended at its time limit. To do it again would take as long again, so this is what became of the quote."""
+
+    def __init__(self, service: str, limit_s: float) -> None:
+        super().__init__(
+            f"The {service} stage was ended after {limit_s:g} s, the longest that a stage may take. Ask for fewer quantities at a time, "
+            "or for parts of the lens as lenses of their own."
+        )
+
+
+def end_in_time(stage: str, number: str, attempt: int, trace: str, resources: Resources, *, limit_s: float, large: bool) -> None:
+    """After a stage that took too long: stamp the verdict and send the traveller to the last station, which records it."""
+    failure = failure_of(stage, StageTookTooLong(stage, limit_s))
     resources.travellers.stamp(number, attempt, {"failure": write_section(failure)})
-    resources.send(LAST.task, LAST.queue, number, attempt, trace)
+    resources.send(LAST.task, queue_of(LAST, large=large), number, attempt, trace)

@@ -10,11 +10,16 @@ from celery import Celery
 from kombu.entity import Queue
 
 from services.chassis.settings import Settings
+from shared_schemas.pipeline import LARGE_QUEUE
 
 HARD_LIMIT_S = 30
 SOFT_LIMIT_S = 25
+LARGE_HARD_LIMIT_S = 110
+LARGE_SOFT_LIMIT_S = 100
+"""How long one stage of a quote may take: told to end, and ended. The second pair is for those of much work."""
+
 VISIBILITY_S = 120
-"""After this long an unacknowledged message is delivered again; above the hard limit, or a task would run beside itself."""
+"""After this long an unacknowledged message is delivered again; above the hard limits, or a task would run beside itself."""
 
 
 def queue_app(settings: Settings, tasks: dict[str, str]) -> Celery:
@@ -28,7 +33,7 @@ def queue_app(settings: Settings, tasks: dict[str, str]) -> Celery:
         task_serializer="json",
         accept_content=["json"],
         task_create_missing_queues=False,
-        task_queues=[Queue(name) for name in sorted(set(tasks.values()))],
+        task_queues=[Queue(name) for name in sorted({*tasks.values(), LARGE_QUEUE})],
         task_routes={task: {"queue": queue} for task, queue in tasks.items()},
         task_default_queue=sorted(set(tasks.values()))[0],
         task_acks_late=True,
@@ -56,6 +61,11 @@ def queue_app(settings: Settings, tasks: dict[str, str]) -> Celery:
         enable_utc=True,
     )
     return app
+
+
+def limits_in(queue: str) -> dict[str, int]:
+    """The options of a message to `queue` that set how long its task may take; none where those of all tasks hold."""
+    return {"soft_time_limit": LARGE_SOFT_LIMIT_S, "time_limit": LARGE_HARD_LIMIT_S} if queue == LARGE_QUEUE else {}
 
 
 def broker_of(redis_url: str) -> tuple[str, dict[str, Any] | None]:

@@ -15,7 +15,7 @@ from redis.retry import Retry
 from services.chassis import tracing
 from services.chassis.database import Database
 from services.chassis.load_source import HttpLoadSource, LoadSource
-from services.chassis.queue import queue_app
+from services.chassis.queue import limits_in, queue_app
 from services.chassis.rate_source import HttpRateSource, RateSource
 from services.chassis.settings import Settings, settings
 from services.chassis.tally import Tally
@@ -46,6 +46,7 @@ class Resources:
             argsrepr="",
             kwargsrepr="",
             headers={"traceparent": span} if span else None,
+            **limits_in(queue),
         )
 
     @cached_property

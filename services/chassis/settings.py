@@ -61,9 +61,13 @@ class Settings(BaseSettings):
     `database_url` (`postgresql://…?sslmode=verify-full&sslrootcert=…`) and `redis_url` (`rediss://…?ssl_ca_certs=…`) carry
     passwords. `rates_url` is the origin that serves `/v1/rates`, and processes of the suite show it the `service_key`. The origin that
     serves `/v1/load` is `orders_url`, empty where nobody keeps a book of load; `quoting_url` is that from which orders learns what was accepted.
-    A sample secret refuses to start. `most_unfinished`: quotes that may
-    be under way at once; what all workers finish within five minutes at most, so that no quote is started again for waiting. `most_bulk_in_flight`: those
-    among them that came in batches; some two for each worker process, so that a single quote never waits long behind a batch.
+    A sample secret refuses to start.
+
+    Work: `most_unfinished` quotes may be accepted and without an outcome, `most_unfinished_of_key` of them of one key. In the queues are
+    `most_in_flight` of them at once, some two for each worker process, and `most_large_in_flight` of much work, which is more than
+    `most_quick_work_s` seconds of one processor by the estimate at intake; above `most_work_s` a request is refused. Of each key
+    `most_started_at_once` single quotes are started as they come.
+
     `proposals_kept_days`: how long a proposed rate table is kept, and what it would do. The others of that name: doorbells that were rung,
     what happened to quotes that are settled, keys of callers for their requests, dead letters that were replayed, snapshots of the book of
     load. `certificates` and `watched_folders`: files in PEM whose end,
@@ -85,8 +89,13 @@ class Settings(BaseSettings):
     traveller_lives_s: Annotated[int, Field(ge=60)] = 24 * 3600
     first_check_s: Annotated[float, Field(ge=15, le=300)] = 15.0
     most_attempts: Annotated[int, Field(ge=1)] = 6
-    most_unfinished: Annotated[int, Field(ge=1)] = 500
-    most_bulk_in_flight: Annotated[int, Field(ge=1)] = 4
+    most_unfinished: Annotated[int, Field(ge=1)] = 20_000
+    most_unfinished_of_key: Annotated[int, Field(ge=1)] = 5_000
+    most_started_at_once: Annotated[int, Field(ge=1)] = 2
+    most_in_flight: Annotated[int, Field(ge=1)] = 4
+    most_large_in_flight: Annotated[int, Field(ge=1)] = 2
+    most_quick_work_s: Annotated[float, Field(gt=0)] = 3.0
+    most_work_s: Annotated[float, Field(gt=0)] = 45.0
     proposals_kept_days: Annotated[int, Field(ge=1, le=365)] = 14
     outbox_kept_days: Annotated[int, Field(ge=1)] = 7
     events_kept_days: Annotated[int, Field(ge=1)] = 90

@@ -8,7 +8,7 @@ from __future__ import annotations
 import gc
 import logging
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from importlib import import_module
@@ -17,17 +17,18 @@ from typing import Any
 from celery import Celery, Task
 from celery.exceptions import SoftTimeLimitExceeded
 from celery.signals import celeryd_after_setup, worker_process_init, worker_process_shutdown
+from celery.worker.request import Request
 
 from services.chassis import tracing
 from services.chassis.celery_logs import speak_json
 from services.chassis.heartbeat import own_queue
 from services.chassis.life import Life
 from services.chassis.logs import bind, set_up_logs
-from services.chassis.pipeline import MOST_RETRIES, TRANSPORT_FAULTS, Stage, Terminus, give_up, hop, leave, retry_wait_s
-from services.chassis.queue import queue_app
+from services.chassis.pipeline import MOST_RETRIES, TRANSPORT_FAULTS, Stage, Terminus, end_in_time, hop, leave, retry_wait_s
+from services.chassis.queue import LARGE_SOFT_LIMIT_S, SOFT_LIMIT_S, queue_app
 from services.chassis.resources import Resources, resources
 from services.chassis.settings import Settings, settings
-from shared_schemas.pipeline import HEARTBEAT_TASK, LAST, TASKS, WITH_WORKERS, Station
+from shared_schemas.pipeline import HEARTBEAT_TASK, LARGE_QUEUE, LAST, STATIONS, TASKS, WITH_WORKERS, Station
 
 log = logging.getLogger(__name__)
 
@@ -59,31 +60,65 @@ def register(app: Celery, module: Any) -> None:
 
 
 def _register_stage(app: Celery, stage: Stage) -> None:
-    @app.task(name=stage.task, bind=True, shared=False, max_retries=MOST_RETRIES)
+    @app.task(name=stage.task, bind=True, shared=False, max_retries=MOST_RETRIES, Request=TimedRequest)
     def task(self: Task, number: str, attempt: int, trace: str) -> None:
         tools = resources(queue=app)
         try:
-            with at_work(self, stage.station, number, attempt, trace, tools) as work:
-                work.outcome = hop(stage, number, attempt, trace, tools)
+            with at_work(self, stage.station, number, attempt, trace, tools) as work, ended_in_time(self, tools):
+                work.outcome = hop(stage, number, attempt, trace, tools, large=is_large(self))
         except TRANSPORT_FAULTS as fault:
             if self.request.retries < MOST_RETRIES:
                 raise self.retry(exc=fault, countdown=retry_wait_s(self.request.retries)) from fault
-            if isinstance(fault, SoftTimeLimitExceeded):
-                give_up(stage, number, attempt, trace, tools, fault=fault)
-            else:
-                leave(stage, number, attempt, tools, fault=fault)
+            leave(stage, number, attempt, tools, fault=fault)
 
 
 def _register_terminus(app: Celery, terminus: Terminus) -> None:
-    @app.task(name=terminus.task, bind=True, shared=False, max_retries=MOST_RETRIES)
+    @app.task(name=terminus.task, bind=True, shared=False, max_retries=MOST_RETRIES, Request=TimedRequest)
     def task(self: Task, number: str, attempt: int, trace: str) -> None:
         tools = resources(queue=app)
         try:
-            with at_work(self, LAST, number, attempt, trace, tools) as work:
+            with at_work(self, LAST, number, attempt, trace, tools) as work, ended_in_time(self, tools):
                 work.outcome = terminus.arrive(number, attempt, tools)
         except TRANSPORT_FAULTS as fault:
             # Past the last retry the traveller stays where it is, and the sweeper starts the quote again.
             raise self.retry(exc=fault, countdown=retry_wait_s(self.request.retries)) from fault
+
+
+def is_large(task: Task) -> bool:
+    """Whether the message that is being worked on came through the queue of much work."""
+    return (task.request.delivery_info or {}).get("routing_key") == LARGE_QUEUE
+
+
+@contextmanager
+def ended_in_time(task: Task, tools: Resources) -> Iterator[None]:
+    """Work that is told to end at its limit ends in a verdict, not in another try: it would take as long again."""
+    try:
+        yield
+    except SoftTimeLimitExceeded:
+        large = is_large(task)
+        record_verdict(task, task.request.args, tools, limit_s=LARGE_SOFT_LIMIT_S if large else SOFT_LIMIT_S, large=large)
+
+
+def record_verdict(task: Task, given: Sequence[Any], tools: Resources, *, limit_s: float, large: bool) -> None:
+    """Have it recorded that the stage which `task` does took too long with what it was `given`."""
+    number, attempt, trace = given
+    stage = next(station.service for station in STATIONS if station.task == task.name)
+    log.warning("stage took too long", extra={"number": number, "stage": stage, "limit_s": limit_s})
+    end_in_time(stage, number, attempt, trace, tools, limit_s=limit_s, large=large)
+
+
+class TimedRequest(Request):
+    """A message whose task may have to be ended from outside, where it does not hear that its time is over."""
+
+    def on_timeout(self, soft: bool, timeout: float) -> None:
+        """Called in the worker's own process, before the child is ended."""
+        super().on_timeout(soft, timeout)
+        if not soft:
+            large = (self.delivery_info or {}).get("routing_key") == LARGE_QUEUE
+            try:
+                record_verdict(self.task, self.args, resources(queue=self.app), limit_s=timeout, large=large)
+            except TRANSPORT_FAULTS as fault:
+                log.warning("verdict left to the sweeper", extra={"why": str(fault)})
 
 
 @dataclass

@@ -17,7 +17,9 @@ Explained
     ├── CursorUnreadable       a cursor that none of our pages gave out
     ├── IdempotencyKeyReused   the key was used for another request
     ├── QueueFull              as many quotes are under way as may be
-    ├── ImpactsFull            as many quotes are held against proposed rates as may be
+    ├── KeyHasEnough           as many quotes of one key are under way as may be
+    ├── TooMuchWork            more work than one quote may be
+    ├── NothingToCancel        what was to be cancelled has its outcome
     ├── SheetNotAsAsked        a quote sheet in another form than the one there is
     ├── PointerNamesNoFigure   a JSON pointer that leads to no figure of the quote
     ├── LetterUnknown          no dead letter of that number
@@ -188,25 +190,46 @@ class QueueFull(QuotingError):
 
     retry_after_s = 5
 
-    def __init__(self, most: int) -> None:
+    def __init__(self, under_way: int, asked: int, most: int) -> None:
         self.most = most
         super().__init__(
-            f"{most} quotes are under way, and no more may be. Send this one again in {self.retry_after_s} s; "
-            "with the same Idempotency-Key it becomes one quote however often it is sent."
+            f"{under_way} quotes are under way, and at most {most} may be{_with(asked)}. Send this again in {self.retry_after_s} s; "
+            "with the same Idempotency-Key it is done once however often it is sent."
         )
 
 
-class ImpactsFull(QuotingError):
-    """As many quotes are held against proposed rates as may be at once."""
+class KeyHasEnough(QuotingError):
+    """As many quotes of this key are under way as may be of one; those of other keys are taken."""
 
     retry_after_s = 15
 
-    def __init__(self, most: int) -> None:
+    def __init__(self, under_way: int, asked: int, most: int) -> None:
         self.most = most
         super().__init__(
-            f"{most} quotes are being held against proposed rates already, and no more may be. "
-            f"Propose this table again in {self.retry_after_s} s."
+            f"{under_way} quotes of this key are under way, and at most {most} of one key may be{_with(asked)}. "
+            f"Send this again in {self.retry_after_s} s, or cancel what is no longer wanted (DELETE)."
         )
+
+
+def _with(asked: int) -> str:
+    return "" if asked == 1 else f"; this asks for {asked} more"
+
+
+class TooMuchWork(QuotingError):
+    """More work than one quote may be. Each of `errors` names what there is much of, and how much would do."""
+
+    def __init__(self, work_s: float, most_s: float, errors: Sequence[ProblemDetail]) -> None:
+        super().__init__(
+            f"This is about {work_s:.0f} s of work, and one quote may be at most {most_s:.0f} s. {' Or '.join(error.remedy or '' for error in errors)}",
+            *errors,
+        )
+
+
+class NothingToCancel(QuotingError):
+    """What was to be cancelled has its outcome."""
+
+    def __init__(self, number: str, status: str) -> None:
+        super().__init__(f"{number} is {status}; only what is under way can be cancelled. A ready quote is declined.")
 
 
 class SheetNotAsAsked(QuotingError):

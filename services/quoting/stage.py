@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import logging
 
+from celery.exceptions import SoftTimeLimitExceeded
+
 from services.chassis.load_source import pinned_snapshot
 from services.chassis.pipeline import TRANSPORT_FAULTS, SectionMissing, failure_of, read_section, write_section
 from services.chassis.problems import problem
@@ -34,7 +36,7 @@ class Assemble:
     task = LAST.task
 
     def arrive(self, number: str, attempt: int, resources: Resources) -> str:
-        """Settle one run from its traveller, and say how; raises transport faults only. A second arrival changes nothing."""
+        """Settle one run from its traveller, and say how; raises transport faults and the end of its time only. A second arrival changes nothing."""
         sections = resources.travellers.read(number, attempt, (*READS, "refusal", "failure"))
         if "job" not in sections:
             log.warning("traveller is gone", extra={"number": number, "attempt": attempt})
@@ -57,7 +59,7 @@ def _outcome(
         return failed(read_section("failure", sections["failure"]))
     try:
         return kind.conclude(number, _ready(sections, resources), sections, resources), None
-    except TRANSPORT_FAULTS:
+    except (*TRANSPORT_FAULTS, SoftTimeLimitExceeded):
         raise
     except Exception as fault:
         return failed(failure_of(LAST.service, fault))

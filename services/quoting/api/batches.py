@@ -21,6 +21,7 @@ from services.quoting.api.parts import (
     finished_answers,
     read_cursor,
 )
+from services.quoting.service.cancel import cancel_batch
 from services.quoting.service.documents import status_now
 from services.quoting.service.intake import accept_batch
 from services.quoting.store.batches import BatchStore
@@ -40,7 +41,7 @@ LARGER_BODIES = {PATH: LARGEST_BATCH_BYTES}
     status_code=202,
     summary="Ask for up to 1000 quotes at once; all are accepted, or none is",
     response_model=QuoteBatchAccepted,
-    responses={**answers("not-json", "invalid", "body-too-large"), **finished_answers(QuoteBatch)},
+    responses={**answers("not-json", "invalid", "too-much-work", "body-too-large", "too-often", "queue-full"), **finished_answers(QuoteBatch)},
 )
 async def request_batch(asked: QuoteBatchRequest, caller: Sales, tools: Tools, now: Now, how: How) -> Response:
     number, is_new = await accepting(
@@ -74,6 +75,17 @@ def get_batch(number: str, caller: SalesOrErp, tools: Tools, cursor: str | None 
     return _document(number, tools, first=read_cursor("b", cursor) or 0, most=limit)
 
 
+@router.delete(
+    PATH + "/{number}",
+    summary="Cancel those quotes of a batch that are still under way",
+    response_model=QuoteBatch,
+    responses=answers("not-found", "invalid"),
+)
+def cancel(number: str, caller: Sales, tools: Tools, now: Now) -> QuoteBatch:
+    cancel_batch(number, caller=caller, now=now, resources=tools)
+    return _document(number, tools, first=0, most=50)
+
+
 def _accepted(number: str, place: str, store: BatchStore) -> QuoteBatchAccepted:
     return QuoteBatchAccepted(
         number=number, status=_status(store.batch(number)), quotes=store.numbers(number), links={"self": place}
@@ -100,6 +112,7 @@ def _document(number: str, tools: Resources, *, first: int, most: int) -> QuoteB
             "ready": batch.counts.get("ready", 0),
             "refused": batch.counts.get("refused", 0),
             "failed": batch.counts.get("failed", 0),
+            "cancelled": batch.counts.get("cancelled", 0),
         },
         items=items,
         next=cursor_of("b", following) if rows and following < batch.size else None,

@@ -15,6 +15,7 @@ from services.chassis.negotiation import media_type_of
 from services.chassis.resources import Resources
 from services.chassis.web import Refused, Tools, answers, needs_role
 from services.quoting.api.parts import How, Most, Now, accepting, answer, cursor_of, finished_answers, read_cursor
+from services.quoting.service.cancel import cancel_impact
 from services.quoting.service.impact import accept_impact, impact_document
 from services.quoting.store.impacts import ImpactStore
 from shared_schemas.rate_impact import (
@@ -40,7 +41,7 @@ Engineer = Annotated[Caller, Depends(needs_role("engineer"))]
     status_code=202,
     summary="What a proposed rate table would do to open quotes; no quote is touched, and nothing is published",
     response_model=RateImpactAccepted,
-    responses={**answers("not-json", "invalid", "body-too-large", "unsupported-media-type", "queue-full"),
+    responses={**answers("not-json", "invalid", "body-too-large", "unsupported-media-type", "too-often", "queue-full"),
                **finished_answers(RateImpact)},
     openapi_extra={"requestBody": {"required": True, "content": {
         JSON: {"schema": RateImpactRequest.model_json_schema()}, CSV: {"schema": {"type": "string"}}}}},
@@ -99,6 +100,17 @@ async def ask_for_impact(
 )
 def get_impact(number: str, caller: Engineer, tools: Tools, cursor: str | None = None, limit: Most = 50) -> RateImpact:
     return _document(number, tools, first=read_cursor("i", cursor) or 0, most=limit)
+
+
+@router.delete(
+    PATH + "/{number}",
+    summary="Hold no more quotes against a proposed table",
+    response_model=RateImpact,
+    responses=answers("not-found", "invalid"),
+)
+def cancel(number: str, caller: Engineer, tools: Tools, now: Now) -> RateImpact:
+    cancel_impact(number, caller=caller, now=now, resources=tools)
+    return _document(number, tools, first=0, most=50)
 
 
 def _from_json(body: bytes) -> tuple[ImpactChoice, bytes]:

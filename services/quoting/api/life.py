@@ -8,9 +8,11 @@ from fastapi import APIRouter, Query, Response
 
 from services.chassis.web import Tools, answers
 from services.quoting.api.parts import QUOTE_FINISHED, How, Now, Revision, Sales, SalesOrErp, accepting, quote_answer
+from services.quoting.service.cancel import cancel_quote
+from services.quoting.service.documents import quote_document
 from services.quoting.service.intake import accept_requote
 from services.quoting.service.life import compare_revisions, decide
-from shared_schemas.quote import QuoteAccepted, QuoteDecision
+from shared_schemas.quote import Quote, QuoteAccepted, QuoteDecision
 from shared_schemas.quote_life import Comparison, DecisionRequest, RequoteRequest
 
 router = APIRouter()
@@ -21,7 +23,7 @@ router = APIRouter()
     status_code=202,
     summary="Ask for the next revision of a quote, at today's rates and with changes if there are any",
     response_model=QuoteAccepted,
-    responses={**answers("not-json", "invalid", "body-too-large", "not-found", "conflict", "queue-full"), **QUOTE_FINISHED},
+    responses={**answers("not-json", "invalid", "body-too-large", "not-found", "conflict", "too-much-work", "too-often", "queue-full"), **QUOTE_FINISHED},
 )
 async def requote(
     number: str, caller: Sales, tools: Tools, now: Now, how: How, asked: RequoteRequest | None = None
@@ -47,6 +49,17 @@ async def requote(
 )
 async def decide_on_quote(number: str, asked: DecisionRequest, caller: Sales, tools: Tools, now: Now) -> QuoteDecision:
     return await accepting(decide, number, asked, key_id=caller.key_id, now=now, resources=tools)
+
+
+@router.delete(
+    "/v1/quotes/{number}",
+    summary="Cancel a quote that is under way; the revision before it stands again",
+    response_model=Quote,
+    responses=answers("not-found", "invalid", "conflict"),
+)
+def cancel(number: str, caller: Sales, tools: Tools, now: Now, revision: Revision = None) -> Response:
+    row = cancel_quote(number, revision, caller=caller, now=now, resources=tools)
+    return Response(quote_document(row, "cancelled", today=now.date()), media_type="application/json")
 
 
 @router.get(

@@ -54,7 +54,7 @@ def replay_dead_letter(
     now = datetime.now(UTC)
     by = f"{caller.label} ({caller.key_id})" if caller.label else caller.key_id
     begun = DeadLetters(tools.database).replay(letter, by=by, now=now, first_check_s=tools.settings.first_check_s)
-    start(QUOTES, begun, now=now, resources=tools)
+    start(QUOTES.table, begun, now=now, resources=tools)
     place = f"/v1/quotes/{begun.quote_number}"
     answer.headers["Location"] = place
     answer.headers["Retry-After"] = "1"

@@ -85,7 +85,9 @@ STATUS: dict[type[Explained], tuple[int, str, str]] = {
     errors.SheetNotAsAsked: (406, "not-acceptable", "A quote sheet comes in another form"),
     errors.PointerNamesNoFigure: (404, "not-found", "The pointer names no figure"),
     errors.QueueFull: (503, "queue-full", "The queue is full"),
-    errors.ImpactsFull: (503, "queue-full", "The queue is full"),
+    errors.KeyHasEnough: (429, "too-often", "This key has enough under way"),
+    errors.TooMuchWork: (422, "too-much-work", "It is more work than one quote may be"),
+    errors.NothingToCancel: (409, "conflict", "There is nothing to cancel"),
     errors.LetterUnknown: (404, "not-found", "There is no such dead letter"),
     errors.ReplayOfNoUse: (409, "conflict", "A replay would not help"),
     errors.LetterNotReplayable: (409, "not-replayable", "The quote has not failed"),
@@ -97,7 +99,7 @@ STATUS: dict[type[Explained], tuple[int, str, str]] = {
     status_code=202,
     summary="Ask for a quote; it is worked out in the background",
     response_model=QuoteAccepted,
-    responses={**answers("not-json", "invalid", "body-too-large", "queue-full"), **QUOTE_FINISHED},
+    responses={**answers("not-json", "invalid", "too-much-work", "body-too-large", "too-often", "queue-full"), **QUOTE_FINISHED},
 )
 async def request_quote(request: QuoteRequest, caller: Sales, tools: Tools, now: Now, how: How) -> Response:
     begun, is_new = await accepting(

@@ -20,7 +20,7 @@ from services.quoting.errors import RequestUnanswerable
 from services.quoting.pricing.quote import loss_chances
 from services.quoting.service.documents import state_of
 from services.quoting.service.impact_figures import Impacted, impact_on, totals_of
-from services.quoting.service.runs import RunKind, admit
+from services.quoting.service.runs import RunKind, admit, bounds_of
 from services.quoting.store.impacts import IMPACT_RUNS, ImpactStore, StoredImpact, StoredImpactedQuote
 from services.quoting.store.repository import QuoteStore
 from services.quoting.store.rows import IdempotencyKey, Outcome, StoredQuote
@@ -38,7 +38,7 @@ def accept_impact(
     """Have a table kept as a proposal and begin to hold open quotes against it: the impact's number, and whether it is a new one.
 
     `body` are the rows as the rates service takes them. Raises `ProposalRefused` for rows that cannot be,
-    `RequestUnanswerable` for quotes that are not open, `ImpactsFull`, `IdempotencyKeyReused`.
+    `RequestUnanswerable` for quotes that are not open, `QueueFull`, `KeyHasEnough`, `IdempotencyKeyReused`.
     """
     key = _key(chosen, body, caller=caller, key=idempotency_key)
     known = accepted_before(resources.database, key, known=by_number)
@@ -53,12 +53,13 @@ def accept_impact(
         key,
         now=now,
         asked_by=asked_by,
+        caller=caller,
         trace=trace,
         kept_days=resources.settings.proposals_kept_days,
-        most_unfinished=resources.settings.most_unfinished,
+        bounds=bounds_of(resources.settings),
     )
     if is_new:
-        admit(IMPACTS, now=now, resources=resources)
+        admit(now=now, resources=resources)
     return number, is_new
 
 
@@ -118,8 +119,8 @@ def against_issued(number: str, outcome: Outcome, sections: Mapping[str, bytes],
     return Outcome("ready", outcome.digest, body=canonical_json(impact_on(old, new, loss_chances=chances)))
 
 
-IMPACTS = RunKind(IMPACT_RUNS, most_in_flight=lambda settings: max(1, settings.most_bulk_in_flight // 2), conclude=against_issued)
-"""Quotes held against proposed rates; half as many under way as of batches, as a customer waits for those."""
+IMPACTS = RunKind(IMPACT_RUNS, conclude=against_issued)
+"""Quotes held against proposed rates."""
 
 
 def impact_document(number: str, *, first: int, most: int, next_cursor: Callable[[int], str], resources: Resources) -> RateImpact:
@@ -143,6 +144,7 @@ def impact_document(number: str, *, first: int, most: int, next_cursor: Callable
             "ready": head.counts.get("ready", 0),
             "refused": head.counts.get("refused", 0),
             "failed": head.counts.get("failed", 0),
+            "cancelled": head.counts.get("cancelled", 0),
         },
         totals=totals_of(ready),
         items=tuple(items[first:following]),

@@ -15,7 +15,8 @@ from services.chassis.problems import details_of_invalid
 from services.chassis.resources import Resources
 from services.quoting.errors import QuoteInWork, RequestUnanswerable
 from services.quoting.service.request_checks import faults_of_request
-from services.quoting.service.runs import RunKind, admit, start
+from services.quoting.service.runs import RunKind, admit, begin, bounds_of
+from services.quoting.service.work import refuse_too_much_work, work_of
 from services.quoting.store.batches import BatchStore
 from services.quoting.store.life import LifeStore
 from services.quoting.store.repository import QUOTE_RUNS, QuoteStore
@@ -27,7 +28,7 @@ from shared_schemas.quote import QuoteRequest
 from shared_schemas.quote_life import MOST_FAULTS, QuoteBatchRequest, RequoteRequest
 from shared_schemas.rates import RateRevision
 
-QUOTES = RunKind(QUOTE_RUNS, most_in_flight=lambda settings: settings.most_bulk_in_flight)
+QUOTES = RunKind(QUOTE_RUNS)
 """Quotes, singly and in batches."""
 
 
@@ -37,7 +38,7 @@ def accept(
     """Accept a request at the latest rates, or the revision it names: its start, and whether it is a new one.
 
     Raises `RequestUnanswerable` for what those rates do not know, `IdempotencyKeyReused` for a key used otherwise,
-    `QueueFull` when too many quotes are under way.
+    `TooMuchWork`, `QueueFull` or `KeyHasEnough` when too many quotes are under way.
     """
     store = QuoteStore(resources.database)
     key = key_for(request, caller=caller, route="POST /v1/quotes", key=idempotency_key)
@@ -49,14 +50,13 @@ def accept(
     if faults:
         raise RequestUnanswerable(faults)
     begun, is_new = store.accept(
-        new_quote(request, revision, resources.load.latest(), trace=trace, now=now),
+        new_quote(request, revision, resources, caller=caller, trace=trace, now=now),
         key,
         now=now,
-        first_check_s=resources.settings.first_check_s,
-        most_unfinished=resources.settings.most_unfinished,
+        bounds=bounds_of(resources.settings),
     )
     if is_new:
-        start(QUOTES, begun, now=now, resources=resources)
+        begin(QUOTE_RUNS, begun, now=now, resources=resources)
     return begun, is_new
 
 
@@ -66,7 +66,7 @@ def accept_requote(
     """Accept the next revision of a quote at the latest rates, or the revision it names: its start, and whether it is a new one.
 
     Raises `QuoteUnknown`, `QuoteInWork` while a revision is under way, `RequestUnanswerable` for changes that make no
-    request or one that those rates do not know, `IdempotencyKeyReused`, `QueueFull`.
+    request or one that those rates do not know, `TooMuchWork`, `IdempotencyKeyReused`, `QueueFull`, `KeyHasEnough`.
     """
     latest = QuoteStore(resources.database).quote(number)
     key = key_for(asked, caller=caller, route=f"POST /v1/quotes/{number}/requote", key=idempotency_key)
@@ -84,15 +84,14 @@ def accept_requote(
         raise RequestUnanswerable(below("/changes", faults))
     begun, is_new = life.add_revision(
         number,
-        new_quote(request, revision, resources.load.latest(), trace=trace, now=now),
+        new_quote(request, revision, resources, caller=caller, trace=trace, now=now),
         key,
         after=latest.revision,
         now=now,
-        first_check_s=resources.settings.first_check_s,
-        most_unfinished=resources.settings.most_unfinished,
+        bounds=bounds_of(resources.settings),
     )
     if is_new:
-        start(QUOTES, begun, now=now, resources=resources)
+        begin(QUOTE_RUNS, begun, now=now, resources=resources)
     return begun, is_new
 
 
@@ -101,7 +100,8 @@ def accept_batch(
 ) -> tuple[str, bool]:
     """Accept many requests in one transaction, each as `accept` would: the number of the batch, and whether it is a new one.
 
-    Raises `RequestUnanswerable` that names every request which the rates cannot answer, `IdempotencyKeyReused`.
+    Raises `RequestUnanswerable` that names every request which the rates cannot answer, `TooMuchWork`,
+    `IdempotencyKeyReused`, `QueueFull`, `KeyHasEnough`.
     """
     key = key_for(asked, caller=caller, route="POST /v1/quote-batches", key=idempotency_key)
     known = accepted_before(resources.database, key, known=by_number)
@@ -114,12 +114,13 @@ def accept_batch(
         faults += below(f"/requests/{place}", faults_of_request(request, rates=revision.rates, today=now.date()))
         if len(faults) >= MOST_FAULTS:
             break
-        quotes.append(new_quote(request, revision, load, trace=trace, now=now))
+        refuse_too_much_work(request, most_s=resources.settings.most_work_s, pointer=f"/requests/{place}")
+        quotes.append(_as_stored(request, revision, load, resources, caller=caller, trace=trace, now=now))
     if faults:
         raise RequestUnanswerable(faults[:MOST_FAULTS])
-    number, is_new = BatchStore(resources.database).accept(quotes, key, now=now)
+    number, is_new = BatchStore(resources.database).accept(quotes, key, now=now, bounds=bounds_of(resources.settings))
     if is_new:
-        admit(QUOTES, now=now, resources=resources)
+        admit(now=now, resources=resources)
     return number, is_new
 
 
@@ -131,9 +132,18 @@ def key_for(asked: BaseModel, *, caller: str, route: str, key: str | None) -> Id
 
 
 def new_quote(
-    request: QuoteRequest, revision: RateRevision, load: LoadSnapshot | None, *, trace: str, now: datetime
+    request: QuoteRequest, revision: RateRevision, resources: Resources, *, caller: str, trace: str, now: datetime
 ) -> NewQuote:  # fmt: skip
-    """A request as it is stored, with the rates and the book of load it is pinned to and the day it is quoted on."""
+    """A request as it is stored, pinned to the newest book of load; raises `TooMuchWork`."""
+    refuse_too_much_work(request, most_s=resources.settings.most_work_s)
+    return _as_stored(request, revision, resources.load.latest(), resources, caller=caller, trace=trace, now=now)
+
+
+def _as_stored(
+    request: QuoteRequest, revision: RateRevision, load: LoadSnapshot | None, resources: Resources, *, caller: str, trace: str, now: datetime
+) -> NewQuote:  # fmt: skip
+    """A request with the rates and the book of load it is pinned to, the day it is quoted on, who asked, and how much work it is."""
+    work_s = work_of(request)
     return NewQuote(
         request=write_section(request),
         customer=request.customer,
@@ -142,6 +152,9 @@ def new_quote(
         quoted_on=now.date(),
         trace=trace,
         load_snapshot=load.number if load else None,
+        caller=caller,
+        work_s=work_s,
+        large=work_s > resources.settings.most_quick_work_s,
     )
 
 

@@ -1,6 +1,6 @@
 """Runs through the queue: started, admitted by turns, settled, swept and given up on, whatever they are for.
 
-A kind of run says where its runs lie, how many that were asked for together are under way at once, and what it makes of a quote.
+A kind of run says where its runs lie, and what it makes of a quote.
 """
 
 from __future__ import annotations
@@ -17,13 +17,20 @@ from services.chassis.resources import Resources
 from services.chassis.settings import Settings
 from services.chassis.version import VERSION
 from services.quoting.store.blocks import digest_of
+from services.quoting.store.bounds import Bounds
+from services.quoting.store.impacts import IMPACT_RUNS
+from services.quoting.store.repository import QUOTE_RUNS
 from services.quoting.store.rows import DeadLetter, Outcome, Start
 from services.quoting.store.runs import Runs, RunTable
-from shared_schemas.pipeline import LAST, STATIONS, Station
+from services.quoting.store.turns import admit_in_turn
+from shared_schemas.pipeline import LAST, STATIONS, Station, queue_of
 from shared_schemas.quote import QuoteRequest
 from shared_schemas.traveller import Failure, Job
 
 log = logging.getLogger(__name__)
+
+TABLES = (QUOTE_RUNS, IMPACT_RUNS)
+"""Where runs lie that share the workers."""
 
 Conclusion = Callable[[str, Outcome, Mapping[str, bytes], Resources], Outcome]
 
@@ -38,8 +45,6 @@ class RunKind:
     """What is particular to runs of one kind."""
 
     table: RunTable
-    most_in_flight: Callable[[Settings], int]
-    """Of those that were asked for together so many are under way at once."""
     conclude: Conclusion = as_it_is
     """What is recorded of the ready outcome of a run, made of those sections of its traveller."""
 
@@ -53,13 +58,31 @@ def kind_of(number: str, kinds: Iterable[RunKind]) -> RunKind:
     return next(kind for kind in kinds if kind.table.numbers.fullmatch(number))
 
 
-def start(kind: RunKind, begun: Start, *, now: datetime, resources: Resources) -> bool:
+def bounds_of(settings: Settings) -> Bounds:
+    """How much is accepted, by the settings."""
+    return Bounds(
+        first_check_s=settings.first_check_s,
+        most_unfinished=settings.most_unfinished,
+        most_of_key=settings.most_unfinished_of_key,
+        most_at_once=settings.most_started_at_once,
+    )
+
+
+def begin(table: RunTable, begun: Start, *, now: datetime, resources: Resources) -> None:
+    """Start a run that was just accepted, or whoever's turn it is before it."""
+    if begun.waits:
+        admit(now=now, resources=resources)
+    else:
+        start(table, begun, now=now, resources=resources)
+
+
+def start(table: RunTable, begun: Start, *, now: datetime, resources: Resources) -> bool:
     """Put down the traveller and ring the first doorbell; whether that worked. If not, the sweeper tries again."""
     first = STATIONS[0]
     try:
         resources.travellers.start(begun.number, begun.attempt, write_section(job_of(begun)))
-        resources.send(first.task, first.queue, begun.number, begun.attempt, begun.trace)
-        kind.runs(resources).sent(begun.number, begun.attempt, now=now)
+        resources.send(first.task, queue_of(first, large=begun.large), begun.number, begun.attempt, begun.trace)
+        Runs(resources.database, table).sent(begun.number, begun.attempt, now=now)
     except TRANSPORT_FAULTS as fault:
         log.warning("traveller not started; the sweeper will", extra={"number": begun.number, "why": str(fault)})
         return False
@@ -79,16 +102,17 @@ def job_of(begun: Start) -> Job:
     )
 
 
-def admit(kind: RunKind, *, now: datetime, resources: Resources) -> None:
-    """Start runs whose turn has come, so few at a time that a single quote never waits long behind them."""
+def admit(*, now: datetime, resources: Resources) -> None:
+    """Start runs whose turn has come, of whatever kind, so few at a time that none who comes next waits long behind them."""
     settings = resources.settings
-    begun = kind.runs(resources).admit(most_in_flight=kind.most_in_flight(settings), now=now, first_check_s=settings.first_check_s)
-    _start_all(kind, begun, now=now, resources=resources)
+    most = {False: settings.most_in_flight, True: settings.most_large_in_flight}
+    begun = admit_in_turn(resources.database, TABLES, most_in_flight=most, now=now, first_check_s=settings.first_check_s)
+    _start_all(begun, now=now, resources=resources)
 
 
-def _start_all(kind: RunKind, begun: Iterable[Start], *, now: datetime, resources: Resources) -> bool:
+def _start_all(begun: Iterable[tuple[RunTable, Start]], *, now: datetime, resources: Resources) -> bool:
     """Start each; at the first that cannot be, leave the others to a later sweep, for their starts are in the outbox or come due again."""
-    return all(start(kind, each, now=now, resources=resources) for each in begun)
+    return all(start(table, each, now=now, resources=resources) for table, each in begun)
 
 
 def settle(
@@ -99,7 +123,7 @@ def settle(
     log.info("run settled" if stands else "run was settled before", extra={"status": outcome.status})
     # Whatever other attempts are under way, earlier ones and later ones, their work is no longer wanted.
     resources.travellers.discard(number, attempt + resources.settings.most_attempts)
-    admit(kind, now=datetime.now(UTC), resources=resources)
+    admit(now=datetime.now(UTC), resources=resources)
     return stands
 
 
@@ -116,13 +140,12 @@ def sweep(kinds: Iterable[RunKind], resources: Resources) -> None:
     """Start again what was accepted and did not arrive in time; give up, visibly, on what has used up its attempts."""
     now = datetime.now(UTC)
     for kind in kinds:
-        if not _start_all(kind, kind.runs(resources).unsent(now=now), now=now, resources=resources):
+        if not _start_all(((kind.table, begun) for begun in kind.runs(resources).unsent(now=now)), now=now, resources=resources):
             return
-    for kind in kinds:
-        admit(kind, now=now, resources=resources)
+    admit(now=now, resources=resources)
     for kind in kinds:
         again, exhausted = kind.runs(resources).overdue(now=now, most_attempts=resources.settings.most_attempts)
-        _start_all(kind, again, now=now, resources=resources)
+        _start_all(((kind.table, begun) for begun in again), now=now, resources=resources)
         for begun in exhausted:
             _give_up(kind, begun, now=now, resources=resources)
         if again or exhausted:
@@ -133,7 +156,7 @@ def _give_up(kind: RunKind, begun: Start, *, now: datetime, resources: Resources
     """Let the run fail, with a letter; but not while its traveller stands in a line that nobody has come to the end of."""
     runs = kind.runs(resources)
     station = _station_of(begun, resources)
-    if station is not None and resources.waiting(station.queue):
+    if station is not None and resources.waiting(queue_of(station, large=begun.large)):
         runs.look_later(begun.number, now=now)
         return
     attempts = resources.settings.most_attempts

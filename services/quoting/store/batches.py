@@ -10,6 +10,7 @@ from sqlalchemy import Connection, text
 
 from services.chassis.database import Database
 from services.quoting.errors import BatchUnknown
+from services.quoting.store.bounds import NO_BOUNDS, Bounds, refuse_when_full
 from services.quoting.store.repository import QUOTE_RUNS, insert_quotes
 from services.quoting.store.rows import NO_BODY, SELECT, IdempotencyKey, NewQuote, StoredBatch, StoredQuote, stored
 from services.quoting.store.runs import Runs, accept_once, by_number, use_key
@@ -25,13 +26,17 @@ class BatchStore:
         self._database = database
         self.runs = Runs(database, QUOTE_RUNS)
 
-    def accept(self, quotes: Sequence[NewQuote], key: IdempotencyKey | None, *, now: datetime) -> tuple[str, bool]:
+    def accept(
+        self, quotes: Sequence[NewQuote], key: IdempotencyKey | None, *, now: datetime, bounds: Bounds = NO_BOUNDS
+    ) -> tuple[str, bool]:
         """Store requests and their first starts, all or nothing; the batch's number, and whether it is a new one.
 
-        A key used before gives the batch it was used for; raises `IdempotencyKeyReused` if that had another body.
+        A key used before gives the batch it was used for; raises `IdempotencyKeyReused` if that had another body, `QueueFull` or
+        `KeyHasEnough` beyond the bounds.
         """
 
         def insert(connection: Connection) -> str:
+            refuse_when_full(connection, quotes[0].caller, len(quotes), bounds)
             number = self._insert(connection, quotes, now)
             use_key(connection, key, now=now, batch=number)
             return number

@@ -14,10 +14,11 @@ from typing import Any
 from sqlalchemy import Connection, text
 
 from services.chassis.database import Database
-from services.quoting.errors import ImpactsFull, ImpactUnknown
+from services.quoting.errors import ImpactUnknown
+from services.quoting.store.bounds import Bounds, refuse_when_full
 from services.quoting.store.repository import LATEST
 from services.quoting.store.rows import BODY, NO_BODY, SELECT, IdempotencyKey, StoredQuote, body_of, stored
-from services.quoting.store.runs import Runs, RunTable, Settlement, accept_once, by_number, refuse_when_full, use_key
+from services.quoting.store.runs import Runs, RunTable, Settlement, accept_once, by_number, use_key
 from shared_schemas.rate_impact import RateProposal
 
 NUMBER = re.compile(r"I-\d{4}-\d{6,12}", re.ASCII)
@@ -82,17 +83,15 @@ def _settle(connection: Connection, settled: Settlement) -> bool:
 IMPACT_RUNS = RunTable(
     numbers=ENTRY,
     table="quoting.impacted_quotes",
-    start="select r.number, r.attempt, q.request, i.proposal as rate_revision, q.quoted_on, i.trace, q.quote_number, q.revision, q.load_snapshot "
+    start="select r.number, r.attempt, q.request, i.proposal as rate_revision, q.quoted_on, i.trace, q.quote_number, q.revision, q.load_snapshot, q.large "
     "from quoting.impacted_quotes r join quoting.impacts i on i.number = r.impact join quoting.quotes q on q.number = r.quote",
     group="impact",
-    turn="(select i.position from quoting.impacts i where i.number = r.impact), r.place",
+    large="(select q.large from quoting.quotes q where q.number = r.quote)",
     first_attempt="1",
-    under_way="true",
-    full=ImpactsFull,
     has_outbox=False,
     settle=_settle,
 )
-"""Quotes of impacts as runs. Each counts against the limit from when it is asked for."""
+"""Quotes of impacts as runs."""
 
 
 class ImpactStore:
@@ -112,21 +111,21 @@ class ImpactStore:
             return {row.quote_number: stored(row) for row in rows}
 
     def accept(
-        self, proposal: RateProposal, quotes: Sequence[str], key: IdempotencyKey | None, *, now: datetime, asked_by: str, trace: str,
-        kept_days: int, most_unfinished: int,
+        self, proposal: RateProposal, quotes: Sequence[str], key: IdempotencyKey | None, *, now: datetime, asked_by: str, caller: str,
+        trace: str, kept_days: int, bounds: Bounds,
     ) -> tuple[str, bool]:  # fmt: skip
         """Store a proposal with the rows of quotes that are held against it; its impact's number, and whether it is a new one.
 
         Impacts older than `kept_days` are forgotten. A key used before gives the impact it was used for. Raises
-        `ImpactsFull` when `most_unfinished` quotes of other impacts have no outcome yet, `IdempotencyKeyReused`.
+        `QueueFull` or `KeyHasEnough` beyond the bounds, `IdempotencyKeyReused`.
         """
 
         def insert(connection: Connection) -> str:
             connection.execute(
                 text("delete from quoting.impacts where created_at < :before"), {"before": now - timedelta(days=kept_days)}
             )
-            refuse_when_full(connection, IMPACT_RUNS, most_unfinished)
-            number = _insert(connection, proposal, quotes, now=now, asked_by=asked_by, trace=trace)
+            refuse_when_full(connection, caller, len(quotes), bounds)
+            number = _insert(connection, proposal, quotes, now=now, asked_by=asked_by, caller=caller, trace=trace)
             use_key(connection, key, now=now, impact=number)
             return number
 
@@ -171,15 +170,15 @@ class ImpactStore:
 
 
 def _insert(
-    connection: Connection, proposal: RateProposal, quotes: Sequence[str], *, now: datetime, asked_by: str, trace: str
+    connection: Connection, proposal: RateProposal, quotes: Sequence[str], *, now: datetime, asked_by: str, caller: str, trace: str
 ) -> str:
     position = connection.execute(text("select nextval('quoting.impact_numbers')")).scalar_one()
     number = f"I-{now.year}-{position:06d}"
     connection.execute(
         text("insert into quoting.impacts (number, position, table_name, proposal, proposal_digest, base_revision, size, created_at, "
-             "asked_by, trace) values (:number, :position, :table, :proposal, :digest, :base, :size, :now, :asked_by, :trace)"),
+             "asked_by, caller, trace) values (:number, :position, :table, :proposal, :digest, :base, :size, :now, :asked_by, :caller, :trace)"),
         {"number": number, "position": position, "table": proposal.table, "proposal": proposal.number, "digest": proposal.digest,
-         "base": proposal.base_revision, "size": len(quotes), "now": now, "asked_by": asked_by, "trace": trace},
+         "base": proposal.base_revision, "size": len(quotes), "now": now, "asked_by": asked_by, "caller": caller, "trace": trace},
     )  # fmt: skip
     if quotes:
         connection.execute(

@@ -8,10 +8,11 @@ from sqlalchemy import Connection, text
 
 from services.chassis.database import Database
 from services.quoting.errors import DecisionStands, QuoteInWork
+from services.quoting.store.bounds import NO_BOUNDS, Bounds, refuse_when_full
 from services.quoting.store.handovers import insert_handover
-from services.quoting.store.repository import QUOTE_RUNS, insert_revision, quote_start
+from services.quoting.store.repository import insert_revision, quote_start
 from services.quoting.store.rows import Decision, IdempotencyKey, NewQuote, Start, decision_of
-from services.quoting.store.runs import accept_once, note_event, refuse_when_full
+from services.quoting.store.runs import accept_once, note_event
 
 
 class LifeStore:
@@ -27,14 +28,13 @@ class LifeStore:
             return bytes(request.scalar_one())
 
     def add_revision(
-        self, number: str, new: NewQuote, key: IdempotencyKey | None, *, after: int, now: datetime, first_check_s: float,
-        most_unfinished: int | None = None,
+        self, number: str, new: NewQuote, key: IdempotencyKey | None, *, after: int, now: datetime, bounds: Bounds = NO_BOUNDS,
     ) -> tuple[Start, bool]:  # fmt: skip
         """Store the revision that follows revision `after`, with its first start; the start, and whether it is a new one.
 
         The first revision's row is locked meanwhile, so that one follows another. Raises `QuoteInWork` when the latest
         revision is under way, or became the latest after `after` was read; `IdempotencyKeyReused`;
-        `QueueFull` when `most_unfinished` quotes have no outcome yet.
+        `QueueFull` or `KeyHasEnough` beyond the bounds.
         """
 
         def lock(connection: Connection) -> None:
@@ -45,15 +45,16 @@ class LifeStore:
         def insert(connection: Connection) -> Start:
             latest = connection.execute(
                 text(
-                    "select position, revision, status from quoting.quotes where quote_number = :n order by revision desc limit 1"
+                    "select position, revision, status, (select max(n.revision) from quoting.quotes n where n.quote_number = :n) as last "
+                    "from quoting.quotes where quote_number = :n order by status = 'cancelled', revision desc limit 1"
                 ),
                 {"n": number},
             ).one()
             if latest.status == "accepted" or latest.revision != after:
                 raise QuoteInWork(number, latest.revision)
-            refuse_when_full(connection, QUOTE_RUNS, most_unfinished)
+            refuse_when_full(connection, new.caller, 1, bounds)
             return insert_revision(
-                connection, number, new, key, position=latest.position, revision=after + 1, now=now, first_check_s=first_check_s
+                connection, number, new, key, position=latest.position, revision=latest.last + 1, now=now, bounds=bounds
             )
 
         return accept_once(self._database, key, insert, known=quote_start, lock=lock)

@@ -4,14 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import date, datetime
 from typing import Any
 
 from sqlalchemy import Connection, text
 
 from services.chassis.database import Database
-from services.quoting.errors import QueueFull, QuoteUnknown, RevisionUnknown
+from services.quoting.errors import QuoteUnknown, RevisionUnknown
 from services.quoting.store.blocks import DOCUMENTS, documents_of, packed_columns
+from services.quoting.store.bounds import NO_BOUNDS, Bounds, first_check_at, refuse_when_full
 from services.quoting.store.rows import (
     BODY,
     NO_BODY,
@@ -31,12 +32,15 @@ from services.quoting.store.runs import (
     accept_once,
     accepted_before,
     note_event,
-    refuse_when_full,
     start_of,
     use_key,
 )
 
-LATEST = "not exists (select 1 from quoting.quotes n where n.quote_number = q.quote_number and n.revision > q.revision)"
+LATEST = (
+    "not exists (select 1 from quoting.quotes n where n.quote_number = q.quote_number and n.revision > q.revision "
+    "and n.status <> 'cancelled')"
+)
+"""A later revision that was cancelled is as though it had never been asked for."""
 
 STATES = {
     "open": f"q.status = 'ready' and d.number is null and coalesce(o.valid_until >= :today, true) and {LATEST}",
@@ -63,7 +67,7 @@ def _settle(connection: Connection, settled: Settlement) -> bool:
         note_event(connection, number, outcome.status, f"attempt {attempt}", now)
     else:
         digest = connection.execute(
-            text("select digest from quoting.outcomes where number = :n"), {"n": number}
+            text("select digest from quoting.outcomes where number = :n and status <> 'cancelled'"), {"n": number}
         ).scalar_one_or_none()
         if digest is not None and digest != outcome.digest:
             note_event(connection, number, "late_outcome_differs", f"attempt {attempt}, digest {outcome.digest}", now)
@@ -100,17 +104,15 @@ def _insert_outcome(connection: Connection, settled: Settlement) -> bool:
 QUOTE_RUNS = RunTable(
     numbers=ROW_NUMBER,
     table="quoting.quotes",
-    start="select r.number, r.attempt, r.request, r.rate_revision, r.quoted_on, r.trace, r.quote_number, r.revision, r.load_snapshot "
+    start="select r.number, r.attempt, r.request, r.rate_revision, r.quoted_on, r.trace, r.quote_number, r.revision, r.load_snapshot, r.large "
     "from quoting.quotes r",
     group="batch",
-    turn="r.position",
+    large="r.large",
     first_attempt="r.first_attempt",
-    under_way="r.next_check_at is not null",
-    full=QueueFull,
     has_outbox=True,
     settle=_settle,
 )
-"""Quotes as runs. Those of a batch whose turn has not come count against no limit."""
+"""Quotes as runs."""
 
 
 def quote_start(connection: Connection, number: str) -> Start:
@@ -125,9 +127,9 @@ def insert_quotes(
     connection.execute(
         text("""
             insert into quoting.quotes (number, quote_number, position, revision, status, customer, title, request, rate_revision,
-                                        quoted_on, load_snapshot, attempt, trace, created_at, next_check_at, batch, batch_place)
+                                        quoted_on, load_snapshot, attempt, trace, created_at, next_check_at, batch, batch_place, caller, work_s, large)
             values (:number, :quote_number, :position, :revision, 'accepted', :customer, :title, :request, :rate_revision,
-                    :quoted_on, :load_snapshot, 1, :trace, :now, :check, :batch, :batch_place)
+                    :quoted_on, :load_snapshot, 1, :trace, :now, :check, :batch, :batch_place, :caller, :work_s, :large)
         """),
         [{**vars(new), **place, "now": now, "check": next_check_at} for new, place in zip(quotes, places, strict=True)],
     )
@@ -139,14 +141,15 @@ def insert_quotes(
 
 def insert_revision(
     connection: Connection, number: str, new: NewQuote, key: IdempotencyKey | None, *, position: int, revision: int, now: datetime,
-    first_check_s: float,
+    bounds: Bounds,
 ) -> Start:  # fmt: skip
-    """Write one revision of the quote `number`, on its way at once, and what its key was used for."""
+    """Write one revision of the quote `number`, on its way at once unless it has to wait for its turn, and what its key was used for."""
     row = number if revision == 1 else f"{number}.{revision}"
     place = {"number": row, "quote_number": number, "position": position, "revision": revision, "batch": None, "batch_place": None}
-    insert_quotes(connection, [new], [place], now=now, next_check_at=now + timedelta(seconds=first_check_s))
+    check = first_check_at(connection, new, now=now, bounds=bounds)
+    insert_quotes(connection, [new], [place], now=now, next_check_at=check)
     use_key(connection, key, now=now, number=row)
-    return Start(row, 1, new.request, new.rate_revision, new.quoted_on, new.trace, number, revision, new.load_snapshot)
+    return Start(row, 1, new.request, new.rate_revision, new.quoted_on, new.trace, number, revision, new.load_snapshot, new.large, check is None)
 
 
 class QuoteStore:
@@ -157,22 +160,19 @@ class QuoteStore:
         self.runs = Runs(database, QUOTE_RUNS)
 
     def accept(
-        self, new: NewQuote, key: IdempotencyKey | None, *, now: datetime, first_check_s: float, most_unfinished: int | None = None
+        self, new: NewQuote, key: IdempotencyKey | None, *, now: datetime, bounds: Bounds = NO_BOUNDS
     ) -> tuple[Start, bool]:
         """Store a request with its first start, all or nothing; the start, and whether it is a new one.
 
         A key used before gives the quote it was used for; raises `IdempotencyKeyReused` if that had another body, and
-        `QueueFull` for a new request when `most_unfinished` quotes have no outcome yet (requests that come at one moment
-        may pass that by their number).
+        `QueueFull` or `KeyHasEnough` for a new request beyond the bounds.
         """
 
         def insert(connection: Connection) -> Start:
-            refuse_when_full(connection, QUOTE_RUNS, most_unfinished)
+            refuse_when_full(connection, new.caller, 1, bounds)
             position = connection.execute(text("select nextval('quoting.quote_numbers')")).scalar_one()
             number = f"Q-{new.quoted_on.year}-{position:06d}"
-            return insert_revision(
-                connection, number, new, key, position=position, revision=1, now=now, first_check_s=first_check_s
-            )
+            return insert_revision(connection, number, new, key, position=position, revision=1, now=now, bounds=bounds)
 
         return accept_once(self._database, key, insert, known=quote_start)
 
@@ -188,7 +188,7 @@ class QuoteStore:
             )
 
     def quote(self, number: str, revision: int | None = None) -> StoredQuote:
-        """A quote in its latest revision, or that one. Raises `QuoteUnknown`, also for what is no number of ours, and `RevisionUnknown`."""
+        """A quote in its latest revision that was not cancelled, or the one named. Raises `QuoteUnknown`, also for what is no number of ours, and `RevisionUnknown`."""
         if not NUMBER.fullmatch(number):
             raise QuoteUnknown(number)
         with self._database.transaction() as connection:
@@ -196,7 +196,7 @@ class QuoteStore:
                 text(
                     SELECT.format(body=BODY)
                     + " where q.quote_number = :number and (cast(:revision as int) is null or q.revision = :revision)"
-                    + " order by q.revision desc limit 1"
+                    + " order by q.status = 'cancelled', q.revision desc limit 1"
                 ),
                 {"number": number, "revision": revision},
             ).one_or_none()

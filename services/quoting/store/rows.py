@@ -28,6 +28,12 @@ class NewQuote:
     quoted_on: date
     trace: str
     load_snapshot: int | None = None
+    caller: str = ""
+    """The id of the key that asked: each key has its share of the work."""
+    work_s: float = 1.0
+    """Seconds of one processor that it will take, estimated."""
+    large: bool = False
+    """Whether it goes through the queue of much work."""
 
 
 @dataclass(frozen=True)
@@ -53,6 +59,9 @@ class Start:
     quote_number: str
     revision: int
     load_snapshot: int | None = None
+    large: bool = False
+    waits: bool = False
+    """Whether its turn has not come."""
 
 
 @dataclass(frozen=True)
@@ -144,7 +153,8 @@ class StoredBatch:
 
 SELECT = """
     select q.number, q.quote_number, q.position, q.revision, q.status, q.customer, q.title, q.rate_revision, q.load_snapshot, q.attempt, q.created_at,
-           (select max(n.revision) from quoting.quotes n where n.quote_number = q.quote_number) as latest_revision,
+           greatest(q.revision, (select max(n.revision) from quoting.quotes n
+                                 where n.quote_number = q.quote_number and n.status <> 'cancelled')) as latest_revision,
            o.finished_at, o.digest, {body}, o.problem, o.valid_until, o.feed_position, o.archived_in,
            d.decision, d.quantity, d.decided_by, d.note, d.key_id, d.at, d.promised
     from quoting.quotes q

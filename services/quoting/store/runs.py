@@ -1,7 +1,7 @@
 """Runs through the queue in PostgreSQL: one mechanism for quotes, for batches of them, and for quotes held against other rates.
 
 A run is a row with `number`, `attempt`, `status` and `next_check_at`. It is accepted, started, started again when it is overdue,
-and settled once. Runs that were asked for together wait outside the queues, without a `next_check_at`, until they are admitted;
+and settled once. Runs whose turn has not come wait outside the queues, without a `next_check_at`, until they are let in (`turns`);
 no sweeper takes them for lost. Each method is one transaction; times are given, never asked.
 """
 
@@ -40,13 +40,10 @@ class RunTable:
     """The query that gives a run's start at its present attempt."""
     group: str
     """The column that names the batch or impact which a run was asked for with."""
-    turn: str
-    """The order in which runs that were asked for together are admitted."""
+    large: str
+    """Whether a run is one of much work."""
     first_attempt: str
     """The attempt from which those of a run are counted."""
-    under_way: str
-    """Which of the runs without an outcome count against the limit."""
-    full: Callable[[int], Exception]
     has_outbox: bool
     """Whether starts go through the outbox, and what happens is noted among the events. Without it, a start that failed comes due again."""
     settle: Callable[[Connection, Settlement], bool]
@@ -75,46 +72,6 @@ class Runs:
         self._database = database
         self._table = table
 
-    def admit(self, *, most_in_flight: int, now: datetime, first_check_s: float) -> list[Start]:
-        """Runs whose turn has come, oldest first: as many as keeps those under way at `most_in_flight`.
-
-        Two who ask at once may admit a few more; the next ones admit fewer.
-        """
-        with self._database.transaction() as connection:
-            numbers = list(
-                connection.execute(
-                    self._table.sql("""
-                        select r.number from {table} r
-                        where r.{group} is not null and r.status = 'accepted' and r.next_check_at is null
-                        order by {turn}
-                        limit greatest(0, :most - (
-                            select count(*) from {table} o
-                            where o.{group} is not null and o.status = 'accepted' and o.next_check_at is not null
-                        ))
-                        for update of r skip locked
-                    """),
-                    {"most": most_in_flight},
-                ).scalars()
-            )
-            if not numbers:
-                return []
-            if self._table.has_outbox:
-                connection.execute(
-                    text("update quoting.outbox set created_at = :now where number = any(:numbers)"),
-                    {"now": now, "numbers": numbers},
-                )
-            connection.execute(
-                self._table.sql("update {table} set next_check_at = :check where number = any(:numbers)"),
-                {"check": now + timedelta(seconds=first_check_s), "numbers": numbers},
-            )
-            starts = connection.execute(
-                self._table.sql(
-                    "{start} where r.number = any(:numbers) order by array_position(cast(:numbers as text[]), r.number)"
-                ),
-                {"numbers": numbers},
-            )
-            return [as_start(row) for row in starts]
-
     def overdue(self, *, now: datetime, most_attempts: int, most: int = 50) -> tuple[list[Start], list[Start]]:
         """Runs to start again, each with its next attempt, and the last starts of those that have used up their attempts.
 
@@ -127,7 +84,7 @@ class Runs:
         with self._database.transaction() as connection:
             rows = connection.execute(
                 self._table.sql("""
-                    select r.number, r.attempt - {first_attempt} + 1 as used from {table} r
+                    select r.number, r.attempt - {first_attempt} + 1 as used, {large} as large from {table} r
                     where r.status = 'accepted' and (r.next_check_at <= :now or r.next_check_at > :never)
                     order by r.next_check_at limit :most for update skip locked
                 """),
@@ -137,7 +94,7 @@ class Runs:
                 if row.used >= most_attempts:
                     exhausted.append(start_of(connection, self._table, row.number))
                     continue
-                next_check_at = now + timedelta(seconds=next_look_s(row.used + 1))
+                next_check_at = now + timedelta(seconds=LONGEST_WAIT_S if row.large else next_look_s(row.used + 1))
                 connection.execute(
                     self._table.sql("update {table} set attempt = attempt + 1, next_check_at = :check where number = :number"),
                     {"number": row.number, "check": next_check_at},
@@ -194,6 +151,20 @@ class Runs:
         """Record what became of a run, once: whether this was the outcome that stands. A later one changes nothing."""
         with self._database.transaction() as connection:
             return self._table.settle(connection, Settlement(number, attempt, outcome, letter, now))
+
+    def cancel(self, column: str, named: str, outcome: Outcome, *, now: datetime) -> list[tuple[str, int]]:
+        """Record `outcome` of every run without one whose `column` (`number` or that of its group) is `named`; those runs and their attempts.
+
+        Rows are not locked beforehand: a stage that records an outcome at the same moment is first or second, and never waited for in a circle.
+        """
+        with self._database.transaction() as connection:
+            query = f"select r.number, r.attempt from {{table}} r where r.{column} = :named and r.status = 'accepted' order by r.number"  # nosec B608  a column of ours
+            runs = connection.execute(self._table.sql(query), {"named": named}).all()
+            return [
+                (run.number, run.attempt)
+                for run in runs
+                if self._table.settle(connection, Settlement(run.number, run.attempt, outcome, None, now))
+            ]
 
     def counts(self, group: str) -> dict[str, int]:
         """How many runs that were asked for together have which status."""
@@ -282,17 +253,6 @@ def use_key(
                  "values (:caller, :route, :key, :body_sha256, :number, :batch, :impact, :now)"),
             {"number": number, "batch": batch, "impact": impact, "now": now, **vars(key)},
         )  # fmt: skip
-
-
-def refuse_when_full(connection: Connection, table: RunTable, most_unfinished: int | None) -> None:
-    """Raises what `table` has for it when that many of its runs have no outcome yet."""
-    if most_unfinished is None:
-        return
-    counted = table.sql(
-        "select count(*) from (select 1 from {table} r where r.status = 'accepted' and {under_way} limit :most) as unfinished"
-    )
-    if int(connection.execute(counted, {"most": most_unfinished}).scalar_one()) >= most_unfinished:
-        raise table.full(most_unfinished)
 
 
 def start_of(connection: Connection, table: RunTable, number: str) -> Start:
