@@ -19,6 +19,7 @@ from services.chassis.resources import Resources, build_resources
 from services.chassis.web import make_app
 from services.quoting import stage
 from services.quoting.errors import QueueFull
+from services.quoting.store.bounds import Bounds
 from services.quoting.store.letters import DeadLetters
 from services.quoting.store.repository import QuoteStore
 from services.quoting.store.rows import DeadLetter, IdempotencyKey, NewQuote, Outcome, Start
@@ -64,7 +65,7 @@ def ask(tools: Resources) -> Any:
 
 def accepted(store: QuoteStore, key: IdempotencyKey | None = None, **limits: int) -> Start:
     new = NewQuote(request=b"{}", customer="Tarn & Fell", title="A lens", rate_revision=1, quoted_on=NOW.date(), trace="t" * 32)
-    begun, _ = store.accept(new, key, now=NOW, first_check_s=15, **limits)
+    begun, _ = store.accept(new, key, now=NOW, bounds=Bounds(**limits))
     return begun
 
 

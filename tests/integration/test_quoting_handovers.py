@@ -189,7 +189,7 @@ def test_what_was_handed_over_cannot_be_changed_even_by_hand(shop: Shop, number:
 def ready(database: Database) -> str:
     """Number of another ready quote, without figures."""
     store = QuoteStore(database)
-    begun, _ = store.accept(NEW, None, now=NOW, first_check_s=15)
+    begun, _ = store.accept(NEW, None, now=NOW)
     store.runs.settle(begun.number, 1, READY, now=NOW)
     return begun.number
 

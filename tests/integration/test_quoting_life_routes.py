@@ -445,10 +445,13 @@ def test_a_batch_goes_into_the_queues_a_few_at_a_time_and_all_of_it_arrives(shop
     place = f"/v1/quote-batches/{accepted['number']}"
     assert answer.headers["Location"] == place == accepted["links"]["self"]
     assert len(set(accepted["quotes"])) == 20
-    assert len(shop.bench.rung) == shop.bench.settings.most_bulk_in_flight
+    assert len(shop.bench.rung) == shop.bench.settings.most_in_flight
     assert shop.ask("POST", "/v1/quote-batches", json={"requests": requests}, headers=headers).json() == accepted
     before = shop.get(place)
-    assert (before["status"], before["counts"]) == ("in_work", {"in_work": 20, "ready": 0, "refused": 0, "failed": 0})
+    assert (before["status"], before["counts"]) == (
+        "in_work",
+        {"in_work": 20, "ready": 0, "refused": 0, "failed": 0, "cancelled": 0},
+    )
     shop.work()
     after = shop.get(place + "?limit=15")
     assert (after["status"], after["counts"]["ready"]) == ("finished", 20)

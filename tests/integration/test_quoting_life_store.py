@@ -11,9 +11,12 @@ import pytest
 from services.chassis.database import Database
 from services.quoting.errors import IdempotencyKeyReused, QueueFull, QuoteInWork, RevisionUnknown
 from services.quoting.store.batches import BatchStore
+from services.quoting.store.bounds import Bounds
+from services.quoting.store.impacts import IMPACT_RUNS
 from services.quoting.store.life import LifeStore
-from services.quoting.store.repository import QuoteStore
-from services.quoting.store.rows import Decision, IdempotencyKey, NewQuote, Outcome
+from services.quoting.store.repository import QUOTE_RUNS, QuoteStore
+from services.quoting.store.rows import Decision, IdempotencyKey, NewQuote, Outcome, Start
+from services.quoting.store.turns import admit_in_turn
 
 NOW = datetime(2026, 11, 2, 9, 0, tzinfo=UTC)
 READY = Outcome("ready", "d1", body=b'{"a":1}', valid_until=date(2026, 12, 17))
@@ -24,7 +27,7 @@ NEW = NewQuote(request=b"{}", customer="Tarn & Fell", title="A lens", rate_revis
 def ready(database: Database) -> str:
     """Number of a ready quote."""
     store = QuoteStore(database)
-    begun, _ = store.accept(NEW, None, now=NOW, first_check_s=15)
+    begun, _ = store.accept(NEW, None, now=NOW)
     store.runs.settle(begun.number, 1, READY, now=NOW)
     return begun.quote_number
 
@@ -48,7 +51,7 @@ def at_once(count: int, work: Callable[[int], object]) -> list[object]:
 
 
 def requoted(database: Database, number: str, key: IdempotencyKey | None = None) -> tuple[str, bool]:
-    begun, is_new = LifeStore(database).add_revision(number, NEW, key, after=1, now=NOW, first_check_s=15)
+    begun, is_new = LifeStore(database).add_revision(number, NEW, key, after=1, now=NOW)
     return begun.number, is_new
 
 
@@ -91,26 +94,30 @@ def test_one_key_makes_one_batch_even_from_several_at_once(database: Database) -
     assert len(QuoteStore(database).page(before=None, most=99, status=None)) == 5
 
 
+def admitted(database: Database, most: int, *, now: datetime) -> list[Start]:
+    """What is let in when so many may be under way."""
+    tables = (QUOTE_RUNS, IMPACT_RUNS)
+    return [start for _, start in admit_in_turn(database, tables, most_in_flight={False: most}, now=now, first_check_s=15)]
+
+
 def test_a_batch_waits_outside_the_queues_and_no_sweeper_takes_it_for_lost(database: Database) -> None:
     store, batches = QuoteStore(database), BatchStore(database)
     number, _ = batches.accept([NEW] * 5, None, now=NOW)
     much_later = NOW + timedelta(days=1)
     assert store.runs.unsent(now=much_later) == []
     assert store.runs.overdue(now=much_later, most_attempts=3) == ([], [])
-    begun, _ = store.accept(NEW, None, now=NOW, first_check_s=15, most_unfinished=1)
+    begun, _ = store.accept(NEW, None, now=NOW, bounds=Bounds(most_unfinished=6))
     with pytest.raises(QueueFull):
-        store.accept(NEW, None, now=NOW, first_check_s=15, most_unfinished=1)
-    first = batches.runs.admit(most_in_flight=2, now=much_later, first_check_s=15)
+        store.accept(NEW, None, now=NOW, bounds=Bounds(most_unfinished=6))
+    first = admitted(database, 3, now=much_later)
     assert [start.number for start in first] == list(batches.numbers(number)[:2])
-    assert batches.runs.admit(most_in_flight=2, now=much_later, first_check_s=15) == []
+    assert admitted(database, 3, now=much_later) == []
     lost = store.runs.unsent(now=much_later + timedelta(seconds=3))
     assert {start.number for start in lost} == {begun.number, *(start.number for start in first)}, (
         "admitted, and not known to be sent"
     )
     store.runs.settle(first[0].number, 1, READY, now=much_later)
-    assert [start.number for start in batches.runs.admit(most_in_flight=2, now=much_later, first_check_s=15)] == [
-        batches.numbers(number)[2]
-    ]
+    assert [start.number for start in admitted(database, 3, now=much_later)] == [batches.numbers(number)[2]]
     assert batches.batch(number).counts == {"accepted": 4, "ready": 1}
     assert not batches.runs.is_finished(number)
 
@@ -119,6 +126,6 @@ def test_two_who_admit_at_once_never_admit_the_same_quote_twice(database: Databa
     batches = BatchStore(database)
     batches.accept([NEW] * 40, None, now=NOW)
     found: list[str] = []
-    at_once(4, lambda _: found.extend(start.number for start in batches.runs.admit(most_in_flight=10, now=NOW, first_check_s=15)))
+    at_once(4, lambda _: found.extend(start.number for start in admitted(database, 10, now=NOW)))
     assert len(found) == len(set(found))
     assert 10 <= len(found) <= 40

@@ -33,7 +33,7 @@ def new_quote(**changes: object) -> NewQuote:
 
 
 def accepted(store: QuoteStore, key: IdempotencyKey | None = None) -> Start:
-    start, _ = store.accept(new_quote(), key, now=NOW, first_check_s=15)
+    start, _ = store.accept(new_quote(), key, now=NOW)
     return start
 
 

@@ -27,7 +27,7 @@ from typing import Any
 
 from services.chassis.one_box.box import PROJECT, ROLES
 from services.chassis.one_box.servers import Server, ServerDidNotStart, broker, database, free_port, listens, wait_until
-from shared_schemas.pipeline import QUEUES
+from shared_schemas.pipeline import LARGE_QUEUE, QUEUES
 
 FIRST_WAIT_S = 0.5
 LONGEST_WAIT_S = 30.0
@@ -122,14 +122,29 @@ class Supervisor:
             "BLANKWRIGHT_WATCHED_FOLDERS": str(self._folder),
             "REMAP_SIGTERM": "SIGQUIT",
         }
-        queues = ",".join(QUEUES)
+        queues = ",".join(queue for queue in QUEUES if queue != LARGE_QUEUE)
         python = (sys.executable, "-m")
+        worker = (
+            *python,
+            "celery",
+            "-A",
+            "services.chassis.worker",
+            "--skip-checks",
+            "worker",
+            "-l",
+            "WARNING",
+            "--without-gossip",
+            "--without-mingle",
+            "--without-heartbeat",
+        )
         return [
             Server("api", (*python, "uvicorn", "--factory", "services.chassis.web:application", "--host", "127.0.0.1", "--port",
                            str(self._port), "--no-access-log", "--no-server-header", "--log-level", "warning", "--timeout-graceful-shutdown", "5"),
                    environment=environment),
-            Server("worker", (*python, "celery", "-A", "services.chassis.worker", "--skip-checks", "worker", "-Q", queues, "-c", "2", "-l",
-                              "WARNING", "--without-gossip", "--without-mingle", "--without-heartbeat"), environment=environment),
+            Server("worker", (*worker, "-Q", queues, "-c", "2", "-n", "quick@%h"), environment=environment),
+            # Much work gives way to little on the same processors.
+            Server("large-worker", ("nice", "-n", "10", *worker, "-Q", LARGE_QUEUE, "-c", "1", "-n", "large@%h"),
+                   environment=environment | {"BLANKWRIGHT_HEARTBEAT_FILE": str(self._folder / "heartbeat-of-large")}),
             Server("beat", (*python, "celery", "-A", "services.chassis.beat", "--skip-checks", "beat", "-l", "WARNING", "--pidfile="),
                    environment=environment | {"BLANKWRIGHT_HEARTBEAT_FILE": str(self._folder / "heartbeat-of-beat")}),
         ]  # fmt: skip

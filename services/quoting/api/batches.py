@@ -41,7 +41,10 @@ LARGER_BODIES = {PATH: LARGEST_BATCH_BYTES}
     status_code=202,
     summary="Ask for up to 1000 quotes at once; all are accepted, or none is",
     response_model=QuoteBatchAccepted,
-    responses={**answers("not-json", "invalid", "too-much-work", "body-too-large", "too-often", "queue-full"), **finished_answers(QuoteBatch)},
+    responses={
+        **answers("not-json", "invalid", "too-much-work", "body-too-large", "too-often", "queue-full"),
+        **finished_answers(QuoteBatch),
+    },
 )
 async def request_batch(asked: QuoteBatchRequest, caller: Sales, tools: Tools, now: Now, how: How) -> Response:
     number, is_new = await accepting(

@@ -23,7 +23,10 @@ router = APIRouter()
     status_code=202,
     summary="Ask for the next revision of a quote, at today's rates and with changes if there are any",
     response_model=QuoteAccepted,
-    responses={**answers("not-json", "invalid", "body-too-large", "not-found", "conflict", "too-much-work", "too-often", "queue-full"), **QUOTE_FINISHED},
+    responses={
+        **answers("not-json", "invalid", "body-too-large", "not-found", "conflict", "too-much-work", "too-often", "queue-full"),
+        **QUOTE_FINISHED,
+    },
 )
 async def requote(
     number: str, caller: Sales, tools: Tools, now: Now, how: How, asked: RequoteRequest | None = None

@@ -13,8 +13,9 @@ from services.chassis.pipeline import write_section
 from services.chassis.problems import problem
 from services.chassis.resources import Resources
 from services.quoting.errors import NothingToCancel
-from services.quoting.service.runs import admit, digest_of
+from services.quoting.service.runs import admit
 from services.quoting.store.batches import BatchStore
+from services.quoting.store.blocks import digest_of
 from services.quoting.store.impacts import IMPACT_RUNS, ImpactStore
 from services.quoting.store.repository import QUOTE_RUNS, QuoteStore
 from services.quoting.store.rows import Outcome, StoredQuote
@@ -51,7 +52,9 @@ def cancel_impact(number: str, *, caller: Caller, now: datetime, resources: Reso
 
 
 def _cancel(table: RunTable, column: str, named: str, *, caller: Caller, now: datetime, resources: Resources) -> None:
-    document = write_section(problem("cancelled", f"It was cancelled on {now:%Y-%m-%d %H:%M} UTC with the key {caller.key_id} ({caller.label})."))
+    document = write_section(
+        problem("cancelled", f"It was cancelled on {now:%Y-%m-%d %H:%M} UTC with the key {caller.key_id} ({caller.label}).")
+    )
     outcome = Outcome("cancelled", digest_of(document), problem=document)
     cancelled = Runs(resources.database, table).cancel(column, named, outcome, now=now)
     # Where a stage works on it just now, its work is thrown away when it comes to the last station.

@@ -149,7 +149,19 @@ def insert_revision(
     check = first_check_at(connection, new, now=now, bounds=bounds)
     insert_quotes(connection, [new], [place], now=now, next_check_at=check)
     use_key(connection, key, now=now, number=row)
-    return Start(row, 1, new.request, new.rate_revision, new.quoted_on, new.trace, number, revision, new.load_snapshot, new.large, check is None)
+    return Start(
+        row,
+        1,
+        new.request,
+        new.rate_revision,
+        new.quoted_on,
+        new.trace,
+        number,
+        revision,
+        new.load_snapshot,
+        new.large,
+        check is None,
+    )
 
 
 class QuoteStore:
@@ -159,9 +171,7 @@ class QuoteStore:
         self._database = database
         self.runs = Runs(database, QUOTE_RUNS)
 
-    def accept(
-        self, new: NewQuote, key: IdempotencyKey | None, *, now: datetime, bounds: Bounds = NO_BOUNDS
-    ) -> tuple[Start, bool]:
+    def accept(self, new: NewQuote, key: IdempotencyKey | None, *, now: datetime, bounds: Bounds = NO_BOUNDS) -> tuple[Start, bool]:
         """Store a request with its first start, all or nothing; the start, and whether it is a new one.
 
         A key used before gives the quote it was used for; raises `IdempotencyKeyReused` if that had another body, and

@@ -158,7 +158,9 @@ class Runs:
         Rows are not locked beforehand: a stage that records an outcome at the same moment is first or second, and never waited for in a circle.
         """
         with self._database.transaction() as connection:
-            query = f"select r.number, r.attempt from {{table}} r where r.{column} = :named and r.status = 'accepted' order by r.number"  # nosec B608  a column of ours
+            query = (
+                f"select r.number, r.attempt from {{table}} r where r.{column} = :named and r.status = 'accepted' order by r.number"  # nosec B608  a column of ours
+            )
             runs = connection.execute(self._table.sql(query), {"named": named}).all()
             return [
                 (run.number, run.attempt)

@@ -12,7 +12,7 @@ import pytest
 import redis
 from pydantic import BaseModel
 
-from services.chassis.pipeline import MOST_RETRIES, Stage, failure_of, give_up, hop, read_section, retry_wait_s, write_section
+from services.chassis.pipeline import Stage, end_in_time, failure_of, hop, read_section, retry_wait_s, write_section
 from services.chassis.rate_source import HttpRateSource, RatesUnavailable, RevisionNotFound
 from services.chassis.travellers import Travellers
 from shared_schemas.check import CheckReport, Finding, FirstOrder
@@ -100,8 +100,8 @@ def stage(run: Any) -> Stage:
     return Stage(task="prescription.check", reads=("job",), run=run)
 
 
-def go(what: Stage, box: Any) -> None:
-    hop(what, "Q-2026-000001", 1, "trace", box)
+def go(what: Stage, box: Any, *, large: bool = False) -> None:
+    hop(what, "Q-2026-000001", 1, "trace", box, large=large)
 
 
 def test_a_hop_stamps_its_section_and_rings_the_next_doorbell(box: FakeResources) -> None:
@@ -162,11 +162,18 @@ def test_a_transport_fault_is_left_to_the_queue_to_retry(box: FakeResources, fau
     assert box.travellers.stamped("Q-2026-000001", 1) == {"job"}
 
 
-def test_after_the_last_retry_the_quote_learns_what_it_was(box: FakeResources) -> None:
-    give_up(stage(lambda job, rates: CHECKED), "Q-2026-000001", 1, "trace", box, fault=redis.ConnectionError("gone"))  # type: ignore[arg-type]
+@pytest.mark.parametrize(("large", "queue"), [(False, "quoting"), (True, "large")])
+def test_the_verdict_on_a_stage_that_took_too_long_goes_to_the_last_station(box: FakeResources, *, large: bool, queue: str) -> None:
+    end_in_time("glass", "Q-2026-000001", 1, "trace", box, limit_s=25, large=large)  # type: ignore[arg-type]
     failure = read_section("failure", box.travellers.sections["Q-2026-000001", 1]["failure"])
-    assert f"after {MOST_RETRIES + 1} tries" in failure.problem.detail
-    assert [call[0] for call in box.rung] == ["quoting.assemble"]
+    assert (failure.problem.type, failure.problem.status) == ("/problems#too-much-work", 422)
+    assert "ended after 25 s" in failure.problem.detail
+    assert [call[:2] for call in box.rung] == [("quoting.assemble", queue)]
+
+
+def test_much_work_stays_in_the_queue_of_its_kind(box: FakeResources) -> None:
+    go(stage(lambda job, rates: CHECKED), box, large=True)
+    assert [call[:2] for call in box.rung] == [("glass.plan_blanks", "large")]
 
 
 def test_a_traveller_that_is_gone_is_left_to_the_sweeper() -> None:
