@@ -114,7 +114,7 @@ def test_open_quotes_are_held_against_a_proposal_and_none_is_touched(
     assert {one["outcome"] for one in working["items"]} == {"working"}
     shop.work()
     found = read(shop, number)
-    assert (found["status"], found["counts"]) == ("done", {"in_work": 0, "ready": 2, "refused": 0, "failed": 0})
+    assert (found["status"], found["counts"]) == ("done", {"in_work": 0, "ready": 2, "refused": 0, "failed": 0, "cancelled": 0})
     assert [one["number"] for one in found["items"]] == [numbers[2], numbers[0]], "the newest first, and not the declined one"
     assert (found["proposal"], found["base_revision"], found["asked_by"][:12]) == (-1, 1, "the engineer")
     first = found["items"][0]

@@ -143,7 +143,10 @@ def test_a_batch_of_fifty_arrives_whole_and_a_single_quote_passes_it(sales: http
     assert sum(meanwhile.values()) == 50
     done = sales.post("/v1/quote-batches", json={"requests": requests}, headers={**headers, "Prefer": "wait=60"})
     assert done.status_code == 200, done.text
-    assert (done.json()["status"], done.json()["counts"]) == ("finished", {"in_work": 0, "ready": 50, "refused": 0, "failed": 0})
+    assert (done.json()["status"], done.json()["counts"]) == (
+        "finished",
+        {"in_work": 0, "ready": 50, "refused": 0, "failed": 0, "cancelled": 0},
+    )
     assert [one["number"] for one in done.json()["items"]] == accepted.json()["quotes"]
     digests = {sales.get(f"/v1/quotes/{number}").json()["digest"] for number in accepted.json()["quotes"][:3]}
     assert len(digests) == 1, "the same request has the same figures, whoever asks"
