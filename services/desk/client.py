@@ -157,12 +157,15 @@ class BlankwrightClient:
         """A quote as it stands at this moment, in its latest revision unless one is named."""
         return self._asked(Quote, "GET", _place(number), query={"revision": _or_none(revision)})
 
+    def cancel(self, number: str) -> None:
+        """Cancel what is under way of the quote, batch or impact of that number."""
+        place = {"B": "quote-batches", "I": "rates/impact"}.get(number[:1], "quotes")
+        _fine(self._send("DELETE", f"/v1/{place}/{in_path(number, safe='')}"))
+
     def sheet(self, number: str, revision: int | None = None) -> str:
         """The customer's quote sheet of a ready quote: a page of HTML, complete in itself."""
         query = {"revision": _or_none(revision)}
-        answer = self._send("GET", _place(number, "/sheet"), query=query, headers={"Accept": f"{HTML}, {PROBLEM};q=0.5"})
-        if not answer.is_success:
-            raise ServerRefused(_understood(Problem, answer))
+        answer = _fine(self._send("GET", _place(number, "/sheet"), query=query, headers={"Accept": f"{HTML}, {PROBLEM};q=0.5"}))
         kind = answer.headers.get("Content-Type", "")
         if not kind.startswith(HTML):
             raise AnswerNotUnderstood(
@@ -295,7 +298,7 @@ class BlankwrightClient:
         else:
             body = {"table": table, "rows": list(rows), "most": most, "quotes": list(quotes) if quotes else None}
             answer = self._send("POST", "/v1/rates/impact", body=_plain(body), headers=headers)
-        return self._read(RateImpactAccepted, answer)
+        return _understood(RateImpactAccepted, _fine(answer))
 
     def impact(self, number: str, cursor: str | None = None) -> RateImpact:
         """How far an impact is, all its quotes together, and a page of them."""
@@ -329,13 +332,13 @@ class BlankwrightClient:
         from shared_schemas.rates import TablePage  # noqa: PLC0415
 
         answer = self._send(method, f"/v1/rates/tables/{in_path(table, safe='')}", body=body, headers=headers)
-        return self._read(TablePage, answer), answer.headers.get("ETag", "")
+        return _understood(TablePage, _fine(answer)), answer.headers.get("ETag", "")
 
     def _asked(
         self, kind: type[Answer], method: str, path: str, *, query: Mapping[str, str | None] | None = None, body: Any = None,
         headers: Mapping[str, str] | None = None,
     ) -> Answer:  # fmt: skip
-        return self._read(kind, self._send(method, path, query=query, body=body, headers=headers))
+        return _understood(kind, _fine(self._send(method, path, query=query, body=body, headers=headers)))
 
     def _send(
         self, method: str, path: str, *, query: Mapping[str, str | list[str] | None] | None = None, body: Any = None,
@@ -344,12 +347,6 @@ class BlankwrightClient:
         params = {name: value for name, value in (query or {}).items() if value is not None}
         with self._translated():
             return self._http.request(method, path, params=params, json=body, content=content, headers=dict(headers or {}))
-
-    def _read(self, kind: type[Answer], answer: httpx.Response) -> Answer:
-        """The answer as the contract that it should be; raises `ServerRefused` or `AnswerNotUnderstood`."""
-        if not answer.is_success:
-            raise ServerRefused(_understood(Problem, answer))
-        return _understood(kind, answer)
 
     @contextmanager
     def _translated(self) -> Iterator[None]:
@@ -360,6 +357,13 @@ class BlankwrightClient:
             raise ServerUnreachable(self._url, "it did not answer in time") from fault
         except (httpx.RequestError, httpx.InvalidURL) as fault:
             raise ServerUnreachable(self._url, str(fault).rstrip(".") or type(fault).__name__) from fault
+
+
+def _fine(answer: httpx.Response) -> httpx.Response:
+    """The answer, where it is no problem; raises `ServerRefused`."""
+    if not answer.is_success:
+        raise ServerRefused(_understood(Problem, answer))
+    return answer
 
 
 def _understood(kind: type[Answer], answer: httpx.Response) -> Answer:

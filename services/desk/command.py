@@ -1,7 +1,7 @@
 """The command line `blankwright`.
 
 Exit codes: 0 ready or done, 1 no answer in time or a fault of the server, 2 the command or its file needs mending,
-3 the quote was refused, 4 it failed.
+3 the quote was refused, 4 it failed or was cancelled.
 """
 
 from __future__ import annotations

@@ -200,7 +200,9 @@ def _break(one: ImpactedBreak) -> Iterator[str]:
 def _altogether(impact: RateImpact) -> Iterator[str]:
     totals, counts = impact.totals, impact.counts
     ready = counts.get("ready", 0)
-    refused = "".join(f", {count} {outcome}" for outcome, count in counts.items() if count and outcome in ("refused", "failed"))
+    refused = "".join(
+        f", {count} {outcome}" for outcome, count in counts.items() if count and outcome in ("refused", "failed", "cancelled")
+    )
     yield f"{totals.changed} of {ready} quotes would change: {totals.dearer} dearer, {totals.cheaper} cheaper{refused}"
     for word, one in (("rise", totals.largest_rise), ("fall", totals.largest_fall)):
         if one is not None:

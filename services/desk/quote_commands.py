@@ -290,9 +290,18 @@ def _show_batch(state: QuoteBatch, *, as_json: bool) -> None:
     from services.desk.comparison_text import batch_lines  # noqa: PLC0415
 
     answer(json.loads(state.model_dump_json()), batch_lines(state), as_json=as_json)
-    code = next((EXIT_OF_STATUS[status] for status in ("failed", "refused") if state.counts.get(status)), 0)
+    code = next((EXIT_OF_STATUS[status] for status in ("failed", "cancelled", "refused") if state.counts.get(status)), 0)
     if code:
         raise typer.Exit(code)
+
+
+def cancel(number: str, url: Url = None, key: Key = None, folder: Folder = HERE, as_json: Json = False) -> None:
+    """Cancel a quote or a batch while it is under way, or what a proposed rate table is held against (I-...)."""
+    role = "engineer" if number.startswith("I") else "sales"
+    with reported(as_json=as_json):
+        with client_for(url, key, folder, role=role) as desk:
+            desk.cancel(number)
+        answer({"number": number, "cancelled": True}, [f"{number}: nothing of it is under way any more"], as_json=as_json)
 
 
 def buy_together(
@@ -314,6 +323,6 @@ def add_to(app: typer.Typer) -> None:
     for first in (quote, demo, check, show):
         app.command()(first)
     app.command(name="quotes")(list_quotes)
-    for later in (requote, compare, accept, decline, sheet, batch):
+    for later in (requote, compare, accept, decline, cancel, sheet, batch):
         app.command()(later)
     app.command(name="buy-together")(buy_together)

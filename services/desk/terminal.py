@@ -34,7 +34,7 @@ if TYPE_CHECKING:
 
 
 UNREACHABLE, USAGE, REFUSED, FAILED = 1, 2, 3, 4
-EXIT_OF_STATUS = {"ready": 0, "refused": REFUSED, "failed": FAILED}
+EXIT_OF_STATUS = {"ready": 0, "refused": REFUSED, "failed": FAILED, "cancelled": FAILED}
 HERE = Path(".blankwright")
 QUANTITY = re.compile(r"0|-?[1-9][0-9]{0,11}")
 THOUSANDS = re.compile(r"[1-9][0-9]{0,2}(,[1-9][0-9]{2})+")
@@ -147,6 +147,7 @@ SAID = {
     "ready": "ready",
     "refused": "refused",
     "failed": "failed",
+    "cancelled": "cancelled",
 }
 ORDER = ("accepted", *(station.status for station in STATIONS), "ready")
 

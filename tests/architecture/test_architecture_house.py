@@ -14,7 +14,7 @@ from services.chassis.queue import HARD_LIMIT_S, SOFT_LIMIT_S, VISIBILITY_S, que
 from services.chassis.settings import Settings
 from services.chassis.web import STATUS_OF_SHARED
 from services.chassis.worker import worker_app
-from shared_schemas.pipeline import STATIONS, TASKS
+from shared_schemas.pipeline import LARGE_QUEUE, QUEUES, STATIONS, TASKS
 from shared_schemas.problem import Explained
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -42,7 +42,7 @@ def test_the_registered_tasks_are_those_of_the_table() -> None:
 
 def test_every_task_has_a_queue_and_no_queue_appears_by_itself() -> None:
     app = queue_app(settings_for_tests(), TASKS)
-    assert {queue.name for queue in app.conf.task_queues} == set(TASKS.values())
+    assert {queue.name for queue in app.conf.task_queues} == set(TASKS.values()) | {LARGE_QUEUE} == set(QUEUES)
     assert app.conf.task_create_missing_queues is False
 
 

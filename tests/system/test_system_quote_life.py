@@ -15,10 +15,10 @@ import pytest
 
 from services.chassis.database import Database
 from services.chassis.one_box import Address
-from services.quoting.service.intake import new_quote
+from services.chassis.pipeline import write_section
 from services.quoting.store.repository import QuoteStore
+from services.quoting.store.rows import NewQuote
 from shared_schemas.quote import QuoteRequest
-from shared_schemas.rates import RateRevision
 from tests.system.asking import FINAL
 
 ClientOf = Callable[[str | None], httpx.Client]
@@ -101,14 +101,19 @@ def test_a_quote_of_last_year_has_expired_and_is_quoted_anew(
     url = api.environ()["BLANKWRIGHT_DATABASE_URL"]
     long_ago = datetime.now(UTC) - timedelta(days=400)
     latest = client_of("engineer").get("/v1/rates/revisions", params={"limit": 1}).json()["items"][0]["number"]
-    revision = RateRevision.model_construct(number=latest)
     database = Database(url)
     try:
         begun, _ = QuoteStore(database).accept(
-            new_quote(QuoteRequest.model_validate(single), revision, None, trace="0" * 32, now=long_ago),
+            NewQuote(
+                request=write_section(QuoteRequest.model_validate(single)),
+                customer="",
+                title="long ago",
+                rate_revision=latest,
+                quoted_on=long_ago.date(),
+                trace="0" * 32,
+            ),
             None,
             now=long_ago,
-            first_check_s=15,
         )
     finally:
         database.close()
