@@ -9,7 +9,7 @@ QUOTES ?= 200
 BESIDE ?= 2
 
 .DEFAULT_GOAL := help
-.PHONY: help quote up down status bench fuzz drill compose-test test test-unit test-outside test-laws test-architecture test-integration test-system test-upgrade upgrade-test laws mutants check format lock clean
+.PHONY: help quote up down status bench fuzz drill shares compose-test test test-unit test-outside test-laws test-architecture test-integration test-system test-upgrade upgrade-test laws mutants check format lock clean
 
 help:  ## list the targets
 	@grep -E '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/' | expand -t 20
@@ -48,6 +48,9 @@ fuzz: $(VENV)/installed-dev  ## the running suite against its own description, e
 
 drill: $(VENV)/installed-dev  ## quotes under load while every part in turn is killed, cut off or starved; QUOTES=10000 for a long one
 	$(BIN)/python -u -m tests.drill $(QUOTES)
+
+shares: $(VENV)/installed-dev  ## ten keys on one box, one of them hostile: what the honest ones wait
+	$(BIN)/python -u -m tests.drill.shares
 
 compose-test: $(VENV)/installed-dev  ## the fleet of compose.yaml in containers: up, tried, taken down (needs docker compose)
 	@$(BIN)/python -m tests.compose

@@ -181,7 +181,7 @@ class StageTookTooLong(Explained):
     def __init__(self, service: str, limit_s: float) -> None:
         super().__init__(
             f"The {service} stage was ended after {limit_s:g} s, the longest that a stage may take. Ask for fewer quantities at a time, "
-            "or for parts of the lens as lenses of their own."
+            "or for parts of it by themselves."
         )
 
 

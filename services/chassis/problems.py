@@ -30,7 +30,7 @@ PROBLEM_TYPES: dict[str, tuple[int, str, str]] = {
     "rates": (422, "The rates cannot answer this", "An engineer adds or mends the row that the answer names."),
     "if-match-missing": (428, "If-Match is needed", "Read the table first and send its ETag back."),
     "headers-too-large": (431, "The head of the request is too large", "Send less in headers and query; the limit is in the answer."),
-    "too-much-work": (422, "It is more work than one quote may be", "Ask for fewer quantities at a time, or for parts of the lens as lenses of their own; the answer says how many."),
+    "too-much-work": (422, "It is more work than one quote may be", "Ask for less at a time; the answer says how much would do."),
     "cancelled": (409, "It was cancelled", "Ask for it anew."),
     "too-often": (429, "Too many requests", "Wait as long as Retry-After says, then send fewer at a time."),
     "internal": (500, "Something unforeseen broke", "Try again; if it stays, tell the operator the instance."),

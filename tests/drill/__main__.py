@@ -58,7 +58,7 @@ def main() -> int:
     began = time.monotonic()
     signal.signal(signal.SIGTERM, lambda *_: sys.exit("told to stop"))
     try:
-        box = bring_up(folder, disk=disk, settings={"BLANKWRIGHT_MOST_UNFINISHED": str(max(120, given.quotes // 20))})
+        box = bring_up(folder, disk=disk, settings={})
         try:
             well = drill(box, quotes=given.quotes)
         finally:

@@ -27,7 +27,7 @@ from services.chassis.one_box.box import PROJECT, running, stop
 from services.chassis.one_box.servers import Server, free_port
 from services.chassis.one_box.supervisor import Supervisor, broker_url, database_url, main
 from services.chassis.settings import Settings
-from shared_schemas.pipeline import QUEUES
+from shared_schemas.pipeline import LARGE_QUEUE, QUEUES
 
 CLONE_NEWNS, MS_REMOUNT, MS_REC_PRIVATE, MNT_DETACH = 0x20000, 0x20, 0x4000 | 0x40000, 2
 DEPLOYMENT = str(Settings.model_fields["deployment"].default)
@@ -37,23 +37,22 @@ class DrillSupervisor(Supervisor):
     """A supervisor whose box has a worker for every queue, and which says where its database and broker are."""
 
     def _our_processes(self, known: Mapping[str, str], ports: Mapping[str, int]) -> list[Server]:
-        api, worker, beat = super()._our_processes(known, ports)
+        api, worker, large, beat = super()._our_processes(known, ports)
         self._write("drill.json", {"database": database_url(known, ports), "broker": broker_url(known, ports)})
-        every = ",".join(QUEUES)
+        if os.environ.get("DRILL_AS_ONE_BOX"):
+            return [api, worker, large, beat]
+        quick = [queue for queue in QUEUES if queue != LARGE_QUEUE]
+        every = ",".join(quick)
         one_each = [
             replace(
                 worker,
                 name=f"worker-{queue}",
                 environment={**(worker.environment or {}), "BLANKWRIGHT_HEARTBEAT_FILE": str(self._folder / f"heartbeat-{queue}")},
-                command=(
-                    *(queue if part == every else "1" if part == "2" else part for part in worker.command),
-                    "-n",
-                    f"{queue}@box",
-                ),
+                command=tuple({every: queue, "2": "1", "quick@%h": f"{queue}@box"}.get(part, part) for part in worker.command),
             )
-            for queue in QUEUES
+            for queue in quick
         ]
-        return [api, *one_each, beat]
+        return [api, *one_each, replace(large, name=f"worker-{LARGE_QUEUE}"), beat]
 
 
 @dataclass

@@ -16,6 +16,7 @@ import psutil
 
 from shared_schemas.pipeline import SWEEP_QUEUE, TASKS
 from tests.drill.box import Box, until
+from tests.drill.strangers import bombs_beside_a_small_quote, strangers_at_once
 
 BACK_WITHIN_S = 60.0
 PAUSE_S = 11.0
@@ -256,5 +257,11 @@ FAULTS: Sequence[Fault] = (
     ),
     Fault("the clock set on by an hour", "quotes under way are started again, once", _clock_forward),
     Fault("the clock set back by an hour", "the sweeper is not blinded", _clock_back),
+    Fault("64 strangers with 16 MiB each", "401 before a byte of a body is read; the memory stays as it is", strangers_at_once),
+    Fault(
+        "quotes of as much work as may be",
+        "a small quote of another key is ready in its usual time, or three of it",
+        bombs_beside_a_small_quote,
+    ),
     Fault("messages of nobody", "taken out of the queue, logged; the line behind them moves on", _poison),
 )
