@@ -24,6 +24,8 @@ from importlib.util import find_spec
 from pathlib import Path
 from typing import IO, Any
 
+from services.chassis.one_box.mending import clear_half_made, free_data
+
 UNPRIVILEGED = "nobody"
 STARTS_WITHIN_S = 20.0
 
@@ -44,7 +46,6 @@ class Server:
 
     def launch(self, log: IO[bytes]) -> subprocess.Popen[bytes]:
         """Start it; it dies with the process that started it (on Linux)."""
-        as_other: dict[str, Any] = {"user": self.user, "group": _group_of(self.user), "extra_groups": []} if self.user else {}
         return subprocess.Popen(  # nosec B603  one of the commands in this file and the supervisor's
             self.command,
             stdin=subprocess.DEVNULL,
@@ -54,7 +55,7 @@ class Server:
             env=dict(self.environment) if self.environment is not None else None,
             start_new_session=True,
             preexec_fn=_die_with_parent(self.stop_signal),  # noqa: PLW1509  the supervisor has one thread
-            **as_other,
+            **as_user(self.user),
         )
 
 
@@ -71,7 +72,7 @@ def broker(folder: Path, *, port: int, password: str) -> Server:
     config = folder / "valkey.conf"
     config.write_text(
         f"bind 127.0.0.1\nport {port}\nrequirepass {password}\ndir {folder}\nappendonly yes\nappendfsync everysec\n"
-        'maxmemory-policy noeviction\nsave ""\ndaemonize no\n',
+        'maxmemory-policy noeviction\nsave ""\ndaemonize no\naof-load-truncated yes\n',
         encoding="utf-8",
     )
     config.chmod(0o600)
@@ -84,8 +85,10 @@ def database(folder: Path, *, port: int, password: str) -> Server:
     binaries = _postgres_binaries()
     if user is not None:
         binaries, folder = _within_reach(binaries, folder, user)
+    clear_half_made(folder)
     if not (folder / "PG_VERSION").exists():
         _initialise(binaries, folder, password=password, user=user)
+    free_data(folder)
     options = {
         "port": str(port),
         "listen_addresses": "127.0.0.1",
@@ -147,30 +150,57 @@ def _package_folder(name: str) -> Path:
     return Path(spec.origin).parent
 
 
-def _initialise(binaries: Path, folder: Path, *, password: str, user: str | None) -> None:
-    folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+def _initialise(binaries: Path, place: Path, *, password: str, user: str | None) -> None:
+    """Make a database in `place`, whole or not at all: it is made beside and gets its name when it is finished."""
+    folder = place.with_name(f"{place.name}.new")
+    shutil.rmtree(folder, ignore_errors=True)
+    folder.mkdir(mode=0o700, parents=True)
     secret = folder.parent / f".{folder.name}-password"
     secret.touch(mode=0o600)
     secret.write_text(password, encoding="utf-8")
-    as_other: dict[str, Any] = {}
     if user is not None:
         record = pwd.getpwnam(user)
         os.chown(folder, record.pw_uid, record.pw_gid)
         os.chown(secret, record.pw_uid, record.pw_gid)
-        as_other = {"user": user, "group": _group_of(user), "extra_groups": []}
     try:
         done = subprocess.run(  # nosec B603  a fixed command
             [
                 str(binaries / "initdb"), "-D", str(folder), "-U", "blankwright", "--pwfile", str(secret), "--encoding=UTF8",
                 "--locale=C", "--auth=scram-sha-256", "--no-instructions",
             ],
-            cwd="/", capture_output=True, text=True, check=False, **as_other,
+            cwd="/", capture_output=True, text=True, check=False, **as_user(user),
         )  # fmt: skip
     finally:
         secret.unlink()
     if done.returncode != 0:
         shutil.rmtree(folder, ignore_errors=True)
         raise ServerDidNotStart(f"The database could not be made in {folder}: {(done.stderr or done.stdout).strip()[-400:]}")
+    if place.exists():
+        place.rmdir()
+    folder.rename(place)
+
+
+def set_password(folder: Path, password: str) -> bool:
+    """Give the superuser of a database that does not run another password; whether there is a database."""
+    user = UNPRIVILEGED if os.geteuid() == 0 else None
+    binaries = _postgres_binaries()
+    if user is not None:
+        binaries, folder = _within_reach(binaries, folder, user)
+    if not (folder / "PG_VERSION").exists():
+        return False
+    free_data(folder)
+    done = subprocess.run(  # nosec B603  a fixed command
+        [str(binaries / "postgres"), "--single", "-D", str(folder), "postgres"],
+        input=f"alter role blankwright password '{password}'\n", cwd="/", capture_output=True, text=True, check=False, **as_user(user),
+    )  # fmt: skip
+    if done.returncode != 0 or "ERROR" in done.stderr:
+        raise ServerDidNotStart(f"The database in {folder} took no new password: {done.stderr.strip()[-400:]}")
+    return True
+
+
+def as_user(user: str | None) -> dict[str, Any]:
+    """What `subprocess` is to be told to run a program as that user."""
+    return {"user": user, "group": _group_of(user), "extra_groups": []} if user else {}
 
 
 def _within_reach(binaries: Path, folder: Path, user: str) -> tuple[Path, Path]:

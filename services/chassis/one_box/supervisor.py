@@ -26,13 +26,25 @@ from pathlib import Path
 from typing import Any
 
 from services.chassis.one_box.box import PROJECT, ROLES
-from services.chassis.one_box.servers import Server, ServerDidNotStart, broker, database, free_port, listens, wait_until
+from services.chassis.one_box.mending import aside, rotate
+from services.chassis.one_box.servers import (
+    Server,
+    ServerDidNotStart,
+    broker,
+    database,
+    free_port,
+    listens,
+    set_password,
+    wait_until,
+)
 from shared_schemas.pipeline import LARGE_QUEUE, QUEUES
 
 FIRST_WAIT_S = 0.5
 LONGEST_WAIT_S = 30.0
 SETTLED_AFTER_S = 60.0
 STOP_WITHIN_S = 15.0
+LOGS_LOOKED_AT_EVERY_S = 10.0
+SECRETS = {"database", "broker", "service", *ROLES}
 
 
 @dataclass
@@ -57,6 +69,7 @@ class Supervisor:
         self._parts: dict[str, Part] = {}
         self._stopping = False
         self._state_is_written = True
+        self._logs_due_at = time.monotonic()
 
     def run(self) -> None:
         """Start everything, say where it is, and stay until SIGTERM or SIGINT."""
@@ -66,6 +79,7 @@ class Supervisor:
             self._start()
             while not self._stopping:
                 self._look_after_the_parts()
+                self._look_after_the_logs()
                 if not self._state_is_written:
                     self._write_state()
                 time.sleep(0.1)
@@ -80,7 +94,7 @@ class Supervisor:
         *first, last = self._our_processes(known, ports)
         for server in first:
             self._launch(server)
-        self._wait("broker", lambda: listens(ports["broker"]))
+        self._await_broker(ports["broker"])
         self._wait("database", lambda: listens(ports["database"]))
         self._furnish_database(known, ports)
         self._wait("api", self._api_is_ready)
@@ -89,6 +103,18 @@ class Supervisor:
         self._write_state()
         _say(f"ready at {self._url}")
 
+    def _await_broker(self, port: int) -> None:
+        """Wait for the broker. Files that it cannot read are set aside: what it holds is started again from the database."""
+        files = self._folder / "broker" / "appendonlydir"
+        try:
+            self._wait("broker", lambda: listens(port))
+        except ServerDidNotStart:
+            if self._stopping or not files.exists() or self._parts["broker"].process.poll() is None:
+                raise
+            _say(f"the broker could not read its files, which are now {aside(files).name}; quotes under way are started again")
+            self._launch(self._parts["broker"].server)
+            self._wait("broker", lambda: listens(port))
+
     def _furnish_database(self, known: Mapping[str, str], ports: Mapping[str, int]) -> None:
         """Migrations and keys. Its imports take a second, in which the parts that were launched start up."""
         from services.chassis.database import Database  # noqa: PLC0415
@@ -96,7 +122,7 @@ class Supervisor:
         from services.chassis.migrate import migrate  # noqa: PLC0415
 
         url = database_url(known, ports)
-        self._wait("database", lambda: _accepts(url))
+        self._wait("database", lambda: accepts(url))
         base = Database(url, pool_size=2)
         now = datetime.now(UTC)
         migrate(base, now=now)
@@ -191,6 +217,12 @@ class Supervisor:
                 part.due_at = now + wait
                 _say(f"{name} (process {part.process.pid}) {_manner(part.process.returncode)}; starting it again in {wait:g} s")
 
+    def _look_after_the_logs(self) -> None:
+        if time.monotonic() >= self._logs_due_at:
+            self._logs_due_at = time.monotonic() + LOGS_LOOKED_AT_EVERY_S
+            for log in (self._folder / "logs").glob("*.log"):
+                rotate(log)
+
     def _stop(self) -> None:
         (self._folder / "one-box.json").unlink(missing_ok=True)
         servers = ("database", "broker")
@@ -212,11 +244,20 @@ class Supervisor:
     def _secrets(self) -> dict[str, str]:
         """Passwords and keys of this box, made on the first start and kept beside its data."""
         place = self._folder / "secrets.json"
-        if not place.exists():
-            made = {name: secrets.token_urlsafe(24) for name in ("database", "broker")}
-            made |= {role: f"bw_{secrets.token_hex(6)}_{secrets.token_urlsafe(32)}" for role in (*ROLES, "service")}
-            self._write("secrets.json", made)
-        known: dict[str, str] = json.loads(place.read_text(encoding="utf-8"))
+        try:
+            known: dict[str, str] = json.loads(place.read_text(encoding="utf-8"))
+        except FileNotFoundError:
+            known = {}
+        except ValueError:
+            _say(
+                f"secrets.json could not be read and is now {aside(place).name}; new keys are made, the old ones stay good until they are revoked"
+            )
+            known = {}
+        if not set(known) >= SECRETS:
+            known = made_secrets() | known
+            if set_password(self._folder / "postgres", known["database"]):
+                _say("the database has a new password")
+            self._write("secrets.json", known)
         return known
 
     def _write_state(self) -> None:
@@ -236,7 +277,15 @@ class Supervisor:
         handle = os.open(fresh, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
         with os.fdopen(handle, "w", encoding="utf-8") as out:
             json.dump(document, out, indent=2)
+            out.flush()
+            os.fsync(out.fileno())
         fresh.replace(self._folder / name)
+
+
+def made_secrets() -> dict[str, str]:
+    """Passwords and keys for a new box."""
+    made = {name: secrets.token_urlsafe(24) for name in ("database", "broker")}
+    return made | {role: f"bw_{secrets.token_hex(6)}_{secrets.token_urlsafe(32)}" for role in (*ROLES, "service")}
 
 
 def database_url(known: Mapping[str, str], ports: Mapping[str, int]) -> str:
@@ -249,7 +298,8 @@ def broker_url(known: Mapping[str, str], ports: Mapping[str, int]) -> str:
     return f"redis://:{known['broker']}@127.0.0.1:{ports['broker']}/0"
 
 
-def _accepts(url: str) -> bool:
+def accepts(url: str) -> bool:
+    """Whether a database takes connections at that address."""
     import psycopg  # noqa: PLC0415  only the supervisor needs it bare, and only here
 
     try:
