@@ -27,7 +27,7 @@ from typing import IO, Any
 from services.chassis.one_box.mending import clear_half_made, free_data
 
 UNPRIVILEGED = "nobody"
-STARTS_WITHIN_S = 20.0
+STARTS_WITHIN_S = 45.0
 
 
 class ServerDidNotStart(Exception):
