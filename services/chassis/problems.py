@@ -22,6 +22,7 @@ PROBLEM_TYPES: dict[str, tuple[int, str, str]] = {
     "idempotency-conflict": (422, "The Idempotency-Key was used for another request", "Use a new key for a new request."),
     "conflict": (409, "Not as it stands now", "The answer says how it stands, and what would do."),
     "not-replayable": (409, "It has not failed", "Look at the quote that the answer names; there is nothing to replay."),
+    "gone": (410, "It was here and is no longer", "The answer says where it is, or how to go on without it."),
     "stale": (412, "It was changed meanwhile", "Read it again and repeat your change."),
     "body-too-large": (413, "The body is too large", "Send less; the limit is in the answer."),
     "unsupported-media-type": (415, "The body is of another kind", "Send application/json."),

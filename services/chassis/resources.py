@@ -14,6 +14,7 @@ from redis.retry import Retry
 
 from services.chassis import tracing
 from services.chassis.database import Database
+from services.chassis.epoch import Epoch, current_epoch
 from services.chassis.load_source import HttpLoadSource, LoadSource
 from services.chassis.queue import limits_in, queue_app
 from services.chassis.rate_source import HttpRateSource, RateSource
@@ -48,6 +49,12 @@ class Resources:
             headers={"traceparent": span} if span else None,
             **limits_in(queue),
         )
+
+    @cached_property
+    def epoch(self) -> Epoch:
+        """The epoch of the database, read once: whoever restores a backup stops every process first."""
+        with self.database.transaction() as connection:
+            return current_epoch(connection)
 
     @cached_property
     def tally(self) -> Tally:

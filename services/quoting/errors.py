@@ -15,6 +15,8 @@ Explained
     ├── QuantityNotQuoted      an order for a quantity that was not quoted
     ├── EstimateUnknown        no estimate of that number, or its quote is not ready
     ├── CursorUnreadable       a cursor that none of our pages gave out
+    ├── CursorOfAnotherEpoch   a cursor from before a backup was restored
+    ├── QuoteArchived          its documents are in an archive, and here no longer
     ├── IdempotencyKeyReused   the key was used for another request
     ├── QueueFull              as many quotes are under way as may be
     ├── KeyHasEnough           as many quotes of one key are under way as may be
@@ -32,7 +34,7 @@ Explained
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import date
+from datetime import date, datetime
 
 from shared_schemas.problem import Explained, ProblemDetail
 
@@ -174,6 +176,29 @@ class CursorUnreadable(QuotingError):
             ProblemDetail(
                 pointer="/query/cursor", reason="not a cursor of ours", figure=cursor[:60], remedy="leave it out to start anew"
             ),
+        )
+
+
+class CursorOfAnotherEpoch(QuotingError):
+    """A cursor that was given out before a backup was restored; what it stood for may be gone, or be something else."""
+
+    def __init__(self, cursor: str, restored_at: datetime) -> None:
+        self.cursor = cursor
+        super().__init__(
+            f"The cursor was given out before a backup was restored ({restored_at:%Y-%m-%d %H:%M} UTC). Start from the beginning, without a cursor."
+        )
+
+
+class QuoteArchived(QuotingError):
+    """The documents of a quote are in an archive, and here no longer."""
+
+    def __init__(self, number: str, revision: int, archive: str) -> None:
+        self.number = number
+        self.revision = revision
+        self.archive = archive
+        super().__init__(
+            f"Revision {revision} of quote {number} lies in the archive {archive}. Read it there with: blankwright archive show {archive} {number}; "
+            "or put all that is in it back with: blankwright unarchive."
         )
 
 

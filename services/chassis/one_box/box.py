@@ -19,7 +19,7 @@ from pathlib import Path
 from services.chassis.one_box.servers import elsewhere, free_port, listens
 
 DEFAULT_PORT = 8750
-READY_WITHIN_S = 60.0
+READY_WITHIN_S = 120.0
 STOPPED_WITHIN_S = 45.0
 LEAST_FREE_BYTES = 200 * 1024 * 1024
 ROLES = ("sales", "erp", "engineer", "admin")

@@ -10,6 +10,7 @@ from typing import Any, cast
 from sqlalchemy import Connection, Row, text
 
 from services.chassis.database import Database
+from services.chassis.epoch import first_free
 from services.orders.domain.snapshot import Booking, snapshot_of
 from services.orders.errors import OrderEnded, OrderUnknown, SnapshotUnknown
 from shared_schemas.base import canonical_json
@@ -221,11 +222,12 @@ def _insert(connection: Connection, bookings: Iterable[Booking]) -> None:
 
 def _publish(connection: Connection, now: datetime) -> bool:
     """The book as the next snapshot, unless it is that of the newest; whether it made one."""
-    number = _latest(connection) + 1
+    latest = _latest(connection)
+    number = first_free(connection, latest)
     first_week = monday_of(now.astimezone(UTC).date())
     rows = connection.execute(text(f"{BOOKINGS} where week >= :first"), {"first": first_week})
     made = snapshot_of(map(_booking, rows), first_week=first_week, number=number, now=now)
-    newest = connection.execute(text("select digest from orders.snapshots where number = :n"), {"n": number - 1}).scalar()
+    newest = connection.execute(text("select digest from orders.snapshots where number = :n"), {"n": latest}).scalar()
     if newest == made.digest:
         return False
     connection.execute(

@@ -72,10 +72,10 @@ async def request_batch(asked: QuoteBatchRequest, caller: Sales, tools: Tools, n
     PATH + "/{number}",
     summary="How far a batch is, and its quotes in the order of the requests",
     response_model=QuoteBatch,
-    responses=answers("not-found", "invalid"),
+    responses=answers("not-found", "invalid", "gone"),
 )
 def get_batch(number: str, caller: SalesOrErp, tools: Tools, cursor: str | None = None, limit: Most = 50) -> QuoteBatch:
-    return _document(number, tools, first=read_cursor("b", cursor) or 0, most=limit)
+    return _document(number, tools, first=read_cursor(tools, "b", cursor) or 0, most=limit)
 
 
 @router.delete(
@@ -118,7 +118,7 @@ def _document(number: str, tools: Resources, *, first: int, most: int) -> QuoteB
             "cancelled": batch.counts.get("cancelled", 0),
         },
         items=items,
-        next=cursor_of("b", following) if rows and following < batch.size else None,
+        next=cursor_of(tools, "b", following) if rows and following < batch.size else None,
     )
 
 

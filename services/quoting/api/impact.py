@@ -96,10 +96,10 @@ async def ask_for_impact(
     PATH + "/{number}",
     summary="What a proposed rate table would do: all quotes together, and each",
     response_model=RateImpact,
-    responses=answers("not-found", "invalid"),
+    responses=answers("not-found", "invalid", "gone"),
 )
 def get_impact(number: str, caller: Engineer, tools: Tools, cursor: str | None = None, limit: Most = 50) -> RateImpact:
-    return _document(number, tools, first=read_cursor("i", cursor) or 0, most=limit)
+    return _document(number, tools, first=read_cursor(tools, "i", cursor) or 0, most=limit)
 
 
 @router.delete(
@@ -139,4 +139,4 @@ def _accepted(number: str, place: str, store: ImpactStore) -> RateImpactAccepted
 
 
 def _document(number: str, tools: Resources, *, first: int, most: int) -> RateImpact:
-    return impact_document(number, first=first, most=most, next_cursor=lambda place: cursor_of("i", place), resources=tools)
+    return impact_document(number, first=first, most=most, next_cursor=lambda place: cursor_of(tools, "i", place), resources=tools)

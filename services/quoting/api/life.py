@@ -48,7 +48,7 @@ async def requote(
     "/v1/quotes/{number}/decision",
     summary="Record that the customer accepted or declined a quote",
     response_model=QuoteDecision,
-    responses=answers("not-json", "invalid", "body-too-large", "not-found", "conflict"),
+    responses=answers("not-json", "invalid", "body-too-large", "not-found", "conflict", "gone"),
 )
 async def decide_on_quote(number: str, asked: DecisionRequest, caller: Sales, tools: Tools, now: Now) -> QuoteDecision:
     return await accepting(decide, number, asked, key_id=caller.key_id, now=now, resources=tools)
@@ -69,7 +69,7 @@ def cancel(number: str, caller: Sales, tools: Tools, now: Now, revision: Revisio
     "/v1/quotes/{number}/compare",
     summary="Two revisions of a quote, line by line, and what made the difference",
     response_model=Comparison,
-    responses=answers("not-found", "invalid"),
+    responses=answers("not-found", "invalid", "gone"),
 )
 def compare_quote(
     number: str,

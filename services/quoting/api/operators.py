@@ -27,7 +27,10 @@ Admin = Annotated[Caller, Depends(needs_role())]
 
 
 @router.get(
-    "/v1/dead-letters", summary="Quotes that failed, newest first", response_model=DeadLetterPage, responses=answers("invalid")
+    "/v1/dead-letters",
+    summary="Quotes that failed, newest first",
+    response_model=DeadLetterPage,
+    responses=answers("invalid", "gone"),
 )
 def list_dead_letters(
     caller: Admin,
@@ -36,8 +39,8 @@ def list_dead_letters(
     limit: Annotated[int, Query(ge=1, le=200, description="Entries on a page.")] = 50,
     replayed: Annotated[bool | None, Query(description="Only those that were started anew, or were not.")] = None,
 ) -> DeadLetterPage:
-    rows = DeadLetters(tools.database).page(before=read_cursor("d", cursor), most=limit + 1, replayed=replayed)
-    more = cursor_of("d", rows[limit - 1].id) if len(rows) > limit else None
+    rows = DeadLetters(tools.database).page(before=read_cursor(tools, "d", cursor), most=limit + 1, replayed=replayed)
+    more = cursor_of(tools, "d", rows[limit - 1].id) if len(rows) > limit else None
     return DeadLetterPage(items=tuple(_letter(row) for row in rows[:limit]), next=more)
 
 

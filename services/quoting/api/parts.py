@@ -19,7 +19,7 @@ from services.chassis.keys import Caller
 from services.chassis.negotiation import LONGEST_WAIT_S, preferred_wait_s
 from services.chassis.resources import Resources
 from services.chassis.web import needs_role
-from services.quoting.errors import CursorUnreadable
+from services.quoting.errors import CursorOfAnotherEpoch, CursorUnreadable
 from services.quoting.service.documents import quote_document, status_now
 from services.quoting.service.follow import done_within
 from services.quoting.store.repository import QuoteStore
@@ -131,27 +131,37 @@ async def quote_answer(begun: Start, *, is_new: bool, how: Asking, now: datetime
 QUOTE_FINISHED = finished_answers(Quote)
 
 
-def cursor_of(kind: str, position: int, within: int | None = None) -> str:
-    """The cursor, opaque to the caller, that stands for a position in lists of that kind, and for a place `within` it."""
+def cursor_of(tools: Resources, kind: str, position: int, within: int | None = None) -> str:
+    """The cursor, opaque to the caller, that stands for a position in lists of that kind, and for a place `within` it, in this epoch."""
     place = f"{kind}{position}" if within is None else f"{kind}{position}.{within}"
-    return base64.urlsafe_b64encode(place.encode()).decode().rstrip("=")
+    return base64.urlsafe_b64encode(f"{place}@{tools.epoch.token}".encode()).decode().rstrip("=")
 
 
-def read_cursor(kind: str, cursor: str | None) -> int | None:
-    """The position that a cursor stands for, `None` without one; raises `CursorUnreadable` for one of another kind."""
-    places = read_places(kind, cursor)
+def read_cursor(tools: Resources, kind: str, cursor: str | None) -> int | None:
+    """The position that a cursor stands for, `None` without one; raises `CursorUnreadable` for one of another kind, `CursorOfAnotherEpoch`."""
+    places = read_places(tools, kind, cursor)
     return places and places[0]
 
 
-def read_places(kind: str, cursor: str | None) -> tuple[int, int] | None:
-    """The position that a cursor stands for and the place within it, 0 if it names none; raises `CursorUnreadable`."""
+CURSOR = r"{kind}(\d{{1,18}})(?:\.(\d{{1,9}}))?(?:@([0-9a-f]{{12}}))?"
+"""Kind, position, place within it, epoch. A cursor of before there were epochs names none: it is of the first."""
+
+
+def read_places(tools: Resources, kind: str, cursor: str | None) -> tuple[int, int] | None:
+    """The position that a cursor stands for and the place within it, 0 if it names none.
+
+    Raises `CursorUnreadable`, and `CursorOfAnotherEpoch` for one that was given out before a backup was restored.
+    """
     if cursor is None:
         return None
     try:
         plain = base64.urlsafe_b64decode(cursor + "=" * (-len(cursor) % 4)).decode()
-        if not re.fullmatch(kind + r"\d{1,18}(\.\d{1,9})?", plain, re.ASCII):
-            raise ValueError(plain)
-        position, _, within = plain[1:].partition(".")
-        return int(position), int(within or 0)
     except ValueError as fault:
         raise CursorUnreadable(cursor) from fault
+    read = re.fullmatch(CURSOR.format(kind=kind), plain, re.ASCII)
+    if read is None:
+        raise CursorUnreadable(cursor)
+    position, within, token = read.groups()
+    if token != tools.epoch.token and not (token is None and tools.epoch.number == 1):
+        raise CursorOfAnotherEpoch(cursor, tools.epoch.began_at)
+    return int(position), int(within or 0)

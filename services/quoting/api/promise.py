@@ -16,7 +16,7 @@ router = APIRouter()
     "/v1/quotes/{number}/promise",
     summary="The earliest days for a quantity against the book of today; the quote stays as it is",
     response_model=Promise,
-    responses=answers("not-json", "invalid", "not-found", "conflict", "body-too-large", "unsupported-media-type"),
+    responses=answers("not-json", "invalid", "not-found", "conflict", "body-too-large", "unsupported-media-type", "gone"),
 )
 def promise_of_quote(number: str, asked: PromiseRequest, caller: Sales, tools: Tools, now: Now) -> Promise:
     return promise(number, asked, now=now, resources=tools)

@@ -81,6 +81,8 @@ STATUS: dict[type[Explained], tuple[int, str, str]] = {
     errors.QuantityNotQuoted: (422, "invalid", "That quantity was not quoted"),
     errors.EstimateUnknown: (404, "not-found", "There is no such estimate"),
     errors.CursorUnreadable: (422, "invalid", "The cursor cannot be read"),
+    errors.CursorOfAnotherEpoch: (410, "gone", "The cursor is of before a restore"),
+    errors.QuoteArchived: (410, "gone", "The quote is archived"),
     errors.IdempotencyKeyReused: (422, "idempotency-conflict", "The Idempotency-Key was used for another request"),
     errors.SheetNotAsAsked: (406, "not-acceptable", "A quote sheet comes in another form"),
     errors.PointerNamesNoFigure: (404, "not-found", "The pointer names no figure"),
@@ -114,7 +116,7 @@ async def request_quote(request: QuoteRequest, caller: Sales, tools: Tools, now:
     return await quote_answer(begun, is_new=is_new, how=how, now=now, tools=tools)
 
 
-@router.get("/v1/quotes", summary="Quotes, newest first", response_model=QuotePage, responses=answers("invalid"))
+@router.get("/v1/quotes", summary="Quotes, newest first", response_model=QuotePage, responses=answers("invalid", "gone"))
 def list_quotes(
     caller: SalesOrErp,
     tools: Tools,
@@ -125,7 +127,9 @@ def list_quotes(
     state: Annotated[QuoteState | None, Query(description="Where a ready quote stands with the customer.")] = None,
 ) -> QuotePage:
     today = now.date()
-    rows = QuoteStore(tools.database).page(before=read_places("q", cursor), most=limit + 1, status=status, state=state, today=today)
+    rows = QuoteStore(tools.database).page(
+        before=read_places(tools, "q", cursor), most=limit + 1, status=status, state=state, today=today
+    )
     items = tuple(
         QuoteSummary(
             number=row.quote_number,
@@ -140,14 +144,14 @@ def list_quotes(
         for row in rows[:limit]
     )
     last = rows[limit - 1] if len(rows) > limit else None
-    return QuotePage(items=items, next=cursor_of("q", last.position, last.revision) if last else None)
+    return QuotePage(items=items, next=cursor_of(tools, "q", last.position, last.revision) if last else None)
 
 
 @router.get(
     "/v1/quotes/{number}",
     summary="One quote, at any moment of its life",
     response_model=Quote,
-    responses=answers("not-found", "invalid"),
+    responses=answers("not-found", "invalid", "gone"),
 )
 def get_quote(number: str, caller: SalesOrErp, tools: Tools, now: Now, revision: Revision = None) -> Response:
     row = QuoteStore(tools.database).quote(number, revision)
@@ -158,7 +162,7 @@ def get_quote(number: str, caller: SalesOrErp, tools: Tools, now: Now, revision:
     "/v1/quotes/{number}/explanation",
     summary="Why a quote costs and takes what it does: figures down to formulas and rate rows",
     response_model=PointedFigure | Explanation,
-    responses=answers("not-found", "invalid"),
+    responses=answers("not-found", "invalid", "gone"),
 )
 def explain_quote(
     number: str,
@@ -179,7 +183,7 @@ def explain_quote(
     response_class=Response,
     responses={
         200: {"content": {HTML: {"schema": {"type": "string"}}}, "description": "The sheet, complete in itself"},
-        **answers("not-found", "invalid", "not-acceptable"),
+        **answers("not-found", "invalid", "not-acceptable", "gone"),
     },
 )
 def get_sheet(
@@ -205,7 +209,7 @@ def _known_quote(number: str, caller: Sales, tools: Tools, revision: Revision = 
     "/v1/quotes/{number}/events",
     summary="How far a quote has come, as server-sent events; ends with its outcome",
     response_class=EventSourceResponse,
-    responses=answers("not-found"),
+    responses=answers("not-found", "gone"),
 )
 async def follow_quote(
     known: Annotated[StoredQuote, Depends(_known_quote)],

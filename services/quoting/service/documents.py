@@ -13,7 +13,7 @@ from pydantic import ValidationError
 from services.chassis.load_source import pinned_snapshot
 from services.chassis.rate_source import RevisionOutgrown
 from services.chassis.resources import Resources
-from services.quoting.errors import PlansDisagree, QuoteNotReady
+from services.quoting.errors import PlansDisagree, QuoteArchived, QuoteNotReady
 from services.quoting.explain.as_quoted import as_quoted, explains
 from services.quoting.explain.basis import explain
 from services.quoting.explain.figure_at import figure_at
@@ -83,7 +83,9 @@ def decision_document(row: StoredQuote, decision: Decision) -> QuoteDecision:
 
 
 def quote_document(row: StoredQuote, status: QuoteStatus, *, today: date) -> bytes:
-    """The quote as JSON; what was worked out goes in as it was stored, byte for byte."""
+    """The quote as JSON; what was worked out goes in as it was stored, byte for byte. Raises `QuoteArchived`."""
+    if row.archived_in is not None:
+        raise not_ready(row)
     head = Quote(
         number=row.quote_number,
         revision=row.revision,
@@ -105,8 +107,10 @@ def quote_document(row: StoredQuote, status: QuoteStatus, *, today: date) -> byt
     return head.model_dump_json(exclude=set(QuoteBody.model_fields))[:-1].encode() + b"," + row.body[1:]
 
 
-def not_ready(row: StoredQuote) -> QuoteNotReady:
-    """Why a quote has no figures: where it stands, and the reasons of a refusal or failure."""
+def not_ready(row: StoredQuote) -> QuoteNotReady | QuoteArchived:
+    """Why a quote has no figures: where it stands, and the reasons of a refusal or failure; or the archive that has them."""
+    if row.archived_in is not None:
+        return QuoteArchived(row.quote_number, row.revision, row.archived_in)
     reasons = Problem.model_validate_json(row.problem).errors if row.problem else ()
     return QuoteNotReady(row.quote_number, row.revision, "under way" if row.status == "accepted" else row.status, reasons)
 

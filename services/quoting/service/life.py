@@ -68,6 +68,8 @@ def _ring_orders(number: str, resources: Resources) -> None:
 
 
 def _refuse_undecidable(row: StoredQuote, wanted: Decision, *, now: datetime) -> None:
+    if row.archived_in is not None:
+        raise not_ready(row)
     if row.status != "ready" or row.body is None:
         status = "still being worked on" if row.status == "accepted" else row.status
         raise QuoteNotIssued(row.quote_number, row.revision, status)

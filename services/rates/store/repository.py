@@ -11,6 +11,7 @@ from cachetools import LRUCache
 from sqlalchemy import Connection, text
 
 from services.chassis.database import Database
+from services.chassis.epoch import first_free
 from services.rates.domain.needs import Gap, Shortcomings, completed, shortcomings_of
 from services.rates.domain.revision import canonical_rows, contradictions, digest_of_revision, digest_of_table, tables_of
 from services.rates.errors import RevisionStale, RevisionUnknown, TableContradicts
@@ -152,7 +153,7 @@ class RateStore:
             if faults:
                 raise TableContradicts(table, faults)
             digests = digests_of(connection, latest) | {table: _store_rows(connection, table, document)}
-            number = _store_revision(connection, latest + 1, digests, (table,), (created_by, reason, now))
+            number = _store_revision(connection, first_free(connection, latest), digests, (table,), (created_by, reason, now))
             kept = {row.name for row in rows}
             before = (row["name"] for row in json.loads(current.rows))
             dropped = tuple(name for name in before if name not in kept)
