@@ -321,10 +321,15 @@ class BlankwrightClient:
 
     def workers(self) -> str:
         """What the server says of its workers: `yes`, or `no: ` and which stages have none that gave a sign of life lately."""
+        return self.parts().get("workers", "yes")
+
+    def parts(self) -> dict[str, str]:
+        """What the server says of each part it works with: `yes`, or what is wrong with it."""
         try:
-            return str(self._send("GET", "/readyz").json().get("parts", {}).get("workers", "yes"))
+            parts = self._send("GET", "/readyz").json().get("parts", {})
+            return {str(name): str(words) for name, words in parts.items()}
         except (ValueError, AttributeError):
-            return "no: the answer of /readyz cannot be read"
+            return {"readyz": "no: the answer of /readyz cannot be read", "workers": "no: the answer of /readyz cannot be read"}
 
     def _table(
         self, method: str, table: str, *, body: Any = None, headers: Mapping[str, str] | None = None

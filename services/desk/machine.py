@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import shutil
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
@@ -165,7 +165,7 @@ class Answer:
 
 def examine(folder: Path, url: str | None, key: str | None) -> list[Answer]:
     """Every question about this machine, the folder of its box, and the server at `url` if there is one."""
-    return [_python(), _packages(), _disk(folder), *([_server(url, key)] if url else [_no_server(folder)])]
+    return [_python(), _packages(), _disk(folder), *(_server(url, key) if url else [_no_server(folder)])]
 
 
 def _python() -> Answer:
@@ -192,16 +192,34 @@ def _no_server(folder: Path) -> Answer:
     return Answer("a server", True, f"none named, and no one-box server runs in {folder}")
 
 
-def _server(url: str, key: str | None) -> Answer:
+REMEDIES = {
+    "workers": "start its workers",
+    "postgresql": "start PostgreSQL, and run: blankwright migrate",
+    "writes": "free some room on the disk of PostgreSQL",
+    "redis": "start Redis, or free some room there",
+    "rates": "run: blankwright migrate, which adds what a release needs",
+    "rates_added": "look at these rows, and give each its figures and a source of your own",
+}
+"""What would do, for a part that `/readyz` names."""
+
+
+def _server(url: str, key: str | None) -> list[Answer]:
     from services.desk.client import BlankwrightClient  # noqa: PLC0415  # HTTP only when there is somebody to ask
 
     try:
         with BlankwrightClient(url=url, key=key or "", timeout_s=10) as desk:
-            ready, workers = desk.is_ready(), desk.workers()
+            ready, parts = desk.is_ready(), desk.parts()
             if key:
                 desk.quotes()
     except DeskError as fault:
-        return Answer("a server", False, str(fault), "start it, or name another with --url and --key")
-    if ready and workers != "yes":
-        return Answer("a server", False, f"{url} takes quotes, but they wait: {workers.removeprefix('no: ')}", "start its workers")
-    return Answer("a server", ready, f"{url} is {'ready' if ready else 'not ready'}", f"see {url}/readyz")
+        return [Answer("a server", False, str(fault), "start it, or name another with --url and --key")]
+    found = f"{url} is {'ready' if ready else 'not ready'}"
+    return [Answer("a server", ready, found, f"see {url}/readyz"), *_parts(url, parts)]
+
+
+def _parts(url: str, parts: Mapping[str, str]) -> Iterator[Answer]:
+    """What a server says of its parts that are not well."""
+    for name, words in parts.items():
+        if words != "yes":
+            question = "the rates" if name.startswith("rates") else name
+            yield Answer(question, False, words.removeprefix("no: "), REMEDIES.get(name, f"see {url}/readyz"))

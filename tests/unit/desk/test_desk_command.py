@@ -253,3 +253,13 @@ def test_a_wrong_option_is_named_and_not_the_file(run: Any, demo_path: Path) -> 
     assert "--currency: it is no code of a currency. What would do: three capital letters, as USD." in done.stderr
     assert "90 % is written 0.9" in done.stderr
     assert demo_path.name not in done.stderr
+
+
+def test_the_doctor_names_what_a_release_needs_of_the_rates(run: Any, serve: Any) -> None:
+    parts = {"postgresql": "yes", "rates": "no: yields has no row for bevel", "rates_added": "figures of a release: yields: wax"}
+    serve((200, {"ready": True, "degraded": True, "parts": parts}), (200, {"ready": True, "parts": parts}), (200, {"items": []}))
+    done = run("doctor", *ANY_SERVER)
+    assert done.exit_code == 1
+    assert "NOT   the rates: yields has no row for bevel; run: blankwright migrate" in done.stdout
+    assert "NOT   the rates: figures of a release: yields: wax; look at these rows" in done.stdout
+    assert "postgresql" not in done.stdout
