@@ -319,17 +319,13 @@ class BlankwrightClient:
         """Whether the server says that it can work."""
         return self._send("GET", "/readyz").status_code == 200
 
-    def workers(self) -> str:
-        """What the server says of its workers: `yes`, or `no: ` and which stages have none that gave a sign of life lately."""
-        return self.parts().get("workers", "yes")
-
     def parts(self) -> dict[str, str]:
         """What the server says of each part it works with: `yes`, or what is wrong with it."""
         try:
             parts = self._send("GET", "/readyz").json().get("parts", {})
             return {str(name): str(words) for name, words in parts.items()}
         except (ValueError, AttributeError):
-            return {"readyz": "no: the answer of /readyz cannot be read", "workers": "no: the answer of /readyz cannot be read"}
+            return {"workers": "no: the answer of /readyz cannot be read"}
 
     def _table(
         self, method: str, table: str, *, body: Any = None, headers: Mapping[str, str] | None = None

@@ -98,7 +98,7 @@ def status(folder: Folder = HERE, as_json: Json = False) -> None:
         if box is not None:
             try:
                 with client_for(box.url, box.keys["sales"], folder, role="sales") as desk:
-                    ready, workers = desk.is_ready(), desk.workers()
+                    ready, workers = desk.is_ready(), desk.parts().get("workers", "yes")
                 sentence = f"{box.url} is {'ready' if ready else 'not ready'}"
                 if ready and workers != "yes":
                     ready, sentence = False, f"{box.url} takes quotes, but they wait: {workers.removeprefix('no: ')}"
