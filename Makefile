@@ -71,6 +71,8 @@ format: $(VENV)/installed-dev  ## mend formatting and what lint can mend
 
 lock: $(VENV)/installed-dev  ## pin the dependencies anew, with hashes and without index addresses
 	$(BIN)/uv pip compile pyproject.toml --extra embedded --universal --generate-hashes --no-emit-index-url -q -o requirements.lock
+	$(BIN)/uv pip compile pyproject.toml --extra embedded --extra telemetry -c requirements.lock --universal --generate-hashes \
+	    --no-emit-index-url -q -o requirements-telemetry.lock
 	$(BIN)/uv pip compile pyproject.toml --extra embedded --extra telemetry --extra dev -c requirements.lock --universal --generate-hashes \
 	    --no-emit-index-url -q -o requirements-dev.lock
 

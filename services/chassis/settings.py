@@ -61,6 +61,7 @@ class Settings(BaseSettings):
     `database_url` (`postgresql://…?sslmode=verify-full&sslrootcert=…`) and `redis_url` (`rediss://…?ssl_ca_certs=…`) carry
     passwords. `rates_url` is the origin that serves `/v1/rates`, and processes of the suite show it the `service_key`. The origin that
     serves `/v1/load` is `orders_url`, empty where nobody keeps a book of load; `quoting_url` is that from which orders learns what was accepted.
+    `describes`: the services that `/openapi.json` tells of, where that is more than those this process serves.
     A sample secret refuses to start.
 
     Work: `most_unfinished` quotes may be accepted and without an outcome, `most_unfinished_of_key` of them of one key. In the queues are
@@ -83,6 +84,7 @@ class Settings(BaseSettings):
     quoting_url: str = ""
     service_key: SecretStr
     services: Annotated[tuple[str, ...], NoDecode] = ("prescription", "glass", "process", "quoting", "orders", "rates")
+    describes: Annotated[tuple[str, ...], NoDecode] = ()
     deployment: str = "blankwright"
     log_level: str = "INFO"
     most_body_bytes: Annotated[int, Field(ge=1024)] = 1024 * 1024
@@ -116,7 +118,7 @@ class Settings(BaseSettings):
         """What is given in code, then variables, then files; no `.env` file is read."""
         return init_settings, env_settings, FilesOfSecrets(settings_cls)
 
-    @field_validator("services", "certificates", "watched_folders", mode="before")
+    @field_validator("services", "describes", "certificates", "watched_folders", mode="before")
     @classmethod
     def _names_in_one_line(cls, value: object) -> object:
         return tuple(part.strip() for part in value.split(",") if part.strip()) if isinstance(value, str) else value

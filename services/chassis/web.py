@@ -8,7 +8,7 @@ import re
 import secrets
 import time
 from base64 import b64encode
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from importlib import import_module
 from typing import Annotated, Any
 
@@ -127,17 +127,22 @@ def answers(*slugs: str) -> dict[int | str, dict[str, Any]]:
     return described
 
 
+DESCRIBED: dict[str, Any] = {
+    "title": "Blankwright",
+    "version": "1",
+    "summary": "Quotes that a shop can sign, the estimates behind them, and the rates they rest on.",
+    "responses": {422: {"description": PROBLEM_TYPES["invalid"][1], "model": Problem}},
+}
+
+
 def make_app(resources: Resources) -> FastAPI:
     """One application with the routers of every service that the settings name."""
     app = FastAPI(
-        title="Blankwright",
-        version="1",
-        summary="Quotes that a shop can sign, the estimates behind them, and the rates they rest on.",
+        **DESCRIBED,
         docs_url=None,
         # A redirect would name the host that the caller wrote into the header Host.
         redirect_slashes=False,
         redoc_url=None,
-        responses={422: {"description": PROBLEM_TYPES["invalid"][1], "model": Problem}},
         telemetry=_traces(),
     )
     app.state.resources = resources
@@ -162,8 +167,20 @@ def make_app(resources: Resources) -> FastAPI:
     add_docs_page(app)
     app.add_middleware(RequestLimits, most_bytes=resources.settings.most_body_bytes, at_path=larger_bodies)
     app.middleware("http")(_name_the_request)
+    if resources.settings.describes:
+        _describe_others_too(app, resources.settings.describes)
     _describe_problems_as_such(app)
     return app
+
+
+def _describe_others_too(app: FastAPI, services: Iterable[str]) -> None:
+    """Let the description of this process be that of all `services`, which it does not serve itself: a fleet has one document."""
+    whole = FastAPI(**DESCRIBED)
+    for name in services:
+        whole.include_router(import_module(f"services.{name}.api").router, tags=[name])
+    for router in (health.router, metrics.router):
+        whole.include_router(router, tags=["process"])
+    app.openapi = whole.openapi  # type: ignore[method-assign]
 
 
 def _traces() -> TelemetryConfig:

@@ -153,7 +153,13 @@ def test_the_broker_keeps_a_file_and_never_drops_what_it_was_given(tmp_path: Pat
     for place in (written, told):
         for setting in ("appendonly yes", "appendfsync everysec", "maxmemory-policy noeviction"):
             assert setting in place, (setting, place)
-        assert re.search(r"requirepass \S", place)
+    assert re.search(r"requirepass \S", written)
+    users = re.findall(
+        r"^user (\w+) (.*)$", (ROOT / "deploy" / "redis" / "start.sh").read_text(encoding="utf-8"), flags=re.MULTILINE
+    )
+    assert dict(users)["default"].startswith("off ")
+    assert [name for name, may in users if "nopass" in may] == ["health"]
+    assert dict(users)["health"].endswith(" -@all +ping")
     assert [volume for volume in compose["volumes"] if volume.endswith(":/data")]
 
 
