@@ -7,10 +7,8 @@ import hmac
 import secrets
 from dataclasses import dataclass
 from datetime import datetime
-from threading import Lock
 from typing import Literal, cast, get_args
 
-from cachetools import TTLCache
 from sqlalchemy import text
 
 from services.chassis.database import Database
@@ -18,7 +16,7 @@ from services.chassis.database import Database
 Role = Literal["sales", "erp", "engineer", "admin", "service"]
 ROLES: tuple[str, ...] = get_args(Role)
 KEPT_S = 5.0
-"""A key that was good is not looked up again for this long, so that a revoked one stops within it."""
+"""Good keys are read anew after this long, so that a revoked one stops within it."""
 MOST_KEPT = 10_000
 
 
@@ -58,8 +56,6 @@ class Keys:
 
     def __init__(self, database: Database) -> None:
         self._database = database
-        self._good: TTLCache[bytes, Caller] = TTLCache(MOST_KEPT, ttl=KEPT_S)
-        self._lock = Lock()
 
     def add(self, *, role: str, label: str, now: datetime, key: str | None = None) -> str:
         """Store a key (a new one unless given) and return it whole, for this one time."""
@@ -83,8 +79,6 @@ class Keys:
                 text("update chassis.api_keys set revoked_at = :now where id = :id and revoked_at is null"),
                 {"id": key_id, "now": now},
             )
-        with self._lock:
-            self._good.clear()
         return done.rowcount == 1
 
     def listed(self) -> tuple[KeyRecord, ...]:
@@ -95,13 +89,19 @@ class Keys:
             )
             return tuple(KeyRecord(row.id, cast(Role, row.role), row.label, row.created_at, row.revoked_at) for row in rows)
 
+    def ring(self) -> dict[bytes, Caller]:
+        """Who holds each good key, by its hash; the newest when there are more than `MOST_KEPT`."""
+        with self._database.transaction() as connection:
+            rows = connection.execute(
+                text(
+                    "select id, hash, role, label from chassis.api_keys where revoked_at is null order by created_at desc, id limit :most"
+                ),
+                {"most": MOST_KEPT},
+            )
+            return {bytes(row.hash): Caller(row.id, cast(Role, row.role), row.label) for row in rows}
+
     def caller(self, key: str) -> Caller | None:
         """Whose key that is, `None` for one that is not good."""
-        hashed = hash_of(key)
-        with self._lock:
-            known = self._good.get(hashed)
-        if known is not None:
-            return known
         parts = key.split("_", 2)
         if len(parts) != 3 or parts[0] != "bw" or not parts[1].isalnum() or len(key) > 200:
             return None
@@ -109,9 +109,6 @@ class Keys:
             row = connection.execute(
                 text("select id, hash, role, label from chassis.api_keys where id = :id and revoked_at is null"), {"id": parts[1]}
             ).one_or_none()
-        if row is None or not hmac.compare_digest(bytes(row.hash), hashed):
+        if row is None or not hmac.compare_digest(bytes(row.hash), hash_of(key)):
             return None
-        caller = Caller(row.id, cast(Role, row.role), row.label)
-        with self._lock:
-            self._good[hashed] = caller
-        return caller
+        return Caller(row.id, cast(Role, row.role), row.label)

@@ -2,15 +2,12 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Mapping
-from typing import Any
 
 from starlette.exceptions import HTTPException
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from services.chassis.problems import MEDIA_TYPE, problem
-from shared_schemas.problem import Problem
+from services.chassis.refusals import Refused, refuse
 
 MOST_HEAD_BYTES = 16 * 1024
 """Names and values of all headers, path and query. The front allows less; this holds where there is none."""
@@ -38,12 +35,12 @@ class RequestLimits:
         head = sum(len(name) + len(value) for name, value in scope["headers"]) + len(scope["path"]) + len(scope["query_string"])
         if head > MOST_HEAD_BYTES:
             detail = f"Headers, path and query have {head} bytes; at most {MOST_HEAD_BYTES} are read."
-            await _answer(send, problem("headers-too-large", detail, instance=_instance(scope)))
+            await refuse(scope, receive, send, Refused("headers-too-large", detail))
             return
         most_bytes = self._at_path.get(scope["path"], self._most_bytes)
         announced = dict(scope["headers"]).get(b"content-length", b"0")
         if announced.isdigit() and int(announced) > most_bytes:
-            await self._refuse(scope, send, int(announced), most_bytes)
+            await self._refuse(scope, receive, send, int(announced), most_bytes)
             return
         read = 0
         answered = False
@@ -65,20 +62,8 @@ class RequestLimits:
             await self._app(scope, counted, watched)
         except BodyTooLarge:
             if not answered:
-                await self._refuse(scope, send, read, most_bytes)
+                await self._refuse(scope, receive, send, read, most_bytes)
 
-    async def _refuse(self, scope: Scope, send: Send, read: int, most_bytes: int) -> None:
+    async def _refuse(self, scope: Scope, receive: Receive, send: Send, read: int, most_bytes: int) -> None:
         detail = f"The body has {read} bytes or more; at most {most_bytes} are read."
-        await _answer(send, problem("body-too-large", detail, instance=_instance(scope)))
-
-
-def _instance(scope: Scope) -> str | None:
-    named = scope.get("state", {}).get("id")
-    return f"/requests/{named}" if named else None
-
-
-async def _answer(send: Send, refusal: Problem) -> None:
-    content = json.dumps(refusal.model_dump(mode="json", exclude_none=True)).encode()
-    headers: list[Any] = [(b"content-type", MEDIA_TYPE.encode()), (b"content-length", str(len(content)).encode())]
-    await send({"type": "http.response.start", "status": refusal.status, "headers": headers})
-    await send({"type": "http.response.body", "body": content})
+        await refuse(scope, receive, send, Refused("body-too-large", detail))

@@ -18,7 +18,9 @@ PROBLEM_TYPES: dict[str, tuple[int, str, str]] = {
     "role-may-not": (403, "This key may not do that", "Ask for a key of one of the roles that the answer names."),
     "not-found": (404, "There is no such thing here", "Check the address and the number in it."),
     "method-not-allowed": (405, "This address does not take that method", "See the header Allow."),
+    "method-unknown": (501, "Nobody here knows that method", "See the header Allow."),
     "not-acceptable": (406, "No such representation", "Ask for one of the media types that the answer names."),
+    "body-too-slow": (408, "The body took too long", "Send it at once; the time that is given is in the answer."),
     "idempotency-conflict": (422, "The Idempotency-Key was used for another request", "Use a new key for a new request."),
     "conflict": (409, "Not as it stands now", "The answer says how it stands, and what would do."),
     "not-replayable": (409, "It has not failed", "Look at the quote that the answer names; there is nothing to replay."),
@@ -37,6 +39,7 @@ PROBLEM_TYPES: dict[str, tuple[int, str, str]] = {
     "internal": (500, "Something unforeseen broke", "Try again; if it stays, tell the operator the instance."),
     "stage-failed": (500, "A stage of the quote failed", "The answer says which. Ask for the quote again when it is mended; the operator has the details."),
     "unavailable": (503, "A part of the suite does not answer", "Try again in a moment."),
+    "busy": (503, "Too much is being worked on", "Send it again after the seconds that Retry-After names."),
     "queue-full": (503, "The queue is full", "Send it again after the seconds that Retry-After names, with the same Idempotency-Key."),
 }  # fmt: skip
 """Every type of problem: status, title, and what would do. Each has its paragraph at `/problems#<slug>`."""

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import os
 from functools import cache
+from ipaddress import ip_network
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -73,6 +74,9 @@ class Settings(BaseSettings):
     what happened to quotes that are settled, keys of callers for their requests, dead letters that were replayed, snapshots of the book of
     load. `certificates` and `watched_folders`: files in PEM whose end,
     and folders whose free space, `/metrics/suite` is to tell. `write_check_every_s`: how often `/readyz` tries at most whether PostgreSQL takes a write.
+
+    `body_within_s`: a body that is not there by then is dropped. `trusted_proxies`: networks, as 10.0.0.0/8, of the fronts whose word counts
+    for where a request comes from.
     """
 
     model_config = SettingsConfigDict(env_prefix=PREFIX, env_file=None, frozen=True)
@@ -88,6 +92,8 @@ class Settings(BaseSettings):
     deployment: str = "blankwright"
     log_level: str = "INFO"
     most_body_bytes: Annotated[int, Field(ge=1024)] = 1024 * 1024
+    body_within_s: Annotated[float, Field(gt=0, le=600)] = 60.0
+    trusted_proxies: Annotated[tuple[str, ...], NoDecode] = ()
     traveller_lives_s: Annotated[int, Field(ge=60)] = 24 * 3600
     first_check_s: Annotated[float, Field(ge=15, le=300)] = 15.0
     most_attempts: Annotated[int, Field(ge=1)] = 6
@@ -118,10 +124,17 @@ class Settings(BaseSettings):
         """What is given in code, then variables, then files; no `.env` file is read."""
         return init_settings, env_settings, FilesOfSecrets(settings_cls)
 
-    @field_validator("services", "describes", "certificates", "watched_folders", mode="before")
+    @field_validator("services", "describes", "certificates", "watched_folders", "trusted_proxies", mode="before")
     @classmethod
     def _names_in_one_line(cls, value: object) -> object:
         return tuple(part.strip() for part in value.split(",") if part.strip()) if isinstance(value, str) else value
+
+    @field_validator("trusted_proxies")
+    @classmethod
+    def _networks_can_be_read(cls, value: tuple[str, ...]) -> tuple[str, ...]:
+        for network in value:
+            ip_network(network)
+        return value
 
     @field_validator("database_url", "redis_url", "service_key")
     @classmethod

@@ -5,8 +5,6 @@ from __future__ import annotations
 import hashlib
 import logging
 import re
-import secrets
-import time
 from base64 import b64encode
 from collections.abc import Callable, Iterable, Mapping
 from importlib import import_module
@@ -22,13 +20,18 @@ from sqlalchemy.exc import SQLAlchemyError
 from starlette.exceptions import HTTPException
 
 from services.chassis import health, metrics, tracing
+from services.chassis.admission import Admission, refuse_role
+from services.chassis.bodies import BodyReader
+from services.chassis.callers import Failures, KeyRing, networks
 from services.chassis.checks import Check
 from services.chassis.keys import Caller, Keys, Role
 from services.chassis.limits import RequestLimits
 from services.chassis.load_source import LoadUnavailable, SnapshotNotFound
-from services.chassis.logs import bind, set_up_logs
+from services.chassis.logs import set_up_logs
+from services.chassis.named_requests import NamedRequests
 from services.chassis.problems import MEDIA_TYPE, PROBLEM_TYPES, details_of_invalid, explained_problem, problem
 from services.chassis.rate_source import ProposalRefused, RatesUnavailable, RevisionNotFound, RevisionOutgrown
+from services.chassis.refusals import Refused
 from services.chassis.resources import Resources, resources
 from services.chassis.settings import settings
 from services.chassis.version import VERSION
@@ -70,15 +73,6 @@ PARTS: dict[type[Exception], str] = {
 """What a route may find away, as it is named to the caller."""
 
 
-class Refused(Exception):
-    """Ends a request with a problem of the table; headers may go with it."""
-
-    def __init__(self, slug: str, detail: str, **headers: str) -> None:
-        self.slug = slug
-        self.headers = {name.replace("_", "-"): value for name, value in headers.items()}
-        super().__init__(detail)
-
-
 def tools(request: Request) -> Resources:
     """The resources of this process, for a route."""
     resources_of_process: Resources = request.app.state.resources
@@ -88,24 +82,21 @@ def tools(request: Request) -> Resources:
 Tools = Annotated[Resources, Depends(tools)]
 
 
-def needs_role(*roles: Role) -> Callable[..., Caller]:
-    """A dependency that lets callers of these roles in, and administrators; everyone else gets 401 or 403."""
+def needs_role(*roles: Role) -> Callable[..., Any]:
+    """A dependency that lets callers of these roles in, and administrators; everyone else gets 401 or 403.
 
-    def caller(request: Request, shown: Annotated[HTTPAuthorizationCredentials | None, Depends(bearer)]) -> Caller:
-        if shown is None:
-            raise Refused("key-missing", "This address needs a key.", WWW_Authenticate="Bearer")
-        keys: Keys = request.app.state.keys
-        known = keys.caller(shown.credentials)
+    `Admission` found out who it is before the body was read, by the roles that it reads here.
+    """
+
+    async def caller(request: Request, shown: Annotated[HTTPAuthorizationCredentials | None, Depends(bearer)]) -> Caller:
+        known: Caller | None = getattr(request.state, "caller", None)
         if known is None:
-            raise Refused("key-unknown", "The key is not known, or was revoked.", WWW_Authenticate='Bearer error="invalid_token"')
-        if known.role != "admin" and known.role not in roles:
-            raise Refused(
-                "role-may-not",
-                f"A key of the role {known.role} may not do that; the roles that may are {', '.join((*roles, 'admin'))}.",
-            )
+            raise Refused("key-missing", "This address needs a key.", WWW_Authenticate="Bearer")
+        refuse_role(known, roles)
         return known
 
     caller.__name__ = "needs_" + "_or_".join(roles or ("admin",))
+    caller.roles = roles  # type: ignore[attr-defined]  # the door reads them from the route
     return caller
 
 
@@ -146,7 +137,6 @@ def make_app(resources: Resources) -> FastAPI:
         telemetry=_traces(),
     )
     app.state.resources = resources
-    app.state.keys = Keys(resources.database)
     status_of = dict(STATUS_OF_SHARED)
     larger_bodies: dict[str, int] = {}
     figures: list[metrics.Figures] = []
@@ -165,8 +155,7 @@ def make_app(resources: Resources) -> FastAPI:
         app.include_router(router, tags=["process"])
     _answer_with_problems(app, status_of)
     add_docs_page(app)
-    app.add_middleware(RequestLimits, most_bytes=resources.settings.most_body_bytes, at_path=larger_bodies)
-    app.middleware("http")(_name_the_request)
+    _set_up_the_door(app, resources, larger_bodies)
     if resources.settings.describes:
         _describe_others_too(app, resources.settings.describes)
     _describe_problems_as_such(app)
@@ -183,6 +172,17 @@ def _describe_others_too(app: FastAPI, services: Iterable[str]) -> None:
     app.openapi = whole.openapi  # type: ignore[method-assign]
 
 
+def _set_up_the_door(app: FastAPI, resources: Resources, larger_bodies: Mapping[str, int]) -> None:
+    """What stands before the routes; the last that is added is the first that a request comes to."""
+    chosen = resources.settings
+    app.add_middleware(BodyReader, within_s=chosen.body_within_s, usual_bytes=chosen.most_body_bytes)
+    app.add_middleware(RequestLimits, most_bytes=chosen.most_body_bytes, at_path=larger_bodies)
+    app.add_middleware(
+        Admission, ring=KeyRing(Keys(resources.database)), failures=Failures(), trusted=networks(chosen.trusted_proxies)
+    )
+    app.add_middleware(NamedRequests, meter=app.state.meter, headers=SAFE_HEADERS)
+
+
 def _traces() -> TelemetryConfig:
     """What FastAPI is to keep of the requests: spans of those to the services where traces are kept, else nothing."""
     if not tracing.are_kept():
@@ -197,25 +197,6 @@ def _traces() -> TelemetryConfig:
     )
 
 
-async def _name_the_request(request: Request, call_next: Callable[[Request], Any]) -> Response:
-    began = time.perf_counter()
-    meter: metrics.RequestMeter = request.app.state.meter
-    given = request.headers.get("x-request-id", "")
-    request.state.id = given if given.isascii() and given.isalnum() and len(given) <= 64 else secrets.token_hex(8)
-    request.state.trace = tracing.trace_of(request.headers.get("traceparent"))
-    bind(request=request.state.id, trace=request.state.trace)
-    try:
-        answer: Response = await call_next(request)
-    except Exception:
-        meter.count(request, status=500, began=began)
-        raise
-    meter.count(request, status=answer.status_code, began=began)
-    answer.headers["X-Request-Id"] = request.state.id
-    for name, value in SAFE_HEADERS.items():
-        answer.headers.setdefault(name, value)
-    return answer
-
-
 def send_problem(document: Problem, headers: Mapping[str, str] | None = None) -> JSONResponse:
     """A problem document as an answer."""
     return JSONResponse(
@@ -224,16 +205,6 @@ def send_problem(document: Problem, headers: Mapping[str, str] | None = None) ->
         media_type=MEDIA_TYPE,
         headers=SAFE_HEADERS | dict(headers or {}),
     )
-
-
-def methods_at(app: FastAPI, path: str) -> list[str]:
-    """The methods that an address takes, by the description of the application."""
-    methods: set[str] = set()
-    for template, operations in app.openapi()["paths"].items():
-        pattern = "[^/]+".join(re.escape(part) for part in re.split(r"\{[^}]*\}", template))
-        if re.fullmatch(pattern, path):
-            methods |= {method.upper() for method in operations}
-    return sorted(methods)
 
 
 def _instance(request: Request) -> str | None:
@@ -253,7 +224,7 @@ def _answer_with_problems(app: FastAPI, status_of: dict[type[Explained], tuple[i
 
     def refused(request: Request, fault: Exception) -> Response:
         assert isinstance(fault, Refused)
-        return send_problem(problem(fault.slug, str(fault), instance=_instance(request)), fault.headers)
+        return send_problem(fault.document(_instance(request)), fault.headers)
 
     def invalid(request: Request, fault: Exception) -> Response:
         assert isinstance(fault, RequestValidationError)
@@ -285,9 +256,6 @@ def _answer_with_problems(app: FastAPI, status_of: dict[type[Explained], tuple[i
         )
         detail = {"not-found": f"There is nothing at {request.url.path}."}.get(slug, str(fault.detail))
         headers = dict(fault.headers or {})
-        if slug == "method-not-allowed":
-            # Several routes may share an address; the one that was asked last knows only its own methods.
-            headers["Allow"] = ", ".join(methods_at(app, request.url.path)) or headers.get("Allow", "")
         return send_problem(problem(slug, detail, instance=_instance(request)), headers)
 
     def unavailable(request: Request, fault: Exception) -> Response:

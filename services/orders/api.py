@@ -10,7 +10,8 @@ from werkzeug.http import parse_etags
 
 from services.chassis.keys import Caller
 from services.chassis.negotiation import quality
-from services.chassis.web import Refused, Tools, answers, needs_role
+from services.chassis.refusals import Refused
+from services.chassis.web import Tools, answers, needs_role
 from services.orders import errors
 from services.orders.service import load_book, order_in_book, put_load
 from services.orders.store.repository import BookStore

@@ -12,8 +12,9 @@ from werkzeug.http import parse_etags
 
 from services.chassis.checks import Check
 from services.chassis.negotiation import quality
+from services.chassis.refusals import Refused
 from services.chassis.resources import Resources
-from services.chassis.web import Refused, Tools, answers
+from services.chassis.web import Tools, answers
 from services.rates import api_proposals, errors
 from services.rates.api_parts import CSV, JSON, Engineer, EngineerOrSuite, kind_of, read_document, read_rows
 from services.rates.domain.table_csv import rows_to_csv, validated_rows

@@ -11,7 +11,8 @@ from pydantic import BaseModel, ValidationError
 
 from services.chassis.keys import Caller
 from services.chassis.negotiation import media_type_of
-from services.chassis.web import Refused, needs_role
+from services.chassis.refusals import Refused
+from services.chassis.web import needs_role
 from services.rates import errors
 from services.rates.domain.table_csv import rows_from_csv, validated_rows
 from shared_schemas.problem import ProblemDetail

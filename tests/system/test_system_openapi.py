@@ -42,11 +42,22 @@ def test_every_route_with_a_key_declares_what_it_refuses_as_problems(document: d
 
 
 def test_an_address_names_every_method_that_it_takes(box: Address) -> None:
-    for path, methods in {"/v1/quotes": "GET, POST", "/v1/rates/tables/work_centres": "GET, PUT", "/healthz": "GET"}.items():
-        answer = httpx.options(f"{box.url}{path}")
-        assert answer.status_code == 405
-        assert answer.headers["Allow"] == methods
-        assert answer.headers["Content-Type"] == "application/problem+json"
+    for path, methods in {
+        "/v1/quotes": "GET, HEAD, OPTIONS, POST",
+        "/v1/rates/tables/work_centres": "GET, HEAD, OPTIONS, PUT",
+        "/healthz": "GET, HEAD, OPTIONS",
+    }.items():
+        told = httpx.options(f"{box.url}{path}")
+        assert (told.status_code, told.content, told.headers["Allow"]) == (204, b"", methods)
+        refused = httpx.patch(f"{box.url}{path}")
+        assert (refused.status_code, refused.headers["Allow"]) == (405, methods)
+        assert refused.headers["Content-Type"] == "application/problem+json"
+
+
+def test_a_head_is_that_of_the_page_without_the_page(box: Address) -> None:
+    page, head = httpx.get(f"{box.url}/problems"), httpx.head(f"{box.url}/problems")
+    assert (head.status_code, head.content) == (200, b"")
+    assert head.headers["Content-Length"] == page.headers["Content-Length"]
 
 
 def test_the_pages_of_the_description_are_served(box: Address) -> None:

@@ -12,8 +12,9 @@ from starlette.concurrency import run_in_threadpool
 
 from services.chassis.keys import Caller
 from services.chassis.negotiation import media_type_of
+from services.chassis.refusals import Refused
 from services.chassis.resources import Resources
-from services.chassis.web import Refused, Tools, answers, needs_role
+from services.chassis.web import Tools, answers, needs_role
 from services.quoting.api.parts import How, Most, Now, accepting, answer, cursor_of, finished_answers, read_cursor
 from services.quoting.service.cancel import cancel_impact
 from services.quoting.service.impact import accept_impact, impact_document

@@ -1,0 +1,176 @@
+"""The door: before a byte of a body is read it is known what is asked for, by whom, and whether that role may.
+
+Nothing here is read from the body, so a stranger costs one look at the head of the request and an answer.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import logging
+from collections.abc import Sequence
+from urllib.parse import parse_qsl
+
+from sqlalchemy.exc import SQLAlchemyError
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+from services.chassis.addresses import Address, Addresses, methods_of
+from services.chassis.callers import Failures, KeyRing, Network, address_of, shown_key
+from services.chassis.keys import Caller, Role
+from services.chassis.refusals import Refused, announced_bytes, refuse
+from shared_schemas.problem import ProblemDetail
+
+log = logging.getLogger(__name__)
+
+METHODS = frozenset({"GET", "HEAD", "POST", "PUT", "PATCH", "DELETE", "OPTIONS", "TRACE", "CONNECT"})
+"""What a server must know of (RFC 9110, section 9.1, and RFC 5789); any other method is one that nobody here knows."""
+KEYED = "/v1/"
+
+
+class Admission:
+    """Middleware: answers itself whatever can be refused from the head of a request, and leaves the caller in its state."""
+
+    def __init__(self, app: ASGIApp, *, ring: KeyRing, failures: Failures, trusted: Sequence[Network] = ()) -> None:
+        self._app = app
+        self._ring = ring
+        self._failures = failures
+        self._trusted = tuple(trusted)
+        self._addresses: Addresses | None = None
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] != "http":
+            await self._app(scope, receive, send)
+            return
+        state = scope.setdefault("state", {})
+        state["address"] = address_of(scope, self._trusted)
+        if self._addresses is None:
+            self._addresses = Addresses(scope["app"].routes)
+        found = self._addresses.at(scope["path"])
+        if found and scope["method"] == "OPTIONS" and "OPTIONS" not in found:
+            await _tell_methods(found, send)
+            return
+        try:
+            address = _chosen(found, scope)
+            scope["route"] = address.route
+            await self._admit(address, scope)
+        except Refused as refusal:
+            await refuse(scope, receive, send, refusal)
+            return
+        if scope["method"] == "HEAD" and "HEAD" not in address.methods:
+            await _without_body(self._app, scope, receive, send)
+            return
+        await self._app(scope, receive, _closing(scope, send))
+
+    async def _admit(self, address: Address, scope: Scope) -> None:
+        if address.roles is not None:
+            try:
+                caller = await self._caller(scope)
+            except SQLAlchemyError as fault:
+                log.warning("keys cannot be looked up", exc_info=fault)
+                detail = "The database does not answer just now; try again in a moment."
+                raise Refused("unavailable", detail, Retry_After="2") from fault
+            scope["state"]["caller"] = caller
+            refuse_role(caller, address.roles)
+        if scope["path"].startswith(KEYED):
+            _refuse_unknown_query(address, scope)
+
+    async def _caller(self, scope: Scope) -> Caller:
+        key = shown_key(scope)
+        if key is None:
+            raise Refused("key-missing", "This address needs a key.", WWW_Authenticate="Bearer")
+        caller = await self._ring.known(key)
+        if caller is not None:
+            return caller
+        where: str = scope["state"]["address"]
+        wait_s = self._failures.wait_s(where)
+        if wait_s:
+            detail = (
+                f"Too many keys from your address were unknown; the next is looked at in {wait_s} s. A good key is always let in."
+            )
+            raise Refused("too-often", detail, Retry_After=str(wait_s))
+        if not self._ring.is_nobodys(key):
+            caller = await self._ring.looked_up(key)
+            if caller is not None:
+                return caller
+            # The same wrong key again is a client that was not told better, and no guess.
+            self._failures.count(where)
+        raise Refused("key-unknown", "The key is not known, or was revoked.", WWW_Authenticate='Bearer error="invalid_token"')
+
+
+def refuse_role(caller: Caller, roles: Sequence[Role]) -> None:
+    """Raise `Refused` unless the caller is an administrator or has one of the roles."""
+    if caller.role != "admin" and caller.role not in roles:
+        may = ", ".join((*roles, "admin"))
+        raise Refused("role-may-not", f"A key of the role {caller.role} may not do that; the roles that may are {may}.")
+
+
+def _chosen(found: dict[str, Address], scope: Scope) -> Address:
+    """The address that is asked for; raises `Refused` where there is nothing, and for a method it does not take."""
+    method: str = scope["method"]
+    if not found:
+        raise Refused("not-found", f"There is nothing at {scope['path']}.")
+    chosen = found.get(method) or (found.get("GET") if method == "HEAD" else None)
+    if chosen is None and method not in METHODS:
+        raise Refused("method-unknown", f"Nothing here knows the method {method[:20]}.", Allow=methods_of(found))
+    if chosen is None:
+        raise Refused("method-not-allowed", f"This address does not take {method}.", Allow=methods_of(found))
+    return chosen
+
+
+def _refuse_unknown_query(address: Address, scope: Scope) -> None:
+    given = [name for name, _ in parse_qsl(scope["query_string"].decode("latin-1"), keep_blank_values=True)]
+    unknown = [name for name in dict.fromkeys(given) if name not in address.query]
+    if not unknown:
+        return
+    known = ", ".join(address.query) or "none"
+    details = tuple(
+        ProblemDetail(
+            pointer=f"/query/{_printable(name)}", reason="unknown query parameter", limit=known, remedy="remove it, or look for a misspelt name"
+        )
+        for name in unknown[:20]
+    )  # fmt: skip
+    raise Refused("invalid", f"Unknown query parameter {_printable(unknown[0])}; this address takes: {known}.", errors=details)
+
+
+def _printable(name: str) -> str:
+    return "".join(sign if sign.isprintable() and sign not in "/~" else "?" for sign in name[:60])
+
+
+async def _tell_methods(found: dict[str, Address], send: Send) -> None:
+    headers = [(b"allow", methods_of(found).encode())]
+    await send({"type": "http.response.start", "status": 204, "headers": headers})
+    await send({"type": "http.response.body", "body": b""})
+
+
+async def _without_body(app: ASGIApp, scope: Scope, receive: Receive, send: Send) -> None:
+    """HEAD: the head that GET would have had. A stream is ended as if the caller had gone."""
+    begun = asyncio.Event()
+
+    async def head_only(message: Message) -> None:
+        if message["type"] == "http.response.start":
+            await send(message)
+            await send({"type": "http.response.body", "body": b""})
+            begun.set()
+
+    async def gone() -> Message:
+        coming, ended = asyncio.ensure_future(receive()), asyncio.ensure_future(begun.wait())
+        try:
+            await asyncio.wait({coming, ended}, return_when=asyncio.FIRST_COMPLETED)
+            return {"type": "http.disconnect"} if begun.is_set() else coming.result()
+        finally:
+            coming.cancel()
+            ended.cancel()
+
+    await app({**scope, "method": "GET"}, gone, head_only)
+
+
+def _closing(scope: Scope, send: Send) -> Send:
+    """Close the connection after an answer that is given while a body is still coming."""
+    if announced_bytes(scope) == 0:
+        return send
+
+    async def watched(message: Message) -> None:
+        if message["type"] == "http.response.start" and not scope["state"].get("body_read"):
+            message = {**message, "headers": [*message.get("headers", ()), (b"connection", b"close")]}
+        await send(message)
+
+    return watched
