@@ -8,7 +8,7 @@ from __future__ import annotations
 import asyncio
 import logging
 from collections.abc import Sequence
-from urllib.parse import parse_qsl
+from urllib.parse import unquote_plus
 
 from sqlalchemy.exc import SQLAlchemyError
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
@@ -117,7 +117,7 @@ def _chosen(found: dict[str, Address], scope: Scope) -> Address:
 
 
 def _refuse_unknown_query(address: Address, scope: Scope) -> None:
-    given = [name for name, _ in parse_qsl(scope["query_string"].decode("latin-1"), keep_blank_values=True)]
+    given = [unquote_plus(part.partition("=")[0]) for part in scope["query_string"].decode("latin-1").split("&") if part]
     unknown = [name for name in dict.fromkeys(given) if name not in address.query]
     if not unknown:
         return
