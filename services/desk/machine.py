@@ -16,6 +16,7 @@ from services.desk.errors import BoxTrouble, DatabaseTrouble, DeskError, NoSuchK
 
 if TYPE_CHECKING:
     from services.chassis.database import Database
+    from services.chassis.epoch import Epoch
 
 
 @dataclass(frozen=True)
@@ -53,6 +54,63 @@ def running_box(folder: Path) -> Box | None:
 
     address = running(folder)
     return None if address is None else Box(address.url, dict(address.keys))
+
+
+def back_up_box(folder: Path, file: Path, *, with_keys: bool, now: datetime) -> dict[str, Any]:
+    """Write a backup of the box of `folder` to a file; what it says of itself. Raises `BoxTrouble`."""
+    from services.chassis.one_box.backup import back_up  # noqa: PLC0415
+
+    with _box_trouble():
+        return asdict(back_up(folder, file, with_keys=with_keys, now=now))
+
+
+def check_backup(file: Path) -> dict[str, Any]:
+    """Read a backup whole; what it says of itself. Raises `BoxTrouble`."""
+    from services.chassis.one_box.backup import verify  # noqa: PLC0415
+
+    with _box_trouble():
+        return asdict(verify(file))
+
+
+def restore_box(folder: Path, file: Path, *, replace: bool, now: datetime) -> dict[str, Any]:
+    """Put a box where a backup has it; the epoch that begins and what was set aside. Raises `BoxTrouble`."""
+    from services.chassis.one_box.backup import restore  # noqa: PLC0415
+
+    with _box_trouble():
+        done = restore(folder, file, replace=replace, now=now)
+    return {"epoch": done.epoch.number, "set_aside": [str(place) for place in done.set_aside], "backup": asdict(done.facts)}
+
+
+@contextmanager
+def _box_trouble() -> Iterator[None]:
+    from services.chassis.one_box import OneBoxError  # noqa: PLC0415
+
+    try:
+        yield
+    except OneBoxError as fault:
+        raise BoxTrouble(str(fault)) from fault
+
+
+def epoch() -> dict[str, Any]:
+    """The epoch that goes on."""
+    from services.chassis.epoch import current_epoch  # noqa: PLC0415
+
+    with _database() as database, database.transaction() as connection:
+        return _epoch_document(current_epoch(connection))
+
+
+def begin_epoch(why: str, *, highest_quote: int | None) -> dict[str, Any]:
+    """Begin the next epoch, above the highest quote number where it is known."""
+    from services.chassis.epoch import begin_epoch as begin  # noqa: PLC0415
+    from services.chassis.migrate import PARTS  # noqa: PLC0415
+
+    seen = {} if highest_quote is None else {"quoting.quote_numbers": highest_quote}
+    with _database() as database:
+        return _epoch_document(begin(database, PARTS, now=datetime.now(UTC), why=why, seen=seen))
+
+
+def _epoch_document(made: Epoch) -> dict[str, Any]:
+    return {"number": made.number, "began_at": made.began_at.astimezone(UTC).isoformat(timespec="seconds"), "why": made.why}
 
 
 def default_port() -> int:

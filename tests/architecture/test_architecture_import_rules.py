@@ -119,6 +119,7 @@ def test_the_desk_reaches_the_others_over_http_only() -> None:
         # the house-keeping commands
         "services.chassis.settings",
         "services.chassis.database",
+        "services.chassis.epoch",
         "services.chassis.migrate",
         "services.chassis.keys",
         # one wording for what is wrong with a document, at the desk and at the door; it does no I/O

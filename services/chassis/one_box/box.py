@@ -65,7 +65,7 @@ def start(folder: Path, *, port: int | None = None, say: Callable[[str], None] =
 
 def running(folder: Path) -> Address | None:
     """The box that runs in `folder`, `None` when there is none (whatever files an earlier one left)."""
-    with _lock(folder) as free:
+    with held(folder) as free:
         if free:
             return None
     try:
@@ -76,14 +76,14 @@ def running(folder: Path) -> Address | None:
 
 def stop(folder: Path) -> bool:
     """Take the box of `folder` down; whether there was one. Raises `OneBoxError` when it does not end in time."""
-    with _lock(folder) as free:
+    with held(folder) as free:
         if free:
             return False
     pid = int((folder / "supervisor.pid").read_text())
     os.kill(pid, signal.SIGTERM)
     give_up_at = time.monotonic() + STOPPED_WITHIN_S
     while time.monotonic() < give_up_at:
-        with _lock(folder) as free:
+        with held(folder) as free:
             if free:
                 if pid in _started_here:
                     _started_here.pop(pid).wait()
@@ -166,10 +166,10 @@ def _read_address(folder: Path) -> Address:
 
 
 @contextmanager
-def _lock(folder: Path) -> Iterator[bool]:
-    """Whether nobody holds the folder's lock; a supervisor holds it as long as it lives."""
+def held(folder: Path) -> Iterator[bool]:
+    """Whether nobody holds the folder's lock, which is held for the block then; a supervisor holds it as long as it lives."""
     try:
-        handle = os.open(folder / "lock", os.O_RDWR)
+        handle = os.open(folder / "lock", os.O_RDWR | os.O_CREAT, 0o600)
     except OSError:
         yield True
         return

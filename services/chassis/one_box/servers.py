@@ -213,6 +213,16 @@ def _within_reach(binaries: Path, folder: Path, user: str) -> tuple[Path, Path]:
     return binaries, folder
 
 
+def data_place(folder: Path) -> Path:
+    """Where the data of a database whose folder this is really lie."""
+    return elsewhere(folder.parent) / folder.name if os.geteuid() == 0 and not _all_may_pass(folder.parent) else folder
+
+
+def postgres_program(name: str) -> Path:
+    """A program that comes with the database, such as `pg_dump`."""
+    return _postgres_binaries() / name
+
+
 def elsewhere(folder: Path) -> Path:
     """Where the database of a box lies when `folder` is a place that the unprivileged user cannot reach."""
     digest = hashlib.sha256(str(folder.resolve()).encode()).hexdigest()[:12]

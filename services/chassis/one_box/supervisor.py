@@ -87,7 +87,7 @@ class Supervisor:
             self._stop()
 
     def _start(self) -> None:
-        known = self._secrets()
+        known = secrets_of(self._folder)
         ports = {"database": free_port(), "broker": free_port()}
         self._launch(broker(self._folder / "broker", port=ports["broker"], password=known["broker"]))
         self._launch(database(self._folder / "postgres", port=ports["database"], password=known["database"]))
@@ -99,7 +99,9 @@ class Supervisor:
         self._furnish_database(known, ports)
         self._wait("api", self._api_is_ready)
         self._launch(last)
-        self._write("one-box.json", {"url": self._url, "keys": {role: known[role] for role in ROLES}, "pid": os.getpid()})
+        write_private(
+            self._folder, "one-box.json", {"url": self._url, "keys": {role: known[role] for role in ROLES}, "pid": os.getpid()}
+        )
         self._write_state()
         _say(f"ready at {self._url}")
 
@@ -241,45 +243,47 @@ class Supervisor:
                     part.process.wait()
         _say("stopped")
 
-    def _secrets(self) -> dict[str, str]:
-        """Passwords and keys of this box, made on the first start and kept beside its data."""
-        place = self._folder / "secrets.json"
-        try:
-            known: dict[str, str] = json.loads(place.read_text(encoding="utf-8"))
-        except FileNotFoundError:
-            known = {}
-        except ValueError:
-            _say(
-                f"secrets.json could not be read and is now {aside(place).name}; new keys are made, the old ones stay good until they are revoked"
-            )
-            known = {}
-        if not set(known) >= SECRETS:
-            known = made_secrets() | known
-            if set_password(self._folder / "postgres", known["database"]):
-                _say("the database has a new password")
-            self._write("secrets.json", known)
-        return known
-
     def _write_state(self) -> None:
         state = {name: {"pid": part.process.pid, "restarts": part.restarts} for name, part in self._parts.items()}
         try:
-            self._write("state.json", state)
+            write_private(self._folder, "state.json", state)
             self._state_is_written = True
         except OSError as fault:
             # A full disk is no reason to let the parts die unattended; the state is written when there is room again.
             self._state_is_written = False
             _say(f"the state could not be written: {fault.strerror}")
 
-    def _write(self, name: str, document: Mapping[str, Any]) -> None:
-        """Write a file only its owner can read, whole or not at all."""
-        fresh = self._folder / f".{name}.new"
-        fresh.unlink(missing_ok=True)
-        handle = os.open(fresh, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
-        with os.fdopen(handle, "w", encoding="utf-8") as out:
-            json.dump(document, out, indent=2)
-            out.flush()
-            os.fsync(out.fileno())
-        fresh.replace(self._folder / name)
+
+def secrets_of(folder: Path) -> dict[str, str]:
+    """Passwords and keys of a box, made on its first start and kept beside its data. Lost ones are made anew, and the database is told."""
+    place = folder / "secrets.json"
+    try:
+        known: dict[str, str] = json.loads(place.read_text(encoding="utf-8"))
+    except FileNotFoundError:
+        known = {}
+    except ValueError:
+        _say(
+            f"secrets.json could not be read and is now {aside(place).name}; new keys are made, the old ones stay good until they are revoked"
+        )
+        known = {}
+    if not set(known) >= SECRETS:
+        known = made_secrets() | known
+        if set_password(folder / "postgres", known["database"]):
+            _say("the database has a new password")
+        write_private(folder, "secrets.json", known)
+    return known
+
+
+def write_private(folder: Path, name: str, document: Mapping[str, Any]) -> None:
+    """Write a file only its owner can read, whole or not at all."""
+    fresh = folder / f".{name}.new"
+    fresh.unlink(missing_ok=True)
+    handle = os.open(fresh, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+    with os.fdopen(handle, "w", encoding="utf-8") as out:
+        json.dump(document, out, indent=2)
+        out.flush()
+        os.fsync(out.fileno())
+    fresh.replace(folder / name)
 
 
 def made_secrets() -> dict[str, str]:

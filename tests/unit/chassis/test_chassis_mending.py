@@ -10,7 +10,7 @@ import pytest
 
 from services.chassis.one_box import mending
 from services.chassis.one_box.mending import aside, clear_half_made, free_data, rotate
-from services.chassis.one_box.supervisor import SECRETS, Supervisor
+from services.chassis.one_box.supervisor import SECRETS, secrets_of
 
 
 def test_a_log_that_has_grown_is_emptied_and_its_writer_goes_on_at_the_beginning(tmp_path: Path) -> None:
@@ -83,8 +83,8 @@ def test_secrets_that_were_half_written_are_made_anew_and_the_database_is_told(
     (tmp_path / "secrets.json").write_text(text, encoding="utf-8")
     told: list[str] = []
     monkeypatch.setattr("services.chassis.one_box.supervisor.set_password", lambda _, password: bool(told.append(password)))
-    known = Supervisor(tmp_path, 1)._secrets()
+    known = secrets_of(tmp_path)
     assert set(known) == SECRETS
     assert told == [known["database"]]
-    assert Supervisor(tmp_path, 1)._secrets() == known
+    assert secrets_of(tmp_path) == known
     assert len(told) == 1, "what is whole is left alone"
