@@ -37,18 +37,12 @@ class DrillSupervisor(Supervisor):
     """A supervisor whose box has a worker for every queue, and which says where its database and broker are."""
 
     def _our_processes(self, known: Mapping[str, str], ports: Mapping[str, int]) -> list[Server]:
-<<<<<<< HEAD
         api, worker, large, beat = super()._our_processes(known, ports)
-        self._write("drill.json", {"database": database_url(known, ports), "broker": broker_url(known, ports)})
+        write_private(self._folder, "drill.json", {"database": database_url(known, ports), "broker": broker_url(known, ports)})
         if os.environ.get("DRILL_AS_ONE_BOX"):
             return [api, worker, large, beat]
         quick = [queue for queue in QUEUES if queue != LARGE_QUEUE]
         every = ",".join(quick)
-=======
-        api, worker, beat = super()._our_processes(known, ports)
-        write_private(self._folder, "drill.json", {"database": database_url(known, ports), "broker": broker_url(known, ports)})
-        every = ",".join(QUEUES)
->>>>>>> f21a74b (chassis, desk: blankwright backup and restore of the one box, whole or not there; blankwright epoch)
         one_each = [
             replace(
                 worker,
