@@ -25,7 +25,7 @@ BODY = b'{"breaks":[]}'
 def asked(database: Database) -> str:
     store = QuoteStore(database)
     new = NewQuote(b"{}", "Tarn & Fell", "A lens", 1, date(2026, 11, 2), "t" * 32)
-    number = store.accept(new, None, now=NOW, first_check_s=15)[0].number
+    number = store.accept(new, None, now=NOW)[0].number
     store.runs.settle(number, 1, Outcome("ready", "d", body=BODY), now=NOW)
     return number
 

@@ -31,7 +31,7 @@ def store(database: Database) -> QuoteStore:
 
 def settled(store: QuoteStore, outcome: Outcome = READY, key: IdempotencyKey | None = None) -> str:
     new = NewQuote(b"{}", "Tarn & Fell", "A lens", 1, NOW.date(), "t" * 32)
-    begun, _ = store.accept(new, key, now=NOW, first_check_s=15)
+    begun, _ = store.accept(new, key, now=NOW)
     store.runs.sent(begun.number, 1, now=NOW)
     letter = DeadLetter("glass", b"{}", "Traceback", "") if outcome.status == "failed" else None
     assert store.runs.settle(begun.number, 1, outcome, now=NOW, letter=letter)
@@ -114,9 +114,9 @@ def test_what_is_over_is_forgotten_and_quotes_stay(store: QuoteStore, database: 
 
 
 def test_what_belongs_to_a_quote_under_way_stays_however_old(store: QuoteStore, database: Database) -> None:
-    begun, _ = store.accept(NewQuote(b"{}", "c", "t", 1, NOW.date(), "t" * 32), None, now=NOW, first_check_s=15)
+    begun, _ = store.accept(NewQuote(b"{}", "c", "t", 1, NOW.date(), "t" * 32), None, now=NOW)
     store.runs.sent(begun.number, 1, now=NOW)
-    store.runs.overdue(now=NOW + timedelta(minutes=1), most_attempts=3)
+    store.runs.overdue(now=NOW + timedelta(minutes=10), most_attempts=3)
     gone = forget(database, KEPT, now=NOW + timedelta(days=400))
     assert (gone["outbox"], gone["events"]) == (0, 0)
 
