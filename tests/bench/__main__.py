@@ -1,6 +1,6 @@
 """`make bench`: how long the main job and its parts take, all in one run on one machine.
 
-    python -m tests.bench [compute] [pipeline]
+    python -m tests.bench [compute] [work] [pipeline]
 
 Absolute times depend on the machine; read the ratios, whose two sides were measured in the same run.
 """
@@ -13,15 +13,15 @@ import signal
 import sys
 import time
 
-from tests.bench import compute, pipeline
+from tests.bench import compute, pipeline, work
 
-PARTS = {"compute": compute.print_table, "pipeline": pipeline.print_table}
+PARTS = {"compute": compute.print_table, "work": work.print_table, "pipeline": pipeline.print_table}
 
 
 def main() -> None:
     """Print the tables."""
     asked = argparse.ArgumentParser(prog="python -m tests.bench", description="How long the main job and its parts take.")
-    asked.add_argument("parts", nargs="*", metavar="part", help=f"one of {', '.join(PARTS)}; without any, both")
+    asked.add_argument("parts", nargs="*", metavar="part", help=f"one of {', '.join(PARTS)}; without any, all")
     chosen = asked.parse_args().parts or list(PARTS)
     if set(chosen) - set(PARTS):
         asked.error(f"parts are {', '.join(PARTS)}")
