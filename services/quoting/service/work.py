@@ -12,24 +12,32 @@ from services.quoting.errors import TooMuchWork
 from shared_schemas.problem import ProblemDetail
 from shared_schemas.quote import QuoteRequest
 
-PER_QUOTE_S = 0.08
-PER_ELEMENT_S = 0.075
-PER_PAIR_S = 0.010
+PER_QUOTE_S = 0.15
+PER_ELEMENT_S = 0.13
+PER_ASPHERE_S = 0.4
+"""For each aspheric face, whose shape is searched for its extremes wherever a sphere's are known."""
+PER_PAIR_S = 0.0085
 """For each element and each element that is loosened."""
-PER_QUANTITY_S = 0.019
+PER_QUANTITY_S = 0.018
 """For each quantity of each element."""
-PER_QUANTITY_OF_PAIR_S = 0.0006
+PER_QUANTITY_OF_PAIR_S = 0.0005
 
 
-def estimated_s(elements: int, quantities: int) -> float:
-    """Seconds of one processor that a lens of so many elements takes in so many quantities."""
-    per_quote = PER_QUOTE_S + elements * (PER_ELEMENT_S + elements * PER_PAIR_S)
-    return per_quote + quantities * elements * (PER_QUANTITY_S + elements * PER_QUANTITY_OF_PAIR_S)
+def estimated_s(elements: int, quantities: int, aspheres: float = 0) -> float:
+    """Seconds of one processor that a lens of so many elements, with so many aspheric faces, takes in so many quantities."""
+    of_lens = PER_QUOTE_S + elements * (PER_ELEMENT_S + elements * PER_PAIR_S) + aspheres * PER_ASPHERE_S
+    return of_lens + quantities * elements * (PER_QUANTITY_S + elements * PER_QUANTITY_OF_PAIR_S)
 
 
 def work_of(request: QuoteRequest) -> float:
     """Seconds of one processor that a request takes, estimated."""
-    return estimated_s(len(request.prescription.elements), len(request.quantities))
+    return estimated_s(len(request.prescription.elements), len(request.quantities), aspheres_of(request))
+
+
+def aspheres_of(request: QuoteRequest) -> int:
+    """Faces that are no spheres or planes as they are written."""
+    faces = [face for element in request.prescription.elements for face in (element.front, element.back)]
+    return sum(bool(face.asphere) or face.conic != 0 for face in faces)
 
 
 def refuse_too_much_work(request: QuoteRequest, *, most_s: float, pointer: str = "") -> None:
@@ -38,7 +46,8 @@ def refuse_too_much_work(request: QuoteRequest, *, most_s: float, pointer: str =
     if work_s <= most_s:
         return
     elements, quantities = len(request.prescription.elements), len(request.quantities)
-    fit = max((n for n in range(1, quantities) if estimated_s(elements, n) <= most_s), default=0)
+    per_element = aspheres_of(request) / elements
+    fit = max((n for n in range(1, quantities) if estimated_s(elements, n, elements * per_element) <= most_s), default=0)
     errors = []
     if fit:
         errors.append(
@@ -50,7 +59,7 @@ def refuse_too_much_work(request: QuoteRequest, *, most_s: float, pointer: str =
                 remedy=f"Ask for at most {fit} {'quantity' if fit == 1 else 'quantities'} of this lens at a time.",
             )
         )
-    most_elements = max((n for n in range(1, elements) if estimated_s(n, quantities) <= most_s), default=1)
+    most_elements = max((n for n in range(1, elements) if estimated_s(n, quantities, n * per_element) <= most_s), default=1)
     errors.append(
         ProblemDetail(
             pointer=f"{pointer}/prescription/elements",

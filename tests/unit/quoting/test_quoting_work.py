@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import pytest
 
 from services.quoting.errors import TooMuchWork
@@ -16,8 +18,8 @@ def request(elements: int, quantities: int) -> QuoteRequest:
 
 def test_more_elements_and_more_quantities_are_more_work() -> None:
     seconds = [[estimated_s(elements, quantities) for quantities in (1, 5, 20)] for elements in (1, 3, 14, 60)]
-    assert all(fewer < more for row in seconds for fewer, more in zip(row, row[1:], strict=False))
-    assert all(fewer < more for column in zip(*seconds, strict=True) for fewer, more in zip(column, column[1:], strict=False))
+    assert all(fewer < more for row in seconds for fewer, more in pairwise(row))
+    assert all(fewer < more for column in zip(*seconds, strict=True) for fewer, more in pairwise(column))
 
 
 @pytest.mark.parametrize(("elements", "quantities"), [(60, 20), (60, 3), (30, 20)])
