@@ -15,6 +15,9 @@ from shared_schemas.figure import RateRowRef
 Yield = Annotated[float, Field(strict=True, gt=0, le=1)]
 Said = Annotated[str, StringConstraints(min_length=1, max_length=400, strip_whitespace=True, pattern=NO_CONTROLS)]
 
+ADDED_BY_RELEASE = "added by release"
+"""Stands in the source of a row that a release added or filled in, until an engineer has put a source of the shop's own to it."""
+
 
 class RateRow(Contract):
     """What every row says of itself."""

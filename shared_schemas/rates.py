@@ -21,7 +21,7 @@ from shared_schemas.base import (
 )
 from shared_schemas.figure import RateRowRef
 from shared_schemas.problem import Explained, ProblemDetail
-from shared_schemas.rate_row import RateRow, Said, Yield
+from shared_schemas.rate_row import ADDED_BY_RELEASE, RateRow, Said, Yield
 from shared_schemas.rate_rows_of_aspheres import AsphereRow, AsphereTool, PressedAsphereRow
 from shared_schemas.rate_rows_of_glass import AllowanceRow, GlassGradeRow, GlassRow, PriceStep, StockFormRow
 from shared_schemas.rate_rows_of_mounts import HardwareRow, MetalRow, TurningRow
@@ -119,7 +119,7 @@ class Rates(Contract):
     def model_copy(self, *, update: Mapping[str, Any] | None = None, deep: bool = False) -> Self:
         """A copy, with tables replaced; what was looked up in the old tables is forgotten."""
         fresh = super().model_copy(update=update, deep=deep)
-        for looked_up in ("_rows_by_name", "base_currency", "in_order"):
+        for looked_up in ("_rows_by_name", "base_currency", "in_order", "added_by_release"):
             fresh.__dict__.pop(looked_up, None)
         return fresh
 
@@ -182,6 +182,11 @@ class Rates(Contract):
             if row.per_base == 1:
                 return row.name
         raise RateMissing("currencies", "the base currency (per_base 1)", tuple(row.name for row in self.currencies))
+
+    @cached_property
+    def added_by_release(self) -> bool:
+        """Whether a row of any table stands as a release added it."""
+        return any(ADDED_BY_RELEASE in row.source for table in TABLES for row in getattr(self, table))
 
     @staticmethod
     def ref(table: str, row: RateRow) -> RateRowRef:

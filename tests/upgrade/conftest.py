@@ -31,6 +31,8 @@ __all__ = ["postgres_url"]
 
 DUMPS = Path(__file__).resolve().parent / "dumps"
 STATES = tuple(sorted(path.name.partition(".")[0] for path in DUMPS.glob("*.sql.xz")))
+COMPLETE = frozenset({"before-dates", "before-releases"})
+"""States whose rates have all that this release needs. A row that a release needs from now on takes them out."""
 NOW = datetime(2026, 12, 1, 8, 0, tzinfo=UTC)
 """The day of the upgrade: what was quoted in the dumps is still valid."""
 

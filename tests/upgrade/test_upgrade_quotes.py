@@ -10,7 +10,7 @@ import pytest
 from sqlalchemy import text
 from sqlalchemy.exc import DBAPIError
 
-from tests.upgrade.conftest import NOW, STATES, Upgraded, outcomes_of
+from tests.upgrade.conftest import COMPLETE, NOW, STATES, Upgraded, outcomes_of
 
 DEMO = Path(__file__).resolve().parents[2] / "services/desk/demo/lake_ice_lidar.json"
 
@@ -78,6 +78,8 @@ def test_the_demo_is_quoted_under_the_next_number(upgraded: Upgraded) -> None:
     demo = json.loads(DEMO.read_text(encoding="utf-8"))
     number = upgraded.shop.quoted({**demo, "quantities": [5]})
     assert upgraded.shop.get(f"/v1/quotes/{number}")["status"] == "ready"
+    codes = {finding["code"] for finding in upgraded.shop.get(f"/v1/quotes/{number}")["findings"]}
+    assert ("rates-of-a-release" in codes) == (upgraded.state not in COMPLETE)
     before = max(int(old.partition(".")[0].rpartition("-")[2]) for old in upgraded.outcomes)
     assert int(number.rpartition("-")[2]) > before
 

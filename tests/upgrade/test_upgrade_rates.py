@@ -11,13 +11,11 @@ from sqlalchemy.exc import DBAPIError
 
 from services.chassis.migrate import migrate
 from services.chassis.version import VERSION
-from services.rates.domain.needs import ADDED, completed
+from services.rates.domain.needs import completed
 from services.rates.store.repository import RateStore
+from shared_schemas.rate_row import ADDED_BY_RELEASE
 from shared_schemas.rates import TABLES
-from tests.upgrade.conftest import NOW, Upgraded
-
-COMPLETE = {"before-dates", "before-releases"}
-"""States whose rates have all that this release needs. A row that a release needs from now on takes them out."""
+from tests.upgrade.conftest import COMPLETE, NOW, Upgraded
 
 
 def rows_at(upgraded: Upgraded, revision: int) -> dict[str, list[dict[str, Any]]]:
@@ -34,7 +32,7 @@ def test_what_is_missing_is_added_in_one_revision_and_says_so(upgraded: Upgraded
     for table in TABLES:
         names = {row["name"] for row in before[table]}
         added = [row for row in after[table] if row["name"] not in names]
-        assert all(row["source"].startswith(f"{ADDED} {VERSION}") for row in added)
+        assert all(row["source"].startswith(f"{ADDED_BY_RELEASE} {VERSION}") for row in added)
     assert not completed(after, release="x").gaps
     found = store.shortcomings()
     assert found is not None

@@ -17,6 +17,7 @@ from services.quoting.pricing.plans import Made, Plans, spread_tooling
 from services.quoting.pricing.plate_offers import as_relaxations, quoted_offers
 from services.quoting.pricing.quoted_money import in_quote_currency
 from services.quoting.pricing.relaxations import combined_saving, most_saved_first, quoted_relaxations, with_full_block
+from services.quoting.pricing.release_rows import figures_of_a_release
 from services.quoting.pricing.sooner import expedited
 from services.quoting.pricing.ways import as_choices
 from services.quoting.risk.draws import Risk, Uncertain, drivers, risk_of, spares_worth
@@ -79,7 +80,12 @@ def assemble(
         offers=offers,
         relaxations=with_full_block(plans, relaxed, against=middle),
         best_relaxations=combined_saving(plans, operations.relaxations, relaxed, against=middle, offers=operations.offers),
-        findings=(*remarks_on(evaluations, plans), *blanks.findings, *operations.findings),
+        findings=(
+            *remarks_on(evaluations, plans),
+            *figures_of_a_release(middle.made, plans),
+            *blanks.findings,
+            *operations.findings,
+        ),
         cautions=operations.cautions,
     )
 

@@ -16,14 +16,13 @@ from pydantic import ValidationError
 
 from services.rates.domain.seed import seed_rates
 from shared_schemas.problem import Explained, ProblemDetail
+from shared_schemas.rate_row import ADDED_BY_RELEASE
 from shared_schemas.rates import TABLES, RateRow, Rates
 
 Question = tuple[str, ...]
 """What a table is asked for, in words from the general to the particular, such as (`polish`, `block`)."""
 
 LONGEST_SOURCE = 400
-ADDED = "added by release"
-"""How the source of a row begins that no engineer has looked at since a release added it."""
 
 
 @dataclass(frozen=True)
@@ -217,7 +216,7 @@ def _added(table: str, asked: Mapping[Question, Sequence[RateRow]], beside: Sequ
 
 
 def _source(release: str, source: str) -> str:
-    return f"{ADDED} {release}: {source}"[:LONGEST_SOURCE]
+    return f"{ADDED_BY_RELEASE} {release}: {source}"[:LONGEST_SOURCE]
 
 
 def _loads(tables: Mapping[str, tuple[RateRow, ...]], before: Rates, release: str) -> Iterator[RateRow]:
@@ -254,7 +253,7 @@ def _mended(
         if Gap(table, column=column) not in gaps:
             gaps.append(Gap(table, column=column))
     if missing:
-        mended["source"] = f"{document.get('source')}; {', '.join(missing)} {ADDED} {release}"[-LONGEST_SOURCE:]
+        mended["source"] = f"{document.get('source')}; {', '.join(missing)} {ADDED_BY_RELEASE} {release}"[-LONGEST_SOURCE:]
     return mended
 
 
@@ -286,7 +285,10 @@ class Shortcomings:
 
 def shortcomings_of(documents: Mapping[str, Sequence[Mapping[str, Any]]]) -> Shortcomings:
     """What the tables of a stored revision lack."""
-    added = {table: tuple(str(row["name"]) for row in documents.get(table, ()) if ADDED in str(row["source"])) for table in TABLES}
+    added = {
+        table: tuple(str(row["name"]) for row in documents.get(table, ()) if ADDED_BY_RELEASE in str(row["source"]))
+        for table in TABLES
+    }
     unconfirmed = {table: names for table, names in added.items() if names}
     try:
         gaps = tuple(map(str, completed(documents, release="").gaps))

@@ -91,3 +91,14 @@ def test_a_book_that_holds_little_of_what_it_should_is_spoken_of_with_both_figur
     assert remarks(None) == []
     careful = rates.model_copy(update={"shop_load": tuple(row.model_copy(update={"booked_share": 0.0}) for row in rates.shop_load)})
     assert not [one for one in quoted(careful, 5, load=book(0.0)).findings if one.code == "book-of-load-thin"]
+
+
+def test_a_quote_on_rates_that_a_release_added_names_them_until_the_shop_has_a_source_of_its_own(rates: Rates) -> None:
+    def remarks(source: str) -> list[Finding]:
+        yields = tuple(row.model_copy(update={"source": source}) if row.operation == "bevel" else row for row in rates.yields)
+        return [one for one in quoted(rates.model_copy(update={"yields": yields}), 5).findings if one.code == "rates-of-a-release"]
+
+    (remark,) = remarks("added by release 9.9: invented demo figure")
+    assert (remark.severity, remark.figure) == ("care", 1)
+    assert "bevel of yields" in remark.message
+    assert remarks("counted in our shop, 2027") == []

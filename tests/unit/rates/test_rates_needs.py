@@ -9,8 +9,9 @@ from typing import Any
 import pytest
 from pydantic import ValidationError
 
-from services.rates.domain.needs import ADDED, MAY_BE_EMPTY, QUESTIONS, Completion, Gap, completed, shortcomings_of, unanswered
+from services.rates.domain.needs import MAY_BE_EMPTY, QUESTIONS, Completion, Gap, completed, shortcomings_of, unanswered
 from services.rates.domain.revision import contradictions
+from shared_schemas.rate_row import ADDED_BY_RELEASE
 from shared_schemas.rates import TABLES, Rates
 
 ROOT = Path(__file__).resolve().parents[3]
@@ -68,7 +69,7 @@ def test_a_table_that_is_missing_is_added_whole_and_agrees_with_the_others(docum
     del documents[table]
     completion = completed(documents, release="9.9")
     assert table in completion.changed
-    assert all(row.source.startswith(f"{ADDED} 9.9: ") for row in completion.tables[table])
+    assert all(row.source.startswith(f"{ADDED_BY_RELEASE} 9.9: ") for row in completion.tables[table])
     assert not contradictions(in_rates(completion), table)
     assert not completed(as_stored(completion), release="9.9").gaps
 
@@ -104,7 +105,7 @@ def test_a_column_that_is_missing_is_filled_and_told_in_the_source(documents: Do
     assert completion.gaps == (Gap("cementing", column="cure_attended_share"),)
     assert str(completion.gaps[0]) == "cementing has no column cure_attended_share"
     assert {row.source for row in completion.tables["cementing"]} == {
-        f"invented demo figure; cure_attended_share {ADDED} 9.9"
+        f"invented demo figure; cure_attended_share {ADDED_BY_RELEASE} 9.9"
     }  # fmt: skip
     assert shortcomings_of(documents).gaps == ("cementing has no column cure_attended_share",)
 
