@@ -97,12 +97,12 @@ class BlankwrightClient:
 
     def check(self, prescription: Prescription) -> CheckReport:
         """Whether a lens can be made, at once and without a quote."""
-        return self._asked(CheckReport, "POST", "/v1/prescriptions/check", body=_json(prescription))
+        return self.asked(CheckReport, "POST", "/v1/prescriptions/check", body=_json(prescription))
 
     def request_quote(self, request: QuoteRequest, idempotency_key: str | None = None) -> QuoteAccepted:
         """Ask for a quote. The same `idempotency_key` with the same request gets the same quote, however often it is sent."""
         headers = {"Idempotency-Key": idempotency_key} if idempotency_key else {}
-        return self._asked(QuoteAccepted, "POST", "/v1/quotes", body=_json(request), headers=headers)
+        return self.asked(QuoteAccepted, "POST", "/v1/quotes", body=_json(request), headers=headers)
 
     def requote(
         self, number: str, changes: Mapping[str, Any] | None = None, *, rate_revision: int | None = None,
@@ -114,30 +114,30 @@ class BlankwrightClient:
         """
         headers = {"Idempotency-Key": idempotency_key} if idempotency_key else {}
         body = {"changes": dict(changes or {}), "rate_revision": rate_revision}
-        return self._asked(QuoteAccepted, "POST", _place(number, "/requote"), body=body, headers=headers)
+        return self.asked(QuoteAccepted, "POST", _place(number, "/requote"), body=body, headers=headers)
 
     def decide(self, number: str, decision: DecisionRequest) -> QuoteDecision:
         """Record that the customer accepted or declined a quote. The same decision told again gets the same answer."""
-        return self._asked(QuoteDecision, "POST", _place(number, "/decision"), body=_json(decision))
+        return self.asked(QuoteDecision, "POST", _place(number, "/decision"), body=_json(decision))
 
     def promise(self, number: str, asked: PromiseRequest) -> Promise:
         """When so many of a quote would be ready, if they were ordered today. The quote stays as it is."""
         from shared_schemas.lead_times import Promise  # noqa: PLC0415
 
-        return self._asked(Promise, "POST", _place(number, "/promise"), body=_json(asked))
+        return self.asked(Promise, "POST", _place(number, "/promise"), body=_json(asked))
 
     def load(self, weeks: int = 13) -> LoadBook:
         """The book of load: booked and free hours by work centre and week."""
         from shared_schemas.load import LoadBook  # noqa: PLC0415
 
-        return self._asked(LoadBook, "GET", "/v1/load", query={"weeks": str(weeks)})
+        return self.asked(LoadBook, "GET", "/v1/load", query={"weeks": str(weeks)})
 
     def compare(self, number: str, with_revision: int, revision: int | None = None) -> Comparison:
         """What changed from `with_revision` to `revision`, the latest unless one is named."""
         from shared_schemas.quote_life import Comparison  # noqa: PLC0415  # who only quotes does not wait for it
 
         query = {"with": str(with_revision), "revision": _or_none(revision)}
-        return self._asked(Comparison, "GET", _place(number, "/compare"), query=query)
+        return self.asked(Comparison, "GET", _place(number, "/compare"), query=query)
 
     def request_batch(self, requests: Sequence[QuoteRequest], idempotency_key: str | None = None) -> QuoteBatchAccepted:
         """Ask for up to a thousand quotes at once; all are accepted, or none is and `ServerRefused` names what is to be mended."""
@@ -145,17 +145,17 @@ class BlankwrightClient:
 
         headers = {"Idempotency-Key": idempotency_key} if idempotency_key else {}
         body = {"requests": [_json(request) for request in requests]}
-        return self._asked(QuoteBatchAccepted, "POST", "/v1/quote-batches", body=body, headers=headers)
+        return self.asked(QuoteBatchAccepted, "POST", "/v1/quote-batches", body=body, headers=headers)
 
     def batch(self, number: str, cursor: str | None = None) -> QuoteBatch:
         """How far a batch is, and a page of its quotes."""
         from shared_schemas.quote_life import QuoteBatch  # noqa: PLC0415
 
-        return self._asked(QuoteBatch, "GET", f"/v1/quote-batches/{in_path(number, safe='')}", query={"cursor": cursor})
+        return self.asked(QuoteBatch, "GET", f"/v1/quote-batches/{in_path(number, safe='')}", query={"cursor": cursor})
 
     def quote(self, number: str, revision: int | None = None) -> Quote:
         """A quote as it stands at this moment, in its latest revision unless one is named."""
-        return self._asked(Quote, "GET", _place(number), query={"revision": _or_none(revision)})
+        return self.asked(Quote, "GET", _place(number), query={"revision": _or_none(revision)})
 
     def cancel(self, number: str) -> None:
         """Cancel what is under way of the quote, batch or impact of that number."""
@@ -238,36 +238,36 @@ class BlankwrightClient:
 
     def quotes(self, cursor: str | None = None, state: str | None = None) -> QuotePage:
         """A page of quotes, newest first; `cursor` is the `next` of the page before, `state` where they stand with the customer."""
-        return self._asked(QuotePage, "GET", "/v1/quotes", query={"cursor": cursor, "state": state})
+        return self.asked(QuotePage, "GET", "/v1/quotes", query={"cursor": cursor, "state": state})
 
     def estimates(self, after: str | None = None) -> EstimatePage:
         """A page of the feed of job estimates, oldest first; `after` is the cursor to go on from."""
-        return self._asked(EstimatePage, "GET", "/v1/estimates", query={"after": after})
+        return self.asked(EstimatePage, "GET", "/v1/estimates", query={"after": after})
 
     def estimate(self, number: str) -> Estimate:
         """One job estimate: routing and bill of materials."""
-        return self._asked(Estimate, "GET", f"/v1/estimates/{in_path(number, safe='')}")
+        return self.asked(Estimate, "GET", f"/v1/estimates/{in_path(number, safe='')}")
 
     def buy_together(self, wanted: BuyTogether) -> JointPurchases:
         """What the glass of several lenses costs apart and together."""
-        return self._asked(JointPurchases, "POST", "/v1/blanks/buy-together", body=_json(wanted))
+        return self.asked(JointPurchases, "POST", "/v1/blanks/buy-together", body=_json(wanted))
 
     def dead_letters(self, cursor: str | None = None, *, replayed: bool | None = None) -> DeadLetterPage:
         """A page of quotes that failed, newest first; only those that were started anew, or were not, when asked so."""
         from shared_schemas.dead_letter import DeadLetterPage  # noqa: PLC0415
 
         query = {"cursor": cursor, "replayed": None if replayed is None else str(replayed).lower()}
-        return self._asked(DeadLetterPage, "GET", "/v1/dead-letters", query=query)
+        return self.asked(DeadLetterPage, "GET", "/v1/dead-letters", query=query)
 
     def replay(self, letter: int) -> QuoteAccepted:
         """Start the failed quote of a dead letter anew. Raises `ServerRefused` with status 409 when it has not failed."""
-        return self._asked(QuoteAccepted, "POST", f"/v1/dead-letters/{letter}/replay")
+        return self.asked(QuoteAccepted, "POST", f"/v1/dead-letters/{letter}/replay")
 
     def rate_revisions(self, cursor: str | None = None) -> RevisionList:
         """A page of rate revisions, newest first; `cursor` is the `next` of the page before."""
         from shared_schemas.rates import RevisionList  # noqa: PLC0415  # who only quotes does not wait for it
 
-        return self._asked(RevisionList, "GET", "/v1/rates/revisions", query={"cursor": cursor})
+        return self.asked(RevisionList, "GET", "/v1/rates/revisions", query={"cursor": cursor})
 
     def rate_table(self, table: str) -> tuple[TablePage, str]:
         """A rate table as it stands, and the ETag that a change must show."""
@@ -304,7 +304,7 @@ class BlankwrightClient:
         """How far an impact is, all its quotes together, and a page of them."""
         from shared_schemas.rate_impact import RateImpact  # noqa: PLC0415
 
-        return self._asked(RateImpact, "GET", f"/v1/rates/impact/{in_path(number, safe='')}", query={"cursor": cursor})
+        return self.asked(RateImpact, "GET", f"/v1/rates/impact/{in_path(number, safe='')}", query={"cursor": cursor})
 
     def wait_for_impact(self, number: str, timeout_s: float = 600.0) -> RateImpact:
         """The impact when each of its quotes has its outcome. Raises `WaitedTooLong`."""
@@ -335,7 +335,7 @@ class BlankwrightClient:
         answer = self._send(method, f"/v1/rates/tables/{in_path(table, safe='')}", body=body, headers=headers)
         return _understood(TablePage, _fine(answer)), answer.headers.get("ETag", "")
 
-    def _asked(
+    def asked(
         self, kind: type[Answer], method: str, path: str, *, query: Mapping[str, str | None] | None = None, body: Any = None,
         headers: Mapping[str, str] | None = None,
     ) -> Answer:  # fmt: skip

@@ -12,7 +12,7 @@ from services.chassis.keys import Caller
 from services.chassis.negotiation import quality
 from services.chassis.web import NOTHING, Tools, answers, needs_role
 from services.quoting import errors
-from services.quoting.api import batches, estimates, findings, handovers, impact, life, operators, promise
+from services.quoting.api import archive, batches, estimates, findings, handovers, impact, life, operators, promise
 from services.quoting.api.parts import (
     QUOTE_FINISHED,
     How,
@@ -53,10 +53,10 @@ from shared_schemas.quote import (
 )
 
 router = APIRouter()
-for part in (life, batches, estimates, handovers, impact, operators, promise, findings):
+for part in (life, archive, batches, estimates, handovers, impact, operators, promise, findings):
     router.include_router(part.router)
 
-LARGER_BODIES = batches.LARGER_BODIES
+LARGER_BODIES = batches.LARGER_BODIES | archive.LARGER_BODIES
 FIGURES = operators.figures
 HTML = "text/html"
 SHEET_HEADERS = {

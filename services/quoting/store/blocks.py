@@ -14,8 +14,8 @@ from typing import Any
 from sqlalchemy import Connection, text
 
 from services.chassis.database import Database
-from services.quoting.store.packing import QUICK, TIGHT, pack, unpack
 from services.quoting.store.rows import Outcome
+from shared_schemas.packing import QUICK, TIGHT, pack, unpack
 
 log = logging.getLogger(__name__)
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
 
-from services.quoting.store.packing import unpack
+from shared_schemas.packing import unpack
 
 NUMBER = re.compile(r"Q-\d{4}-\d{6,12}", re.ASCII)
 """What people call a quote: year and position."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from services.quoting.store.packing import QUICK, TIGHT, PackingUnknown, pack, unpack
+from shared_schemas.packing import QUICK, TIGHT, PackingUnknown, pack, unpack
 
 DOCUMENTS = (b'{"a":1}' * 2000, b"", bytes(range(256)))
 

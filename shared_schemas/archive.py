@@ -1,0 +1,148 @@
+"""An archive of quotes: JSON Lines in gzip, a quote a line with all its revisions, and a last line that says what is in it.
+
+The documents of a ready revision lie in its line as they lay in the database, in one block (`shared_schemas/packing.py`): of packing `xz`
+any tool unpacks it, body first. Text of documents is passed on byte for byte.
+"""
+
+from __future__ import annotations
+
+from base64 import b64decode
+from datetime import date, datetime
+from typing import Annotated
+
+from pydantic import Field
+
+from shared_schemas.base import NO_CONTROLS, Contract, Name
+from shared_schemas.packing import unpack
+
+FORMAT = "blankwright-archive/1"
+MOST_IN_A_PAGE = 50
+MOST_REMOVED_AT_ONCE = 500
+LARGEST_RETURN_BYTES = 16 * 2**20
+
+ArchiveName = Annotated[str, Field(min_length=1, max_length=200, pattern=NO_CONTROLS)]
+
+
+class Block(Contract):
+    """The documents of a ready revision: what it says, and the plans it was made of, one behind the other. `data` is base64."""
+
+    packing: str
+    data: str
+    body_bytes: Annotated[int, Field(ge=0, le=2**30)]
+    blanks_bytes: Annotated[int, Field(ge=0, le=2**30)]
+    operations_bytes: Annotated[int, Field(ge=0, le=2**30)]
+
+    def documents(self) -> tuple[bytes, ...]:
+        """Body, blank plan and operation plan; raises `ValueError` for a block that is not whole."""
+        return unpack(self.packing, b64decode(self.data), (self.body_bytes, self.blanks_bytes, self.operations_bytes))
+
+    def body(self) -> bytes:
+        """The body alone; raises `ValueError` for a block that is not whole."""
+        return unpack(self.packing, b64decode(self.data), (self.body_bytes,))[0]
+
+
+class ArchivedDecision(Contract):
+    """What was decided on a revision; `promised` and `handover` are documents as they were written with an acceptance."""
+
+    decision: str
+    quantity: int | None
+    decided_by: str
+    note: str
+    key_id: str
+    at: datetime
+    promised: str | None
+    handover: str | None
+
+
+class ArchivedEvent(Contract):
+    """What happened to a revision."""
+
+    kind: str
+    detail: str
+    at: datetime
+
+
+class ArchivedRevision(Contract):
+    """One revision with all that is kept of it. `row` is what its row is called by; `request` and `problem` are JSON."""
+
+    row: str
+    revision: int
+    status: str
+    customer: str
+    title: str
+    request: str
+    rate_revision: int
+    load_snapshot: int | None
+    quoted_on: date
+    created_at: datetime
+    finished_at: datetime | None
+    attempt: int
+    digest: str | None
+    valid_until: date | None
+    problem: str | None
+    block: Block | None
+    decision: ArchivedDecision | None
+    events: tuple[ArchivedEvent, ...]
+
+
+class ArchivedQuote(Contract):
+    """A line of an archive: a quote with all its revisions, the first one first."""
+
+    number: str
+    revisions: tuple[ArchivedRevision, ...]
+
+
+class ArchivePage(Contract):
+    """Quotes that may go into an archive, oldest first; `next` is the cursor of the page after it."""
+
+    items: tuple[ArchivedQuote, ...]
+    next: str | None = None
+
+
+class ArchiveManifest(Contract):
+    """The last line of an archive: what the lines before it are. `sha256` is of those lines, with their ends."""
+
+    format: str
+    quotes: int
+    revisions: int
+    sha256: str
+    version: str
+    made_at: datetime
+    settled_before: date
+    first: str | None
+    last: str | None
+
+
+class RevisionKept(Contract):
+    """A revision whose documents an archive has, with their digest."""
+
+    row: Name
+    digest: str
+
+
+class ArchiveRemoval(Contract):
+    """Revisions whose documents are in the archive of that name, read back and whole: they may go."""
+
+    archive: ArchiveName
+    settled_before: date
+    revisions: Annotated[tuple[RevisionKept, ...], Field(min_length=1, max_length=MOST_REMOVED_AT_ONCE)]
+
+
+class RevisionReturned(Contract):
+    """The documents of a revision, back from an archive."""
+
+    row: Name
+    block: Block
+
+
+class ArchiveReturn(Contract):
+    """Documents that are to lie in the database again."""
+
+    revisions: Annotated[tuple[RevisionReturned, ...], Field(min_length=1, max_length=MOST_REMOVED_AT_ONCE)]
+
+
+class ArchiveDone(Contract):
+    """How many revisions were changed; `untouched` names those that were not, because they are not as the archive has them."""
+
+    done: int
+    untouched: tuple[str, ...]
