@@ -79,9 +79,7 @@ def run(desk: BlankwrightClient, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 
 
 def over(store: QuoteStore, valid_until: date = date(2026, 11, 19), settled: datetime = NOW) -> str:
-    begun, _ = store.accept(
-        NewQuote(b'{"a":"\xc3\xa9"}', "Tarn & Fell", "A lens", 1, NOW.date(), "t" * 32), None, now=NOW
-    )
+    begun, _ = store.accept(NewQuote(b'{"a":"\xc3\xa9"}', "Tarn & Fell", "A lens", 1, NOW.date(), "t" * 32), None, now=NOW)
     store.runs.settle(begun.number, 1, READY.__class__(**{**vars(READY), "valid_until": valid_until}), now=settled)
     return begun.number
 
