@@ -43,5 +43,5 @@ reload_front() { # read the front's configuration again, and wait until nobody i
   dc exec -T front nginx -c /etc/nginx/blankwright/front.conf -t -q || die 'the configuration of the front is not good; nothing was changed'
   dc exec -T front nginx -c /etc/nginx/blankwright/front.conf -s reload
   local ends=$((SECONDS + 65)); sleep 1
-  while [ $SECONDS -lt $ends ] && dc exec -T front sh -c 'grep -aqs "shutting down" /proc/[0-9]*/cmdline'; do sleep 1; done
+  while [ $SECONDS -lt $ends ] && dc exec -T front sh -c 'grep -aqs "is shutting[ ]down" /proc/[0-9]*/cmdline'; do sleep 1; done
 }
