@@ -8,12 +8,12 @@ set -euo pipefail
 folder=${1:?name a folder}; front=${2:-localhost}; days=${DAYS:-825}
 umask 077; mkdir -p "$folder"; cd "$folder"
 work=$(mktemp -d .new.XXXXXX); trap 'rm -rf "$work"' EXIT
-openssl req -x509 -newkey ec -pkeyopt ec_paramgen_curve:P-256 -nodes -sha256 -days "$days" -subj "/CN=Blankwright fleet" \
+openssl req -x509 -newkey ec -pkeyopt ec_paramgen_curve:P-256 -nodes -sha256 -days "$days" -subj "/CN=Blankwright fleet of $(date -u +%Y-%m-%dT%H:%M:%SZ)" \
   -addext basicConstraints=critical,CA:TRUE -addext keyUsage=critical,keyCertSign,cRLSign -keyout "$work/authority.key" -out "$work/ca.crt"
 certify() { # name, certificate, key, further names
   openssl req -newkey ec -pkeyopt ec_paramgen_curve:P-256 -nodes -sha256 -subj "/CN=$1" -keyout "$work/$1.key" -out "$work/$1.csr"
   openssl x509 -req -in "$work/$1.csr" -CA "$work/ca.crt" -CAkey "$work/authority.key" -CAcreateserial -sha256 -days "$days" -out "$work/$1.crt" \
-    -extfile <(printf 'subjectAltName=DNS:%s,DNS:localhost,IP:127.0.0.1%s\nextendedKeyUsage=serverAuth\n' "$1" "$4")
+    -extfile <(printf 'subjectAltName=DNS:%s,DNS:localhost,IP:127.0.0.1%s\nextendedKeyUsage=serverAuth\nauthorityKeyIdentifier=keyid\n' "$1" "$4")
   mkdir -p "$1"; chmod 0755 "$1"; chmod 0644 "$work/$1.key" "$work/$1.crt"
   mv -f "$work/$1.key" "$1/$3"; mv -f "$work/$1.crt" "$1/$2"
 }

@@ -25,7 +25,7 @@ unpack)
   image=$(setting BLANKWRIGHT_IMAGE blankwright:local)
   docker image inspect "$image" >/dev/null 2>&1 || { docker pull -q "$image" 2>/dev/null || dc build; } >/dev/null
   dc up -d --no-build --wait --wait-timeout 300 postgres redis
-  deploy/restore.sh "$2"
+  SAME_EPOCH=1 deploy/restore.sh "$2"
   ;;
 *) sed -n '2,5p' "$0"; exit 2 ;;
 esac

@@ -11,6 +11,7 @@ dc up -d --wait --no-deps postgres redis
 psql_top() { dc exec -T postgres psql -U blankwright -d template1 -v ON_ERROR_STOP=1 -q "$@"; }
 psql_top -c 'drop database if exists blankwright_restored with (force)' -c 'create database blankwright_restored'
 dc exec -T postgres pg_restore -U blankwright -d blankwright_restored --no-owner --no-acl --exit-on-error <"$work/database.dump"
+highest=$(sql -c 'select quote_number from quoting.quotes order by position desc limit 1' 2>/dev/null || true)
 say 'restored beside the one that serves; now the two change places'
 dc stop "${apis[@]}" "${workers[@]}"
 # The one that was there is kept under another name until the next restore.
@@ -20,6 +21,7 @@ psql_top -c 'alter database blankwright rename to blankwright_before_restore' -c
 # Travellers and doorbells of quotes that are not there any more.
 redis_as_operator flushall >/dev/null
 as_owner blankwright migrate
-as_owner blankwright epoch new
+# What was given out since the backup is not given out again. Where nothing was, as in a move, the epoch goes on.
+[ -n "${SAME_EPOCH:-}" ] || as_owner blankwright epoch new --why "restored from $(basename "$1")" ${highest:+--highest-seen "$highest"}
 dc up -d --no-build --wait --wait-timeout 300
 say 'restored. Keys that were revoked after the backup are good again: deploy/keys.sh list'

@@ -48,7 +48,7 @@ roll() { # an API: as many again beside those that serve; when they are well, th
   done
   first=$(docker inspect -f '{{slice .Name 1}}' "${new[0]}")
   pin "$name" "$first"; reload_front
-  docker stop -t 20 "${old[@]}" >/dev/null; docker rm "${old[@]}" >/dev/null
+  docker stop -t 20 "${old[@]}" >/dev/null; deploy/keep-logs.sh; docker rm "${old[@]}" >/dev/null
   unpin "$name"; reload_front
 }
 for name in "${apis[@]}"; do say "$name"; roll "$name"; done
