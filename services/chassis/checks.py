@@ -11,8 +11,10 @@ import threading
 import time
 from collections.abc import Callable, Iterable
 from concurrent.futures import Future
+from contextlib import suppress
 from dataclasses import dataclass
 from functools import partial
+from queue import Empty, SimpleQueue
 from typing import Generic, NoReturn, TypeVar
 
 from sqlalchemy.exc import DBAPIError
@@ -23,6 +25,11 @@ Answer = TypeVar("Answer")
 
 DEADLINE_S = 0.7
 """Within which a question is answered, or counts as unanswered; a probe that waits a second hears of it in time."""
+
+PATIENCE_S = 3.0
+"""How long a part that was well goes on to count as well while a question is open: on a machine out of breath answers come late."""
+
+IDLE_FOR_S = 30.0
 
 KEPT_S = 1.0
 """How long an answer is good for everybody who asks."""
@@ -57,6 +64,11 @@ class Checks:
         beside = apart(resources, DEADLINE_S)
         self._questions = [_Question(check, beside) for check in checks]
 
+    def begin(self) -> None:
+        """Ask everything once, at the start of a process: the first connections take longer than the deadline."""
+        for question in self._questions:
+            question.begin()
+
     async def findings(self) -> list[Finding]:
         """What each check finds, within the deadline."""
         answers = await asyncio.gather(*(question.answer() for question in self._questions))
@@ -73,24 +85,52 @@ class Shared(Generic[Answer]):
         self._kept_s = kept_s
         self._lock = threading.Lock()
         self._open: Future[Callable[[], Answer]] | None = None
-        self._asked_at = 0.0
+        self._asked: SimpleQueue[Future[Callable[[], Answer]]] = SimpleQueue()
+        self._serves = False
+        self.asked_at = 0.0
         self._good_until = 0.0
+
+    def begin(self) -> None:
+        """Ask, and do not wait for the answer."""
+        self._pending()
 
     async def answer(self) -> Answer:
         """An answer that is young enough, or a new one. Raises `TimeoutError` past the deadline, and what the question raises."""
         pending = self._pending()
-        left_s = max(0.0, self._asked_at + self._deadline_s - time.monotonic())
-        outcome = await asyncio.wait_for(asyncio.shield(asyncio.wrap_future(pending)), left_s)
-        return outcome()
+        give_up_at = self.asked_at + self._deadline_s
+        while not pending.done():
+            left_s = give_up_at - time.monotonic()
+            if left_s <= 0:
+                raise TimeoutError
+            # More than once, as the clock of the event loop is behind after a moment in which it was held up.
+            with suppress(TimeoutError):
+                await asyncio.wait_for(asyncio.shield(asyncio.wrap_future(pending)), left_s)
+        return pending.result()()
 
     def _pending(self) -> Future[Callable[[], Answer]]:
         with self._lock:
             if self._open is None or (self._open.done() and time.monotonic() > self._good_until):
                 self._open = Future()
-                self._asked_at = time.monotonic()
-                # A daemon: a process that is told to stop does not wait for a part that is frozen.
-                threading.Thread(target=self._run, args=(self._open,), name=self._name, daemon=True).start()
+                self.asked_at = time.monotonic()
+                self._asked.put(self._open)
+                if not self._serves:
+                    self._serves = True
+                    # A daemon: a process that is told to stop does not wait for a part that is frozen.
+                    threading.Thread(target=self._serve, name=self._name, daemon=True).start()
             return self._open
+
+    def _serve(self) -> None:
+        # One thread for many questions: to start one holds up the event loop.
+        while True:
+            try:
+                pending = self._asked.get(timeout=IDLE_FOR_S)
+            except Empty:
+                with self._lock:
+                    if self._asked.empty():
+                        self._serves = False
+                        return
+            else:
+                self._run(pending)
 
     def _run(self, pending: Future[Callable[[], Answer]]) -> None:
         try:
@@ -117,14 +157,21 @@ class _Question:
             deadline_s=DEADLINE_S,
             kept_s=lambda words: KEPT_S if words else check.kept_s,
         )
+        self._last: str | None = "not asked yet"
+
+    def begin(self) -> None:
+        self._shared.begin()
 
     async def answer(self) -> str | None:
         try:
-            return await self._shared.answer()
+            self._last = await self._shared.answer()
         except TimeoutError:
-            return f"no answer within {DEADLINE_S:g} s"
+            if self._last is None and time.monotonic() < self._shared.asked_at + PATIENCE_S:
+                return None
+            self._last = f"no answer within {DEADLINE_S:g} s"
         except Exception as fault:
-            return f"no: {_name_of(fault)}"
+            self._last = f"no: {_name_of(fault)}"
+        return self._last
 
 
 def _name_of(fault: Exception) -> str:

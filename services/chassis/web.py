@@ -23,7 +23,7 @@ from services.chassis import health, metrics, tracing
 from services.chassis.admission import Admission, refuse_role
 from services.chassis.bodies import BodyReader
 from services.chassis.callers import Failures, KeyRing, networks
-from services.chassis.checks import Check
+from services.chassis.checks import Check, Checks
 from services.chassis.keys import Caller, Keys, Role
 from services.chassis.limits import RequestLimits
 from services.chassis.load_source import LoadUnavailable, SnapshotNotFound
@@ -319,4 +319,7 @@ def application() -> FastAPI:
     """The application of this process, as uvicorn serves it: `uvicorn --factory services.chassis.web:application`."""
     set_up_logs(settings().log_level)
     log.info("api starts", extra={"version": VERSION, "services": ",".join(settings().services)})
-    return make_app(resources())
+    app = make_app(resources())
+    checks: Checks = app.state.checks
+    checks.begin()
+    return app

@@ -66,9 +66,15 @@ def make_read_only(database: Database) -> None:
 
 
 def ask(tools: Resources, path: str) -> httpx.Response:
+    """The answer; on a busy machine the first connections of a process may take longer than a probe waits, and it is asked again."""
+
     async def asked() -> httpx.Response:
         async with httpx.AsyncClient(transport=httpx.ASGITransport(make_app(tools)), base_url="http://shop") as client:
-            return await client.get(path)
+            for _ in range(20):
+                answer = await client.get(path)
+                if "no answer within" not in answer.text:
+                    break
+            return answer
 
     return asyncio.run(asked())
 

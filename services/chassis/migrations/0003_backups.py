@@ -1,12 +1,9 @@
 """Backups that were made and found whole, so that an old one is noticed."""
 
-from pathlib import Path
-
 from alembic import op
 
 revision = "0003"
-# The one before may come after it.
-down_revision = "0002" if [*Path(__file__).parent.glob("0002_*.py")] else "0001"
+down_revision = "0002"
 
 
 def upgrade() -> None:
