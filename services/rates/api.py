@@ -50,7 +50,7 @@ def _to_confirm(resources: Resources) -> str | None:
     return f"figures of a release, to be confirmed: {found.to_confirm()}" if found is not None and found.unconfirmed else None
 
 
-CHECKS = (Check("rates", _lacking, needed=False), Check("rates_added", _to_confirm, needed=False))
+CHECKS = (Check("rates", _lacking, needed=False, kept_s=10.0), Check("rates_added", _to_confirm, needed=False, kept_s=10.0))
 """Quotes that do not rest on what is missing are made all the same, and whoever adds it needs this API: it stays ready."""
 
 Number = Annotated[int, Path(ge=1, le=2**31 - 1)]

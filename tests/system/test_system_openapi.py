@@ -73,5 +73,5 @@ def test_the_process_says_whether_it_lives_and_can_work(box: Address) -> None:
     found = httpx.get(f"{box.url}/readyz").json()
     workers = found["parts"].pop("workers")
     assert found["ready"] is True
-    assert found["parts"] == {"postgresql": "yes", "writes": "yes", "redis": "yes"}
+    assert {"postgresql": "yes", "writes": "yes", "redis": "yes"}.items() <= found["parts"].items()
     assert workers == "yes" or workers.startswith("no: no sign of life"), "the first beat may be ten seconds away"
