@@ -14,12 +14,13 @@ import subprocess
 import tarfile
 import tempfile
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import IO
 
+from services.chassis.backups_known import note_backup
 from services.chassis.database import Database
 from services.chassis.epoch import Epoch, begin_epoch, current_epoch, numbers_given
 from services.chassis.migrate import PARTS, current, migrate, newest
@@ -71,15 +72,17 @@ def back_up(folder: Path, out: Path, *, with_keys: bool, now: datetime) -> Backu
         work = Path(name)
         with _serving(folder) if free else _of_running(folder) as url:
             _dump(url, work, now)
-        if with_keys:
-            shutil.copyfile(folder / SECRETS, work / SECRETS)
-        whole = work / "whole.tar"
-        _pack(work, whole)
-        facts = verify(whole)
-        whole.chmod(0o600)
-        with whole.open("rb") as written:
-            os.fsync(written.fileno())
-        whole.replace(out)
+            if with_keys:
+                shutil.copyfile(folder / SECRETS, work / SECRETS)
+            whole = work / "whole.tar"
+            _pack(work, whole)
+            facts = verify(whole)
+            whole.chmod(0o600)
+            with whole.open("rb") as written:
+                os.fsync(written.fileno())
+            whole.replace(out)
+            with closing(Database(url, pool_size=1)) as base:
+                note_backup(base, at=now, size_bytes=facts.bytes, kind="one box", by="blankwright backup")
     return facts
 
 
