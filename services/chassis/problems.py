@@ -29,6 +29,7 @@ PROBLEM_TYPES: dict[str, tuple[int, str, str]] = {
     "body-too-large": (413, "The body is too large", "Send less; the limit is in the answer."),
     "unsupported-media-type": (415, "The body is of another kind", "Send application/json."),
     "invalid": (422, "The request has values that cannot be", "Each of errors names a place, what stands there and what would do."),
+    "body-too-complex": (422, "The body holds too much", "Split it; what may stand in a body is in the answer."),
     "refused": (422, "The lens cannot be made as it is drawn", "Each entry of errors is a reason, with the figure and the limit."),
     "rates": (422, "The rates cannot answer this", "An engineer adds or mends the row that the answer names."),
     "if-match-missing": (428, "If-Match is needed", "Read the table first and send its ETag back."),

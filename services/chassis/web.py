@@ -24,6 +24,7 @@ from services.chassis.admission import Admission, refuse_role
 from services.chassis.bodies import BodyReader
 from services.chassis.callers import Failures, KeyRing, networks
 from services.chassis.checks import Check, Checks
+from services.chassis.compute_slots import ComputeSlots
 from services.chassis.keys import Caller, Keys, Role
 from services.chassis.limits import RequestLimits
 from services.chassis.load_source import LoadUnavailable, SnapshotNotFound
@@ -108,7 +109,8 @@ def latest_rates(resources: Tools) -> RateRevision:
 def answers(*slugs: str) -> dict[int | str, dict[str, Any]]:
     """The problems a route may answer with, for OpenAPI; those that any route may are added."""
     described: dict[int | str, dict[str, Any]] = {}
-    for slug in (*slugs, "key-missing", "role-may-not", "internal", "unavailable"):
+    of_body = ("body-too-slow",) if "body-too-large" in slugs else ()
+    for slug in dict.fromkeys((*slugs, *of_body, "key-missing", "role-may-not", "too-often", "internal", "unavailable")):
         status, title, _ = PROBLEM_TYPES[slug]
         title_of_all = described[status]["description"] + " / " + title if status in described else title
         described[status] = {
@@ -148,6 +150,7 @@ def make_app(resources: Resources) -> FastAPI:
         larger_bodies.update(getattr(module, "LARGER_BODIES", {}))
         figures += [module.FIGURES] if hasattr(module, "FIGURES") else []
         checks += getattr(module, "CHECKS", ())
+    app.state.slots = ComputeSlots(resources.settings.most_computing)
     app.state.meter = metrics.RequestMeter()
     app.state.suite = metrics.Suite(resources, figures)
     app.state.checks = health.checks(resources, checks)

@@ -7,6 +7,8 @@ from typing import Annotated
 
 from fastapi import APIRouter, Depends
 
+from services.chassis.compute_slots import computes
+from services.chassis.json_bodies import CheckedRoute
 from services.chassis.web import answers, latest_rates, needs_role
 from services.glass import errors
 from services.glass.domain.buying.joint import buy_together
@@ -19,7 +21,7 @@ from shared_schemas.problem import Explained
 from shared_schemas.rates import RateRevision
 from shared_schemas.traveller import Job, Refusal
 
-router = APIRouter()
+router = APIRouter(route_class=CheckedRoute)
 
 STATUS: dict[type[Explained], tuple[int, str, str]] = {
     OpticsError: (422, "invalid", "The request has values that cannot be"),
@@ -39,6 +41,7 @@ STATUS: dict[type[Explained], tuple[int, str, str]] = {
     dependencies=[Depends(needs_role("engineer"))],
     responses=answers("invalid", "not-json", "body-too-large", "refused", "rates"),
 )
+@computes
 def plan_by_hand(asked: BlanksByHand, revision: Annotated[RateRevision, Depends(latest_rates)]) -> BlankPlan:
     """The blank of each element, what its glass costs for any number of blanks started, and a picture of each plate."""
     job = Job(number="by-hand", attempt=0, request=asked.request, rate_revision=revision.number, quoted_on=datetime.now(UTC).date())
@@ -54,6 +57,7 @@ def plan_by_hand(asked: BlanksByHand, revision: Annotated[RateRevision, Depends(
     dependencies=[Depends(needs_role("sales", "engineer"))],
     responses=answers("invalid", "not-json", "body-too-large", "refused", "rates"),
 )
+@computes
 def buy_for_several(asked: BuyTogether, revision: Annotated[RateRevision, Depends(latest_rates)]) -> JointPurchases:
     """What the glass costs apart and together, what is bought, and what of it falls on each lens."""
     purchases = buy_together(lenses=asked.lenses, rates=revision.rates)

@@ -8,6 +8,7 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Depends, Header, Path, Query, Response
 from werkzeug.http import parse_etags
 
+from services.chassis.json_bodies import CheckedRoute
 from services.chassis.keys import Caller
 from services.chassis.negotiation import quality
 from services.chassis.refusals import Refused
@@ -20,7 +21,7 @@ from shared_schemas.base import NO_CONTROLS
 from shared_schemas.load import LoadBook, LoadPut, LoadSnapshot, LoadSnapshotPage, OrderInBook, OrderPage, OrderState
 from shared_schemas.problem import Explained
 
-router = APIRouter()
+router = APIRouter(route_class=CheckedRoute)
 
 PATH = "/v1/load"
 LARGER_BODIES = {PATH: 8 * 1024 * 1024}

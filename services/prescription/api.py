@@ -6,6 +6,8 @@ from typing import Annotated
 
 from fastapi import APIRouter, Depends
 
+from services.chassis.compute_slots import computes
+from services.chassis.json_bodies import CheckedRoute
 from services.chassis.keys import Caller
 from services.chassis.web import answers, latest_rates, needs_role
 from services.optics.errors import OpticsError
@@ -16,7 +18,7 @@ from shared_schemas.prescription import Prescription
 from shared_schemas.problem import Explained
 from shared_schemas.rates import RateRevision
 
-router = APIRouter()
+router = APIRouter(route_class=CheckedRoute)
 
 STATUS: dict[type[Explained], tuple[int, str, str]] = {
     OpticsError: (422, "invalid", "The request has values that cannot be"),
@@ -31,6 +33,7 @@ SalesOrEngineer = Annotated[Caller, Depends(needs_role("sales", "engineer"))]
     summary="Check a prescription at once, without a quote",
     responses=answers("invalid", "not-json", "body-too-large", "rates"),
 )
+@computes
 def check_at_once(
     prescription: Prescription,
     revision: Annotated[RateRevision, Depends(latest_rates)],

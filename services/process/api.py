@@ -7,6 +7,8 @@ from typing import Annotated
 
 from fastapi import APIRouter, Depends
 
+from services.chassis.compute_slots import computes
+from services.chassis.json_bodies import CheckedRoute
 from services.chassis.web import answers, latest_rates, needs_role
 from services.optics.errors import OpticsError
 from services.process import errors
@@ -18,7 +20,7 @@ from shared_schemas.problem import Explained
 from shared_schemas.rates import RateRevision
 from shared_schemas.traveller import Job, Refusal
 
-router = APIRouter()
+router = APIRouter(route_class=CheckedRoute)
 
 STATUS: dict[type[Explained], tuple[int, str, str]] = {
     OpticsError: (422, "invalid", "The request has values that cannot be"),
@@ -35,6 +37,7 @@ STATUS: dict[type[Explained], tuple[int, str, str]] = {
     dependencies=[Depends(needs_role("engineer"))],
     responses=answers("invalid", "not-json", "body-too-large", "refused", "rates"),
 )
+@computes
 def plan_by_hand(asked: OperationsByHand, revision: Annotated[RateRevision, Depends(latest_rates)]) -> OperationPlan:
     """Route cards with minutes and losses, what is bought, which tools are missing, and a picture of each block."""
     job = Job(number="by-hand", attempt=0, request=asked.request, rate_revision=revision.number, quoted_on=datetime.now(UTC).date())

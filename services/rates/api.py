@@ -11,6 +11,7 @@ from starlette.concurrency import run_in_threadpool
 from werkzeug.http import parse_etags
 
 from services.chassis.checks import Check
+from services.chassis.json_bodies import CheckedRoute
 from services.chassis.negotiation import quality
 from services.chassis.refusals import Refused
 from services.chassis.resources import Resources
@@ -23,7 +24,7 @@ from services.rates.store.statements import StoredTable
 from shared_schemas.problem import Explained
 from shared_schemas.rates import TABLES, RateRevision, RateRow, RevisionList, Said, TablePage, TableUpdate
 
-router = APIRouter()
+router = APIRouter(route_class=CheckedRoute)
 router.include_router(api_proposals.router)
 
 STATUS: dict[type[Explained], tuple[int, str, str]] = {

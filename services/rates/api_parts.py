@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import json
 from typing import Annotated, TypeVar
 
 from fastapi import Depends
 from fastapi.exceptions import RequestValidationError
 from pydantic import BaseModel, ValidationError
 
+from services.chassis.json_bodies import document_of, refuse_turned_text
 from services.chassis.keys import Caller
 from services.chassis.negotiation import media_type_of
 from services.chassis.refusals import Refused
@@ -44,10 +44,7 @@ def read_rows(table: str, body: bytes, content_type: str) -> tuple[RateRow, ...]
 def read_document(kind: type[Document], body: bytes, content_type: str) -> Document:
     """A JSON body as that contract; raises what is answered as any other body that cannot be read."""
     kind_of(content_type)
-    try:
-        document = json.loads(body)
-    except (ValueError, RecursionError) as fault:
-        raise Refused("not-json", f"The body is not JSON: {str(fault)[:100]}.") from fault
+    document = document_of(body)
     try:
         return kind.model_validate(document)
     except ValidationError as fault:
@@ -58,8 +55,10 @@ def read_document(kind: type[Document], body: bytes, content_type: str) -> Docum
 def _decoded(table: str, body: bytes) -> str:
     """The text of a CSV body, with or without a byte order mark."""
     try:
-        return body.decode("utf-8-sig")
+        text = body.decode("utf-8-sig")
     except UnicodeDecodeError as fault:
         line = body.count(b"\n", 0, fault.start) + 1
         detail = ProblemDetail(pointer="/rows", reason=f"line {line} is not UTF-8", remedy="save the CSV as UTF-8")
         raise errors.TableUnreadable(table, [detail]) from fault
+    refuse_turned_text(text, "/rows")
+    return text

@@ -8,6 +8,7 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Header, Path, Query, Request, Response
 from starlette.concurrency import run_in_threadpool
 
+from services.chassis.json_bodies import CheckedRoute
 from services.chassis.web import Tools, answers
 from services.rates.api_parts import CSV, JSON, EngineerOrSuite, read_rows
 from services.rates.errors import TableUnknown
@@ -15,7 +16,7 @@ from services.rates.store.proposals import ProposalStore
 from shared_schemas.rate_impact import RateProposal
 from shared_schemas.rates import TABLES, ProposedRows, RateRevision, Said
 
-router = APIRouter()
+router = APIRouter(route_class=CheckedRoute)
 
 
 @router.post(

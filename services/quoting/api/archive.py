@@ -7,13 +7,14 @@ from typing import Annotated
 
 from fastapi import APIRouter, Depends, Query
 
+from services.chassis.json_bodies import CheckedRoute
 from services.chassis.keys import Caller
 from services.chassis.web import Tools, answers, needs_role
 from services.quoting.api.parts import Now, cursor_of, read_cursor
 from services.quoting.store.archive import ArchiveStore
 from shared_schemas.archive import LARGEST_RETURN_BYTES, MOST_IN_A_PAGE, ArchiveDone, ArchivePage, ArchiveRemoval, ArchiveReturn
 
-router = APIRouter()
+router = APIRouter(route_class=CheckedRoute)
 
 Admin = Annotated[Caller, Depends(needs_role())]
 RETURNS = "/v1/archive/returns"

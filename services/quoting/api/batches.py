@@ -7,6 +7,7 @@ from typing import Literal
 from fastapi import APIRouter, Response
 from starlette.concurrency import run_in_threadpool
 
+from services.chassis.json_bodies import CheckedRoute
 from services.chassis.resources import Resources
 from services.chassis.web import Tools, answers
 from services.quoting.api.parts import (
@@ -28,7 +29,7 @@ from services.quoting.store.batches import BatchStore
 from services.quoting.store.rows import StoredBatch
 from shared_schemas.quote_life import QuoteBatch, QuoteBatchAccepted, QuoteBatchItem, QuoteBatchRequest
 
-router = APIRouter()
+router = APIRouter(route_class=CheckedRoute)
 
 LARGEST_BATCH_BYTES = 16 * 1024 * 1024
 PATH = "/v1/quote-batches"

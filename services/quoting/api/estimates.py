@@ -6,6 +6,7 @@ from typing import Annotated
 
 from fastapi import APIRouter, Query
 
+from services.chassis.json_bodies import CheckedRoute
 from services.chassis.web import Tools, answers
 from services.quoting import errors
 from services.quoting.api.parts import Erp, Most, cursor_of, read_cursor
@@ -14,7 +15,7 @@ from services.quoting.store.repository import QuoteStore
 from services.quoting.store.rows import StoredQuote
 from shared_schemas.quote import Estimate, EstimatePage, EstimateSummary
 
-router = APIRouter()
+router = APIRouter(route_class=CheckedRoute)
 
 
 @router.get(

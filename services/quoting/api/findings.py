@@ -6,6 +6,7 @@ from typing import Annotated, Any
 
 from fastapi import APIRouter, Depends, Header, Response
 
+from services.chassis.json_bodies import CheckedRoute
 from services.chassis.keys import Caller
 from services.chassis.negotiation import quality
 from services.chassis.pages import page_templates
@@ -13,7 +14,7 @@ from services.chassis.web import answers, needs_role
 from shared_schemas.check import FindingKindList
 from shared_schemas.finding_kinds import finding_kinds
 
-router = APIRouter()
+router = APIRouter(route_class=CheckedRoute)
 
 HTML = "text/html"
 JSON = "application/json"

@@ -6,13 +6,14 @@ from typing import Annotated
 
 from fastapi import APIRouter, Depends, Query, Response
 
+from services.chassis.json_bodies import CheckedRoute
 from services.chassis.keys import Caller
 from services.chassis.web import Tools, answers, needs_role
 from services.quoting.api.parts import Most
 from services.quoting.store.handovers import Handovers
 from shared_schemas.load import HandoverPage
 
-router = APIRouter()
+router = APIRouter(route_class=CheckedRoute)
 
 Suite = Annotated[Caller, Depends(needs_role("service"))]
 

@@ -10,6 +10,7 @@ from fastapi.exceptions import RequestValidationError
 from pydantic import ValidationError
 from starlette.concurrency import run_in_threadpool
 
+from services.chassis.json_bodies import CheckedRoute, document_of
 from services.chassis.keys import Caller
 from services.chassis.negotiation import media_type_of
 from services.chassis.refusals import Refused
@@ -28,7 +29,7 @@ from shared_schemas.rate_impact import (
     RateImpactRequest,
 )
 
-router = APIRouter()
+router = APIRouter(route_class=CheckedRoute)
 
 PATH = "/v1/rates/impact"
 JSON, CSV = "application/json", "text/csv"
@@ -116,12 +117,8 @@ def cancel(number: str, caller: Engineer, tools: Tools, now: Now) -> RateImpact:
 
 def _from_json(body: bytes) -> tuple[ImpactChoice, bytes]:
     """What a JSON body chooses, and its rows as the rates service takes them."""
-    try:
-        document = json.loads(body)
-        asked = _chosen(RateImpactRequest, document, source="body")
-        return asked, json.dumps({"rows": asked.rows}).encode()
-    except (ValueError, RecursionError) as fault:
-        raise Refused("not-json", f"The body is not JSON: {str(fault)[:100]}.") from fault
+    asked = _chosen(RateImpactRequest, document_of(body), source="body")
+    return asked, json.dumps({"rows": asked.rows}).encode()
 
 
 def _chosen(kind: type[Choice], asked: Any, *, source: str) -> Choice:

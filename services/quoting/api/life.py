@@ -6,6 +6,7 @@ from typing import Annotated
 
 from fastapi import APIRouter, Query, Response
 
+from services.chassis.json_bodies import CheckedRoute
 from services.chassis.web import Tools, answers
 from services.quoting.api.parts import QUOTE_FINISHED, How, Now, Revision, Sales, SalesOrErp, accepting, quote_answer
 from services.quoting.service.cancel import cancel_quote
@@ -15,7 +16,7 @@ from services.quoting.service.life import compare_revisions, decide
 from shared_schemas.quote import Quote, QuoteAccepted, QuoteDecision
 from shared_schemas.quote_life import Comparison, DecisionRequest, RequoteRequest
 
-router = APIRouter()
+router = APIRouter(route_class=CheckedRoute)
 
 
 @router.post(

@@ -9,6 +9,7 @@ from typing import Annotated
 from fastapi import APIRouter, Depends, Path, Query, Response
 from prometheus_client.core import CounterMetricFamily, GaugeMetricFamily, Metric
 
+from services.chassis.json_bodies import CheckedRoute
 from services.chassis.keys import Caller
 from services.chassis.resources import Resources
 from services.chassis.web import Tools, answers, needs_role
@@ -21,7 +22,7 @@ from shared_schemas.dead_letter import DeadLetter, DeadLetterPage
 from shared_schemas.problem import Problem
 from shared_schemas.quote import FINAL_STATUSES, QuoteAccepted
 
-router = APIRouter()
+router = APIRouter(route_class=CheckedRoute)
 
 Admin = Annotated[Caller, Depends(needs_role())]
 

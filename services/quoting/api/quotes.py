@@ -8,6 +8,7 @@ from typing import Annotated
 from fastapi import APIRouter, Depends, Header, Query, Response
 from fastapi.sse import EventSourceResponse, ServerSentEvent
 
+from services.chassis.json_bodies import CheckedRoute
 from services.chassis.keys import Caller
 from services.chassis.negotiation import quality
 from services.chassis.web import NOTHING, Tools, answers, needs_role
@@ -52,7 +53,7 @@ from shared_schemas.quote import (
     QuoteSummary,
 )
 
-router = APIRouter()
+router = APIRouter(route_class=CheckedRoute)
 for part in (life, archive, batches, estimates, handovers, impact, operators, promise, findings):
     router.include_router(part.router)
 
