@@ -29,11 +29,11 @@ redis_as_operator() {
   dc exec -T -e REDISCLI_AUTH="$(setting BLANKWRIGHT_REDIS_PASSWORD)" redis redis-cli --user operator "${tls[@]}" "$@"
 }
 
-wait_healthy() { # seconds, container: until its health check is good
+wait_healthy() { # seconds, container: until its health check is good; not for one that ends again and again
   local ends=$((SECONDS + $1)) state
   while [ $SECONDS -lt $ends ]; do
-    state=$(docker inspect -f '{{if .State.Running}}{{.State.Health.Status}}{{else}}ended{{end}}' "$2")
-    case $state in healthy) return 0 ;; ended) return 1 ;; esac
+    state=$(docker inspect -f '{{if gt .RestartCount 2}}ends{{else if .State.Running}}{{.State.Health.Status}}{{end}}' "$2")
+    case $state in healthy) return 0 ;; ends) return 1 ;; esac
     sleep 1
   done
   return 1

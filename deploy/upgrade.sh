@@ -30,7 +30,12 @@ as_owner blankwright migrate
 
 say 'the workers'
 deploy/keep-logs.sh
-dc up -d --no-build --no-deps --wait --wait-timeout 300 "${workers[@]}"
+dc up -d --no-build --no-deps --wait --wait-timeout 300 "${workers[@]}" || {
+  # Nothing was refused yet: quotes wait while there are no workers.
+  dc logs --no-color --tail 5 "${workers[@]}" >&2; set_setting BLANKWRIGHT_IMAGE "$before"
+  dc up -d --no-build --no-deps --wait --wait-timeout 300 "${workers[@]}"
+  die "the workers of $image do not become healthy; those of $before work again"
+}
 
 pin() { dc exec -T front sh -c "mkdir -p /tmp/pins && echo '\"\" $2;' >/tmp/pins/$1.map"; }
 unpin() { dc exec -T front rm -f "/tmp/pins/$1.map"; }

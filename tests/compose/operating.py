@@ -22,8 +22,9 @@ def scales(fleet: Fleet, key: str) -> None:
     say(f"glass-worker: 3, still 3 after another `up`, 1 again; {fleet.tally()}")
 
 
-def upgrades(fleet: Fleet, key: str, image: str) -> None:
+def upgrades(fleet: Fleet, key: str) -> None:
     """Every container of ours is exchanged while probes ask; none is refused, and the logs of those before are kept."""
+    image = f"{fleet.project}:second"
     subprocess.run(["docker", "tag", fleet.setting("BLANKWRIGHT_IMAGE"), image], check=True)
     began = time.monotonic()
     with asked_meanwhile(fleet, key) as probes:
@@ -90,8 +91,8 @@ def rotates(fleet: Fleet, key: str) -> None:
     quotes(fleet, key)
 
 
-def backs_up_and_restores(fleet: Fleet, key: str) -> Path:
-    """A backup is verified beside the fleet, and the fleet goes back to it; the file of the backup."""
+def backs_up_and_restores(fleet: Fleet, key: str) -> None:
+    """A backup is verified beside the fleet, and the fleet goes back to it; no number is given out twice."""
     folder = fleet.env_file.parent / "backups"
     number = quotes(fleet, key)
     fleet.script("backup", str(folder))
@@ -110,7 +111,6 @@ def backs_up_and_restores(fleet: Fleet, key: str) -> Path:
     say(f"restored in {time.monotonic() - began:.0f} s; {fleet.tally()}")
     after = quotes(fleet, key)
     must(after not in (number, later), f"{after} is given out a second time")
-    return backup
 
 
 def _refuses_what_is_damaged(fleet: Fleet, backup: Path) -> None:
