@@ -30,10 +30,14 @@ as_owner blankwright migrate
 
 say 'the workers'
 deploy/keep-logs.sh
-dc up -d --no-build --no-deps --wait --wait-timeout 300 "${workers[@]}" || {
-  # Nothing was refused yet: quotes wait while there are no workers.
+exchange_workers() { # true when all of them are well
+  local one; dc up -d --no-build --no-deps "${workers[@]}" || return 1
+  for one in $(dc ps -q "${workers[@]}"); do wait_healthy 300 "$one" || return 1; done
+}
+exchange_workers || {
+  # Nobody was refused: quotes wait while there are no workers.
   dc logs --no-color --tail 5 "${workers[@]}" >&2; set_setting BLANKWRIGHT_IMAGE "$before"
-  dc up -d --no-build --no-deps --wait --wait-timeout 300 "${workers[@]}"
+  exchange_workers || die "neither the workers of $image nor those of $before become healthy"
   die "the workers of $image do not become healthy; those of $before work again"
 }
 
