@@ -15,6 +15,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from services.chassis.addresses import Address, Addresses, methods_of
 from services.chassis.callers import Failures, KeyRing, Network, address_of, shown_key
+from services.chassis.key_limits import KeyLimits
 from services.chassis.keys import Caller, Role
 from services.chassis.refusals import Refused, announced_bytes, refuse
 from shared_schemas.problem import ProblemDetail
@@ -29,10 +30,13 @@ KEYED = "/v1/"
 class Admission:
     """Middleware: answers itself whatever can be refused from the head of a request, and leaves the caller in its state."""
 
-    def __init__(self, app: ASGIApp, *, ring: KeyRing, failures: Failures, trusted: Sequence[Network] = ()) -> None:
+    def __init__(
+        self, app: ASGIApp, *, ring: KeyRing, failures: Failures, limits: KeyLimits | None = None, trusted: Sequence[Network] = ()
+    ) -> None:
         self._app = app
         self._ring = ring
         self._failures = failures
+        self._limits = limits
         self._trusted = tuple(trusted)
         self._addresses: Addresses | None = None
 
@@ -45,6 +49,7 @@ class Admission:
         if self._addresses is None:
             self._addresses = Addresses(scope["app"].routes)
         found = self._addresses.at(scope["path"])
+        send = self._telling_limits(scope, send)
         if found and scope["method"] == "OPTIONS" and "OPTIONS" not in found:
             await _tell_methods(found, send)
             return
@@ -69,9 +74,23 @@ class Admission:
                 detail = "The database does not answer just now; try again in a moment."
                 raise Refused("unavailable", detail, Retry_After="2") from fault
             scope["state"]["caller"] = caller
+            if self._limits is not None:
+                self._limits.take_request(caller)
             refuse_role(caller, address.roles)
         if scope["path"].startswith(KEYED):
             _refuse_unknown_query(address, scope)
+
+    def _telling_limits(self, scope: Scope, send: Send) -> Send:
+        """Let every answer to a known caller say where its key stands."""
+
+        async def telling(message: Message) -> None:
+            caller = scope["state"].get("caller")
+            if message["type"] == "http.response.start" and caller is not None and self._limits is not None:
+                fields = [(name.lower().encode(), value.encode()) for name, value in self._limits.fields(caller).items()]
+                message = {**message, "headers": [*message.get("headers", ()), *fields]}
+            await send(message)
+
+        return telling
 
     async def _caller(self, scope: Scope) -> Caller:
         key = shown_key(scope)

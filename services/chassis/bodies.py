@@ -6,6 +6,7 @@ import asyncio
 
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from services.chassis.key_limits import KeyLimits
 from services.chassis.refusals import Refused, announced_bytes, refuse
 
 MOST_LARGE = 3
@@ -21,10 +22,11 @@ class CallerGone(Exception):
 class BodyReader:
     """Middleware: answers 408 to a body that is not there within `within_s`, and 503 when those under way take all the memory there is for them."""
 
-    def __init__(self, app: ASGIApp, *, within_s: float, usual_bytes: int) -> None:
+    def __init__(self, app: ASGIApp, *, within_s: float, usual_bytes: int, limits: KeyLimits | None = None) -> None:
         self._app = app
         self._within_s = within_s
         self._usual_bytes = usual_bytes
+        self._limits = limits
         self._large = 0
         self._small_bytes = 0
 
@@ -37,6 +39,8 @@ class BodyReader:
         held = _Held()
         try:
             try:
+                if self._limits is not None:
+                    self._limits.take_bytes(scope["state"]["caller"], announced or 0)
                 async with asyncio.timeout(self._within_s):
                     await self._read(receive, body, held, announced or 0)
             except TimeoutError:
@@ -49,6 +53,8 @@ class BodyReader:
             except CallerGone:
                 return
             scope["state"]["body_read"] = True
+            if self._limits is not None and announced is None:
+                self._limits.count_bytes(scope["state"]["caller"], len(body))
             await self._app(scope, _again(bytes(body), receive), send)
         finally:
             self._large -= held.large

@@ -77,6 +77,7 @@ class Settings(BaseSettings):
 
     `body_within_s`: a body that is not there by then is dropped. `trusted_proxies`: networks, as 10.0.0.0/8, of the fronts whose word counts
     for where a request comes from. `most_computing`: requests that a process computes at once while their callers wait, one of each key.
+    `most_requests_per_minute`, `most_body_bytes_per_minute`: of one key, by all processes together; the first more than one process can do.
     """
 
     model_config = SettingsConfigDict(env_prefix=PREFIX, env_file=None, frozen=True)
@@ -93,6 +94,8 @@ class Settings(BaseSettings):
     log_level: str = "INFO"
     most_body_bytes: Annotated[int, Field(ge=1024)] = 1024 * 1024
     body_within_s: Annotated[float, Field(gt=0, le=600)] = 60.0
+    most_requests_per_minute: Annotated[int, Field(ge=1)] = 60_000
+    most_body_bytes_per_minute: Annotated[int, Field(ge=1024)] = 1024**3
     most_computing: Annotated[int, Field(ge=1)] = 2
     trusted_proxies: Annotated[tuple[str, ...], NoDecode] = ()
     traveller_lives_s: Annotated[int, Field(ge=60)] = 24 * 3600

@@ -25,6 +25,7 @@ from services.chassis.bodies import BodyReader
 from services.chassis.callers import Failures, KeyRing, networks
 from services.chassis.checks import Check, Checks
 from services.chassis.compute_slots import ComputeSlots
+from services.chassis.key_limits import KeyLimits
 from services.chassis.keys import Caller, Keys, Role
 from services.chassis.limits import RequestLimits
 from services.chassis.load_source import LoadUnavailable, SnapshotNotFound
@@ -178,10 +179,20 @@ def _describe_others_too(app: FastAPI, services: Iterable[str]) -> None:
 def _set_up_the_door(app: FastAPI, resources: Resources, larger_bodies: Mapping[str, int]) -> None:
     """What stands before the routes; the last that is added is the first that a request comes to."""
     chosen = resources.settings
-    app.add_middleware(BodyReader, within_s=chosen.body_within_s, usual_bytes=chosen.most_body_bytes)
+    limits = KeyLimits(
+        most_requests=chosen.most_requests_per_minute,
+        most_bytes=chosen.most_body_bytes_per_minute,
+        client=resources.redis,
+        deployment=chosen.deployment,
+    )
+    app.add_middleware(BodyReader, within_s=chosen.body_within_s, usual_bytes=chosen.most_body_bytes, limits=limits)
     app.add_middleware(RequestLimits, most_bytes=chosen.most_body_bytes, at_path=larger_bodies)
     app.add_middleware(
-        Admission, ring=KeyRing(Keys(resources.database)), failures=Failures(), trusted=networks(chosen.trusted_proxies)
+        Admission,
+        ring=KeyRing(Keys(resources.database)),
+        failures=Failures(),
+        limits=limits,
+        trusted=networks(chosen.trusted_proxies),
     )
     app.add_middleware(NamedRequests, meter=app.state.meter, headers=SAFE_HEADERS)
 
