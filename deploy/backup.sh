@@ -11,6 +11,7 @@ dc exec -T postgres pg_dump -U blankwright -Fc blankwright >"$work/database.dump
 tables=$(dc exec -T postgres pg_restore --list <"$work/database.dump" | grep -c ' TABLE DATA ') || die 'the dump cannot be read; there is no new backup'
 [ "$tables" -ge 10 ] || die "the dump has the data of $tables tables only; there is no new backup"
 cp "$env_file" "$work/settings.env"
+more=$(setting BLANKWRIGHT_SETTINGS_FILE ./settings.env); if [ -f "$more" ]; then cp "$more" "$work/more.env"; fi
 tls=$(setting BLANKWRIGHT_TLS_FOLDER); if [ -n "$tls" ]; then cp -R "$tls" "$work/tls"; fi
 at=$(date -u +%Y-%m-%dT%H%M%SZ)
 printf 'made_at=%s\nimage=%s\ntables=%s\n' "$at" "$(setting BLANKWRIGHT_IMAGE blankwright:local)" "$tables" >"$work/about"

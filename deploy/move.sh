@@ -20,6 +20,7 @@ unpack)
   [ ! -s "$env_file" ] || die "$env_file is there already; this is for a server without a fleet (restore.sh is for one with)"
   unpack_backup "${2:?name a backup}"; settings=$work
   install -m 0600 "$settings/settings.env" "$env_file"
+  more=$(setting BLANKWRIGHT_SETTINGS_FILE ./settings.env); if [ -f "$settings/more.env" ] && [ ! -e "$more" ]; then cp "$settings/more.env" "$more"; fi
   folder=$(setting BLANKWRIGHT_TLS_FOLDER)
   if [ -n "$folder" ] && [ -d "$settings/tls" ] && [ ! -e "$folder/front" ]; then mkdir -p "$folder"; cp -R "$settings/tls/." "$folder"; chmod 0755 "$folder"/*/; fi
   image=$(setting BLANKWRIGHT_IMAGE blankwright:local)
