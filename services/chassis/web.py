@@ -2,18 +2,14 @@
 
 from __future__ import annotations
 
-import hashlib
 import logging
-import re
-from base64 import b64encode
 from collections.abc import Callable, Iterable, Mapping
 from importlib import import_module
 from typing import Annotated, Any
 
 from fastapi import Depends, FastAPI, Request, Response
 from fastapi.exceptions import RequestValidationError
-from fastapi.openapi.docs import get_swagger_ui_html
-from fastapi.responses import HTMLResponse, JSONResponse
+from fastapi.responses import JSONResponse
 from fastapi.security import HTTPAuthorizationCredentials, HTTPBearer
 from fastapi.telemetry import TelemetryConfig
 from sqlalchemy.exc import SQLAlchemyError
@@ -25,6 +21,7 @@ from services.chassis.bodies import BodyReader
 from services.chassis.callers import Failures, KeyRing, networks
 from services.chassis.checks import Check, Checks
 from services.chassis.compute_slots import ComputeSlots
+from services.chassis.docs_page import add_description
 from services.chassis.key_limits import KeyLimits
 from services.chassis.keys import Caller, Keys, Role
 from services.chassis.limits import RequestLimits
@@ -53,8 +50,6 @@ SAFE_HEADERS: dict[str, str] = {
 """Set on every answer that does not say otherwise itself: take nothing from elsewhere, guess nothing, tell nobody, keep nothing.
 
 Strict-Transport-Security is the front's to say, which knows whether the caller came by TLS. Our pages and pictures carry their style inside and no script."""
-
-CDN = "https://cdn.jsdelivr.net"
 
 bearer = HTTPBearer(auto_error=False, description="A key of the suite: bw_<id>_<secret>.")
 
@@ -133,6 +128,7 @@ def make_app(resources: Resources) -> FastAPI:
     """One application with the routers of every service that the settings name."""
     app = FastAPI(
         **DESCRIBED,
+        openapi_url=None,
         docs_url=None,
         # A redirect would name the host that the caller wrote into the header Host.
         redirect_slashes=False,
@@ -158,7 +154,7 @@ def make_app(resources: Resources) -> FastAPI:
     for router in (health.router, metrics.router):
         app.include_router(router, tags=["process"])
     _answer_with_problems(app, status_of)
-    add_docs_page(app)
+    add_description(app)
     _set_up_the_door(app, resources, larger_bodies)
     if resources.settings.describes:
         _describe_others_too(app, resources.settings.describes)
@@ -314,19 +310,6 @@ def _describe_problems_as_such(app: FastAPI) -> None:
         return document
 
     app.openapi = described  # type: ignore[method-assign]
-
-
-def add_docs_page(app: FastAPI) -> None:
-    """The interactive description at `/docs`. Its one script of our own is known by its hash; the viewer comes from a public CDN."""
-    page = get_swagger_ui_html(openapi_url=app.openapi_url or "", title=app.title, swagger_favicon_url="data:,")
-    text = bytes(page.body).decode()
-    scripts = re.findall(r"<script>(.*?)</script>", text, flags=re.DOTALL)
-    hashes = " ".join(f"'sha256-{b64encode(hashlib.sha256(script.encode()).digest()).decode()}'" for script in scripts)
-    policy = f"{NOTHING}; script-src {CDN} {hashes}; style-src {CDN} 'unsafe-inline'; img-src data: {CDN}; connect-src 'self'"
-
-    @app.get("/docs", include_in_schema=False)
-    def docs() -> HTMLResponse:
-        return HTMLResponse(text, headers={"Content-Security-Policy": policy})
 
 
 def application() -> FastAPI:
