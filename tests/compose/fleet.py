@@ -139,7 +139,7 @@ class Probes:
 
     def _ask(self, caller: httpx.Client, turn: int) -> httpx.Response:
         if turn % 25 == 0 and self._quotes:
-            return caller.post("/v1/quotes", json=DEMO)
+            return caller.post("/v1/quotes", json=DEMO | {"quantities": DEMO["quantities"][:1]})
         kind = turn % 5
         if kind == 0:
             return caller.post("/v1/prescriptions/check", json=DEMO["prescription"])

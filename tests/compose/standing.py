@@ -13,6 +13,7 @@ from tests.compose.fleet import DEMO, HEALTHY_WITHIN_S, Fleet, must, say
 from tests.system.asking import ask, finished
 
 SECRETS = 11
+TRIES = 3
 APIS = ("rates-api", "orders-api", "prescription-api", "glass-api", "process-api", "quoting-api")
 
 
@@ -125,11 +126,17 @@ def _redis(fleet: Fleet, *command: str) -> str:
     return told.stdout.strip()
 
 
-def quotes(fleet: Fleet, key: str) -> str:
-    """The demo lens is quoted; its number."""
+def quotes(fleet: Fleet, key: str, *, quantities: int = 1) -> str:
+    """The demo lens is quoted in so many quantities; its number."""
+    request = DEMO | {"quantities": DEMO["quantities"][:quantities]}
     with fleet.client(Authorization=f"Bearer {key}") as sales:
-        began = time.monotonic()
-        quote = finished(sales, ask(sales, DEMO), within_s=240)
+        for tries in range(1, TRIES + 1):
+            began = time.monotonic()
+            quote = finished(sales, ask(sales, request), within_s=240)
+            # Time limits are of the clock: on a machine that is busy with other things the first quote of a fresh worker may exceed one.
+            if quote["status"] != "failed" or "ended after" not in str(quote.get("problem")):
+                break
+            say(f"{quote['number']} took too long, try {tries}")
         must(quote["status"] == "ready", f"the demo lens is {quote['status']}: {quote.get('problem')}")
         prices = ", ".join(f"{one['quantity']} at {one['unit_price']}" for one in quote["breaks"])
         say(f"{quote['number']} is ready {time.monotonic() - began:.1f} s after it was asked for: {prices} {quote['currency']}")
@@ -138,7 +145,7 @@ def quotes(fleet: Fleet, key: str) -> str:
 
 def is_one_suite(fleet: Fleet, key: str) -> None:
     """An order goes all the way, every service is reached through the front, and one document describes them all."""
-    number = quotes(fleet, key)
+    number = quotes(fleet, key, quantities=3)
     with fleet.client(Authorization=f"Bearer {key}") as sales:
         quantity = DEMO["quantities"][0]
         body = {"decision": "accepted", "quantity": quantity, "by": "compose test"}
