@@ -30,9 +30,10 @@ def set_up_logs(level: str) -> None:
     root.handlers = [handler]
     root.setLevel(level)
     # Uvicorn, and Python's own warnings, would speak in lines of another kind.
+    # A line for each request is the front's to write, which leaves queries out; here every probe would have one.
     for name in ("uvicorn", "uvicorn.error", "uvicorn.access"):
         logging.getLogger(name).handlers = []
-        logging.getLogger(name).propagate = True
+        logging.getLogger(name).propagate = name != "uvicorn.access"
     logging.captureWarnings(True)
     logging.getLogger("httpx").setLevel(logging.WARNING)
     logging.getLogger("celery.app.trace").setLevel(logging.WARNING)
