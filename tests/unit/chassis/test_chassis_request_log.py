@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import logging
-import sys
 from collections.abc import Iterator
 
 import pytest
@@ -28,13 +27,6 @@ def logs() -> Iterator[None]:
         logger.setLevel(level)
 
 
-def test_a_request_is_written_down_by_nobody_and_a_fault_of_the_server_is(logs: None, capsys: pytest.CaptureFixture[str]) -> None:
-    for handler in logging.getLogger().handlers:
-        assert isinstance(handler, logging.StreamHandler)
-        handler.setStream(sys.stderr)
-    logging.getLogger("uvicorn.access").info("GET /v1/quotes?customer=somebody 200")
-    logging.getLogger("uvicorn.error").warning("Invalid HTTP request received.")
-    written = capsys.readouterr().err
-    assert "somebody" not in written
-    assert "Invalid HTTP request received." in written
-    assert not logging.getLogger("uvicorn.access").hasHandlers()
+def test_a_request_is_written_down_by_nobody_and_a_fault_of_the_server_is(logs: None) -> None:
+    assert not logging.getLogger("uvicorn.access").propagate
+    assert logging.getLogger("uvicorn.error").propagate
