@@ -20,6 +20,7 @@ from urllib.parse import quote as in_path
 from pydantic import BaseModel, ValidationError
 
 from services.desk.errors import AnswerNotUnderstood, ContactLost, ServerRefused, ServerUnreachable, WaitedTooLong
+from services.desk.patience import answered_in_time
 from shared_schemas.blanks import JointPurchases
 from shared_schemas.by_hand import BuyTogether
 from shared_schemas.check import CheckReport
@@ -52,9 +53,7 @@ if TYPE_CHECKING:
 Answer = TypeVar("Answer", bound=BaseModel)
 
 HTML, PROBLEM = "text/html", "application/problem+json"
-FIRST_PAUSE_S = 0.03
-LONGEST_PAUSE_S = 1.0
-PAUSE_GROWS_BY = 1.35
+FIRST_PAUSE_S, LONGEST_PAUSE_S, PAUSE_GROWS_BY = 0.03, 1.0, 1.35
 LONGEST_OUTAGE_S = 20.0
 """So long every look may fail while something is awaited; a server that restarts is not a lost quote."""
 
@@ -345,9 +344,10 @@ class BlankwrightClient:
         self, method: str, path: str, *, query: Mapping[str, str | list[str] | None] | None = None, body: Any = None,
         content: bytes | None = None, headers: Mapping[str, str] | None = None,
     ) -> httpx.Response:  # fmt: skip
-        params = {name: value for name, value in (query or {}).items() if value is not None}
+        query = {name: value for name, value in (query or {}).items() if value is not None}
+        sent = {"params": query, "json": body, "content": content, "headers": dict(headers or {})}
         with self._translated():
-            return self._http.request(method, path, params=params, json=body, content=content, headers=dict(headers or {}))
+            return answered_in_time(lambda: self._http.request(method, path, **sent), sleep=self._sleep)
 
     @contextmanager
     def _translated(self) -> Iterator[None]:

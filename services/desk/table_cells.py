@@ -11,6 +11,7 @@ from decimal import Decimal
 from typing import Any
 
 from services.desk.errors import TableUnreadable
+from shared_schemas.csv_cells import unguarded
 from shared_schemas.problem import ProblemDetail
 
 COLUMNS = ("surface", "radius_mm", "thickness_mm", "glass", "clear_diameter_mm", "diameter_mm")
@@ -279,7 +280,7 @@ def rows_of(text: str, sheet: Sheet) -> list[Row]:
     separator = max("\t;,", key=lines[first].count)
     try:
         written = next(csv.reader([lines[first]], delimiter=separator))
-        entries = list(csv.reader(lines[first + 1 :], delimiter=separator))
+        entries = [[unguarded(cell) for cell in cells] for cells in csv.reader(lines[first + 1 :], delimiter=separator)]
     except csv.Error as fault:
         raise TableUnreadable(sheet.name, f"it is no table: {fault}") from fault
     columns = _columns(written, first + 1, sheet)

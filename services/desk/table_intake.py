@@ -23,6 +23,7 @@ from pydantic import ValidationError
 from services.chassis.problems import details_of_invalid
 from services.desk.errors import TableUnreadable
 from services.desk.table_cells import COLUMNS, FLAT, MOST_ROWS, ORDERS, Row, Sheet, rows_of
+from shared_schemas.csv_cells import guarded
 from shared_schemas.prescription import Element, IndexGlass, Prescription, Surface
 
 __all__ = ["MOST_ROWS", "prescription_from_table", "table_of"]
@@ -270,7 +271,7 @@ def table_of(prescription: Prescription) -> str:
             writer.writerow([name, _text(value)])
     columns = [*COLUMNS, *more]
     writer.writerow(columns)
-    writer.writerows([cells.get(column, "") for column in columns] for cells in _numbered(_rows(prescription)))
+    writer.writerows([guarded(cells.get(column, "")) for column in columns] for cells in _numbered(_rows(prescription)))
     return out.getvalue()
 
 

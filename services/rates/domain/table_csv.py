@@ -13,6 +13,7 @@ from typing import Any, get_args, get_origin
 from pydantic import ValidationError
 
 from services.rates.errors import TableUnreadable
+from shared_schemas.csv_cells import guarded, unguarded
 from shared_schemas.problem import ProblemDetail
 from shared_schemas.rates import TABLES, RateRow
 
@@ -93,7 +94,7 @@ def validated_rows(table: str, records: Sequence[dict[str, Any]]) -> tuple[RateR
 
 
 def rows_to_csv(table: str, rows: Sequence[RateRow]) -> str:
-    """CSV of `rows`; `rows_from_csv` reads it back to equal rows."""
+    """CSV of `rows`; `rows_from_csv` reads it back to equal rows. Texts that a spreadsheet would calculate have an apostrophe before them."""
     out = io.StringIO(newline="")
     writer = csv.DictWriter(out, fieldnames=_field_names(TABLES[table]), lineterminator="\n")
     writer.writeheader()
@@ -132,7 +133,7 @@ def _field_names(shape: type[RateRow]) -> list[str]:
 def _record(shape: type[RateRow], row: dict[str, Any]) -> dict[str, Any]:
     record: dict[str, Any] = {}
     for name, field in shape.model_fields.items():
-        cell = (row.get(field.alias or name) or "").strip()
+        cell = unguarded((row.get(field.alias or name) or "").strip())
         if cell:
             record[field.alias or name] = _value(cell, field.annotation)
     if SURPLUS in row:
@@ -171,7 +172,7 @@ def _cell(value: Any) -> str:
         return ""
     if isinstance(value, bool):
         return "true" if value else "false"
-    return json.dumps(value, separators=(",", ":")) if isinstance(value, (list, dict)) else str(value)
+    return json.dumps(value, separators=(",", ":")) if isinstance(value, (list, dict)) else guarded(str(value))
 
 
 def _detail(number: int, error: Any) -> ProblemDetail:

@@ -165,3 +165,32 @@ def test_a_rate_table_is_changed_with_the_etag_it_was_read_with(server: Callable
     assert (etag, following) == ('"3"', '"4"')
     assert sent.headers["If-Match"] == '"3"'
     assert json.loads(sent.content) == {"rows": [{"name": "a", "charge": "1.50", "as_of": "2026-11-02"}], "reason": "a trial"}
+
+
+OFTEN = {"type": "/problems#too-often", "title": "Too many requests", "status": 429, "detail": "At most 3 a minute."}
+
+
+def test_a_request_that_came_too_often_is_sent_again_when_the_server_says_so(
+    server: Callable[..., Any], demo_request: QuoteRequest
+) -> None:
+    fake, time = server(httpx.Response(429, json=OFTEN, headers={"Retry-After": "7"}), (429, OFTEN), (202, ACCEPTED)), Time()
+    assert client(fake, time).request_quote(demo_request).number == "BW-7"
+    assert time.pauses == [7.0, 0.5]
+
+
+def test_patience_with_a_server_that_says_too_often_ends(server: Callable[..., Any], demo_request: QuoteRequest) -> None:
+    fake, time = server(httpx.Response(429, json=OFTEN, headers={"Retry-After": "30"})), Time()
+    with pytest.raises(ServerRefused, match="At most 3 a minute") as caught:
+        client(fake, time).request_quote(demo_request)
+    assert (caught.value.status, time.pauses) == (429, [30.0, 30.0])
+
+
+def test_a_body_that_was_too_slow_is_an_error_with_its_reason(server: Callable[..., Any], demo_request: QuoteRequest) -> None:
+    slow = {
+        "type": "/problems#body-too-slow",
+        "title": "The body took too long",
+        "status": 408,
+        "detail": "It was not here within 60 s.",
+    }
+    with pytest.raises(ServerRefused, match="within 60 s"):
+        client(server((408, slow))).request_quote(demo_request)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 from datetime import date
 from decimal import Decimal
 
@@ -12,6 +13,7 @@ from hypothesis import strategies as st
 from services.rates.domain.revision import canonical_rows
 from services.rates.domain.table_csv import rows_from_csv, rows_to_csv, validated_rows
 from services.rates.errors import TableUnreadable
+from shared_schemas.csv_cells import guarded, unguarded
 from shared_schemas.rates import TABLES, CalendarRow, PriceStep, Rates, StockFormRow, WorkCentreRow
 
 PRINTABLE = st.characters(exclude_categories=("Cc", "Cs"))
@@ -138,3 +140,17 @@ def test_money_as_a_number_is_refused(rates: Rates) -> None:
     with pytest.raises(TableUnreadable) as caught:
         validated_rows("currencies", [record])
     assert "decimal string" in caught.value.errors[0].reason
+
+
+@pytest.mark.parametrize("text", ["=1+1", "+cmd|x", "-SUM(A1)", "@x", "'=x", "''@", "'plain", "=-1"])
+def test_what_a_spreadsheet_would_calculate_is_text_on_the_way_out_and_the_same_again_on_the_way_in(text: str) -> None:
+    row = CalendarRow(name=text, source=text, as_of=date(2026, 11, 2), weekday=0, hours=8.0)
+    written = rows_to_csv("calendar", [row])
+    assert not [cell for line in csv.reader(written.splitlines()) for cell in line if cell[:1] in tuple("=+-@\t\r")]
+    assert rows_from_csv("calendar", written) == (row,)
+
+
+@pytest.mark.parametrize("figure", ["-1.5", "+3", "-0.00012", "-1e-05", "12", "-.5"])
+def test_figures_stay_figures_for_a_spreadsheet(figure: str) -> None:
+    assert guarded(figure) == figure
+    assert unguarded(figure) == figure
