@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from base64 import b64encode
+from base64 import b64decode, b64encode
 from collections.abc import Iterable
 from datetime import date, datetime
 from typing import Any
@@ -10,7 +10,7 @@ from typing import Any
 from sqlalchemy import Connection, text
 
 from services.chassis.database import Database
-from services.quoting.store.blocks import Documents, block_columns, digest_of, documents_of, may_repack
+from services.quoting.store.blocks import block_columns, digest_of, documents_of, may_repack
 from shared_schemas.archive import (
     ArchivedDecision,
     ArchivedEvent,
@@ -98,7 +98,7 @@ class ArchiveStore:
 
 def _put_back(database: Database, one: RevisionReturned) -> int:
     try:
-        documents = Documents(*one.block.documents())
+        documents = one.block.documents()
     except (ValueError, EOFError, OSError):
         return 0
     with database.transaction() as connection:
@@ -106,7 +106,8 @@ def _put_back(database: Database, one: RevisionReturned) -> int:
         return connection.execute(
             text("update quoting.outcomes set packing = :packing, packed = :packed, body_bytes = :body_bytes, blanks_bytes = :blanks_bytes, "
                  "operations_bytes = :operations_bytes, archived_in = null where number = :row and archived_in is not null and digest = :digest"),
-            {"row": one.row, "digest": digest_of(documents.body), **block_columns(documents, QUICK)},
+            # The block goes back as it came: it was just unpacked, so it is whole.
+            {"row": one.row, "digest": digest_of(documents[0]), "packed": b64decode(one.block.data), **one.block.model_dump(exclude={"data"})},
         ).rowcount  # fmt: skip
 
 
