@@ -66,6 +66,10 @@ class Resources:
         return self.redis.llen(f"{self.settings.deployment}:{queue}")
 
 
+TAKING_WAIT_S = 2.0
+"""How long a process that works for callers, and on no queue, waits for an answer of Redis."""
+
+
 def build_resources(chosen: Settings, *, queue: Celery | None = None) -> Resources:
     """Real resources from settings. Nothing connects before it is used."""
     client = redis.Redis.from_url(
@@ -75,6 +79,9 @@ def build_resources(chosen: Settings, *, queue: Celery | None = None) -> Resourc
         socket_keepalive=True,
         health_check_interval=15,
     )
+    if queue is None:
+        # Whoever takes requests waits for Redis no longer than a caller would: what cannot be started now is started by the sweeper.
+        client = hurried(client, TAKING_WAIT_S)
     return Resources(
         settings=chosen,
         database=Database(chosen.database_url.get_secret_value()),
