@@ -50,7 +50,7 @@ class Check:
 
 
 @dataclass(frozen=True)
-class Finding:
+class Answered:
     """What a check found; `words` is `None` when all is well."""
 
     check: Check
@@ -69,10 +69,10 @@ class Checks:
         for question in self._questions:
             question.begin()
 
-    async def findings(self) -> list[Finding]:
+    async def answers(self) -> list[Answered]:
         """What each check finds, within the deadline."""
         answers = await asyncio.gather(*(question.answer() for question in self._questions))
-        return [Finding(question.check, words) for question, words in zip(self._questions, answers, strict=True)]
+        return [Answered(question.check, words) for question, words in zip(self._questions, answers, strict=True)]
 
 
 class Shared(Generic[Answer]):

@@ -67,12 +67,12 @@ async def healthz() -> dict[str, str]:
 )
 async def readyz(request: Request) -> JSONResponse:
     asked: Checks = request.app.state.checks
-    findings = await asked.findings()
-    ready = all(one.words is None for one in findings if one.check.needed)
+    answers = await asked.answers()
+    ready = all(one.words is None for one in answers if one.check.needed)
     body = {
         "ready": ready,
-        "degraded": any(one.words is not None for one in findings),
-        "parts": {one.check.name: one.words or "yes" for one in findings},
+        "degraded": any(one.words is not None for one in answers),
+        "parts": {one.check.name: one.words or "yes" for one in answers},
         "version": VERSION,
     }
     return JSONResponse(body, 200 if ready else 503)

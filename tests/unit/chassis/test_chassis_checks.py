@@ -43,8 +43,8 @@ def checks(part: Part, monkeypatch: pytest.MonkeyPatch) -> Checks:
 
 
 def words(checks: Checks) -> str | None:
-    (finding,) = asyncio.run(checks.findings())
-    return finding.words
+    (answer,) = asyncio.run(checks.answers())
+    return answer.words
 
 
 def test_a_part_that_never_answers_is_told_at_the_deadline_and_asked_once(checks: Checks, part: Part) -> None:
