@@ -12,6 +12,7 @@ from shared_schemas.problem import Explained, Problem, ProblemDetail
 MEDIA_TYPE = "application/problem+json"
 
 PROBLEM_TYPES: dict[str, tuple[int, str, str]] = {
+    "not-http": (400, "The request is not HTTP", "Look at what stands between you and us, and at the program that wrote the request."),
     "not-json": (400, "The body is not JSON", "Send one JSON document, encoded in UTF-8."),
     "key-missing": (401, "A key is needed", "Send the header Authorization: Bearer <key>."),
     "key-unknown": (401, "The key is not known", "Check the key; it may have been revoked."),

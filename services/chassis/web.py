@@ -33,6 +33,7 @@ from services.chassis.rate_source import ProposalRefused, RatesUnavailable, Revi
 from services.chassis.refusals import Refused
 from services.chassis.resources import Resources, resources
 from services.chassis.settings import settings
+from services.chassis.unreadable import answer_with_problems
 from services.chassis.version import VERSION
 from shared_schemas.problem import Explained, FigureOutOfRange, Problem
 from shared_schemas.rates import RateMissing, RateRevision
@@ -314,6 +315,7 @@ def _describe_problems_as_such(app: FastAPI) -> None:
 
 def application() -> FastAPI:
     """The application of this process, as uvicorn serves it: `uvicorn --factory services.chassis.web:application`."""
+    answer_with_problems()
     set_up_logs(settings().log_level)
     log.info("api starts", extra={"version": VERSION, "services": ",".join(settings().services)})
     app = make_app(resources())

@@ -75,3 +75,9 @@ def test_the_process_says_whether_it_lives_and_can_work(box: Address) -> None:
     assert found["ready"] is True
     assert {"postgresql": "yes", "writes": "yes", "redis": "yes"}.items() <= found["parts"].items()
     assert workers == "yes" or workers.startswith("no: no sign of life"), "the first beat may be ten seconds away"
+
+
+def test_a_method_that_nobody_knows_is_a_problem_too(box: Address) -> None:
+    answer = httpx.request("FOO", f"{box.url}/v1/quotes")
+    assert (answer.status_code, answer.headers["Content-Type"]) == (501, "application/problem+json")
+    assert answer.json()["type"] == "/problems#method-unknown"

@@ -167,7 +167,7 @@ class Supervisor:
         )
         return [
             Server("api", (*python, "uvicorn", "--factory", "services.chassis.web:application", "--host", "127.0.0.1", "--port",
-                           str(self._port), "--no-access-log", "--no-server-header", "--log-level", "warning", "--timeout-graceful-shutdown", "5"),
+                           str(self._port), "--no-access-log", "--no-server-header", "--no-proxy-headers", "--log-level", "warning", "--timeout-graceful-shutdown", "5"),
                    environment=environment),
             Server("worker", (*worker, "-Q", queues, "-c", "2", "-n", "quick@%h"), environment=environment),
             # Much work gives way to little on the same processors.
