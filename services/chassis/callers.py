@@ -7,6 +7,7 @@ import time
 from asyncio import Lock
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from ipaddress import IPv4Network, IPv6Network, ip_address, ip_network
 
 from anyio import CapacityLimiter, to_thread
@@ -142,6 +143,7 @@ def _is_in(address: str, trusted: Sequence[Network]) -> bool:
     return any(parsed in network for network in trusted)
 
 
+@lru_cache(1000)
 def _without_host_part(address: str, *, otherwise: str) -> str:
     try:
         parsed = ip_address(address)
