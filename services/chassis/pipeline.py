@@ -32,6 +32,11 @@ from shared_schemas.traveller import Failure, Job, Refusal, Traveller
 
 log = logging.getLogger(__name__)
 
+
+class StageStarved(Exception):
+    """A stage came to its time limit with little done: the machine was busy with other things, and it may be less so a moment later."""
+
+
 TRANSPORT_FAULTS: tuple[type[BaseException], ...] = (
     redis.RedisError,
     httpx.TransportError,
@@ -41,6 +46,7 @@ TRANSPORT_FAULTS: tuple[type[BaseException], ...] = (
     RatesUnavailable,
     LoadUnavailable,
     ConnectionError,
+    StageStarved,
 )
 """Faults of the ways between the parts: the same work may succeed a moment later."""
 

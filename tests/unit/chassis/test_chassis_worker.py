@@ -80,8 +80,14 @@ def test_one_that_lasts_is_left_to_the_sweeper(struck: Any, fault: BaseException
     assert struck(STAGES[0], fault, MOST_RETRIES) == ["left"]
 
 
-def test_a_stage_that_never_ends_in_time_fails_the_quote(struck: Any) -> None:
+def test_a_stage_that_never_ends_in_time_fails_the_quote(struck: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+    clock = iter((0.0, 24.0))
+    monkeypatch.setattr(worker_module.time, "process_time", lambda: next(clock))
     assert struck(STAGES[0], SoftTimeLimitExceeded(), 0) == ["the verdict"], "at its first try: another would take as long"
+
+
+def test_a_stage_that_had_no_processor_to_work_with_is_tried_again(struck: Any) -> None:
+    assert struck(STAGES[0], SoftTimeLimitExceeded(), 0) == [retry_wait_s(0)]
 
 
 def test_any_other_fault_is_no_matter_for_the_queue(struck: Any) -> None:
