@@ -22,10 +22,10 @@ from services.chassis.problems import clean
 from services.chassis.refusals import Refused
 from shared_schemas.problem import ProblemDetail
 
-MOST_DEPTH = 40
+MOST_DEPTH = 64
 """Objects and arrays within each other; the deepest of our own documents has less than half of it."""
 BYTES_PER_VALUE = 8
-FEWEST_VALUES = 2000
+FEWEST_VALUES = 20_000
 """A body of 16 MiB may hold two million values: one to so many bytes, and in a short body so many. A request of ours has one to 18 bytes."""
 LONG_BYTES = 128 * 1024
 MOST_NAMED = 20

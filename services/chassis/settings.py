@@ -66,7 +66,7 @@ class Settings(BaseSettings):
     A sample secret refuses to start.
 
     Work: `most_unfinished` quotes may be accepted and without an outcome, `most_unfinished_of_key` of them of one key. In the queues are
-    `most_in_flight` of them at once, some two for each worker process, and `most_large_in_flight` of much work, which is more than
+    `most_in_flight` of them at once, one more than there are children of workers on one box, some two for each child in a fleet, and `most_large_in_flight` of much work, which is more than
     `most_quick_work_s` seconds of one processor by the estimate at intake; above `most_work_s` a request is refused. Of each key
     `most_started_at_once` single quotes are started as they come.
 
@@ -104,7 +104,7 @@ class Settings(BaseSettings):
     most_unfinished: Annotated[int, Field(ge=1)] = 20_000
     most_unfinished_of_key: Annotated[int, Field(ge=1)] = 5_000
     most_started_at_once: Annotated[int, Field(ge=1)] = 2
-    most_in_flight: Annotated[int, Field(ge=1)] = 4
+    most_in_flight: Annotated[int, Field(ge=1)] = 3
     most_large_in_flight: Annotated[int, Field(ge=1)] = 2
     most_quick_work_s: Annotated[float, Field(gt=0)] = 3.0
     most_work_s: Annotated[float, Field(gt=0)] = 45.0

@@ -245,7 +245,7 @@ class TooMuchWork(QuotingError):
 
     def __init__(self, work_s: float, most_s: float, errors: Sequence[ProblemDetail]) -> None:
         super().__init__(
-            f"This is about {work_s:.0f} s of work, and one quote may be at most {most_s:.0f} s. {' Or '.join(error.remedy or '' for error in errors)}",
+            f"This is about {work_s:.0f} s of work, and one quote may be at most {most_s:.0f} s. {', or: '.join((error.remedy or '').rstrip('.') for error in errors)}.",
             *errors,
         )
 

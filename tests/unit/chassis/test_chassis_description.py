@@ -32,4 +32,4 @@ def test_one_process_of_a_fleet_describes_all_services_and_serves_its_own() -> N
     refusals = document["paths"]["/v1/prescriptions/check"]["post"]["responses"]["422"]["content"]
     assert list(refusals) == ["application/problem+json"]
     assert asyncio.run(asked("POST", "/v1/prescriptions/check")).status_code == 404
-    assert asyncio.run(asked("GET", "/v1/blanks/plan")).headers["allow"] == "POST"
+    assert asyncio.run(asked("GET", "/v1/blanks/plan")).headers["allow"] == "OPTIONS, POST"
