@@ -96,9 +96,8 @@ def test_a_quote_of_before_is_requoted_at_todays_rates(upgraded: Upgraded) -> No
     assert [one["unit_price"]["old"] for one in compared["breaks"]] == [one["unit_price"] for one in before["breaks"]]
 
 
+@pytest.mark.parametrize("upgraded", ["first-quotes"], indirect=True)  # the oldest state stands for all
 def test_a_failed_quote_of_before_is_started_again(upgraded: Upgraded) -> None:
-    if upgraded.state != "first-quotes":
-        pytest.skip("the oldest state stands for all")
     failed = next(number for number, outcome in upgraded.outcomes.items() if outcome.status == "failed")
     asked = upgraded.shop.ask("POST", f"/v1/quotes/{failed}/requote")
     assert asked.status_code == 202, asked.text
