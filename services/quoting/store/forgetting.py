@@ -69,7 +69,7 @@ def _forget_batch(connection: Connection, kind: str, before: datetime) -> int:
                  counted as (insert into quoting.forgotten_events as f (kind, many) select kind, many from kinds
                              on conflict (kind) do update set many = f.many + excluded.many)
             select coalesce(sum(many), 0) from kinds
-        """),
+        """),  # nosec B608  nothing but the text above
         {"before": before},
     )
     return int(gone.scalar_one())

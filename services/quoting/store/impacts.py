@@ -136,7 +136,7 @@ class ImpactStore:
         with self._database.transaction() as connection:
             row = connection.execute(
                 text(
-                    f"select {BODY} from quoting.impacted_quotes e join quoting.outcomes o on o.number = e.quote where e.number = :n"
+                    f"select {BODY} from quoting.impacted_quotes e join quoting.outcomes o on o.number = e.quote where e.number = :n"  # nosec B608  columns of ours
                 ),
                 {"n": number},
             ).one_or_none()
