@@ -258,8 +258,8 @@ def test_settings_are_made_once_and_what_they_say_stays(tmp_path: Path) -> None:
     given = {
         "BLANKWRIGHT_PORT": "9000",
         "BLANKWRIGHT_ADMIN_KEY": "",
-        "BLANKWRIGHT_REDIS_PASSWORD": "mine",
-    }  # pragma: allowlist secret
+        "BLANKWRIGHT_REDIS_PASSWORD": "for-tests",
+    }
     file.write_text("".join(f"{name}={value}\n" for name, value in given.items()), encoding="utf-8")
     made = []
     for _ in range(2):
@@ -269,10 +269,10 @@ def test_settings_are_made_once_and_what_they_say_stays(tmp_path: Path) -> None:
     settings = dict(line.split("=", 1) for line in made[0].splitlines())
     assert made[1] == made[0]
     assert set(settings) == {*SECRETS, "BLANKWRIGHT_PORT"}
-    assert (settings["BLANKWRIGHT_PORT"], settings["BLANKWRIGHT_REDIS_PASSWORD"]) == ("9000", "mine")
+    assert (settings["BLANKWRIGHT_PORT"], settings["BLANKWRIGHT_REDIS_PASSWORD"]) == ("9000", "for-tests")
     assert len(set(settings.values())) == len(settings)
     for name, value in settings.items():
-        form = r"bw_[0-9a-f]{12}_[\w-]{43}" if name.endswith("_KEY") else r"[\w-]{48}|mine|9000"
+        form = r"bw_[0-9a-f]{12}_[\w-]{43}" if name.endswith("_KEY") else r"[\w-]{48}|for-tests|9000"
         assert re.fullmatch(form, value), name
     assert file.stat().st_mode & 0o077 == 0
 
