@@ -106,9 +106,9 @@ def test_a_batch_waits_outside_the_queues_and_no_sweeper_takes_it_for_lost(datab
     much_later = NOW + timedelta(days=1)
     assert store.runs.unsent(now=much_later) == []
     assert store.runs.overdue(now=much_later, most_attempts=3) == ([], [])
-    begun, _ = store.accept(NEW, None, now=NOW, bounds=Bounds(most_unfinished=6))
+    begun, _ = store.accept(NEW, None, now=much_later, bounds=Bounds(most_unfinished=6))
     with pytest.raises(QueueFull):
-        store.accept(NEW, None, now=NOW, bounds=Bounds(most_unfinished=6))
+        store.accept(NEW, None, now=much_later, bounds=Bounds(most_unfinished=6))
     first = admitted(database, 3, now=much_later)
     assert [start.number for start in first] == list(batches.numbers(number)[:2])
     assert admitted(database, 3, now=much_later) == []

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 
 import pytest
 
@@ -15,7 +15,7 @@ from services.quoting.store.bounds import Bounds
 from services.quoting.store.impacts import IMPACT_RUNS
 from services.quoting.store.repository import QUOTE_RUNS, QuoteStore
 from services.quoting.store.rows import NewQuote, Outcome, Start
-from services.quoting.store.turns import admit_in_turn
+from services.quoting.store.turns import PLACE_HELD_S, admit_in_turn
 
 NOW = datetime(2026, 11, 2, 9, 0, tzinfo=UTC)
 NEW = NewQuote(request=b"{}", customer="Tarn & Fell", title="A lens", rate_revision=1, quoted_on=NOW.date(), trace="t" * 32)
@@ -28,10 +28,10 @@ def by(caller: str, work_s: float = 1.0, *, large: bool = False) -> NewQuote:
     return replace(NEW, caller=caller, work_s=work_s, large=large)
 
 
-def let_in(database: Database, most: int, most_large: int = 0) -> list[Start]:
+def let_in(database: Database, most: int, most_large: int = 0, now: datetime = NOW) -> list[Start]:
     """Those whose turn has come when so many may be under way."""
     tables = (QUOTE_RUNS, IMPACT_RUNS)
-    admitted = admit_in_turn(database, tables, most_in_flight={False: most, True: most_large}, now=NOW, first_check_s=15)
+    admitted = admit_in_turn(database, tables, most_in_flight={False: most, True: most_large}, now=now, first_check_s=15)
     return [start for _, start in admitted]
 
 
@@ -87,6 +87,22 @@ def test_much_work_takes_no_place_of_little(database: Database) -> None:
     assert [start.large for start in let_in(database, 4, 2)] == [False]
     again, _ = store.runs.overdue(now=NOW.replace(minute=4), most_attempts=6)
     assert [start.large for start in again] == [False], "what takes long is not taken for lost"
+
+
+def test_quotes_that_a_dead_worker_took_with_it_keep_nobody_out_for_long(database: Database) -> None:
+    batches, store = BatchStore(database), QuoteStore(database)
+    batches.accept([by("a")] * 6, None, now=NOW)
+    bomb, _ = store.accept(by("b", 30.0, large=True), None, now=NOW, bounds=ONE_AT_ONCE)
+    store.accept(by("b", 30.0, large=True), None, now=NOW, bounds=ONE_AT_ONCE)
+    lost = let_in(database, 2, 1)
+    assert bomb.number in {start.number for start in lost}
+    soon, later = (NOW + timedelta(seconds=PLACE_HELD_S + by_s) for by_s in (-1, 1))
+    assert let_in(database, 2, 1, soon) == []
+    next_ones = let_in(database, 2, 1, later)
+    assert [start.large for start in next_ones] == [False, False], "much work takes longer, and is not taken for lost"
+    again, _ = store.runs.overdue(now=NOW + timedelta(seconds=16), most_attempts=6)
+    assert {start.number for start in again} == {start.number for start in lost if not start.large}
+    assert let_in(database, 4, 1, NOW + timedelta(seconds=16)) == [], "started again, they hold places again"
 
 
 def test_a_key_with_enough_under_way_gets_no_more_and_another_does(database: Database) -> None:

@@ -21,6 +21,10 @@ from services.chassis.database import Database
 from services.quoting.store.rows import Start
 from services.quoting.store.runs import LONGEST_WAIT_S, RunTable, as_start
 
+PLACE_HELD_S = 10.0
+"""So long after its start a quote of little work holds its place: one that a dead worker took with it must not keep others out until it is looked
+after, and looked after again. Several times what such a quote takes."""
+
 NEXT = text("""
     with waiting as (
         select 'quoting.quotes' as lies_in, q.number, q.caller, q.work_s, (q.batch is not null)::int as class, q.position as turn, 0 as place
@@ -41,6 +45,8 @@ NEXT = text("""
         select caller, sum(work_s) as work_s, count(*) as runs from (
             select q.caller, q.work_s from quoting.quotes q
             where q.status = 'accepted' and q.next_check_at is not null and q.large = :large
+              and (q.large or exists (select 1 from quoting.outbox o where o.number = q.number and o.attempt = q.attempt
+                                      and o.created_at > :held_since))
             union all
             select i.caller, q.work_s
             from quoting.impacted_quotes e join quoting.impacts i on i.number = e.impact join quoting.quotes q on q.number = e.quote
@@ -72,7 +78,8 @@ def admit_in_turn(
 def _admit(
     connection: Connection, tables: Mapping[str, RunTable], *, large: bool, most: int, now: datetime, first_check_s: float
 ) -> list[tuple[RunTable, Start]]:  # fmt: skip
-    chosen = connection.execute(NEXT, {"large": large, "most": most}).all()
+    held_since = now - timedelta(seconds=PLACE_HELD_S)
+    chosen = connection.execute(NEXT, {"large": large, "most": most, "held_since": held_since}).all()
     starts: dict[str, Start] = {}
     for name, table in tables.items():
         numbers = [row.number for row in chosen if row.lies_in == name]
