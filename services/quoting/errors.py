@@ -244,10 +244,10 @@ class TooMuchWork(QuotingError):
     """More work than one quote may be. Each of `errors` names what there is much of, and how much would do."""
 
     def __init__(self, work_s: float, most_s: float, errors: Sequence[ProblemDetail]) -> None:
-        super().__init__(
-            f"This is about {work_s:.0f} s of work, and one quote may be at most {most_s:.0f} s. {', or: '.join((error.remedy or '').rstrip('.') for error in errors)}.",
-            *errors,
+        would_do = (
+            ", or: ".join((error.remedy or "").rstrip(".") for error in errors) or "An administrator can allow more (most_work_s)"
         )
+        super().__init__(f"This is about {work_s:.0f} s of work, and one quote may be at most {most_s:.0f} s. {would_do}.", *errors)
 
 
 class NothingToCancel(QuotingError):

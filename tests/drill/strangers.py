@@ -11,7 +11,7 @@ from urllib.parse import urlsplit
 
 import httpx
 
-from shared_schemas.quote import QuoteRequest
+from shared_schemas.quote import FINAL_STATUSES, QuoteRequest
 from tests.bench.lenses import chain_of_lenses
 from tests.drill.asked import distinct_requests
 from tests.drill.box import Box
@@ -94,7 +94,7 @@ def quoted_within_s(client: httpx.Client, body: bytes) -> float:
     answer = client.post("/v1/quotes", content=json.dumps(json.loads(body) | {"customer": BOMB}), headers={"Prefer": "wait=30"})
     answer.raise_for_status()
     number = answer.json()["number"]
-    while answer.status_code == 202 or answer.json().get("status") not in ("ready", "refused", "failed", "cancelled"):
+    while answer.status_code == 202 or answer.json().get("status") not in FINAL_STATUSES:
         if time.perf_counter() - began > READY_WITHIN_S:
             raise TimeoutError(f"{number} was not ready within {READY_WITHIN_S:g} s")
         time.sleep(0.05)

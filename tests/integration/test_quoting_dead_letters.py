@@ -261,3 +261,15 @@ def test_a_look_that_a_clock_set_back_moved_an_hour_away_is_due(store: QuoteStor
     again, _ = store.runs.overdue(now=NOW, most_attempts=3)
     assert [start.number for start in again] == [number]
     assert store.runs.overdue(now=NOW, most_attempts=3) == ([], [])
+
+
+def test_a_replayed_quote_of_much_work_is_not_taken_for_lost_while_it_is_worked_on(store: QuoteStore, database: Database) -> None:
+    number = accepted(store).number
+    with database.transaction() as connection:
+        connection.execute(text("alter table quoting.quotes disable trigger quotes_stand"))
+        connection.execute(text("update quoting.quotes set large = true"))
+        connection.execute(text("alter table quoting.quotes enable trigger quotes_stand"))
+    store.runs.settle(number, 1, FAILED, now=NOW, letter=LETTER)
+    begun = DeadLetters(database).replay(1, by="somebody", now=NOW, first_check_s=15)
+    assert begun.large
+    assert store.runs.overdue(now=NOW + timedelta(seconds=60), most_attempts=6) == ([], [])

@@ -8,6 +8,8 @@ for all lenses, whatever it is on a machine).
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from services.quoting.errors import TooMuchWork
 from shared_schemas.problem import ProblemDetail
 from shared_schemas.quote import QuoteRequest
@@ -45,9 +47,8 @@ def refuse_too_much_work(request: QuoteRequest, *, most_s: float, pointer: str =
     work_s = work_of(request)
     if work_s <= most_s:
         return
-    elements, quantities = len(request.prescription.elements), len(request.quantities)
-    per_element = aspheres_of(request) / elements
-    fit = max((n for n in range(1, quantities) if estimated_s(elements, n, elements * per_element) <= most_s), default=0)
+    elements, quantities, aspheres = len(request.prescription.elements), len(request.quantities), aspheres_of(request)
+    fit = _most_below(quantities, lambda fewer: estimated_s(elements, fewer, aspheres) <= most_s)
     errors = []
     if fit:
         errors.append(
@@ -59,14 +60,20 @@ def refuse_too_much_work(request: QuoteRequest, *, most_s: float, pointer: str =
                 remedy=f"Ask for at most {fit} {'quantity' if fit == 1 else 'quantities'} of this lens at a time.",
             )
         )
-    most_elements = max((n for n in range(1, elements) if estimated_s(n, quantities, n * per_element) <= most_s), default=1)
-    errors.append(
-        ProblemDetail(
-            pointer=f"{pointer}/prescription/elements",
-            reason=f"{elements} elements in {quantities} quantities are too much work",
-            figure=elements,
-            limit=most_elements,
-            remedy=f"Ask for parts of the lens as lenses of their own, of at most {most_elements} elements in as many quantities.",
+    part = _most_below(elements, lambda fewer: estimated_s(fewer, quantities, aspheres * fewer / elements) <= most_s)
+    if part:
+        errors.append(
+            ProblemDetail(
+                pointer=f"{pointer}/prescription/elements",
+                reason=f"{elements} elements in {quantities} quantities are too much work",
+                figure=elements,
+                limit=part,
+                remedy=f"Ask for parts of the lens as lenses of their own, of at most {part} elements in as many quantities.",
+            )
         )
-    )
     raise TooMuchWork(work_s, most_s, errors)
+
+
+def _most_below(number: int, fits: Callable[[int], bool]) -> int:
+    """The largest number below that one which fits, 0 where none does."""
+    return max(filter(fits, range(1, number)), default=0)

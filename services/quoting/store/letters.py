@@ -12,6 +12,7 @@ from services.chassis.database import Database
 from services.quoting.errors import LetterNotReplayable, LetterUnknown, ReplayOfNoUse
 from services.quoting.store.repository import quote_start
 from services.quoting.store.rows import Start
+from services.quoting.store.runs import first_look_s
 from shared_schemas.rates import RateMissing
 
 _LETTER = """
@@ -68,7 +69,7 @@ class DeadLetters:
         """
         with self._database.transaction() as connection:
             row = connection.execute(
-                text("select q.number, q.quote_number, q.revision, q.status, q.attempt, d.traceback "
+                text("select q.number, q.quote_number, q.revision, q.status, q.attempt, q.large, d.traceback "
                      "from quoting.dead_letters d join quoting.quotes q on q.number = d.number where d.id = :id for update of q"),
                 {"id": letter},
             ).one_or_none()  # fmt: skip
@@ -83,7 +84,7 @@ class DeadLetters:
                 "attempt": attempt,
                 "now": now,
                 "by": by,
-                "check": now + timedelta(seconds=first_check_s),
+                "check": now + timedelta(seconds=first_look_s(first_check_s, large=row.large)),
                 "detail": f"attempt {attempt}, by {by}",
             }
             for statement in (

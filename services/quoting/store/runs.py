@@ -94,7 +94,7 @@ class Runs:
                 if row.used >= most_attempts:
                     exhausted.append(start_of(connection, self._table, row.number))
                     continue
-                next_check_at = now + timedelta(seconds=LONGEST_WAIT_S if row.large else next_look_s(row.used + 1))
+                next_check_at = now + timedelta(seconds=next_look_s(row.used + 1, large=row.large))
                 connection.execute(
                     self._table.sql("update {table} set attempt = attempt + 1, next_check_at = :check where number = :number"),
                     {"number": row.number, "check": next_check_at},
@@ -276,7 +276,12 @@ def note_event(connection: Connection, number: str, kind: str, detail: str, now:
     )
 
 
-def next_look_s(attempt: int) -> float:
-    """Seconds until a run on that attempt is looked at again: min(5 x 2^attempt, 300), plus up to a fifth of it."""
-    wait = min(5.0 * 2**attempt, LONGEST_WAIT_S)
+def first_look_s(first_check_s: float, *, large: bool) -> float:
+    """Seconds until a run that was started is looked after: one of much work is given the longest wait there is."""
+    return LONGEST_WAIT_S if large else first_check_s
+
+
+def next_look_s(attempt: int, *, large: bool = False) -> float:
+    """Seconds until a run on that attempt is looked at again: min(5 x 2^attempt, 300), of much work 300, plus up to a fifth of it."""
+    wait = LONGEST_WAIT_S if large else min(5.0 * 2**attempt, LONGEST_WAIT_S)
     return float(wait * (1 + 0.2 * random.random()))  # nosec B311  spreads retries; no secret

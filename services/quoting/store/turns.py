@@ -19,7 +19,7 @@ from sqlalchemy import Connection, text
 
 from services.chassis.database import Database
 from services.quoting.store.rows import Start
-from services.quoting.store.runs import LONGEST_WAIT_S, RunTable, as_start
+from services.quoting.store.runs import RunTable, as_start, first_look_s
 
 PLACE_HELD_S = 10.0
 """So long after its start a quote of little work holds its place: one that a dead worker took with it must not keep others out until it is looked
@@ -104,8 +104,3 @@ def _let_in(connection: Connection, table: RunTable, numbers: Sequence[str], *, 
         )
     rows = connection.execute(table.sql("{start} where r.number = any(:numbers)"), {"numbers": mine})
     return [as_start(row) for row in rows]
-
-
-def first_look_s(first_check_s: float, *, large: bool) -> float:
-    """Seconds until a run that was started is looked after: one of much work is given the longest wait there is."""
-    return LONGEST_WAIT_S if large else first_check_s
