@@ -15,6 +15,8 @@ from services.chassis.migrate import migrate
 from services.chassis.one_box import erase
 from services.chassis.one_box.servers import broker, free_port, listens, wait_until
 from services.chassis.one_box.servers import database as postgres
+from services.chassis.resources import Resources, build_resources
+from tests.integration.parts import settings_on
 
 PASSWORD = "for-tests"
 NOW = datetime(2026, 11, 2, 8, 0, tzinfo=UTC)
@@ -61,6 +63,16 @@ def broker_port(tmp_path_factory: pytest.TempPathFactory) -> Iterator[int]:
     yield port
     process.terminate()
     process.wait()
+
+
+@pytest.fixture
+def tools(broker_port: int) -> Iterator[Resources]:
+    """Resources on the broker of the tier, emptied, and on no database."""
+    made = build_resources(settings_on(broker_port))
+    made.redis.flushall()
+    yield made
+    made.queue.close()
+    made.redis.close()
 
 
 @pytest.fixture(scope="session")

@@ -11,21 +11,12 @@ from pathlib import Path
 import pytest
 
 from services.chassis.heartbeat import workers_of_queues
-from services.chassis.resources import Resources, build_resources
+from services.chassis.resources import Resources
 from services.chassis.version import VERSION
-from tests.integration.parts import Worker, settings_on, until
+from tests.integration.parts import Worker, until
 
 DEAF_AFTER_S = 1.0
 """As `lively_worker` has it."""
-
-
-@pytest.fixture
-def tools(broker_port: int) -> Iterator[Resources]:
-    made = build_resources(settings_on(broker_port))
-    made.redis.flushall()
-    yield made
-    made.queue.close()
-    made.redis.close()
 
 
 @pytest.fixture

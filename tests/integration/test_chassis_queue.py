@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import time
-from collections.abc import Iterator
 
 import pytest
 import redis
@@ -15,15 +14,6 @@ from services.chassis.resources import Resources, build_resources
 from services.chassis.travellers import RedisTravellers
 from shared_schemas.pipeline import TASKS
 from tests.integration.parts import PASSWORD, settings_on
-
-
-@pytest.fixture
-def tools(broker_port: int) -> Iterator[Resources]:
-    made = build_resources(settings_on(broker_port))
-    made.redis.flushall()
-    yield made
-    made.queue.close()
-    made.redis.close()
 
 
 @pytest.mark.parametrize("task", [task for task in TASKS if not task.startswith(("chassis", "quoting.sweep"))])

@@ -39,15 +39,6 @@ REQUEST = QuoteRequest(prescription=chain_of_lenses(1), quantities=(5,))
 
 
 @pytest.fixture
-def tools(broker_port: int) -> Iterator[Resources]:
-    made = build_resources(settings_on(broker_port))
-    made.redis.flushall()
-    yield made
-    made.queue.close()
-    made.redis.close()
-
-
-@pytest.fixture
 def worker(broker_port: int, tools: Resources, tmp_path: Path) -> Iterator[tuple[subprocess.Popen[bytes], Path]]:
     """A real worker of the first stage, with its log."""
     started = Worker(broker_port, tmp_path)
