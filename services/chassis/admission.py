@@ -14,6 +14,7 @@ from sqlalchemy.exc import SQLAlchemyError
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from services.chassis.addresses import Address, Addresses, methods_of
+from services.chassis.audit import asking
 from services.chassis.callers import Failures, KeyRing, Network, address_of, shown_key
 from services.chassis.key_limits import KeyLimits
 from services.chassis.keys import Caller, Role
@@ -45,6 +46,7 @@ class Admission:
             await self._app(scope, receive, send)
             return
         state = scope.setdefault("state", {})
+        asking.set(None)
         state["address"] = address_of(scope, self._trusted)
         if self._addresses is None:
             self._addresses = Addresses(scope["app"].routes)
@@ -74,6 +76,7 @@ class Admission:
                 detail = "The database does not answer just now; try again in a moment."
                 raise Refused("unavailable", detail, Retry_After="2") from fault
             scope["state"]["caller"] = caller
+            asking.set(caller)
             if self._limits is not None:
                 self._limits.take_request(caller)
             refuse_role(caller, address.roles)

@@ -14,6 +14,7 @@ from datetime import UTC, datetime
 
 from sqlalchemy import Connection, text
 
+from services.chassis import audit
 from services.chassis.database import Database
 
 CLOCK_BEGINS = datetime(2026, 1, 1, tzinfo=UTC)
@@ -88,6 +89,7 @@ def begin_epoch(
             ),
             vars(made),
         )
+        audit.record(connection, action="database.restore", subject=f"epoch {made.number}", at=now, details={"why": why})
     return made
 
 

@@ -33,7 +33,14 @@ PARTS: dict[str, Path] = {
 """Parts that have tables, with their revisions."""
 
 WRITTEN_BY_ALL: dict[str, str] = {}
-"""Tables of the chassis that every part's role may write to, with the rights; it reads them all."""
+"""Tables of the chassis that every part's role may write to, with the rights."""
+
+AUDIT = "select, insert"
+"""What the role of a part that keeps changes may do to the audit log; the other roles have no right to it at all."""
+WRITTEN_BY: dict[str, dict[str, str]] = {part: {"audit": AUDIT} for part in ("rates", "orders", "quoting")}
+"""Tables of the chassis to which the role of one part has rights of its own."""
+HIDDEN = ("audit",)
+"""Tables of the chassis that a role reads only where it has rights of its own to them."""
 
 
 def migrate(database: Database, *, now: datetime) -> dict[str, str]:
@@ -55,7 +62,8 @@ def migrate(database: Database, *, now: datetime) -> dict[str, str]:
                 if part != "chassis":
                     import_module(f"services.{part}.store").furnish(database, now)
             with database.transaction() as connection:
-                give_rights(connection, rights_kept(), passwords_told(part for part in PARTS if part != "chassis"))
+                passwords = passwords_told(part for part in PARTS if part != "chassis")
+                give_rights(connection, rights_kept(), passwords, of_chassis=WRITTEN_BY, hidden=HIDDEN)
         finally:
             lock.execute(text("select pg_advisory_unlock(:n)"), {"n": LOCK})
     return current(database)

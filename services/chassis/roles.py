@@ -10,7 +10,7 @@ to every role that there is: a database whose owner may make no roles has them m
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 
 from sqlalchemy import Connection, text
 
@@ -28,10 +28,14 @@ def passwords_told(parts: Iterable[str]) -> dict[str, str]:
     return {part: password for part, password in said.items() if password}
 
 
-def give_rights(connection: Connection, rights: Mapping[str, Mapping[str, str]], passwords: Mapping[str, str]) -> tuple[str, ...]:
+def give_rights(
+    connection: Connection, rights: Mapping[str, Mapping[str, str]], passwords: Mapping[str, str], *,
+    of_chassis: Mapping[str, Mapping[str, str]], hidden: Collection[str] = (),
+) -> tuple[str, ...]:  # fmt: skip
     """Make the roles that `passwords` names and give every role its rights anew; the roles that there are then.
 
     `rights`: for each part, the tables on which its role has fewer rights than all, or on which every role has some that the chassis keeps.
+    `of_chassis`: for each part, what its role alone may do to tables of the chassis; `hidden` are those of them that no other role reads.
     In one transaction, so that whoever works meanwhile never misses a right.
     """
     prefix = str(connection.execute(text("select current_database()")).scalar_one())
@@ -47,8 +51,11 @@ def give_rights(connection: Connection, rights: Mapping[str, Mapping[str, str]],
             _run(connection, "grant usage on schema %I to %I", schema, role)
             _run(connection, "grant select on %I.alembic_version to %I", schema, role)
         _run(connection, "grant select on all tables in schema chassis to %I", role)
-        _give(connection, role, "chassis", rights["chassis"])
+        for table in hidden:
+            _run(connection, "revoke all on chassis.%I from %I", table, role)
         part = wanted[role]
+        _give(connection, role, "chassis", rights["chassis"])
+        _give(connection, role, "chassis", of_chassis.get(part, {}))
         if part in rights:
             _give(connection, role, part, dict.fromkeys(_tables_of(connection, part), EVERY_RIGHT) | dict(rights[part]))
             _run(connection, "grant usage, select on all sequences in schema %I to %I", part, role)

@@ -63,6 +63,21 @@ def test_every_role_sees_keys_and_the_revision_of_every_part_and_may_make_no_key
         assert refused(url, "update chassis.api_keys set role = 'admin'")
 
 
+def test_who_keeps_changes_adds_to_the_audit_log_and_nobody_changes_it(as_role: dict[str, str]) -> None:
+    add = "insert into chassis.audit select 2, now(), 'x', 'x', 'x', 'x', '{}', hash, repeat('b', 64) from chassis.audit"
+    for part, url in as_role.items():
+        assert refused(url, add) == (part == "keys"), part
+        assert refused(url, "select 1 from chassis.audit") == (part == "keys"), part
+        for statement in (
+            "update chassis.audit set label = label",
+            "delete from chassis.audit",
+            "truncate chassis.audit",
+            "alter table chassis.audit disable trigger all",
+            "drop table chassis.audit",
+        ):
+            assert refused(url, statement), (part, statement)
+
+
 @pytest.mark.parametrize(
     ("part", "table"),
     [("quoting", "decisions"), ("quoting", "handovers"), ("quoting", "outcomes"), ("orders", "snapshots"), ("rates", "revisions"), ("rates", "table_versions")],

@@ -9,6 +9,7 @@ from typing import Any, cast
 
 from sqlalchemy import Connection, Row, text
 
+from services.chassis import audit
 from services.chassis.database import Database
 from services.chassis.epoch import first_free
 from services.orders.domain.snapshot import Booking, snapshot_of
@@ -95,6 +96,8 @@ class BookStore:
                     {"source": ACCEPTED, "number": number},
                 )
                 _publish(connection, now)
+                action = "order.cancel" if state == "cancelled" else "order.complete"
+                audit.record(connection, action=action, subject=number, at=now)
                 return _order(connection, number)
             if found.state != state:
                 raise OrderEnded(number, found.state, state)

@@ -32,7 +32,7 @@ def cancel_quote(number: str, revision: int | None, *, caller: Caller, now: date
     store = QuoteStore(resources.database)
     row = store.quote(number, revision)
     if row.status == "accepted":
-        _cancel(QUOTE_RUNS, "number", row.number, caller=caller, now=now, resources=resources)
+        _cancel(QUOTE_RUNS, "number", row.number, caller=caller, now=now, resources=resources, audited_as="quote.cancel")
         row = store.row(row.number)
     if row.status != "cancelled":
         raise NothingToCancel(f"Revision {row.revision} of quote {row.quote_number}", row.status)
@@ -42,7 +42,7 @@ def cancel_quote(number: str, revision: int | None, *, caller: Caller, now: date
 def cancel_batch(number: str, *, caller: Caller, now: datetime, resources: Resources) -> None:
     """Cancel those quotes of a batch that have no outcome; raises `BatchUnknown`."""
     BatchStore(resources.database).batch(number)
-    _cancel(QUOTE_RUNS, QUOTE_RUNS.group, number, caller=caller, now=now, resources=resources)
+    _cancel(QUOTE_RUNS, QUOTE_RUNS.group, number, caller=caller, now=now, resources=resources, audited_as="batch.cancel")
 
 
 def cancel_impact(number: str, *, caller: Caller, now: datetime, resources: Resources) -> None:
@@ -51,12 +51,14 @@ def cancel_impact(number: str, *, caller: Caller, now: datetime, resources: Reso
     _cancel(IMPACT_RUNS, IMPACT_RUNS.group, number, caller=caller, now=now, resources=resources)
 
 
-def _cancel(table: RunTable, column: str, named: str, *, caller: Caller, now: datetime, resources: Resources) -> None:
+def _cancel(
+    table: RunTable, column: str, named: str, *, caller: Caller, now: datetime, resources: Resources, audited_as: str | None = None
+) -> None:
     document = write_section(
         problem("cancelled", f"It was cancelled on {now:%Y-%m-%d %H:%M} UTC with the key {caller.key_id} ({caller.label}).")
     )
     outcome = Outcome("cancelled", digest_of(document), problem=document)
-    cancelled = Runs(resources.database, table).cancel(column, named, outcome, now=now)
+    cancelled = Runs(resources.database, table).cancel(column, named, outcome, now=now, audited_as=audited_as)
     # Where a stage works on it just now, its work is thrown away when it comes to the last station.
     with suppress(redis.RedisError):
         for number, attempt in cancelled:

@@ -6,6 +6,7 @@ from datetime import datetime
 
 from sqlalchemy import Connection, text
 
+from services.chassis import audit
 from services.chassis.database import Database
 from services.quoting.errors import DecisionStands, QuoteInWork
 from services.quoting.store.bounds import NO_BOUNDS, Bounds, refuse_when_full
@@ -93,9 +94,16 @@ class LifeStore:
                 note_event(
                     connection, row_number, decision.decision, f"by {decision.decided_by}, key {decision.key_id}", decision.at
                 )
+                _audit(connection, row_number, decision)
                 return decision
             stands = connection.execute(
                 text("select decision, quantity, decided_by, note, key_id, at, promised from quoting.decisions where number = :n"),
                 {"n": row_number},
             ).one()
             return decision_of(dict(stands._mapping))
+
+
+def _audit(connection: Connection, row_number: str, decision: Decision) -> None:
+    details = {"decided_by": decision.decided_by, "quantity": decision.quantity, "note": decision.note}
+    action = "quote.accept" if decision.decision == "accepted" else "quote.decline"
+    audit.record(connection, action=action, subject=row_number, at=decision.at, details=details)

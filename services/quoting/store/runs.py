@@ -17,6 +17,7 @@ from typing import Any, TypeVar
 from sqlalchemy import Connection, TextClause, text
 from sqlalchemy.exc import IntegrityError
 
+from services.chassis import audit
 from services.chassis.database import Database
 from services.quoting.errors import IdempotencyKeyReused
 from services.quoting.store.rows import DeadLetter, IdempotencyKey, Outcome, Start
@@ -152,9 +153,12 @@ class Runs:
         with self._database.transaction() as connection:
             return self._table.settle(connection, Settlement(number, attempt, outcome, letter, now))
 
-    def cancel(self, column: str, named: str, outcome: Outcome, *, now: datetime) -> list[tuple[str, int]]:
+    def cancel(
+        self, column: str, named: str, outcome: Outcome, *, now: datetime, audited_as: str | None = None
+    ) -> list[tuple[str, int]]:
         """Record `outcome` of every run without one whose `column` (`number` or that of its group) is `named`; those runs and their attempts.
 
+        That it was done stands in the audit log where `audited_as` says under which name.
         Rows are not locked beforehand: a stage that records an outcome at the same moment is first or second, and never waited for in a circle.
         """
         with self._database.transaction() as connection:
@@ -162,11 +166,14 @@ class Runs:
                 f"select r.number, r.attempt from {{table}} r where r.{column} = :named and r.status = 'accepted' order by r.number"  # nosec B608  a column of ours
             )
             runs = connection.execute(self._table.sql(query), {"named": named}).all()
-            return [
+            settled = [
                 (run.number, run.attempt)
                 for run in runs
                 if self._table.settle(connection, Settlement(run.number, run.attempt, outcome, None, now))
             ]
+            if settled and audited_as is not None:
+                audit.record(connection, action=audited_as, subject=named, at=now, details={"quotes": len(settled)})
+            return settled
 
     def counts(self, group: str) -> dict[str, int]:
         """How many runs that were asked for together have which status."""

@@ -10,6 +10,7 @@ from datetime import UTC, datetime
 from cachetools import LRUCache
 from sqlalchemy import Connection, text
 
+from services.chassis import audit
 from services.chassis.database import Database
 from services.chassis.epoch import first_free
 from services.rates.domain.needs import Gap, Shortcomings, completed, shortcomings_of
@@ -183,4 +184,6 @@ def _store_revision(
         text("insert into rates.revision_tables (number, table_name, digest) values (:number, :table, :digest)"),
         [{"number": number, "table": table, "digest": digest} for table, digest in digests.items()],
     )
+    details = {"changed": sorted(changed), "digest": digest_of_revision(digests), "reason": reason, "created_by": created_by}
+    audit.record(connection, action="rates.publish", subject=f"revision {number}", at=now, details=details)
     return number
