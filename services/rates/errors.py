@@ -5,6 +5,7 @@ Explained
     ├── TableUnknown       no table of that name
     ├── TableUnreadable    rows that do not have the table's shape
     ├── TableContradicts   rows that do not agree with each other or with another table
+    ├── AnswersUnreadable  answers to the first day's questions that do not read as what was asked
     ├── ReasonMissing      a change that does not say why
     ├── IfMatchUnreadable  a header If-Match without an ETag in quotes
     ├── RevisionUnknown    no revision of that number
@@ -53,6 +54,13 @@ class TableContradicts(RatesError):
         super().__init__(
             f"The rate table {table} has {_counted(errors, 'contradiction')}; nothing was changed.", *errors[:MOST_NAMED]
         )
+
+
+class AnswersUnreadable(RatesError):
+    """Answers to the questions of the first day that do not read as what was asked for."""
+
+    def __init__(self, errors: Sequence[ProblemDetail]) -> None:
+        super().__init__(f"{_counted(errors, 'answer')} will not do; no draft was made.", *errors[:MOST_NAMED])
 
 
 class ReasonMissing(RatesError):
