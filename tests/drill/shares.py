@@ -14,17 +14,14 @@ import sys
 import tempfile
 import threading
 import time
-from datetime import UTC, datetime
 from pathlib import Path
 
 import httpx
 
-from services.chassis.database import Database
-from services.chassis.keys import Keys
 from services.chassis.one_box import erase
 from tests.drill.asked import distinct_requests
 from tests.drill.box import Box, bring_up
-from tests.drill.strangers import bomb, quoted_within_s
+from tests.drill.strangers import bomb, keys_of_desks, quoted_within_s
 
 HONEST = 9
 PERIOD_S = 6.0
@@ -42,7 +39,7 @@ def main() -> int:
     os.environ["DRILL_AS_ONE_BOX"] = "yes"
     box = bring_up(folder, disk=None, settings={})
     try:
-        keys = honest_keys(box)
+        keys = keys_of_desks(box, HONEST)
         without = measured(box, keys, seconds)
         stop = threading.Event()
         hostile = threading.Thread(target=flood, args=(box, stop), daemon=True)
@@ -55,16 +52,6 @@ def main() -> int:
         box.take_down()
         erase(folder)
     return report(without, beside, waiting)
-
-
-def honest_keys(box: Box) -> list[str]:
-    """Keys of nine sales desks."""
-    database = Database(box.own["database"], pool_size=1)
-    try:
-        keys = Keys(database)
-        return [keys.add(role="sales", label=f"desk {n}", now=datetime.now(UTC)) for n in range(HONEST)]
-    finally:
-        database.close()
 
 
 def measured(box: Box, keys: list[str], seconds: float) -> list[list[float]]:

@@ -78,7 +78,9 @@ def _read(answers: Mapping[str, str], rates: Rates) -> dict[str, Any]:
         except _Unreadable as fault:
             faults.append(ProblemDetail(pointer=f"/answers/{name}", reason=str(fault), figure=answer, limit=fault.limit,
                                         remedy=fault.remedy))  # fmt: skip
-    single, hundred = (values.get(name, _margin_at(rates, pieces)) for name, pieces in (("margin_single", 1), ("margin_hundred", 100)))
+    single, hundred = (
+        values.get(name, _margin_at(rates, pieces)) for name, pieces in (("margin_single", 1), ("margin_hundred", 100))
+    )
     if hundred > single and not faults:
         faults.append(ProblemDetail(pointer="/answers/margin_hundred", reason="more pieces would cost more each",
                                     figure=round(100 * hundred, 2), limit=round(100 * single, 2),
@@ -145,7 +147,9 @@ def _days(question: Question, answer: str, rates: Rates) -> tuple[tuple[date, da
         except ValueError:
             raise _Unreadable(f"{part.strip()[:30]} is no day", "days as 2026-12-24, 2026-12-28..2027-01-02") from None
         if span[1] is not None and not timedelta(0) <= span[1] - span[0] <= timedelta(days=365):
-            raise _Unreadable(f"{part.strip()[:30]} does not end after it begins, within a year", "the first day, two points, the last")
+            raise _Unreadable(
+                f"{part.strip()[:30]} does not end after it begins, within a year", "the first day, two points, the last"
+            )
         spans.append(span)
     if len(spans) > MOST_CLOSED_DAYS:
         raise _Unreadable("these are too many", "spans of days, such as 2026-12-28..2027-01-02", MOST_CLOSED_DAYS)
@@ -166,7 +170,9 @@ READ: dict[str, Callable[[Question, str, Rates], Any]] = {
 def _answered(row: RateRow, column: str, value: Any, *, whole: bool, on: date) -> RateRow:
     """The row with one figure answered, which its source then says; `whole` where it is all that the row says."""
     if whole:
-        return row.model_copy(update={column: value, "origin": "estimated", "as_of": on, "source": "answered on the shop's first day"})
+        return row.model_copy(
+            update={column: value, "origin": "estimated", "as_of": on, "source": "answered on the shop's first day"}
+        )
     source = f"{row.source}; {column} answered on {on.isoformat()}"
     return row.model_copy(update={column: value, "source": source if len(source) <= LONGEST_SOURCE else row.source})
 
@@ -174,7 +180,8 @@ def _answered(row: RateRow, column: str, value: Any, *, whole: bool, on: date) -
 def _fill(tables: Tables, question: Question, value: Any, on: date) -> None:
     for cells in question.cells:
         tables[cells.table] = tuple(
-            _answered(row, cells.column, value, whole=cells.whole, on=on) if cells.chosen(row) else row for row in tables[cells.table]
+            _answered(row, cells.column, value, whole=cells.whole, on=on) if cells.chosen(row) else row
+            for row in tables[cells.table]
         )
 
 
@@ -187,7 +194,9 @@ def _shop_currency(tables: Tables, code: str, on: date) -> None:
     for table, rows in tables.items():
         if table != "currencies":
             tables[table] = tuple(_in_currency(row, factor) for row in rows)
-    rates = {row.name: Decimal(1) if row.name == code else (row.per_base / factor).quantize(Decimal("0.000001")) for row in currencies}
+    rates = {
+        row.name: Decimal(1) if row.name == code else (row.per_base / factor).quantize(Decimal("0.000001")) for row in currencies
+    }
     tables["currencies"] = tuple(row.model_copy(update={"per_base": rates[row.name]}) for row in currencies)
 
 
@@ -276,7 +285,10 @@ def _margins(first: bool) -> Callable[[Tables, float, date], None]:
         rows = []
         for row in tables["commercial"]:
             single, hundred = (margin, row.margin_at(100)) if first else (row.margin_at(1), margin)
-            steps = (MarginStep(from_quantity=1, margin_share=single), MarginStep(from_quantity=100, margin_share=min(single, hundred)))
+            steps = (
+                MarginStep(from_quantity=1, margin_share=single),
+                MarginStep(from_quantity=100, margin_share=min(single, hundred)),
+            )
             rows.append(_answered(row.model_copy(update={"margin_share": single}), "margin_steps", steps, whole=False, on=on))
         tables["commercial"] = tuple(rows)
 
