@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, field
 from typing import Any
 
 from fastapi.routing import iter_route_contexts
@@ -15,7 +15,10 @@ from services.chassis.keys import Role
 
 @dataclass(frozen=True)
 class Address:
-    """One method at one address. `roles` are those that may besides administrators, `None` where no key is asked for."""
+    """One method at one address. `roles` are those that may besides administrators, `None` where no key is asked for.
+
+    `tables_of` has the roles that may come for some rate tables only, with these.
+    """
 
     route: BaseRoute
     path: str
@@ -23,6 +26,12 @@ class Address:
     methods: frozenset[str]
     roles: tuple[Role, ...] | None
     query: tuple[str, ...]
+    tables_of: Mapping[Role, tuple[str, ...]] = field(default_factory=dict)
+
+    def places(self, path: str) -> dict[str, str]:
+        """What stands in a path of this address in the places that have names."""
+        found = self.pattern.match(path)
+        return found.groupdict() if found else {}
 
 
 class Addresses:
@@ -53,24 +62,25 @@ def _described(routes: Iterable[BaseRoute]) -> Iterator[Address]:
         if not methods or pattern is None:
             continue
         dependant = getattr(context, "dependant", None)
+        asks = _asks(dependant)
         yield Address(
             route=context.original_route,
             path=getattr(context, "path_format", None) or str(context.path),
             pattern=pattern,
             methods=frozenset(methods),
-            roles=_roles(dependant),
+            roles=None if asks is None else asks.roles,
             query=tuple(dict.fromkeys(_query(dependant))),
+            tables_of={} if asks is None else asks.tables_of,
         )
 
 
-def _roles(dependant: Any) -> tuple[Role, ...] | None:
-    """The roles of the dependency that asks for a key, wherever among the dependencies it stands."""
+def _asks(dependant: Any) -> Any:
+    """The dependency that asks for a key, wherever among the dependencies it stands; `None` where there is none."""
     if dependant is None:
         return None
-    roles: tuple[Role, ...] | None = getattr(dependant.call, "roles", None)
-    if roles is not None:
-        return roles
-    return next((found for inner in dependant.dependencies if (found := _roles(inner)) is not None), None)
+    if getattr(dependant.call, "roles", None) is not None:
+        return dependant.call
+    return next((found for inner in dependant.dependencies if (found := _asks(inner)) is not None), None)
 
 
 def _query(dependant: Any) -> Iterator[str]:

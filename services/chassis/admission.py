@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import asyncio
 import logging
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from urllib.parse import unquote_plus
 
 from sqlalchemy.exc import SQLAlchemyError
@@ -19,6 +19,7 @@ from services.chassis.callers import Failures, KeyRing, Network, address_of, sho
 from services.chassis.key_limits import KeyLimits
 from services.chassis.keys import Caller, Role
 from services.chassis.refusals import Refused, announced_bytes, refuse
+from services.chassis.scopes import OF_TABLE, READ_ONLY, SAFE
 from shared_schemas.problem import ProblemDetail
 
 log = logging.getLogger(__name__)
@@ -79,7 +80,7 @@ class Admission:
             asking.set(caller)
             if self._limits is not None:
                 self._limits.take_request(caller)
-            refuse_role(caller, address.roles)
+            refuse_caller(caller, scope["method"], address.roles, address.tables_of, address.places(scope["path"]))
         if scope["path"].startswith(KEYED):
             _refuse_unknown_query(address, scope)
 
@@ -115,7 +116,18 @@ class Admission:
                 return caller
             # The same wrong key again is a client that was not told better, and no guess.
             self._failures.count(where)
-        raise Refused("key-unknown", "The key is not known, or was revoked.", WWW_Authenticate='Bearer error="invalid_token"')
+        raise Refused(
+            "key-unknown", "The key is not known, has expired, or was revoked.", WWW_Authenticate='Bearer error="invalid_token"'
+        )
+
+
+def refuse_caller(
+    caller: Caller, method: str, roles: Sequence[Role], tables_of: Mapping[Role, tuple[str, ...]], places: Mapping[str, str]
+) -> None:
+    """Raise `Refused` unless role and scopes of the caller reach; `places` are the names in the path."""
+    refuse_role(caller, roles)
+    refuse_table(caller, tables_of, places)
+    refuse_scope(caller, method, places)
 
 
 def refuse_role(caller: Caller, roles: Sequence[Role]) -> None:
@@ -123,6 +135,27 @@ def refuse_role(caller: Caller, roles: Sequence[Role]) -> None:
     if caller.role != "admin" and caller.role not in roles:
         may = ", ".join((*roles, "admin"))
         raise Refused("role-may-not", f"A key of the role {caller.role} may not do that; the roles that may are {may}.")
+
+
+def refuse_scope(caller: Caller, method: str, places: Mapping[str, str]) -> None:
+    """Raise `Refused` where the scopes of a key do not reach; `places` are the names in the path.
+
+    A key for some rate tables changes what is addressed as one of them, and nothing else.
+    """
+    if not caller.scopes or method in SAFE:
+        return
+    if READ_ONLY in caller.scopes:
+        raise Refused("role-may-not", "This key may read and change nothing (its scope is read_only).")
+    tables = tuple(scope.removeprefix(OF_TABLE) for scope in caller.scopes)
+    if places.get("table") not in tables:
+        raise Refused("role-may-not", f"This key may change these rate tables and nothing else: {', '.join(tables)}.")
+
+
+def refuse_table(caller: Caller, tables_of: Mapping[Role, tuple[str, ...]], places: Mapping[str, str]) -> None:
+    """Raise `Refused` where a role may come for some tables only, and this is none of them."""
+    allowed = tables_of.get(caller.role)
+    if allowed is not None and places.get("table") not in allowed:
+        raise Refused("role-may-not", f"A key of the role {caller.role} may have these tables only: {', '.join(allowed)}.")
 
 
 def _chosen(found: dict[str, Address], scope: Scope) -> Address:

@@ -10,12 +10,11 @@ import json
 from collections.abc import Iterator
 from contextvars import ContextVar
 from datetime import datetime
-from typing import Any
+from typing import Any, Protocol
 
 from sqlalchemy import Connection, text
 
 from services.chassis.database import Database
-from services.chassis.keys import Caller
 from services.chassis.problems import clean
 from shared_schemas.audit import BEGINNING, AuditEntry, canonical_details, hash_of_entry
 
@@ -35,7 +34,17 @@ LAST = """
 """
 """The hash of the last entry, and the number of the next: no number is given out twice, not even after a backup was restored."""
 
-asking: ContextVar[Caller | None] = ContextVar("asking", default=None)
+
+class Asking(Protocol):
+    """Who asks, by the id of the key and whose that is."""
+
+    @property
+    def key_id(self) -> str: ...
+    @property
+    def label(self) -> str: ...
+
+
+asking: ContextVar[Asking | None] = ContextVar("asking", default=None)
 """Who asks for what is being done here; the door sets it for each request."""
 
 
@@ -94,15 +103,18 @@ class AuditLog:
         self._database = database
 
     def page(
-        self, *, before: int | None, most: int, action: str | None = None, subject: str | None = None, by: str | None = None
-    ) -> list[AuditEntry]:
-        """Entries newest first, from below number `before`; only those of that action, subject or key when asked so."""
+        self, *, before: int | None = None, after: int | None = None, most: int, action: str | None = None,
+        subject: str | None = None, by: str | None = None,
+    ) -> list[AuditEntry]:  # fmt: skip
+        """Entries newest first from below number `before`, or oldest first from above `after`; of that action, subject or key when asked so."""
+        order = "desc" if after is None else "asc"
         with self._database.transaction() as connection:
             rows = connection.execute(
                 text(f"select {COLUMNS} from chassis.audit where (cast(:before as bigint) is null or number < :before) "  # nosec B608  columns of ours
+                     "and (cast(:after as bigint) is null or number > :after) "
                      "and (cast(:action as text) is null or action = :action) and (cast(:subject as text) is null or subject = :subject) "
-                     "and (cast(:by as text) is null or by_key = :by) order by number desc limit :most"),
-                {"before": before, "most": most, "action": action, "subject": subject, "by": by},
+                     f"and (cast(:by as text) is null or by_key = :by) order by number {order} limit :most"),
+                {"before": before, "after": after, "most": most, "action": action, "subject": subject, "by": by},
             )  # fmt: skip
             return [_entry(row) for row in rows]
 

@@ -2,20 +2,26 @@
 
 from __future__ import annotations
 
+import asyncio
+import logging
 import re
 import time
 from asyncio import Lock
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from functools import lru_cache
 from ipaddress import IPv4Network, IPv6Network, ip_address, ip_network
 
 from anyio import CapacityLimiter, to_thread
 from cachetools import LRUCache, TTLCache
+from sqlalchemy.exc import SQLAlchemyError
 from starlette.types import Scope
 
 from services.chassis.keys import KEPT_S, MOST_KEPT, Caller, Keys, hash_of
 from services.chassis.refusals import header_of
+
+log = logging.getLogger(__name__)
 
 Network = IPv4Network | IPv6Network
 Clock = Callable[[], float]
@@ -27,6 +33,11 @@ FORGOTTEN_S = 900.0
 LONGEST_WAIT_S = 300
 MOST_ADDRESSES = 10_000
 
+NOTED_EVERY_S = 60.0
+TOLD_EVERY_S = 5.0
+"""The last use of a key is true to these seconds while anybody asks."""
+
+_noting = CapacityLimiter(1)
 _lookups = CapacityLimiter(2)
 """Threads of their own: a flood of unknown keys takes none of those that routes run in."""
 
@@ -37,9 +48,14 @@ class KeyRing:
     A key that is not on the ring is looked up by its id, but only so often.
     """
 
-    def __init__(self, keys: Keys, clock: Clock = time.monotonic) -> None:
+    def __init__(self, keys: Keys, clock: Clock = time.monotonic, now: Callable[[], datetime] = lambda: datetime.now(UTC)) -> None:
         self._keys = keys
         self._clock = clock
+        self._now = now
+        self._used: dict[str, datetime] = {}
+        self._noted_at: TTLCache[str, None] = TTLCache(MOST_KEPT, ttl=NOTED_EVERY_S, timer=clock)
+        self._told_at = float("-inf")
+        self.telling: asyncio.Task[None] | None = None
         self._ring: dict[bytes, Caller] = {}
         self._read_at = float("-inf")
         self._reading = Lock()
@@ -55,7 +71,27 @@ class KeyRing:
                     began = self._clock()
                     self._ring = await to_thread.run_sync(self._keys.ring, limiter=_lookups)
                     self._read_at = began
-        return self._ring.get(hash_of(key))
+        caller = self._ring.get(hash_of(key))
+        if caller is None or caller.is_over(self._now()):
+            return None
+        self._note(caller)
+        return caller
+
+    def _note(self, caller: Caller) -> None:
+        """Keep that a key was used, and now and then write it down beside the requests: once a minute a key at most."""
+        if caller.key_id not in self._noted_at:
+            self._used[caller.key_id] = self._now()
+        if self._used and self._clock() - self._told_at >= TOLD_EVERY_S and (self.telling is None or self.telling.done()):
+            self._told_at = self._clock()
+            self.telling = asyncio.get_running_loop().create_task(self._tell())
+
+    async def _tell(self) -> None:
+        uses, self._used = self._used, {}
+        self._noted_at.update(dict.fromkeys(uses))
+        try:
+            await to_thread.run_sync(self._keys.note_uses, uses, limiter=_noting)
+        except SQLAlchemyError as fault:
+            log.warning("the last use of keys is not noted", extra={"why": type(fault).__name__})
 
     def is_nobodys(self, key: str) -> bool:
         """Whether that very key was found to be nobody's a moment ago."""

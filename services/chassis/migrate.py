@@ -32,12 +32,17 @@ PARTS: dict[str, Path] = {
 }
 """Parts that have tables, with their revisions."""
 
-WRITTEN_BY_ALL: dict[str, str] = {}
+WRITTEN_BY_ALL: dict[str, str] = {"key_uses": "select, insert, update"}
 """Tables of the chassis that every part's role may write to, with the rights."""
 
 AUDIT = "select, insert"
 """What the role of a part that keeps changes may do to the audit log; the other roles have no right to it at all."""
-WRITTEN_BY: dict[str, dict[str, str]] = {part: {"audit": AUDIT} for part in ("rates", "orders", "quoting")}
+WRITTEN_BY: dict[str, dict[str, str]] = {
+    "rates": {"audit": AUDIT},
+    "orders": {"audit": AUDIT},
+    # It serves the routes of keys. A trigger keeps it from making keys of the suite itself, and any key from becoming another.
+    "quoting": {"audit": AUDIT, "api_keys": "insert, update (expires_at, revoked_at)"},
+}
 """Tables of the chassis to which the role of one part has rights of its own."""
 HIDDEN = ("audit",)
 """Tables of the chassis that a role reads only where it has rights of its own to them."""

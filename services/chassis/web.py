@@ -15,8 +15,8 @@ from fastapi.telemetry import TelemetryConfig
 from sqlalchemy.exc import SQLAlchemyError
 from starlette.exceptions import HTTPException
 
-from services.chassis import health, metrics, tracing
-from services.chassis.admission import Admission, refuse_role
+from services.chassis import health, key_faults, metrics, tracing
+from services.chassis.admission import Admission, refuse_caller
 from services.chassis.bodies import BodyReader
 from services.chassis.callers import Failures, KeyRing, networks
 from services.chassis.checks import Check, Checks
@@ -32,6 +32,7 @@ from services.chassis.problems import MEDIA_TYPE, PROBLEM_TYPES, details_of_inva
 from services.chassis.rate_source import ProposalRefused, RatesUnavailable, RevisionNotFound, RevisionOutgrown
 from services.chassis.refusals import Refused
 from services.chassis.resources import Resources, resources
+from services.chassis.scopes import ScopesCannotBe
 from services.chassis.settings import settings
 from services.chassis.unreadable import answer_with_problems
 from services.chassis.version import VERSION
@@ -55,6 +56,13 @@ Strict-Transport-Security is the front's to say, which knows whether the caller 
 bearer = HTTPBearer(auto_error=False, description="A key of the suite: bw_<id>_<secret>.")
 
 STATUS_OF_SHARED: dict[type[Explained], tuple[int, str, str]] = {
+    key_faults.KeyUnknown: (404, "not-found", "There is no such key"),
+    key_faults.KeyHasEnded: (409, "conflict", "The key has ended"),
+    key_faults.KeyOfTheSuite: (409, "conflict", "It is a key of the suite itself"),
+    key_faults.LastAdminKey: (409, "conflict", "It is the last key of an administrator"),
+    key_faults.StrongerKey: (403, "role-may-not", "No key makes a stronger one"),
+    key_faults.ExpiryCannotBe: (422, "invalid", "A key cannot end then"),
+    ScopesCannotBe: (422, "invalid", "The scopes cannot be"),
     FigureOutOfRange: (422, "invalid", "The request has values that cannot be"),
     RateMissing: (422, "rates", "The rates cannot answer this"),
     RevisionNotFound: (422, "rates", "There is no such rate revision"),
@@ -80,21 +88,25 @@ def tools(request: Request) -> Resources:
 Tools = Annotated[Resources, Depends(tools)]
 
 
-def needs_role(*roles: Role) -> Callable[..., Any]:
+def needs_role(*roles: Role, tables_of: Mapping[Role, tuple[str, ...]] | None = None) -> Callable[..., Any]:
     """A dependency that lets callers of these roles in, and administrators; everyone else gets 401 or 403.
 
-    `Admission` found out who it is before the body was read, by the roles that it reads here.
+    `tables_of`: roles that may come as well, but for these rate tables alone. `Admission` found out who it is before the body was read, by
+    what it reads here.
     """
+    some = dict(tables_of or {})
+    every = (*roles, *some)
 
     async def caller(request: Request, shown: Annotated[HTTPAuthorizationCredentials | None, Depends(bearer)]) -> Caller:
         known: Caller | None = getattr(request.state, "caller", None)
         if known is None:
             raise Refused("key-missing", "This address needs a key.", WWW_Authenticate="Bearer")
-        refuse_role(known, roles)
+        refuse_caller(known, request.method, every, some, request.path_params)
         return known
 
-    caller.__name__ = "needs_" + "_or_".join(roles or ("admin",))
-    caller.roles = roles  # type: ignore[attr-defined]  # the door reads them from the route
+    caller.__name__ = "needs_" + "_or_".join(every or ("admin",))
+    caller.roles = every  # type: ignore[attr-defined]  # the door reads them from the route
+    caller.tables_of = some  # type: ignore[attr-defined]
     return caller
 
 

@@ -17,7 +17,7 @@ from services.chassis.refusals import Refused
 from services.chassis.resources import Resources
 from services.chassis.web import Tools, answers
 from services.rates import api_proposals, errors
-from services.rates.api_parts import CSV, JSON, Engineer, EngineerOrSuite, kind_of, read_document, read_rows
+from services.rates.api_parts import CSV, JSON, Engineer, EngineerOrSuite, TableReader, kind_of, read_document, read_rows
 from services.rates.domain.table_csv import rows_to_csv, validated_rows
 from services.rates.store.repository import RateStore
 from services.rates.store.statements import StoredTable
@@ -102,7 +102,7 @@ def get_revision(number: Number, caller: EngineerOrSuite, tools: Tools, if_none_
 )  # fmt: skip
 def get_table(
     table: Table,
-    caller: EngineerOrSuite,
+    caller: TableReader,
     tools: Tools,
     accept: Annotated[str, Header()] = JSON,
     if_none_match: IfNoneMatch = None,

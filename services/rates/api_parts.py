@@ -20,6 +20,9 @@ from shared_schemas.rates import ProposedRows, RateRow
 
 Engineer = Annotated[Caller, Depends(needs_role("engineer"))]
 EngineerOrSuite = Annotated[Caller, Depends(needs_role("engineer", "service"))]
+OPEN_TO_ERP = ("work_centres", "operations")
+TableReader = Annotated[Caller, Depends(needs_role("engineer", "service", tables_of={"erp": OPEN_TO_ERP}))]
+"""Who reads a table: an ERP needs to know where work is done and which steps the shop has of its own, and no price of glass."""
 JSON, CSV = "application/json", "text/csv"
 
 Document = TypeVar("Document", bound=BaseModel)

@@ -53,18 +53,50 @@ def refused(url: str, statement: str) -> bool:
         return False
 
 
-def test_every_role_sees_keys_and_the_revision_of_every_part_and_may_make_no_key(as_role: dict[str, str], owner: Database) -> None:
+MAKE = "insert into chassis.api_keys (id, hash, role, label, created_at) values ('x', 'x', '{role}', 'x', now())"
+
+
+def test_every_role_sees_keys_and_the_revision_of_every_part_and_one_alone_may_make_keys(
+    as_role: dict[str, str], owner: Database
+) -> None:
     key = Keys(owner).add(role="sales", label="x", now=NOW)
-    for url in as_role.values():
+    for part, url in as_role.items():
         with closing(Database(url)) as mine:
             assert Keys(mine).caller(key) is not None
             assert current(mine) == newest()
-        assert refused(url, "insert into chassis.api_keys select 'x', 'x', 'admin', 'x', now(), null")
-        assert refused(url, "update chassis.api_keys set role = 'admin'")
+            Keys(mine).note_uses({key.split("_")[1]: NOW})
+        assert refused(url, MAKE.format(role="admin")) == (part != "quoting")
+        for statement in (
+            "update chassis.api_keys set role = 'admin'",
+            "update chassis.api_keys set hash = 'x'",
+            "delete from chassis.api_keys",
+        ):
+            assert refused(url, statement), (part, statement)
+
+
+def test_the_role_that_makes_keys_makes_none_of_the_suite_and_revives_none(as_role: dict[str, str], owner: Database) -> None:
+    keys = Keys(owner)
+    key_id = keys.add(role="sales", label="x", now=NOW).split("_")[1]
+    keys.revoke(key_id, now=NOW)
+    for statement, why in (
+        (MAKE.format(role="service"), "only the owner"),
+        (f"update chassis.api_keys set revoked_at = null where id = '{key_id}'", "stays revoked"),
+        ("update chassis.api_keys set expires_at = null", "longer"),
+    ):
+        with psycopg.connect(as_role["quoting"]) as connection:
+            if why == "longer":
+                connection.execute("update chassis.api_keys set expires_at = now() where revoked_at is null")
+            with pytest.raises(psycopg.errors.RaiseException, match=why):
+                connection.execute(statement.encode())
+            connection.rollback()
+    Keys(owner).add(role="service", label="x", now=NOW)
 
 
 def test_who_keeps_changes_adds_to_the_audit_log_and_nobody_changes_it(as_role: dict[str, str]) -> None:
-    add = "insert into chassis.audit select 2, now(), 'x', 'x', 'x', 'x', '{}', hash, repeat('b', 64) from chassis.audit"
+    add = (
+        "insert into chassis.audit select number + 1, now(), 'x', 'x', 'x', 'x', '{}', hash, repeat('b', 64) "
+        "from chassis.audit order by number desc limit 1"
+    )
     for part, url in as_role.items():
         assert refused(url, add) == (part == "keys"), part
         assert refused(url, "select 1 from chassis.audit") == (part == "keys"), part

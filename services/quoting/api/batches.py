@@ -14,8 +14,8 @@ from services.quoting.api.parts import (
     How,
     Most,
     Now,
+    Reader,
     Sales,
-    SalesOrErp,
     accepting,
     answer,
     cursor_of,
@@ -75,7 +75,7 @@ async def request_batch(asked: QuoteBatchRequest, caller: Sales, tools: Tools, n
     response_model=QuoteBatch,
     responses=answers("not-found", "invalid", "gone"),
 )
-def get_batch(number: str, caller: SalesOrErp, tools: Tools, cursor: str | None = None, limit: Most = 50) -> QuoteBatch:
+def get_batch(number: str, caller: Reader, tools: Tools, cursor: str | None = None, limit: Most = 50) -> QuoteBatch:
     return _document(number, tools, first=read_cursor(tools, "b", cursor) or 0, most=limit)
 
 

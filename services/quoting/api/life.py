@@ -8,7 +8,7 @@ from fastapi import APIRouter, Query, Response
 
 from services.chassis.json_bodies import CheckedRoute
 from services.chassis.web import Tools, answers
-from services.quoting.api.parts import QUOTE_FINISHED, How, Now, Revision, Sales, SalesOrErp, accepting, quote_answer
+from services.quoting.api.parts import QUOTE_FINISHED, How, Now, Reader, Revision, Sales, accepting, quote_answer
 from services.quoting.service.cancel import cancel_quote
 from services.quoting.service.documents import quote_document
 from services.quoting.service.intake import accept_requote
@@ -74,7 +74,7 @@ def cancel(number: str, caller: Sales, tools: Tools, now: Now, revision: Revisio
 )
 def compare_quote(
     number: str,
-    caller: SalesOrErp,
+    caller: Reader,
     tools: Tools,
     with_revision: Annotated[int, Query(alias="with", ge=1, le=999_999, description="The revision to compare with.")],
     revision: Revision = None,

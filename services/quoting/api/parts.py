@@ -27,7 +27,9 @@ from services.quoting.store.rows import Start
 from shared_schemas.quote import Quote, QuoteAccepted
 
 Sales = Annotated[Caller, Depends(needs_role("sales"))]
-SalesOrErp = Annotated[Caller, Depends(needs_role("sales", "erp"))]
+Reader = Annotated[Caller, Depends(needs_role("sales", "erp", "engineer"))]
+"""Who reads quotes: an engineer sees what its rates come to, and asks for none."""
+SalesOrEngineer = Annotated[Caller, Depends(needs_role("sales", "engineer"))]
 Erp = Annotated[Caller, Depends(needs_role("erp"))]
 Most = Annotated[int, Query(ge=1, le=200, description="Entries on a page.")]
 Revision = Annotated[int | None, Query(ge=1, le=999_999, description="A revision; without it the latest.")]

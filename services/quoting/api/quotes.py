@@ -8,10 +8,10 @@ from typing import Annotated
 from fastapi import APIRouter, Depends, Header, Query, Response
 from fastapi.sse import EventSourceResponse, ServerSentEvent
 
+from services.chassis import audit_routes, key_routes
 from services.chassis.json_bodies import CheckedRoute
-from services.chassis.keys import Caller
 from services.chassis.negotiation import quality
-from services.chassis.web import NOTHING, Tools, answers, needs_role
+from services.chassis.web import NOTHING, Tools, answers
 from services.quoting import errors
 from services.quoting.api import archive, batches, estimates, findings, handovers, impact, life, operators, promise
 from services.quoting.api.parts import (
@@ -19,9 +19,10 @@ from services.quoting.api.parts import (
     How,
     Most,
     Now,
+    Reader,
     Revision,
     Sales,
-    SalesOrErp,
+    SalesOrEngineer,
     accepting,
     cursor_of,
     quote_answer,
@@ -54,7 +55,7 @@ from shared_schemas.quote import (
 )
 
 router = APIRouter(route_class=CheckedRoute)
-for part in (life, archive, batches, estimates, handovers, impact, operators, promise, findings):
+for part in (life, archive, batches, estimates, handovers, impact, operators, promise, findings, key_routes, audit_routes):
     router.include_router(part.router)
 
 LARGER_BODIES = batches.LARGER_BODIES | archive.LARGER_BODIES
@@ -119,7 +120,7 @@ async def request_quote(request: QuoteRequest, caller: Sales, tools: Tools, now:
 
 @router.get("/v1/quotes", summary="Quotes, newest first", response_model=QuotePage, responses=answers("invalid", "gone"))
 def list_quotes(
-    caller: SalesOrErp,
+    caller: Reader,
     tools: Tools,
     now: Now,
     cursor: str | None = None,
@@ -154,7 +155,7 @@ def list_quotes(
     response_model=Quote,
     responses=answers("not-found", "invalid", "gone"),
 )
-def get_quote(number: str, caller: SalesOrErp, tools: Tools, now: Now, revision: Revision = None) -> Response:
+def get_quote(number: str, caller: Reader, tools: Tools, now: Now, revision: Revision = None) -> Response:
     row = QuoteStore(tools.database).quote(number, revision)
     return Response(quote_document(row, status_now(row, tools), today=now.date()), media_type="application/json")
 
@@ -167,7 +168,7 @@ def get_quote(number: str, caller: SalesOrErp, tools: Tools, now: Now, revision:
 )
 def explain_quote(
     number: str,
-    caller: Annotated[Caller, Depends(needs_role("sales", "engineer"))],
+    caller: SalesOrEngineer,
     tools: Tools,
     revision: Revision = None,
     of: Annotated[
@@ -189,7 +190,7 @@ def explain_quote(
 )
 def get_sheet(
     number: str,
-    caller: Sales,
+    caller: SalesOrEngineer,
     tools: Tools,
     now: Now,
     revision: Revision = None,
@@ -202,7 +203,7 @@ def get_sheet(
     return Response(sheet_document(row, today=now.date()), media_type=HTML, headers=SHEET_HEADERS | named)
 
 
-def _known_quote(number: str, caller: Sales, tools: Tools, revision: Revision = None) -> StoredQuote:
+def _known_quote(number: str, caller: SalesOrEngineer, tools: Tools, revision: Revision = None) -> StoredQuote:
     return QuoteStore(tools.database).quote(number, revision)
 
 

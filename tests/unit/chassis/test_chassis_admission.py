@@ -5,8 +5,9 @@ from __future__ import annotations
 import asyncio
 import json
 import logging
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
+from datetime import UTC, datetime, timedelta
 from typing import Annotated, Any
 
 import pytest
@@ -36,6 +37,7 @@ class KeysInMemory(Keys):
         super().__init__(Database("postgresql://127.0.0.1:1/x"))
         self.good = {SALES: Caller("aa", "sales", "desk"), ERP: Caller("bb", "erp", "erp")}
         self.asked: list[str] = []
+        self.noted: list[list[str]] = []
         self.is_away = False
 
     def ring(self) -> dict[bytes, Caller]:
@@ -44,6 +46,10 @@ class KeysInMemory(Keys):
             raise OperationalError("select", {}, Exception("away"))
         self.asked.append("all")
         return {hash_of(key): caller for key, caller in self.good.items()}
+
+    def note_uses(self, uses: Mapping[str, datetime]) -> None:
+        """Which keys were used since the last time."""
+        self.noted.append(sorted(uses))
 
     def caller(self, key: str) -> Caller | None:
         """One key."""
@@ -81,6 +87,8 @@ class House:
 
     def __init__(self, *, within_s: float = 5.0, trusted: Iterable[str] = (), requests: int = 100_000) -> None:
         self.keys, self.clock = KeysInMemory(), Clock()
+        self.ring_now = datetime.now(UTC)
+        self.ring = KeyRing(self.keys, clock=self.clock, now=lambda: self.ring_now)
         self.app = FastAPI(docs_url=None, redirect_slashes=False)
 
         @self.app.post("/v1/things")
@@ -104,7 +112,7 @@ class House:
         self.app.add_middleware(BodyReader, within_s=within_s, usual_bytes=1000, limits=limits)
         self.app.add_middleware(
             Admission,
-            ring=KeyRing(self.keys, clock=self.clock),
+            ring=self.ring,
             failures=Failures(clock=self.clock),
             limits=limits,
             trusted=networks(tuple(trusted)),
@@ -234,6 +242,48 @@ def test_a_key_made_just_now_is_known_and_one_that_was_revoked_stops() -> None:
     del house.keys.good[SALES]
     house.clock.now += 6
     assert house.ask("GET", "/v1/things").status == 401
+
+
+def test_a_key_that_expires_while_it_is_on_the_ring_stops_at_that_moment() -> None:
+    house = House()
+    ends = datetime.now(UTC) + timedelta(hours=1)
+    house.keys.good[SALES] = Caller("aa", "sales", "desk", expires_at=ends)
+    house.ring_now = ends - timedelta(seconds=1)
+    assert house.ask("GET", "/v1/things").status == 200
+    house.ring_now = ends
+    del house.keys.good[SALES]  # the database does not have it any more either
+    answer = house.ask("GET", "/v1/things")
+    assert answer.status == 401
+    assert "expired" in answer.problem["detail"]
+
+
+def test_the_last_use_of_a_key_is_noted_once_a_minute_beside_the_requests() -> None:
+    house = House()
+
+    async def many() -> None:
+        for second in range(150):
+            house.clock.now = 1000.0 + second
+            await house.asked("GET", "/v1/things")
+            await house.asked("GET", "/v1/things", key=ERP)
+            for _ in range(20):
+                await asyncio.sleep(0)
+            if house.ring.telling is not None:
+                await house.ring.telling
+
+    asyncio.run(many())
+    assert all(len(keys) == len(set(keys)) for keys in house.keys.noted)
+    for key in ("aa", "bb"):
+        assert 2 <= sum(key in keys for keys in house.keys.noted) <= 3
+
+
+def test_a_key_that_only_reads_changes_nothing() -> None:
+    house = House()
+    house.keys.good[SALES] = Caller("aa", "sales", "desk", scopes=("read_only",))
+    assert house.ask("GET", "/v1/things").status == 200
+    assert house.ask("HEAD", "/v1/things").status == 200
+    answer = house.ask("POST", "/v1/things", pieces=[b"x" * 50_000] * 320)
+    assert (answer.status, answer.pieces_taken) == (403, 0)
+    assert "read_only" in answer.problem["detail"]
 
 
 def test_a_client_that_repeats_its_wrong_key_is_no_guesser() -> None:
