@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from datetime import timedelta
 from itertools import pairwise
 from typing import Any
 
 from services.rates.domain.gaps import gaps
+from services.rates.domain.references import dangling
 from services.shop.ramps import ramp, slowed_share
 from shared_schemas.operation_kinds import OperationName, operation_words, operations_that
 from shared_schemas.problem import ProblemDetail
@@ -44,8 +45,21 @@ def contradictions(rates: Rates, changed: str) -> list[ProblemDetail]:
     Each entry points at a cell of `changed` (the document that was sent), or at `/rows` when a row is lacking.
     What is left without a row is asked only of rows that agree.
     """
-    disagreeing = CHECKS[changed](rates) if changed in CHECKS else []
-    return disagreeing or gaps(rates, changed)
+    return contradictions_of(rates, (changed,)).get(changed, [])
+
+
+def contradictions_of(rates: Rates, changed: Collection[str]) -> dict[str, list[ProblemDetail]]:
+    """Where tables that change together do not agree, by the table whose rows have to be mended; only of those in `changed`.
+
+    A name that one of them gives and another speaks of is a fault once, at the cell that speaks of it.
+    """
+    found: dict[str, list[ProblemDetail]] = {}
+    for table, fault in dangling(rates, changed):
+        found.setdefault(table, []).append(fault)
+    for table in (table for table in TABLES if table in changed):
+        disagreeing = [*found.get(table, ()), *(CHECKS[table](rates) if table in CHECKS else ())]
+        found[table] = disagreeing or gaps(rates, table)
+    return {table: faults for table, faults in found.items() if faults}
 
 
 def _not_known(field: str, wanted: Iterable[tuple[int, str]], known: Iterable[str], where: str) -> list[ProblemDetail]:
@@ -60,16 +74,6 @@ def _not_known(field: str, wanted: Iterable[tuple[int, str]], known: Iterable[st
         )
         for number, name in wanted
         if name not in names
-    ]
-
-
-def _still_spoken_of(known: Sequence[RateRow], spoken_of: Iterable[str], where: str) -> list[ProblemDetail]:
-    gone = sorted(set(spoken_of) - {row.name for row in known})
-    return [
-        ProblemDetail(
-            pointer="/rows", reason=f"there is no row {name}, and {where} speaks of it", figure=name, remedy=f"change {where} first"
-        )
-        for name in gone
     ]
 
 
@@ -109,38 +113,12 @@ def _twice(rows: Sequence[RateRow], *fields: str) -> list[ProblemDetail]:
     return found
 
 
-def _glasses(rates: Rates) -> list[ProblemDetail]:
-    polished = [row.glass for row in rates.polishing if row.glass is not None]
-    return [
-        *_still_spoken_of(rates.glasses, (row.glass for row in rates.stock_forms), "stock_forms"),
-        *_still_spoken_of(rates.glasses, polished, "polishing"),
-    ]
-
-
-def _stock_forms(rates: Rates) -> list[ProblemDetail]:
-    wanted = ((number, row.glass) for number, row in enumerate(rates.stock_forms))
-    return _not_known("glass", wanted, (row.name for row in rates.glasses), "glasses")
-
-
 def _polishing(rates: Rates) -> list[ProblemDetail]:
-    wanted = ((number, row.glass) for number, row in enumerate(rates.polishing) if row.glass is not None)
-    return [
-        *_not_known("glass", wanted, (row.name for row in rates.glasses), "glasses"),
-        *_empty_ranges(rates.polishing, "knoop_over_hk", "knoop_up_to_hk"),
-    ]
+    return _empty_ranges(rates.polishing, "knoop_over_hk", "knoop_up_to_hk")
 
 
 def _allowances(rates: Rates) -> list[ProblemDetail]:
     return _empty_ranges(rates.allowances, "diameter_over_mm", "diameter_up_to_mm")
-
-
-def _work_centres(rates: Rates) -> list[ProblemDetail]:
-    return _still_spoken_of(rates.work_centres, (row.name for row in rates.shop_load), "shop_load")
-
-
-def _shop_load(rates: Rates) -> list[ProblemDetail]:
-    wanted = ((number, row.name) for number, row in enumerate(rates.shop_load))
-    return _not_known("name", wanted, (row.name for row in rates.work_centres), "work_centres")
 
 
 def _currencies(rates: Rates) -> list[ProblemDetail]:
@@ -348,14 +326,10 @@ def _tooling(rates: Rates) -> list[ProblemDetail]:
 
 
 CHECKS: dict[str, Callable[[Rates], list[ProblemDetail]]] = {
-    "glasses": _glasses,
-    "stock_forms": _stock_forms,
     "allowances": _allowances,
-    "work_centres": _work_centres,
     "polishing": _polishing,
     "currencies": _currencies,
     "calendar": _calendar,
-    "shop_load": _shop_load,
     "tolerance_classes": _tolerance_classes,
     "yields": _yields,
     "extra_work": _extra_work,

@@ -9,7 +9,14 @@ from typing import Any
 import pytest
 from pydantic import ValidationError
 
-from services.rates.domain.revision import canonical_rows, contradictions, digest_of_revision, digest_of_table, tables_of
+from services.rates.domain.revision import (
+    canonical_rows,
+    contradictions,
+    contradictions_of,
+    digest_of_revision,
+    digest_of_table,
+    tables_of,
+)
 from services.rates.domain.seed import seed_rates
 from services.rates.domain.table_csv import validated_rows
 from services.rates.errors import TableUnreadable
@@ -189,3 +196,22 @@ def test_outside_work_for_no_diameter_at_all_is_no_row(rates: Rates) -> None:
 def test_a_tool_that_is_not_owned_is_not_for_nothing(rates: Rates) -> None:
     number = next(number for number, row in enumerate(rates.tooling) if not row.owned)
     assert pointers(with_row(rates, "tooling", number, charge=Decimal(0)), "tooling") == [f"/rows/{number}/charge"]
+
+
+def test_a_work_centre_and_its_load_get_another_name_together_and_neither_alone(rates: Rates) -> None:
+    centres = (rates.work_centres[0].model_copy(update={"name": "wire saw"}), *rates.work_centres[1:])
+    busy = tuple(row.model_copy(update={"name": "wire saw"}) if row.name == "slab saw" else row for row in rates.shop_load)
+    both = rates.model_copy(update={"work_centres": centres, "shop_load": busy})
+    assert contradictions_of(both, {"work_centres", "shop_load"}) == {}
+    assert "slab saw" in contradictions(rates.model_copy(update={"work_centres": centres}), "work_centres")[0].reason
+    assert pointers(rates.model_copy(update={"shop_load": busy}), "shop_load") == ["/rows/0/name"]
+
+
+def test_a_name_that_two_changed_tables_disagree_on_is_one_fault_at_the_cell_that_speaks_of_it(rates: Rates) -> None:
+    changed = with_row(rates, "stock_forms", 0, glass="N-BK77")
+    found = contradictions_of(changed, {"glasses", "stock_forms"})
+    assert list(found) == ["stock_forms"]
+    (fault,) = found["stock_forms"]
+    assert fault.pointer == "/rows/0/glass"
+    assert fault.remedy is not None
+    assert fault.remedy.startswith("N-BK7, if that is meant")
