@@ -12,6 +12,12 @@ OperationName = Literal[
 ]  # fmt: skip
 """The names, as a type: a test holds them against the table."""
 
+Method = Literal[
+    "block", "single", "volume", "form", "asphere", "bell", "optical", "automatic", "edging", "solvent", "wiped", "chips", "microscope",
+    "witness", "coated", "first article",
+]  # fmt: skip
+"""The ways of doing an operation by which a route asks for it; the ways of measuring aspheres are the names of their rows beside."""
+
 MinutesTable = Literal[
     "work_centres", "grinding", "polishing", "coatings", "cementing", "assembly", "inspection", "extra_work", "yields"
 ]
@@ -32,6 +38,7 @@ class OperationKind:
         extra_work: whether the table of extra work may lengthen it.
         sampled_by: the standard by which a sample of the lot may be enough; none where every piece is worked.
         repeated: whether a route has it several times, told apart by `method`.
+        methods: by which a route asks for it, besides in general.
     """
 
     words: str
@@ -43,6 +50,13 @@ class OperationKind:
     extra_work: bool = False
     sampled_by: str | None = None
     repeated: bool = False
+    methods: tuple[Method, ...] = ()
+
+
+ON_BLOCK: tuple[Method, ...] = ("block", "single")
+WORKED: tuple[Method, ...] = ("block", "single", "volume")
+CENTRED: tuple[Method, ...] = ("bell", "optical", "automatic", "edging", "asphere")
+LOOKED: tuple[Method, ...] = ("chips", "microscope", "witness", "coated", "first article")
 
 
 OPERATIONS: dict[OperationName, OperationKind] = {
@@ -51,15 +65,21 @@ OPERATIONS: dict[OperationName, OperationKind] = {
     "core": OperationKind("coring", "grinding"),
     "melt_off": OperationKind("melting off the backing glass"),
     "press_blank": OperationKind("preparing pressings"),
-    "generate": OperationKind("generating", "grinding", shapes_face=True, clamped=True, extra_work=True),
-    "block": OperationKind("blocking", shapes_face=True, on_block=True, extra_work=True),
-    "fine_grind": OperationKind("fine grinding", "grinding", shapes_face=True, on_block=True, clamped=True, extra_work=True),
-    "polish": OperationKind("polishing", "polishing", shapes_face=True, on_block=True, clamped=True, extra_work=True),
-    "deblock": OperationKind("deblocking", shapes_face=True, on_block=True, extra_work=True),
-    "centre": OperationKind("centring", "grinding", clamped=True, extra_work=True),
+    "generate": OperationKind(
+        "generating", "grinding", shapes_face=True, clamped=True, extra_work=True, methods=("volume", "form")
+    ),
+    "block": OperationKind("blocking", shapes_face=True, on_block=True, extra_work=True, methods=ON_BLOCK),
+    "fine_grind": OperationKind(
+        "fine grinding", "grinding", shapes_face=True, on_block=True, clamped=True, extra_work=True, methods=WORKED
+    ),
+    "polish": OperationKind(
+        "polishing", "polishing", shapes_face=True, on_block=True, clamped=True, extra_work=True, methods=(*WORKED, "asphere")
+    ),
+    "deblock": OperationKind("deblocking", shapes_face=True, on_block=True, extra_work=True, methods=ON_BLOCK),
+    "centre": OperationKind("centring", "grinding", clamped=True, extra_work=True, methods=CENTRED),
     "bevel": OperationKind("bevelling", "extra_work", extra_work=True),
-    "clean": OperationKind("cleaning", extra_work=True, repeated=True),
-    "inspect": OperationKind("inspection", "inspection", sampled_by="ISO 2859-1", repeated=True),
+    "clean": OperationKind("cleaning", extra_work=True, repeated=True, methods=("solvent", "wiped")),
+    "inspect": OperationKind("inspection", "inspection", sampled_by="ISO 2859-1", repeated=True, methods=LOOKED),
     "coat": OperationKind("coating", "coatings", shares_runs=True),
     "cement": OperationKind("cementing", "cementing"),
     "blacken_edge": OperationKind("edge blackening"),

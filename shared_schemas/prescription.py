@@ -250,10 +250,14 @@ class Stop(Contract):
     diameter_mm: Length
 
 
+BarrelMaterial = Literal["aluminium", "brass", "stainless_steel", "titanium"]
+"""Metals that a barrel is drawn in."""
+
+
 class Barrel(Contract):
     """The cell that the lens is mounted in."""
 
-    material: Literal["aluminium", "brass", "stainless_steel", "titanium"]
+    material: BarrelMaterial
     length_mm: Length
     outer_diameter_mm: Length
     engraved_characters: Annotated[int, Field(strict=True, ge=0, le=1000)] = 0

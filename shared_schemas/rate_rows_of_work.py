@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import re
+import zlib
 from decimal import Decimal
 from itertools import pairwise
 from math import inf
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, Field, model_validator
 
@@ -24,6 +26,14 @@ from shared_schemas.operation_kinds import OperationName
 from shared_schemas.rate_row import RateRow, Yield
 from shared_schemas.rate_rows_of_aspheres import AsphereTool
 
+CentreId = Annotated[str, Field(pattern=r"^[a-z0-9]+(-[a-z0-9]+)*$", max_length=60)]
+"""What a work centre is known by when it gets another name: small letters and digits, with hyphens between."""
+
+
+def id_of(name: str) -> str:
+    """The id that a name makes: `polishing spindles` is `polishing-spindles`."""
+    return "-".join(re.findall(r"[a-z0-9]+", name.lower())) or f"centre-{zlib.crc32(name.encode())}"
+
 
 class WorkCentreRow(RateRow):
     """A machine or a bench: what it does (`method` tells two ways of one operation apart), and what its hours cost.
@@ -33,11 +43,15 @@ class WorkCentreRow(RateRow):
     doubles, up to `learned_after` pieces, where a person's hands set the pace: it counts for operations done piece by
     piece. `minutes_variation` is the standard deviation of the minutes over those planned, as a share of them.
     It works `shifts` times the hours of the calendar, up to the whole day.
+    Where several do the same operation by the same method on pieces of that size, the one of the lowest `priority` does it; of
+    equal priority the one at which a lot of 25 costs least. `id` stays when the name changes; where none is given it is made of the name.
     Optical centring trues a lens that is held finer than `trued_below_arcmin` in its cell: `align_min` when it is held twice as fine.
     """
 
+    id: CentreId = ""
     operations: Annotated[tuple[OperationName, ...], Field(min_length=1)]
     method: Annotated[str, Field(max_length=40)] = ""
+    priority: Annotated[int, Field(strict=True, ge=1, le=99)] = 1
     machine_rate_per_h: NonNegativeMoney
     labour_rate_per_h: NonNegativeMoney
     stations: Annotated[int, Field(strict=True, ge=1)]
@@ -54,6 +68,14 @@ class WorkCentreRow(RateRow):
     minutes_variation: Annotated[float, Field(strict=True, ge=0, le=2)] = 0.25
     trued_below_arcmin: Positive | None = None
     align_min: NonNegative = 0.0
+
+    @model_validator(mode="before")
+    @classmethod
+    def _an_id_of_its_name(cls, given: Any) -> Any:
+        """Rows of before there were ids get one of their name."""
+        if isinstance(given, dict) and not given.get("id") and isinstance(given.get("name"), str):
+            return {**given, "id": id_of(given["name"])}
+        return given
 
 
 class GrindingRow(RateRow):

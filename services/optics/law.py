@@ -110,6 +110,22 @@ def changed_figure(figure: Figure, **changes: Any) -> Figure:
     return _figure(**{**figure.__dict__, **changes})
 
 
+def _is_of_same_row(one: RateRowRef | None, other: RateRowRef | None) -> bool:
+    """Whether two references are to one row; told by name, as references of a quote are compared by the thousand."""
+    return one is other or (one is not None and other is not None and (one.table, one.row) == (other.table, other.row))
+
+
+def quoted_once(figure: Figure, above: RateRowRef | None = None) -> Figure:
+    """A figure whose inputs quote no row that stands above them: a row is told once, what is below is out of the nearest."""
+    if not figure.inputs and figure.rate_row is None:
+        return figure
+    row = None if _is_of_same_row(figure.rate_row, above) else figure.rate_row
+    inputs = tuple([quoted_once(one, figure.rate_row or above) for one in figure.inputs])
+    if row is figure.rate_row and all(one is before for one, before in zip(inputs, figure.inputs, strict=True)):
+        return figure
+    return changed_figure(figure, rate_row=row, inputs=inputs)
+
+
 PLAIN = (float, int, Decimal, str)
 FIELDS = frozenset(Figure.model_fields)
 

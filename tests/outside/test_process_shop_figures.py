@@ -28,7 +28,8 @@ from services.process.domain.route.cutting import off_flat_blank_mm3, off_pressi
 from services.process.domain.route.edging import edging_min, ring_mm2
 from services.process.domain.route.knees import Demand, knee_of
 from services.process.domain.route.lines import blended
-from services.process.domain.route.rate_rows import grinding_row, grit_rows, polishing_for, work_centre_for
+from services.process.domain.route.rate_rows import grinding_row, grit_rows, polishing_for
+from services.process.domain.route.work_centres import work_centre_for
 from shared_schemas.prescription import Surface
 from shared_schemas.rates import Rates
 from tests.chain import quote_of, request_of, singlet

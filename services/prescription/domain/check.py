@@ -58,7 +58,7 @@ def check_prescription(prescription: Prescription, rates: Rates, *, with_basis: 
         length = sum(element.centre_thickness_mm for element in prescription.elements)
         length += sum(space.gap_mm or 0.0 for space in prescription.spaces)
         return _report(_no_order(prescription.wavelength_nm, length), (), (), tiny)
-    prescription = lens_as_worked(prescription)
+    prescription, rates = lens_as_worked(prescription), rates.in_order
     materials = _materials(prescription, rates)
     indices = indices_at(prescription=prescription, materials=materials)
     bodies = bodies_of(prescription)

@@ -52,6 +52,7 @@ def assemble(
         FigureOutOfRange, NoWorkingDays: rates with which there is no answer.
         PlansDisagree: plans in another currency than the rates, or of other parts than each other.
     """
+    rates = rates.in_order
     _same_lens(blanks, operations, rates)
     plans = plans_for(job, blanks, operations, rates, load)
     request = job.request

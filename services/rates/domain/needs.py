@@ -17,6 +17,7 @@ from pydantic import ValidationError
 from services.rates.domain.seed import seed_rates
 from shared_schemas.problem import Explained, ProblemDetail
 from shared_schemas.rate_row import ADDED_BY_RELEASE
+from shared_schemas.rate_rows_of_work import id_of
 from shared_schemas.rates import TABLES, RateRow, Rates
 
 Question = tuple[str, ...]
@@ -209,6 +210,8 @@ def _added(table: str, asked: Mapping[Question, Sequence[RateRow]], beside: Sequ
         update: dict[str, Any] = {"source": _source(release, delivered.source)}
         if row in names:
             update["name"] = f"{row[:45]}, {release}"[:60]
+            if table == "work_centres":
+                update["id"] = id_of(update["name"])
         if table == "work_centres":
             # The shop has others for the rest of what such a work centre does.
             update["operations"] = tuple(one for one in delivered.operations if (one, delivered.method) in asked)

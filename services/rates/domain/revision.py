@@ -11,6 +11,7 @@ from typing import Any
 
 from services.rates.domain.gaps import gaps
 from services.rates.domain.references import dangling
+from services.rates.domain.undecided import undecided
 from services.shop.ramps import ramp, slowed_share
 from shared_schemas.operation_kinds import OperationName, operation_words, operations_that
 from shared_schemas.problem import ProblemDetail
@@ -57,7 +58,7 @@ def contradictions_of(rates: Rates, changed: Collection[str]) -> dict[str, list[
     for table, fault in dangling(rates, changed):
         found.setdefault(table, []).append(fault)
     for table in (table for table in TABLES if table in changed):
-        disagreeing = [*found.get(table, ()), *(CHECKS[table](rates) if table in CHECKS else ())]
+        disagreeing = [*found.get(table, ()), *(CHECKS[table](rates) if table in CHECKS else ()), *undecided(rates, table)]
         found[table] = disagreeing or gaps(rates, table)
     return {table: faults for table, faults in found.items() if faults}
 

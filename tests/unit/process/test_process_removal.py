@@ -33,7 +33,8 @@ from services.process.domain.faces.surfacing import surface
 from services.process.domain.route.cutting import core_volume_mm3, generate, off_flat_blank_mm3, off_pressing_mm3, volume_off_face
 from services.process.domain.route.edging import bevelled_faces, centre_and_bevel, centring_method, ring_mm2
 from services.process.domain.route.lines import Line
-from services.process.domain.route.rate_rows import grinding_row, grit_rows, polishing_for, work_centre_for, yield_for
+from services.process.domain.route.rate_rows import grinding_row, grit_rows, polishing_for, yield_for
+from services.process.domain.route.work_centres import work_centre_for
 from services.rates.domain.seed import seed_rates
 from services.shop.allowances import allowance_row
 from shared_schemas.problem import FigureOutOfRange

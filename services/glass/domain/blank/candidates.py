@@ -59,20 +59,21 @@ class Workshop:
 
     @cached_property
     def _centres(self) -> dict[str, WorkCentreRow]:
-        def minute(row: WorkCentreRow) -> float:
-            return per_minute(row).attended(row.attended_share)
+        def minute(row: WorkCentreRow) -> tuple[float, str]:
+            return per_minute(row).attended(row.attended_share), row.id
 
         names = {name for row in self.rates.work_centres for name in row.operations}
         return {name: min((row for row in self.rates.work_centres if name in row.operations), key=minute) for name in names}
 
     @cached_property
     def _rows(self) -> dict[str, GrindingRow]:
-        return {row.stage: row for row in reversed(self.rates.grinding)}
+        return {row.stage: row for row in sorted(self.rates.grinding, key=lambda row: row.method, reverse=True)}
 
     @cached_property
     def _speed(self) -> float:
         """How much faster the glass is cut than that of the class which rows are stated for."""
-        rows = {row.grindability_hg: row for row in self.rates.grinding if row.stage == "generate"}
+        generated = (row for row in self.rates.grinding if row.stage == "generate")
+        rows = {row.grindability_hg: row for row in sorted(generated, key=lambda row: row.method, reverse=True)}
         own, usual = (rows.get(hg) for hg in (self.glass.grindability_hg or CLASS_OF_THE_ROW, CLASS_OF_THE_ROW))
         speeds = [one and (one.infeed_mm_per_min or one.removal_mm3_per_min) for one in (own, usual)]
         return speeds[0] / speeds[1] if speeds[0] and speeds[1] else 1.0

@@ -243,7 +243,7 @@ def cheapest_grinding(*, grindability_hg: int | None, rates: Rates) -> Grinding 
     centres = [centre for centre in rates.work_centres if "generate" in centre.operations and not centre.method]
     if not rows or not centres:
         return None
-    centre = min(centres, key=lambda one: per_minute(one).attended(one.attended_share))
+    centre = min(centres, key=lambda one: (one.priority, per_minute(one).attended(one.attended_share), one.id))
     return Grinding(centre, max(rows, key=lambda row: generated_by(row, diameter_mm=REFERENCE_DIAMETER_MM)))
 
 

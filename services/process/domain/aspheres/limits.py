@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from services.process.domain.aspheres.minutes import AsphereWork
 from services.process.domain.aspheres.shape import Asphere, allowed_um
 from services.process.domain.element_work import ElementWork, FaceWork
-from services.process.domain.route.rate_rows import can_take
+from services.process.domain.route.work_centres import can_take
 from shared_schemas.operation_kinds import OperationName
 from shared_schemas.rates import AsphereRow, RateMissing, Rates
 

@@ -52,14 +52,19 @@ def break_even_pieces(*, mould_charge: float, polished_each: float, pressed_each
 def aspheres_to_press(work: ElementWork, rates: Rates) -> Iterator[Finding]:
     """From how many pieces on an element with aspheric faces would cost less pressed; by the work on those faces alone."""
     faces = [face for face in work.faces if face.made_aspheric]
-    row = next((row for row in rates.pressed_aspheres if _presses(row, work)), None)
     ways = [own_ways(work, face, rates) for face in faces]
-    if row is None or not faces or not all(ways):
+    if not faces or not all(ways):
         return
     polished = sum(min(way.costs[0] for way in of_face) for of_face in ways)
-    if polished <= float(row.unit_price):
+    cheaper = [row for row in rates.pressed_aspheres if _presses(row, work) and row.unit_price < polished]
+
+    def from_pieces(row: PressedAsphereRow) -> int:
+        return break_even_pieces(mould_charge=float(row.charge), polished_each=polished, pressed_each=float(row.unit_price))
+
+    row = min(cheaper, key=lambda row: (from_pieces(row), row.unit_price, row.charge, row.lead_days), default=None)
+    if row is None:
         return
-    pieces = break_even_pieces(mould_charge=float(row.charge), polished_each=polished, pressed_each=float(row.unit_price))
+    pieces = from_pieces(row)
     yield finding(
         "asphere-to-press",
         faces[0].where,

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from services.optics.law import column, decided, figure_of, given, law
-from services.process.domain.coating.run import DesignedRow, cycle_min, run_figure, seats, seats_figure
-from services.process.domain.route.rate_rows import work_centre_for
+from services.process.domain.coating.run import DesignedRow, chamber_for, cycle_min, run_figure, seats, seats_figure
 from services.shop.minutes import attended_min, minutes_cost
 from shared_schemas.figure import Figure
 from shared_schemas.rates import CoatingRow, Rates
@@ -44,8 +43,7 @@ def cost_of_run(row: CoatingRow, rates: Rates) -> float:
 
 
 def _minutes_cost(row: CoatingRow, rates: Rates) -> float:
-    centre = work_centre_for(rates, "coat")
-    minutes = cycle_min(row)
+    centre, minutes = chamber_for(row, rates).row, cycle_min(row)
     return minutes_cost(
         machine_min=minutes,
         attended_min=attended_min(setup_min=0.0, run_min=minutes, attended_share=centre.attended_share),
@@ -56,7 +54,7 @@ def _minutes_cost(row: CoatingRow, rates: Rates) -> float:
 
 def cost_figure(row: CoatingRow, *, diameter_mm: float, where: str, rates: Rates) -> Figure:
     """The cost of a piece of a full run, from minutes, rates and seats."""
-    centre = work_centre_for(rates, "coat")
+    centre = chamber_for(row, rates).row
     of_centre, ref = Rates.ref("work_centres", centre), Rates.ref("coatings", row)
     run = run_figure(row)
     attended = figure_of(

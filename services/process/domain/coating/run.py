@@ -10,6 +10,7 @@ from services.optics.dispersion import Dispersion
 from services.optics.law import decided, figure_of, given, law
 from services.process.domain.coating.promise import Asked, promise_of, stack_of
 from services.process.domain.route.lines import Line, Minutes, Spent, Work, line, minutes_in_all
+from services.process.domain.route.work_centres import COMPARED_PIECES, Choice, choose_centre
 from services.shop.layout.circles_in_circle import CirclesInCircle, circles_in_circle
 from shared_schemas.base import NonNegative
 from shared_schemas.figure import Figure, RateRowRef
@@ -118,6 +119,11 @@ class Coated:
     choice: Callable[[], Figure] | None = None
 
 
+def chamber_for(row: CoatingRow, rates: Rates) -> Choice:
+    """The chamber that runs a coating: told by the minutes of its runs, whatever size of lens is in them."""
+    return choose_centre(rates, "coat", batch_min=cycle_min(row), batch_size=COMPARED_PIECES)
+
+
 def run_name(row: CoatingRow, glass_name: str) -> str:
     """By what name faces share a run: the coating's, and the glass's where its layers are trimmed to the index."""
     return f"{row.name} on {glass_name}" if row.one_glass and not isinstance(row, DesignedRow) else row.name
@@ -139,7 +145,7 @@ def coat(row: CoatingRow, coated: Coated, rates: Rates) -> Line:
         run=run_name(row, coated.glass.name),
         remarks=remarks,
     )
-    return line("coat", rates, work, face=coated.face)
+    return line("coat", rates, work, face=coated.face, at=chamber_for(row, rates))
 
 
 def seats_figure(row: CoatingRow, *, diameter_mm: float, where: str) -> Figure:

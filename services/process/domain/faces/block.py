@@ -8,7 +8,8 @@ from typing import Literal
 
 from services.optics.law import law
 from services.process.domain.element_work import ElementWork, FaceWork
-from services.process.domain.route.rate_rows import polishing_for, work_centre_for
+from services.process.domain.route.rate_rows import polishing_for
+from services.process.domain.route.work_centres import work_centre_for
 from services.shop.layout.lenses_on_block import (
     BlockLayout,
     flat_block_formula,

@@ -15,7 +15,8 @@ from services.process.domain.faces.polishing import lightly, polishing_of
 from services.process.domain.route.extra_work import Extra, Per
 from services.process.domain.route.knees import Knee, knee_of, time_factor
 from services.process.domain.route.lines import Line, Minutes, Spent, Work, line, minutes_in_all
-from services.process.domain.route.rate_rows import can_take, grinding_row, grit_rows, polishing_for, work_centre_for
+from services.process.domain.route.rate_rows import grinding_row, grit_rows, polishing_for
+from services.process.domain.route.work_centres import can_take, choose_centre
 from shared_schemas.figure import Figure
 from shared_schemas.operation_kinds import OperationName
 from shared_schemas.rates import RateMissing, Rates
@@ -90,12 +91,12 @@ def _steps(work: ElementWork, face: FaceWork, block: Block, method: str, rates: 
     )
     extra = work.extra_work.on_face("block", method, worked_first=worked_first)
     blocked = _softly(work, blocked, "block", method, extra, rates)
-    yield line("block", rates, blocked, face=face.face, method=method, extra=extra)
+    yield line("block", rates, blocked, face=face.face, method=method, extra=extra, at=choose_centre(rates, "block", method))
     yield _fine_grind(work, face, shared, method, rates)
     yield _polish(work, face, shared, method, rates)
     extra = work.extra_work.on_face("deblock", method, worked_first=worked_first)
     freed = _softly(work, shared, "deblock", method, extra, rates)
-    yield line("deblock", rates, freed, face=face.face, method=method, extra=extra)
+    yield line("deblock", rates, freed, face=face.face, method=method, extra=extra, at=choose_centre(rates, "deblock", method))
 
 
 @law
@@ -112,7 +113,7 @@ def _softly(work: ElementWork, usual: Work, operation: OperationName, method: st
     row = polishing_for(rates, work.glass, method)
     if not bends_on_block(work, row):
         return usual
-    centre = work_centre_for(rates, operation, method)
+    centre = choose_centre(rates, operation, method).row
 
     def gently(own_min: float, per: Per) -> Minutes:
         minutes = minutes_in_all(parts_min=(own_min, *extra.minutes(per)))

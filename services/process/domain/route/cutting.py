@@ -13,8 +13,8 @@ from services.process.domain.element_work import ElementWork, FaceWork
 from services.process.domain.faces.removal import RemovalRate, cutting_min, generating_min, generating_rate, removal_rate
 from services.process.domain.route.knees import knee_of
 from services.process.domain.route.lines import Line, Minutes, Spent, Work, line
-from services.process.domain.route.rate_rows import can_take
 from services.process.domain.route.washing import wash
+from services.process.domain.route.work_centres import can_take
 from services.shop.allowances import Kind, allowance_row
 from shared_schemas.figure import Figure
 from shared_schemas.rates import AllowanceRow, Rates

@@ -21,7 +21,8 @@ from services.process.domain.route.centring import (
 from services.process.domain.route.extra_work import Counts
 from services.process.domain.route.knees import knee_of
 from services.process.domain.route.lines import Blend, Line, Minutes, Spent, Work, line, minutes_in_all
-from services.process.domain.route.rate_rows import can_take, grinding_row, work_centre_for, yield_for
+from services.process.domain.route.rate_rows import grinding_row, yield_for
+from services.process.domain.route.work_centres import can_take, choose_centre
 from shared_schemas.figure import Figure
 from shared_schemas.problem import FigureOutOfRange
 from shared_schemas.rates import RateMissing, Rates, WorkCentreRow
@@ -89,7 +90,8 @@ def centre(work: ElementWork, rates: Rates, *, automatic: bool = False) -> Line:
     method: Method = "automatic" if automatic else centring_method(work)
     ring = ring_mm2(blank_diameter_mm=work.blank.diameter_mm, diameter_mm=work.diameter_mm)
     edging = edging_min(ring_mm2=ring, edging_mm2_per_min=row.edging_mm2_per_min)
-    truing = 0.0 if work.is_window else _truing_min(work, rates)
+    bench = choose_centre(rates, "centre", method, work.blank.diameter_mm, piece_min=edging)
+    truing = 0.0 if work.is_window else _truing_min(work, rates, edging)
 
     def why() -> Figure:
         rate = decided(
@@ -97,7 +99,7 @@ def centre(work: ElementWork, rates: Rates, *, automatic: bool = False) -> Line:
             rate_row=Rates.ref("grinding", row),
         )  # fmt: skip
         edged = figure_of(edging_min, ring_mm2=_ring_figure(work), edging_mm2_per_min=rate)
-        parts = [edged, _truing_figure(work, rates)] if truing else [edged]
+        parts = [edged, _truing_figure(work, rates, edging)] if truing else [edged]
         return figure_of(minutes_in_all, name="each_min", unit="min", parts_min=parts)
 
     spent = Spent(row.consumables_per_batch, Rates.ref("grinding", row))
@@ -105,21 +107,23 @@ def centre(work: ElementWork, rates: Rates, *, automatic: bool = False) -> Line:
     return line(
         "centre", rates, Work(of_piece=Minutes(edging + truing, why), spent=(spent,), remarks=lambda: (_why_method(work, method),)),
         method=method, diameter_mm=work.blank.diameter_mm, knee=knee_of("centre", demands, rates), extra=work.extra_work.at("centre"),
-        blend=_blend(work, method, rates),
+        blend=_blend(work, method, rates, edging), at=bench,
     )  # fmt: skip
 
 
-def _truing_row(rates: Rates, diameter_mm: float) -> WorkCentreRow | None:
-    return work_centre_for(rates, "centre", "optical", diameter_mm) if can_take(rates, "centre", "optical", diameter_mm) else None
+def _truing_row(rates: Rates, diameter_mm: float, edging: float) -> WorkCentreRow | None:
+    if not can_take(rates, "centre", "optical", diameter_mm):
+        return None
+    return choose_centre(rates, "centre", "optical", diameter_mm, piece_min=edging).row
 
 
-def _truing_min(work: ElementWork, rates: Rates) -> float:
-    row = _truing_row(rates, work.blank.diameter_mm)
+def _truing_min(work: ElementWork, rates: Rates, edging: float) -> float:
+    row = _truing_row(rates, work.blank.diameter_mm, edging)
     return 0.0 if row is None else truing_min(work, row)
 
 
-def _truing_figure(work: ElementWork, rates: Rates) -> Figure:
-    row = _truing_row(rates, work.blank.diameter_mm)
+def _truing_figure(work: ElementWork, rates: Rates, edging: float) -> Figure:
+    row = _truing_row(rates, work.blank.diameter_mm, edging)
     assert row is not None
     assert row.trued_below_arcmin is not None
     return figure_of(
@@ -128,14 +132,14 @@ def _truing_figure(work: ElementWork, rates: Rates) -> Figure:
     )  # fmt: skip
 
 
-def _blend(work: ElementWork, method: Method, rates: Rates) -> Blend | None:
+def _blend(work: ElementWork, method: Method, rates: Rates, edging: float) -> Blend | None:
     """The other way of centring, in the share of the lots that go it; none for a window, or where no work centre goes that way."""
     other = OTHER.get(method)
     if other is None or not can_take(rates, "centre", other, work.blank.diameter_mm):
         return None
     optical = optical_share_of(work)
-    centre, survival = work_centre_for(rates, "centre", other, work.blank.diameter_mm), yield_for(rates, "centre", other)
-
+    centre = choose_centre(rates, "centre", other, work.blank.diameter_mm, piece_min=edging).row
+    survival = yield_for(rates, "centre", other)
     share = optical if other == "optical" else rest(share=optical)
     shown = given("share_of_other", share, source="as shown with the method")
     return Blend(centre, survival, share, lambda: shown)

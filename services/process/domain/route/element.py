@@ -16,9 +16,10 @@ from services.process.domain.route.inspection import inspect_element, testing_me
 from services.process.domain.route.knees import knee_of
 from services.process.domain.route.lines import Line, line
 from services.process.domain.route.looks import look_at_coated, look_for_chips, measure_witness
-from services.process.domain.route.rate_rows import can_take, tolerance_row
+from services.process.domain.route.rate_rows import tolerance_row
 from services.process.domain.route.washing import wash
 from services.process.domain.route.ways import for_each, options_of
+from services.process.domain.route.work_centres import can_take
 from shared_schemas.figure import Figure
 from shared_schemas.operation_kinds import operations_that
 from shared_schemas.operations import Face, Way

@@ -7,11 +7,12 @@ from dataclasses import dataclass
 from decimal import Decimal
 from functools import cached_property
 
-from services.optics.law import changed_figure, column, decided, figure_of, given, law
+from services.optics.law import column, decided, figure_of, given, law, quoted_once
 from services.process.domain.route.extra_work import NO_EXTRA, Extra
 from services.process.domain.route.knees import NO_KNEE, Knee, slowed_min
-from services.process.domain.route.rate_rows import work_centre_for, yield_for
+from services.process.domain.route.rate_rows import yield_for
 from services.process.domain.route.rework import rework_figures, rework_of
+from services.process.domain.route.work_centres import AtCentre, Choice, choice_among, serving
 from shared_schemas.figure import Figure, RateRowRef
 from shared_schemas.operation_kinds import OPERATIONS, OperationName
 from shared_schemas.operations import Face, Operation, Sampled, Way
@@ -19,7 +20,6 @@ from shared_schemas.rates import Rates, WorkCentreRow, YieldRow
 
 Why = Callable[[], Figure]
 """Writes a figure; called when a route card is written, not while tolerances are being tried."""
-
 
 LONGEST_RUN = 80
 """Signs in the name of a shared run."""
@@ -180,6 +180,7 @@ class Line:
     rework_min: float = 0.0
     ways: tuple[Way, ...] = ()
     blend: Blend | None = None
+    why_centre: Why | None = None
 
     @property
     def work_centre(self) -> str:
@@ -217,6 +218,8 @@ class Line:
 
     def _basis(self) -> list[Figure]:
         figures = [self._setup(), self._size(), *self._minutes(), self._yield()]
+        if self.why_centre is not None:
+            figures.append(self.why_centre())
         if self.work.attended is not None and self.work.attended.why is not None:
             figures.append(self.work.attended.why())
         elif self.blend is not None:
@@ -296,22 +299,6 @@ class Line:
         return amounts[0] if len(amounts) == 1 else figure_of(amounts_in_all, name=name, unit=self.currency, amounts=amounts)
 
 
-def _is_of_same_row(one: RateRowRef | None, other: RateRowRef | None) -> bool:
-    """Whether two references are to one row; told by name, as references of a quote are compared by the thousand."""
-    return one is other or (one is not None and other is not None and (one.table, one.row) == (other.table, other.row))
-
-
-def quoted_once(figure: Figure, above: RateRowRef | None = None) -> Figure:
-    """A figure whose inputs quote no row that stands above them: a row is told once, what is below is out of the nearest."""
-    if not figure.inputs and figure.rate_row is None:
-        return figure
-    row = None if _is_of_same_row(figure.rate_row, above) else figure.rate_row
-    inputs = tuple([quoted_once(one, figure.rate_row or above) for one in figure.inputs])
-    if row is figure.rate_row and all(one is before for one, before in zip(inputs, figure.inputs, strict=True)):
-        return figure
-    return changed_figure(figure, rate_row=row, inputs=inputs)
-
-
 def _figures(work: Minutes) -> list[Figure]:
     return [] if work.why is None or not work.minutes else [work.why()]
 
@@ -325,6 +312,7 @@ def _in_all(name: str, parts: Sequence[Figure], row: RateRowRef | None = None) -
 def line(
     operation: OperationName, rates: Rates, work: Work = NO_WORK, *, face: Face | None = None, method: str = "",
     done_by: str | None = None, diameter_mm: float = 0.0, knee: Knee = NO_KNEE, extra: Extra = NO_EXTRA, blend: Blend | None = None,
+    at: Choice | None = None,
 ) -> Line:  # fmt: skip
     """One operation on the work centre that does it by `method` and takes the diameter of what is clamped [mm].
 
@@ -333,6 +321,7 @@ def line(
         knee: what tolerances do to time and yield here.
         extra: what the glass or the drawing asks for besides.
         blend: the other way that it goes in a share of the lots.
+        at: the work centre, where what is done rests on figures of its row; otherwise the one that `choice_among` finds.
 
     Notes: minutes of the work centre's row and of the work, slowed by the knee and by the care for a delicate material, and of extra
     work are added; where pieces go one at a time those of the piece are in the minutes of the batch.
@@ -340,17 +329,15 @@ def line(
     Raises: RateMissing where no row has a work centre or a yield for it.
     """
     by = method if done_by is None else done_by
-    centre = work_centre_for(rates, operation, by, diameter_mm)
     survival = yield_for(rates, operation, by)
-    size = _size(work.batch_size, centre.rack_pieces)
-    setup, cycle, load, attended, survives = _usual(centre, survival, blend)
-    of_batch = [cycle * extra.on_minutes, work.of_batch.minutes * extra.on_minutes]
-    of_piece = [load * extra.on_handling, work.of_piece.minutes * extra.on_minutes]
-    if size == 1:
-        batch_min = _slowed(of_batch + of_piece, knee, extra.minutes("batch") + extra.minutes("piece"))
-        piece_min = 0.0
-    else:
-        batch_min, piece_min = _slowed(of_batch, knee, extra.minutes("batch")), _slowed(of_piece, knee, extra.minutes("piece"))
+    survives = survival.yield_share if blend is None else blend.of(survival.yield_share, blend.survival.yield_share)
+
+    def taking(row: WorkCentreRow) -> AtCentre:
+        return _taking(row, work, knee, extra, blend)
+
+    choice = at or choice_among(serving(rates, operation, by, diameter_mm), taking, rates.base_currency)
+    centre, takes = choice.row, taking(choice.row)
+    batch_min, piece_min = takes.batch_min, takes.piece_min
     return Line(
         operation=operation,
         face=face,
@@ -361,31 +348,45 @@ def line(
         knee=knee,
         extra=extra,
         currency=rates.base_currency,
-        setup_min=minutes_in_all(parts_min=(setup, work.for_lot.minutes, *extra.minutes("lot"))),
-        batch_size=size,
+        setup_min=takes.setup_min,
+        batch_size=takes.batch_size,
         batch_min=batch_min,
         piece_min=piece_min,
-        attended_share=attended if work.attended is None else work.attended.minutes,
+        attended_share=takes.attended_share,
         yield_share=yield_at(yield_of_row=survives, powers=(knee.yield_power, extra.yield_power)),
         batch_loss=survival.batch_loss,
         rework_share=survival.rework_share,
         rework_yield=survival.rework_yield if survival.rework_share else 0.0,
-        rework_min=rework_of(survival, batch_min=batch_min, batch_size=size, piece_min=piece_min),
+        rework_min=rework_of(survival, batch_min=batch_min, batch_size=takes.batch_size, piece_min=piece_min),
         consumables=amounts_in_all(amounts=[one.amount for one in work.spent]),
         shared_run=f"{operation} {work.run}"[:LONGEST_RUN] if work.run is not None and OPERATIONS[operation].shares_runs else None,
         blend=blend,
+        why_centre=choice.why,
     )
 
 
-def _usual(centre: WorkCentreRow, survival: YieldRow, blend: Blend | None) -> tuple[float, float, float, float, float]:
-    """Set-up, cycle, load, attended share and yield by the rows; of both ways where there are two."""
-    usual = (centre.setup_min, centre.cycle_min, centre.load_min_per_piece, centre.attended_share, survival.yield_share)
-    if blend is None:
-        return usual
-    other = blend.centre
-    others = (other.setup_min, other.cycle_min, other.load_min_per_piece, other.attended_share, blend.survival.yield_share)
-    setup, cycle, load, attended, survives = (blend.of(this, that) for this, that in zip(usual, others, strict=True))
-    return setup, cycle, load, attended, survives
+def _taking(centre: WorkCentreRow, work: Work, knee: Knee, extra: Extra, blend: Blend | None) -> AtCentre:
+    """What an operation takes at a work centre."""
+    size = _size(work.batch_size, centre.rack_pieces)
+    setup, cycle, load, attended = _usual(centre, blend)
+    of_batch = [cycle * extra.on_minutes, work.of_batch.minutes * extra.on_minutes]
+    of_piece = [load * extra.on_handling, work.of_piece.minutes * extra.on_minutes]
+    if size == 1:
+        batch_min = _slowed(of_batch + of_piece, knee, extra.minutes("batch") + extra.minutes("piece"))
+        piece_min = 0.0
+    else:
+        batch_min, piece_min = _slowed(of_batch, knee, extra.minutes("batch")), _slowed(of_piece, knee, extra.minutes("piece"))
+    setup_min = minutes_in_all(parts_min=(setup, work.for_lot.minutes, *extra.minutes("lot")))
+    return AtCentre(setup_min, size, batch_min, piece_min, attended if work.attended is None else work.attended.minutes)
+
+
+def _usual(centre: WorkCentreRow, blend: Blend | None) -> tuple[float, ...]:
+    """Set-up, cycle, load and attended share by the row; by both rows where it goes two ways."""
+    usual, *others = (
+        (row.setup_min, row.cycle_min, row.load_min_per_piece, row.attended_share)
+        for row in ((centre,) if blend is None else (centre, blend.centre))
+    )
+    return usual if blend is None else tuple(blend.of(this, that) for this, that in zip(usual, others[0], strict=True))
 
 
 def _slowed(usual: Sequence[float], knee: Knee, extra: Sequence[float]) -> float:

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Container, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Container, Iterable, Mapping
 from functools import lru_cache
 
 from shared_schemas.operation_kinds import OperationName
@@ -19,48 +18,14 @@ from shared_schemas.rates import (
     Rates,
     ToleranceClassRow,
     TurningRow,
-    WorkCentreRow,
     YieldRow,
 )
 
 
-@dataclass(frozen=True)
-class _Lookups:
-    """Rows that are asked for with every line, by operation and method; of yields the first."""
-
-    centres: Mapping[tuple[str, str], Sequence[WorkCentreRow]]
-    yields: Mapping[tuple[str, str], YieldRow]
-
-
 @lru_cache(maxsize=16)
-def _lookups(in_force: InForce) -> _Lookups:
-    centres: dict[tuple[str, str], list[WorkCentreRow]] = {}
-    yields: dict[tuple[str, str], YieldRow] = {}
-    for centre in in_force.rates.work_centres:
-        for operation in centre.operations:
-            centres.setdefault((operation, centre.method), []).append(centre)
-    for row in in_force.rates.yields:
-        yields.setdefault((row.operation, row.method), row)
-    return _Lookups(centres, yields)
-
-
-def work_centre_for(rates: Rates, operation: OperationName, method: str = "", diameter_mm: float = 0.0) -> WorkCentreRow:
-    """The first work centre that does an operation and takes the diameter [mm]: one of that method, or one of no method.
-
-    Raises: RateMissing where there is neither.
-    """
-    centres = _lookups(InForce(rates)).centres
-    for wanted_method in (method, ""):
-        for row in centres.get((operation, wanted_method), ()):
-            if _takes(row, diameter_mm):
-                return row
-    wanted = f"{operation} {method}".strip() + (f" of {diameter_mm:g} mm" if diameter_mm else "")
-    raise RateMissing("work_centres", wanted, _names(rates.work_centres))
-
-
-def can_take(rates: Rates, operation: OperationName, method: str, diameter_mm: float) -> bool:
-    """Whether some work centre does an operation by a method at that diameter [mm]."""
-    return any(operation in row.operations and row.method == method and _takes(row, diameter_mm) for row in rates.work_centres)
+def _yields_of(in_force: InForce) -> Mapping[tuple[str, str], YieldRow]:
+    """The yields by operation and method, as they are asked for with every line."""
+    return {(row.operation, row.method): row for row in in_force.rates.yields}
 
 
 def largest_diameter_mm(rates: Rates, operation: OperationName, method: str | None = None) -> float:
@@ -72,15 +37,9 @@ def largest_diameter_mm(rates: Rates, operation: OperationName, method: str | No
     return float("inf") if not limits or None in limits else max(limit for limit in limits if limit is not None)
 
 
-def _takes(row: WorkCentreRow, diameter_mm: float) -> bool:
-    if row.smallest_diameter_mm is not None and diameter_mm < row.smallest_diameter_mm:
-        return False
-    return row.largest_diameter_mm is None or diameter_mm <= row.largest_diameter_mm
-
-
 def yield_for(rates: Rates, operation: OperationName, method: str = "") -> YieldRow:
     """The yield of an operation: by its method if there is such a row, in general otherwise; raises `RateMissing`."""
-    yields = _lookups(InForce(rates)).yields
+    yields = _yields_of(InForce(rates))
     found = yields.get((operation, method)) or yields.get((operation, ""))
     if found is not None:
         return found

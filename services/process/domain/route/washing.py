@@ -7,7 +7,7 @@ from typing import Literal
 
 from services.optics.law import decided, figure_of, given
 from services.process.domain.route.lines import Line, Minutes, Work, counted_min, line
-from services.process.domain.route.rate_rows import work_centre_for
+from services.process.domain.route.work_centres import choose_centre
 from shared_schemas.figure import Figure
 from shared_schemas.operations import Face
 from shared_schemas.rates import InForce, Rates
@@ -39,7 +39,8 @@ def _washed(occasion: Occasion, face: Face | None, parts: int, in_force: InForce
     by, rates = DONE_BY[occasion], in_force.rates
     if parts == 1:
         return line("clean", rates, face=face, method=occasion, done_by=by)
-    centre = work_centre_for(rates, "clean", by)
+    choice = choose_centre(rates, "clean", by)
+    centre = choice.row
     further = parts - 1
 
     def why() -> Figure:
@@ -56,7 +57,7 @@ def _washed(occasion: Occasion, face: Face | None, parts: int, in_force: InForce
             "batch_size", size or 1, f"the rack is shared by {parts} parts of each", rate_row=Rates.ref("work_centres", centre)
         ),
     )
-    return line("clean", rates, work, face=face, method=occasion, done_by=by)
+    return line("clean", rates, work, face=face, method=occasion, done_by=by, at=choice)
 
 
 OF_ONE = "the drawing: parts of one lens beyond the first"

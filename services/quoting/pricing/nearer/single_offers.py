@@ -136,13 +136,14 @@ def _by_faster_delivery(purchases: Sequence[FasterPurchase], evaluation: Evaluat
 
 
 def _suppliers(evaluation: Evaluation, plans: Plans) -> Iterator[Offered]:
-    """Of the suppliers of each operation the one that has most to gain, and of these the best."""
-    best: dict[str, tuple[float, OutsideWorkRow, list[Shipment]]] = {}
+    """Of the suppliers of each operation the one that has most to gain, of two alike the cheaper, and of these the best."""
+    best: dict[str, tuple[tuple[float, Decimal], OutsideWorkRow, list[Shipment]]] = {}
     for row in plans.rates.outside_work:
         shipments, gain_h = _worth_sending(row, evaluation, plans)
-        if shipments and gain_h > best.get(row.operation, (0.0,))[0]:
-            best[row.operation] = (gain_h, row, shipments)
-    for _, row, shipments in sorted(best.values(), key=lambda one: (-one[0], one[1].name))[:MOST_SUPPLIERS]:
+        gains = (gain_h, -sum((one.charge for one in shipments), Decimal(0)))
+        if gain_h > 0 and (row.operation not in best or gains > best[row.operation][0]):
+            best[row.operation] = (gains, row, shipments)
+    for _, row, shipments in sorted(best.values(), key=lambda one: (-one[0][0], -one[0][1], one[1].operation))[:MOST_SUPPLIERS]:
         lots = what_is_saved(shipments, evaluation.operations)
         saved = [amount for one in lots for amount in one.saved]
         cost = outside_cost(charges=total(amounts=[one.charge for one in lots]), saved=total(amounts=saved))
