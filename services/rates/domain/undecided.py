@@ -15,7 +15,7 @@ from shared_schemas.problem import ProblemDetail
 from shared_schemas.quote import QuoteRequest
 from shared_schemas.rates import Rates
 
-ALIKE = 0.8
+ALIKE = 0.7
 """From this share of common signs on, a word that stands once is taken for a slip of one that stands more often (`difflib`)."""
 
 
@@ -179,6 +179,21 @@ def _commercial(rates: Rates) -> Iterator[ProblemDetail]:
         )  # fmt: skip
 
 
+CURRENCIES = frozenset(
+    ["AED", "AFN", "ALL", "AMD", "ANG", "AOA", "ARS", "AUD", "AWG", "AZN", "BAM", "BBD", "BDT", "BGN", "BHD", "BIF", "BMD", "BND", "BOB", "BRL", "BSD", "BTN", "BWP", "BYN", "BZD", "CAD", "CDF", "CHF", "CLP", "CNY", "COP", "CRC", "CUP", "CVE", "CZK", "DJF", "DKK", "DOP", "DZD", "EGP", "ERN", "ETB", "EUR", "FJD", "FKP", "GBP", "GEL", "GHS", "GIP", "GMD", "GNF", "GTQ", "GYD", "HKD", "HNL", "HTG", "HUF", "IDR", "ILS", "INR", "IQD", "IRR", "ISK", "JMD", "JOD", "JPY", "KES", "KGS", "KHR", "KMF", "KPW", "KRW", "KWD", "KYD", "KZT", "LAK", "LBP", "LKR", "LRD", "LSL", "LYD", "MAD", "MDL", "MGA", "MKD", "MMK", "MNT", "MOP", "MRU", "MUR", "MVR", "MWK", "MXN", "MYR", "MZN", "NAD", "NGN", "NIO", "NOK", "NPR", "NZD", "OMR", "PAB", "PEN", "PGK", "PHP", "PKR", "PLN", "PYG", "QAR", "RON", "RSD", "RUB", "RWF", "SAR", "SBD", "SCR", "SDG", "SEK", "SGD", "SHP", "SLE", "SOS", "SRD", "SSP", "STN", "SVC", "SYP", "SZL", "THB", "TJS", "TMT", "TND", "TOP", "TRY", "TTD", "TWD", "TZS", "UAH", "UGX", "USD", "UYU", "UZS", "VED", "VES", "VND", "VUV", "WST", "XAF", "XCD", "XOF", "XPF", "YER", "ZAR", "ZMW", "ZWG"]
+)
+"""Currencies in use, ISO 4217, from memory."""
+
+
+def _currencies(rates: Rates) -> Iterator[ProblemDetail]:
+    for number, row in enumerate(rates.currencies):
+        if row.name not in CURRENCIES:
+            yield ProblemDetail(
+                pointer=f"/rows/{number}/name", reason="no currency in use has that code", figure=row.name, limit="ISO 4217",
+                remedy=f"{nearest_or(row.name, CURRENCIES)}the code of a currency in use",
+            )  # fmt: skip
+
+
 def _slips(words: Sequence[tuple[str, str]], of: str) -> Iterator[ProblemDetail]:
     """Words that stand once and are nearly one that stands more often; each with its pointer."""
     often = Counter(word for _, word in words)
@@ -231,5 +246,6 @@ CHECKS: dict[str, Callable[[Rates], Iterator[ProblemDetail]]] = {
     "tolerance_classes": _tolerance_classes,
     "metals": _metals,
     "commercial": _commercial,
+    "currencies": _currencies,
     "coatings": _coatings,
 }
