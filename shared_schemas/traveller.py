@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 from datetime import date
+from operator import not_
+
+from pydantic import Field
 
 from shared_schemas.base import Contract
 from shared_schemas.blanks import BlankPlan
@@ -13,7 +16,10 @@ from shared_schemas.quote import QuoteRequest
 
 
 class Job(Contract):
-    """The head of a traveller: written when it starts, changed by nobody. `load_snapshot` is the book of load it is dated by, `None` without one."""
+    """The head of a traveller: written when it starts, changed by nobody. `load_snapshot` is the book of load it is dated by, `None` without one.
+
+    `prices_only`: it is to learn prices and days at other rates, not what could be relaxed, offered or had sooner.
+    """
 
     number: str
     attempt: int
@@ -21,6 +27,7 @@ class Job(Contract):
     rate_revision: int
     quoted_on: date
     load_snapshot: int | None = None
+    prices_only: bool = Field(False, exclude_if=not_)
 
 
 class Refusal(Contract):

@@ -65,6 +65,8 @@ class RateSource(Protocol):
 
     def propose(self, table: str, body: bytes, content_type: str, *, by: str) -> RateProposal: ...
 
+    def propose_draft(self, draft: int, *, by: str) -> RateProposal: ...
+
 
 class HttpRateSource:
     """Revisions from `rates_url`, shown `service_key`. A revision never changes, so it is asked for once."""
@@ -98,10 +100,16 @@ class HttpRateSource:
 
     def propose(self, table: str, body: bytes, content_type: str, *, by: str) -> RateProposal:
         """Have a table kept as a proposal. Raises `ProposalRefused` for rows that cannot be, or `RatesUnavailable`."""
-        answer = self._asked(
-            "POST", "/v1/rates/proposals", params={"table": table, "by": by}, content=body, headers={"Content-Type": content_type}
-        )
-        if answer.status_code == 422:
+        headers = {"Content-Type": content_type}
+        return self._proposed(params={"table": table, "by": by}, content=body, headers=headers)
+
+    def propose_draft(self, draft: int, *, by: str) -> RateProposal:
+        """Have all tables of a draft kept as a proposal. Raises `ProposalRefused` for one that is unknown or wrong, or `RatesUnavailable`."""
+        return self._proposed(params={"draft": draft, "by": by})
+
+    def _proposed(self, **asked: Any) -> RateProposal:
+        answer = self._asked("POST", "/v1/rates/proposals", **asked)
+        if answer.status_code in (404, 409, 422):
             raise ProposalRefused(Problem.model_validate_json(answer.content))
         if answer.status_code != 201:
             raise RatesUnavailable(f"the rates service answered {answer.status_code}")

@@ -280,23 +280,24 @@ class BlankwrightClient:
         return self._table("PUT", table, body=_plain({"rows": list(rows), "reason": reason}), headers={"If-Match": etag})
 
     def rate_impact(
-        self, table: str, rows: Sequence[Mapping[str, Any]] | str, *, most: int = 50, quotes: Sequence[str] | None = None,
-        idempotency_key: str | None = None,
+        self, table: str | None, rows: Sequence[Mapping[str, Any]] | str | None, *, idempotency_key: str | None = None, **chosen: Any
     ) -> RateImpactAccepted:  # fmt: skip
-        """Ask what a table would do to open quotes if it were published: those named, or the newest `most`.
+        """Ask what a table, or the draft that is `chosen`, would do to open quotes if it were published: those `chosen`, or all.
 
         `rows` are all its rows, or the text of its CSV. Nothing is published. Raises `ServerRefused` that names wrong cells.
         """
         from shared_schemas.rate_impact import RateImpactAccepted  # noqa: PLC0415
 
         headers = {"Idempotency-Key": idempotency_key} if idempotency_key else {}
+        wanted = {name: value for name, value in chosen.items() if value not in (None, False, [])}
         if isinstance(rows, str):
-            query: dict[str, str | list[str] | None] = {"table": table, "most": str(most), "quotes": list(quotes or ())}
+            words = {name: value if isinstance(value, list) else str(value).lower() if value is True else str(value) for name, value in wanted.items()}  # fmt: skip
+            query: dict[str, str | list[str] | None] = {"table": table, **words}
             headers |= {"Content-Type": "text/csv; charset=utf-8"}
             answer = self._send("POST", "/v1/rates/impact", query=query, content=rows.encode(), headers=headers)
         else:
-            body = {"table": table, "rows": list(rows), "most": most, "quotes": list(quotes) if quotes else None}
-            answer = self._send("POST", "/v1/rates/impact", body=_plain(body), headers=headers)
+            of_table = {} if rows is None else {"table": table, "rows": list(rows)}
+            answer = self._send("POST", "/v1/rates/impact", body=_plain(of_table | wanted), headers=headers)
         return _understood(RateImpactAccepted, _fine(answer))
 
     def impact(self, number: str, cursor: str | None = None) -> RateImpact:
@@ -305,11 +306,18 @@ class BlankwrightClient:
 
         return self.asked(RateImpact, "GET", f"/v1/rates/impact/{in_path(number, safe='')}", query={"cursor": cursor})
 
-    def wait_for_impact(self, number: str, timeout_s: float = 600.0) -> RateImpact:
-        """The impact when each of its quotes has its outcome. Raises `WaitedTooLong`."""
+    def wait_for_impact(
+        self, number: str, timeout_s: float = 600.0, on_count: Callable[[int], None] = lambda _: None
+    ) -> RateImpact:  # fmt: skip
+        """The impact when each of its quotes has its outcome; `on_count` is called when more are worked out. Raises `WaitedTooLong`."""
+        worked_out = 0
 
         def look() -> tuple[RateImpact, str]:
+            nonlocal worked_out
             found = self.impact(number)
+            if found.worked_out != worked_out:
+                worked_out = found.worked_out
+                on_count(worked_out)
             return found, found.status
 
         return self._awaited(look, what="impact", number=number, ends=frozenset({"done"}), timeout_s=timeout_s)

@@ -1,4 +1,4 @@
-"""Quotes side by side, on a terminal: two revisions, a batch, open quotes at proposed rates, and glass bought together."""
+"""Quotes side by side, on a terminal: two revisions, a batch, and glass bought together."""
 
 from __future__ import annotations
 
@@ -13,7 +13,6 @@ from rich.text import Text
 
 from services.desk.errors import QuoteHasNoBlanks
 from services.desk.page_parts import cells, listed, money, section, table_with
-from services.desk.wording import as_called
 from shared_schemas.blanks import JointPurchase, JointPurchases
 from shared_schemas.by_hand import BuyTogether, LensToBuyFor
 from shared_schemas.quote import Quote, QuoteDecision
@@ -26,7 +25,6 @@ from shared_schemas.quote_life import (
     Comparison,
     QuoteBatch,
 )
-from shared_schemas.rate_impact import ImpactedBreak, ImpactedQuote, ImpactExtreme, RateImpact
 
 
 def comparison_page(comparison: Comparison) -> RenderableType:
@@ -154,93 +152,6 @@ def batch_lines(batch: QuoteBatch) -> list[str]:
         *(f"why not: blankwright show {one.number}" for one in batch.items if one.status in ("refused", "failed")),
         *([f"more with: blankwright batch --number {batch.number} --cursor {batch.next}"] if batch.next else []),
     ]
-
-
-def impact_page(impact: RateImpact) -> RenderableType:
-    """The proposal, every quantity of every quote as issued and as it would be, and all of them together."""
-    head = Text()
-    head.append(f"Impact {impact.number}", style="bold")
-    head.append(f": table {impact.table} as proposed against rate revision {impact.base_revision}. Nothing is published.")
-    if impact.counts.get("in_work"):
-        head.append(f" {impact.counts['in_work']} quotes are still in progress.")
-    return Group(
-        head,
-        *(section("Open quotes", _table(impact)) if any(one.figures for one in impact.items) else []),
-        *listed("Without a result", [_why(one) for one in impact.items if one.problem]),
-        *listed("In total", list(_altogether(impact))),
-        *listed("More", [as_called(f"blankwright impact --number {impact.number} --cursor {impact.next}")] if impact.next else []),
-    )
-
-
-def _table(impact: RateImpact) -> Table:
-    table = table_with(
-        "quote", ">for", ">unit price", ">proposed", ">difference", ">rise", ">margin if kept", ">loss if kept", ">9 in 10, days"
-    )
-    for one in impact.items:
-        if one.figures is None:
-            continue
-        for place, inner in enumerate(one.figures.breaks):
-            name = "" if place else f"{_named(one)} {one.figures.currency}{'' if one.issued_at_base else ' *'}"
-            table.add_row(*cells(name, *_break(inner)))
-    return table
-
-
-def _break(one: ImpactedBreak) -> Iterator[str]:
-    kept = one.price_kept
-    yield f"{one.quantity:,}"
-    yield _money(one.unit_price.old)
-    yield _money(one.unit_price.new)
-    yield _difference(one.unit_price)
-    yield f"{one.share:+.1%}" if one.share else "0"
-    yield _moved(kept.margin_share_issued, kept.margin_share_proposed)
-    yield "-" if kept.loss_chance_proposed is None else _moved(kept.loss_chance_issued, kept.loss_chance_proposed)
-    yield _days(one.p90_days)
-
-
-def _altogether(impact: RateImpact) -> Iterator[str]:
-    totals, counts = impact.totals, impact.counts
-    ready = counts.get("ready", 0)
-    refused = "".join(
-        f", {count} {outcome}" for outcome, count in counts.items() if count and outcome in ("refused", "failed", "cancelled")
-    )
-    yield f"{totals.changed} of {ready} quotes would change: {totals.dearer} dearer, {totals.cheaper} cheaper{refused}"
-    for word, one in (("rise", totals.largest_rise), ("fall", totals.largest_fall)):
-        if one is not None:
-            yield _extreme(word, one)
-    for total in totals.sums:
-        for name, amount in (("smallest", total.smallest), ("middle", total.middle)):
-            sums = f"{_money(amount.old)} → {_money(amount.new)} {total.currency} ({_difference(amount)})"
-            yield f"all at their {name} quantity: {sums}"
-    if any(not one.issued_at_base for one in impact.items):
-        yield f"* issued at rates other than revision {impact.base_revision}: the difference covers every change since, and this one"
-
-
-def _extreme(word: str, one: ImpactExtreme) -> str:
-    price = f"{_money(one.unit_price.old)} → {_money(one.unit_price.new)} {one.currency}"
-    return f"largest {word}: {one.share:+.1%} for {one.quantity:,} of {_named(one)}, {price} each"
-
-
-def _why(one: ImpactedQuote) -> str:
-    reason = one.problem.detail if one.problem else ""
-    return f"{_named(one)} would be {one.outcome}: {reason}"
-
-
-def _named(one: ImpactedQuote | ImpactExtreme) -> str:
-    return f"{one.number}, revision {one.revision}" if one.revision > 1 else one.number
-
-
-def _difference(amount: ComparedAmount) -> str:
-    return "-" if amount.difference is None else f"{amount.difference:+,}" if amount.difference else "0"
-
-
-def _moved(old: float | None, new: float) -> str:
-    before = "-" if old is None else f"{old:.1%}"
-    after = f"{new:.1%}"
-    return after if before == after else f"{before} → {after}"
-
-
-def _days(count: ComparedCount) -> str:
-    return f"{count.old} {count.difference:+d}" if count.difference else f"{count.old}"
 
 
 def request_for(quotes: Sequence[Quote], quantity: int | None) -> BuyTogether:

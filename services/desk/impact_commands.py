@@ -1,4 +1,4 @@
-"""The command of an engineer who would change a rate table: what that would do to open quotes."""
+"""The command of an engineer who would change rates: what that would do to open quotes."""
 
 from __future__ import annotations
 
@@ -24,40 +24,48 @@ ROW = re.compile(r"^/rows/([0-9]{1,5})(/|$)")
 def impact(
     file: Annotated[Path | None, typer.Argument(help="The table as it would be: all its rows, as CSV or JSON.")] = None,
     table: Annotated[str | None, typer.Option(help="Which table it is, such as polishing; without it the name of the file.")] = None,
+    draft: Annotated[int | None, typer.Option(min=1, help="A draft of rates, in the place of a file.")] = None,
     quote: Annotated[list[str] | None, typer.Option(help="An open quote; may be given several times.")] = None,
-    most: Annotated[int, typer.Option(min=1, max=500, help="So many of the newest open quotes, when none is named.")] = 50,
+    customer: Annotated[str | None, typer.Option(help="Only open quotes of this customer.")] = None,
+    since: Annotated[str | None, typer.Option(help="Only open quotes issued on this day or later, as 2026-11-02.")] = None,
+    refused: Annotated[bool, typer.Option("--refused", help="Also requests that were refused, which may become possible.")] = False,
+    most: Annotated[int, typer.Option(min=1, max=2000, help="So many of the newest open quotes, when none is named.")] = 2000,
     number: Annotated[str | None, typer.Option(help="An impact that was asked for before: print it.")] = None,
     cursor: Annotated[str | None, typer.Option(help="Cursor of the page before; goes with --number.")] = None,
     url: Url = None, key: Key = None, folder: Folder = HERE, as_json: Json = False, timeout_s: Patience = 600.0,
 ) -> None:  # fmt: skip
-    """Say what a rate table would do to open quotes if it were published. Nothing is published, and no quote is touched."""
-    if (file is None) == (number is None):
-        raise typer.BadParameter("name either a table to propose, or with --number an impact that was asked for")
+    """Say what a draft or a rate table would do to open quotes if it were published. Nothing is published, and no quote is touched."""
+    if sum(given is not None for given in (file, number, draft)) != 1:
+        raise typer.BadParameter("name a table to propose, a --draft, or with --number an impact that was asked for")
     with reported(as_json=as_json):
         rows = read_table(file) if file is not None else None
         with client_for(url, key, folder, role="engineer") as desk:
-            if file is not None and rows is not None:
-                accepted = _proposed(desk, table or file.stem, rows, most, quote)
-                count = f"{accepted.quotes} open quote{'' if accepted.quotes == 1 else 's'}"
-                say(f"impact {accepted.number}: {count} held against the proposed table", quiet=as_json)
-                state = desk.wait_for_impact(accepted.number, timeout_s)
+            if number is None:
+                chosen = {"most": most, "quotes": quote, "customer": customer, "issued_since": since, "refused": refused}
+                accepted = _proposed(desk, table or file.stem if file else None, rows, {**chosen, "draft": draft})
+                count = f"{accepted.quotes} quote{'' if accepted.quotes == 1 else 's'}"
+                against = "the proposed table" if draft is None else f"draft {draft}"
+                say(f"impact {accepted.number}: {count} held against {against}", quiet=as_json)
+                state = desk.wait_for_impact(
+                    accepted.number, timeout_s, lambda done: say(f"{done} of {accepted.quotes} worked out", quiet=as_json)
+                )
             else:
-                state = desk.impact(number or "", cursor)
+                state = desk.impact(number, cursor)
         if as_json:
             typer.echo(state.model_dump_json())
             return
-        from services.desk.comparison_text import impact_page  # noqa: PLC0415
+        from services.desk.impact_text import impact_page  # noqa: PLC0415
         from services.desk.page_parts import console_for  # noqa: PLC0415
 
         console_for(sys.stdout).print(impact_page(state))
 
 
 def _proposed(
-    desk: BlankwrightClient, table: str, rows: list[dict[str, Any]] | str, most: int, quotes: list[str] | None
+    desk: BlankwrightClient, table: str | None, rows: list[dict[str, Any]] | str | None, chosen: dict[str, Any]
 ) -> RateImpactAccepted:  # fmt: skip
-    """The impact that was asked for; what the server has against a row of CSV is by_line by its line."""
+    """The impact that was asked for; what the server has against a row of CSV is told by its line."""
     try:
-        return desk.rate_impact(table, rows, most=most, quotes=quotes)
+        return desk.rate_impact(table, rows, **chosen)
     except ServerRefused as fault:
         if not isinstance(rows, str):
             raise

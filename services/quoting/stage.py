@@ -6,26 +6,23 @@ import logging
 
 from celery.exceptions import SoftTimeLimitExceeded
 
-from services.chassis.load_source import pinned_snapshot
-from services.chassis.pipeline import TRANSPORT_FAULTS, SectionMissing, failure_of, read_section, write_section
+from services.chassis.pipeline import TRANSPORT_FAULTS, failure_of, read_section, write_section
 from services.chassis.problems import problem
 from services.chassis.resources import Resources
-from services.quoting.pricing.quote import assemble
 from services.quoting.service import runs
+from services.quoting.service.assembling import READS
 from services.quoting.service.impact import IMPACTS
 from services.quoting.service.intake import QUOTES
 from services.quoting.service.keeping import forget_what_is_over, pack_tightly
 from services.quoting.service.runs import RunKind, failed, kind_of, settle
 from services.quoting.store.blocks import digest_of
 from services.quoting.store.rows import DeadLetter, Outcome
-from shared_schemas.base import canonical_json
 from shared_schemas.pipeline import FORGET_TASK, LAST, PACK_TASK, SWEEP_TASK
 from shared_schemas.problem import ProblemDetail
 from shared_schemas.traveller import Refusal
 
 log = logging.getLogger(__name__)
 
-READS = ("job", "check", "blanks", "operations")
 KINDS = (QUOTES, IMPACTS)
 """Every kind of run that goes through the queue."""
 
@@ -58,30 +55,11 @@ def _outcome(
     if "failure" in sections:
         return failed(read_section("failure", sections["failure"]))
     try:
-        return kind.conclude(number, _ready(sections, resources), sections, resources), None
+        return kind.conclude(number, sections, resources), None
     except (*TRANSPORT_FAULTS, SoftTimeLimitExceeded):
         raise
     except Exception as fault:
         return failed(failure_of(LAST.service, fault))
-
-
-def _ready(sections: dict[str, bytes], resources: Resources) -> Outcome:
-    missing = [name for name in READS if name not in sections]
-    if missing:
-        raise SectionMissing(LAST.service, missing)
-    parsed = {name: read_section(name, sections[name]) for name in READS}
-    revision = resources.rates.revision(parsed["job"].rate_revision)
-    load = pinned_snapshot(resources.load, parsed["job"].load_snapshot)
-    quote = assemble(**parsed, rates=revision.rates, rate_digest=revision.digest, load=load)
-    body = canonical_json(quote)
-    return Outcome(
-        "ready",
-        digest_of(body),
-        body=body,
-        blanks=sections["blanks"],
-        operations=sections["operations"],
-        valid_until=quote.valid_until,
-    )
 
 
 def _refused(refusal: Refusal) -> Outcome:

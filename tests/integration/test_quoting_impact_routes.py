@@ -17,9 +17,10 @@ from services.quoting.stage import TERMINUS, sweep
 from services.rates.domain.table_csv import rows_from_csv, rows_to_csv, validated_rows
 from services.rates.errors import TableUnreadable
 from shared_schemas.load import CentreLoad, OrderLoad
+from shared_schemas.pipeline import STATIONS
 from shared_schemas.problem import Problem
 from shared_schemas.rate_impact import RateProposal
-from shared_schemas.rates import RateRevision, Rates
+from shared_schemas.rates import RateRevision, Rates, WorkCentreRow
 from tests.integration.test_quoting_life_routes import NOON, Book, Shop
 
 IMPACT = "/v1/rates/impact"
@@ -31,6 +32,7 @@ class ProposingBook(Book):
     def __init__(self, rates: Rates) -> None:
         super().__init__(rates)
         self.proposals: dict[int, RateRevision] = {}
+        self.drafts: dict[int, dict[str, Any]] = {}
 
     def revision(self, number: int) -> RateRevision:
         return self.proposals[number] if number < 0 else super().revision(number)
@@ -45,9 +47,19 @@ class ProposingBook(Book):
         except TableUnreadable as fault:
             said = Problem(type="/problems#invalid", title="t", status=422, detail=str(fault), errors=fault.errors)
             raise ProposalRefused(said) from fault
+        return self._kept({table: rows}, by)
+
+    def propose_draft(self, draft: int, *, by: str) -> RateProposal:
+        if draft not in self.drafts:
+            said = Problem(type="/problems#not-found", title="t", status=404, detail=f"There is no draft {draft}.")
+            raise ProposalRefused(said)
+        return self._kept(self.drafts[draft], by)
+
+    def _kept(self, tables: dict[str, Any], by: str) -> RateProposal:
         base = self.latest()
         number = -len(self.proposals) - 1
-        self.proposals[number] = self._revision(number, base.rates.model_copy(update={table: rows}))
+        self.proposals[number] = self._revision(number, base.rates.model_copy(update=tables))
+        table = ", ".join(tables)
         return RateProposal(number=number, base_revision=base.number, table=table, digest="p" * 64, created_at=NOON, created_by=by)
 
 
@@ -119,11 +131,12 @@ def test_open_quotes_are_held_against_a_proposal_and_none_is_touched(
     assert (found["proposal"], found["base_revision"], found["asked_by"][:12]) == (-1, 1, "the engineer")
     first = found["items"][0]
     quote = shop.get(f"/v1/quotes/{numbers[2]}")
-    assert (first["issued_at"], first["issued_at_base"]) == (1, True)
+    assert (first["issued_at"], first["today_as_issued"], first["unread"]) == (1, True, False)
     for inner, issued in zip(first["figures"]["breaks"], quote["breaks"], strict=True):
-        assert (inner["quantity"], inner["unit_price"]["old"]) == (issued["quantity"], issued["unit_price"])
-        assert inner["share"] > 0
-        assert inner["price_kept"]["loss_chance_issued"] == issued["loss_chance"] <= inner["price_kept"]["loss_chance_proposed"]
+        price = inner["unit_price"]
+        assert (inner["quantity"], price["issued"], price["today"]) == (issued["quantity"], *[issued["unit_price"]] * 2)
+        assert inner["effect_share"] > 0
+        assert inner["price_kept"]["loss_chance_issued"] == issued["loss_chance"] <= inner["price_kept"]["loss_chance_draft"]
     assert everything(database) == before
     assert read(shop, number, "?limit=1")["totals"] == found["totals"]
 
@@ -136,7 +149,7 @@ def test_an_impact_dates_a_quote_by_the_book_it_was_issued_with(shop: Shop, sing
     number = asked(shop, dearer(rates))
     shop.work()
     for inner in read(shop, number)["items"][0]["figures"]["breaks"]:
-        assert (inner["p50_days"]["difference"], inner["p90_days"]["difference"]) == (0, 0)
+        assert (inner["p50_days"]["effect"], inner["p90_days"]["effect"]) == (0, 0)
 
 
 def test_a_requote_at_the_published_table_is_what_the_impact_said(shop: Shop, single: dict[str, Any], rates: Rates) -> None:
@@ -148,12 +161,95 @@ def test_a_requote_at_the_published_table_is_what_the_impact_said(shop: Shop, si
     shop.ask("POST", f"/v1/quotes/{number}/requote")
     shop.work()
     quote = shop.get(f"/v1/quotes/{number}")
-    assert [one["unit_price"] for one in quote["breaks"]] == [one["unit_price"]["new"] for one in said["figures"]["breaks"]]
+    assert [one["unit_price"] for one in quote["breaks"]] == [one["unit_price"]["draft"] for one in said["figures"]["breaks"]]
     again = asked(shop, dearer(rates))
     shop.work()
     found = read(shop, again)
     assert (found["base_revision"], found["totals"]["changed"]) == (2, 0)
-    assert (found["items"][0]["revision"], found["items"][0]["issued_at_base"]) == (2, True)
+    assert (found["items"][0]["revision"], found["items"][0]["today_as_issued"]) == (2, True)
+
+
+def tenth_dearer(rates: Rates) -> tuple[WorkCentreRow, ...]:
+    return tuple(row.model_copy(update={"labour_rate_per_h": row.labour_rate_per_h * Decimal("1.1")}) for row in rates.work_centres)
+
+
+def cheaper_machines(rates: Rates) -> Rates:
+    rows = tuple(row.model_copy(update={"machine_rate_per_h": row.machine_rate_per_h / 2}) for row in rates.work_centres)
+    return rates.model_copy(update={"work_centres": rows})
+
+
+def test_a_draft_of_dearer_labour_is_dearer_on_quotes_that_have_drifted_down_since(
+    shop: Shop, single: dict[str, Any], rates: Rates
+) -> None:
+    old = shop.quoted(single)
+    now = cheaper_machines(rates)
+    shop.book.publish(now)
+    new = shop.quoted(single)
+    assert isinstance(shop.book, ProposingBook)
+    shop.book.drafts[7] = {"work_centres": tenth_dearer(now), "aspheres": now.aspheres}
+    answer = shop.ask("POST", IMPACT, role="engineer", json={"draft": 7})
+    number = answer.json()["number"]
+    assert answer.json()["quotes"] == 2
+    shop.work()
+    found = read(shop, number)
+    assert (found["draft"], found["tables"], found["base_revision"]) == (7, ["work_centres"], 2)
+    assert (found["totals"]["dearer"], found["totals"]["cheaper"], found["totals"]["drifted"]) == (2, 0, 1)
+    of_new, of_old = found["items"]
+    assert (of_new["number"], of_old["number"]) == (new, old)
+    assert (of_new["today_as_issued"], of_old["today_as_issued"]) == (True, False)
+    for inner, fresh in zip(of_old["figures"]["breaks"], of_new["figures"]["breaks"], strict=True):
+        price = {side: Decimal(amount) for side, amount in inner["unit_price"].items()}
+        assert price["drift"] == price["today"] - price["issued"] < 0 < price["effect"] == price["draft"] - price["today"]
+        assert price["draft"] < price["issued"], "held against the price as issued it would look cheaper"
+        assert (inner["unit_price"]["today"], inner["unit_price"]["draft"]) == (
+            fresh["unit_price"]["today"], fresh["unit_price"]["draft"],
+        )  # fmt: skip
+        assert fresh["unit_price"]["drift"] == "0.00"
+    again = shop.ask("POST", IMPACT, role="engineer", json={"draft": 7}).json()["number"]
+    assert [rung[1] for rung in shop.bench.rung] == [f"{again}.1", f"{again}.2"], "today's price of the old one is known"
+    shop.work()
+    assert read(shop, again)["items"] == found["items"]
+
+
+def test_a_draft_of_tables_that_a_lens_is_not_priced_by_is_known_without_working_it_out(
+    shop: Shop, single: dict[str, Any], rates: Rates
+) -> None:
+    shop.quoted(single)
+    shop.book.publish(cheaper_machines(rates))
+    assert isinstance(shop.book, ProposingBook)
+    shop.book.drafts[1] = {"metals": tuple(row.model_copy(update={"source": "a new list"}) for row in rates.metals)}
+    number = shop.ask("POST", IMPACT, role="engineer", json={"draft": 1}).json()["number"]
+    assert shop.work() == len(STATIONS) + 1, "today through every stage, the draft at the last"
+    (one,) = read(shop, number)["items"]
+    assert (one["unread"], one["outcome"]) == (True, "ready")
+    for inner in one["figures"]["breaks"]:
+        assert inner["unit_price"]["draft"] == inner["unit_price"]["today"] != inner["unit_price"]["issued"]
+    shop.book.drafts[2] = {"coatings": rates.coatings, "turning": rates.turning}
+    nothing = shop.ask("POST", IMPACT, role="engineer", json={"draft": 2}).json()["number"]
+    shop.work()
+    assert (read(shop, nothing)["tables"], read(shop, nothing)["totals"]["changed"]) == ([], 0)
+    assert shop.ask("POST", IMPACT, role="engineer", json={"draft": 99}).status_code == 422
+
+
+def test_a_set_is_chosen_by_customer_and_day_and_refused_ones_may_become_quotable(
+    shop: Shop, single: dict[str, Any], rates: Rates
+) -> None:
+    lead = {**single, "customer": "A"}
+    shop.quoted({**single, "customer": "B"})
+    ready = shop.quoted(lead)
+    lead["prescription"] = {**single["prescription"], "elements": [{**single["prescription"]["elements"][0], "diameter_mm": 900.0}]}
+    refused = shop.quoted(lead)
+    assert shop.get(f"/v1/quotes/{refused}")["status"] == "refused"
+    chosen = {"customer": "A", "refused": True}
+    number = asked(shop, dearer(rates), **chosen)
+    shop.work()
+    found = read(shop, number)
+    assert [(one["number"], one["today"], one["outcome"]) for one in found["items"]] == [
+        (refused, "refused", "refused"), (ready, "ready", "ready"),
+    ]  # fmt: skip
+    assert (found["totals"]["newly_refused"], found["counts"]["refused"]) == (0, 1)
+    assert [one["customer"] for one in found["by_customer"]] == ["A"]
+    assert shop.ask("POST", IMPACT, role="engineer", json={"table": "work_centres", "rows": dearer(rates), "issued_since": "2026-11-03"}).json()["quotes"] == 0  # fmt: skip
 
 
 def test_few_are_under_way_at_a_time_and_all_arrive(shop: Shop, single: dict[str, Any], rates: Rates) -> None:

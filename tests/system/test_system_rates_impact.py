@@ -44,16 +44,17 @@ def test_slower_polishing_makes_open_quotes_dearer_and_leaves_them_as_they_are(
     assert found["proposal"] < 0
     assert [one["number"] for one in found["items"]] == asked["quotes"]
     for one, quote in zip(found["items"], (first, second), strict=True):
-        assert (one["issued_at_base"], one["outcome"]) == (quote["rate_revision"] == newest["number"], "ready")
+        assert (one["today_as_issued"], one["outcome"]) == (quote["rate_revision"] == newest["number"], "ready")
         for inner, issued in zip(one["figures"]["breaks"], quote["breaks"], strict=True):
-            assert inner["unit_price"]["old"] == issued["unit_price"]
-            assert Decimal(inner["unit_price"]["difference"]) > 0
-            assert inner["price_kept"]["margin_share_proposed"] < inner["price_kept"]["margin_share_issued"]
+            assert inner["unit_price"]["issued"] == inner["unit_price"]["today"] == issued["unit_price"]
+            assert Decimal(inner["unit_price"]["effect"]) > 0
+            assert inner["price_kept"]["margin_share_draft"] < inner["price_kept"]["margin_share_issued"]
             assert inner["price_kept"]["loss_chance_issued"] == issued["loss_chance"]
     totals = found["totals"]
-    assert (totals["changed"], totals["dearer"], totals["cheaper"], totals["largest_fall"]) == (2, 2, 0, None)
+    assert (totals["changed"], totals["dearer"], totals["cheaper"], totals["drifted"]) == (2, 2, 0, 0)
+    assert sorted(one["customer"] for one in found["by_customer"]) == ["Skerry Optics", "Tarn & Fell"]
     smallest = sum(Decimal(quote["breaks"][0]["total_price"]) for quote in (first, second))
-    assert Decimal(totals["sums"][0]["smallest"]["old"]) == smallest
+    assert Decimal(totals["sums"][0]["smallest"]["today"]) == smallest
     for quote in (first, second):
         assert sales.get(f"/v1/quotes/{quote['number']}").json() == quote
     assert engineer.get("/v1/rates/revisions").json()["items"][0] == newest
@@ -71,9 +72,9 @@ def test_the_table_as_it_stands_changes_no_quote_that_was_issued_at_it(
     headers = {"Content-Type": "text/csv", "Prefer": "wait=60"}
     query = {"table": "polishing", "quotes": quote["number"]}
     found = engineer.post(IMPACT, params=query, content=text.encode(), headers=headers).json()
-    assert (found["totals"]["changed"], found["items"][0]["issued_at_base"]) == (0, True)
+    assert (found["totals"]["changed"], found["items"][0]["today_as_issued"]) == (0, True)
     assert found["proposal_digest"] == quote["rate_digest"]
-    assert found["items"][0]["figures"]["breaks"][0]["price_kept"]["loss_chance_proposed"] == quote["breaks"][0]["loss_chance"]
+    assert found["items"][0]["figures"]["breaks"][0]["price_kept"]["loss_chance_draft"] == quote["breaks"][0]["loss_chance"]
 
 
 def test_a_wrong_cell_is_named_as_for_a_change(engineer: httpx.Client, slower: list[dict[str, Any]]) -> None:
@@ -93,7 +94,7 @@ def test_a_wrong_cell_is_named_as_for_a_change(engineer: httpx.Client, slower: l
         ({"table": "polish", "rows": [{}]}, "/table"),
         ({"table": "polishing", "rows": []}, "/rows"),
         ({"table": "polishing"}, "/rows"),
-        ({"table": "polishing", "rows": [{}], "most": 501}, "/most"),
+        ({"table": "polishing", "rows": [{}], "most": 2001}, "/most"),
         ({"table": "polishing", "rows": [{}], "quotes": ["Q-1999-000001"]}, "/quotes/0"),
         ({"table": "polishing", "rows": [{}], "quotes": ["Q-1999-000001", "Q-1999-000001"]}, "/quotes/1"),
         ({"table": "polishing", "rows": [{}], "quotes": []}, "/quotes"),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from itertools import pairwise
 
 from services.process.domain.coating.findings import coating_notes
@@ -35,10 +35,16 @@ REMEMBERED = 512
 class ElementPlan:
     """The operations of an element, its route card, each tolerance one class looser, and what to say of it."""
 
+    work: ElementWork
+    rates: Rates
     lines: ElementLines
     route: Route
-    relaxations: tuple[Relaxation, ...]
     notes: tuple[Finding, ...]
+
+    @cached_property
+    def relaxations(self) -> tuple[Relaxation, ...]:
+        """Worked out when they are asked for: where only prices are, nobody asks."""
+        return tuple(relaxations_of(self.work, self.lines, self.rates))
 
 
 def element_plan(work: ElementWork, rates: Rates) -> ElementPlan:
@@ -56,9 +62,10 @@ def _planned(work: ElementWork, in_force: InForce) -> ElementPlan:
     rates = in_force.rates
     lines = element_lines(work, rates)
     return ElementPlan(
+        work=work,
+        rates=rates,
         lines=lines,
         route=Route(part=work.name, kind="element", operations=tuple(line.as_operation() for line in lines)),
-        relaxations=tuple(relaxations_of(work, lines, rates)),
         notes=(*notes_of(work, rates), *coating_notes(work, rates)),
     )
 
@@ -70,6 +77,9 @@ def plan_operations(
 
     Args:
         pictures: whether the plan has a picture of every block that lenses share.
+
+    Notes:
+        A job that wants prices only gets no relaxations and no offers.
 
     Raises:
         RateMissing: a work centre, grit, coefficient, yield or part that the rates do not have.
@@ -105,8 +115,12 @@ def plan_operations(
         ),
         tooling=(*tooling_for(wants, toolroom), *trials_for(elements, toolroom)),
         tools_owned=tools_owned(wants, toolroom),
-        offers=offers_for(wants, joined, focal_length_mm=check.first_order.focal_length_mm, toolroom=toolroom),
-        relaxations=(
+        offers=()
+        if job.prices_only
+        else offers_for(wants, joined, focal_length_mm=check.first_order.focal_length_mm, toolroom=toolroom),
+        relaxations=()
+        if job.prices_only
+        else (
             *with_blocks(_relaxations(plans, elements), wants, toolroom),
             *relaxations_of_groups(cemented, of_groups, rates, blackened=blackened),
             *relaxations_of_alignment(groups, prescription, of_lens, rates),

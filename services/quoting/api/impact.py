@@ -1,8 +1,9 @@
-"""Routes of impacts: what a proposed rate table would do to open quotes, before it is published."""
+"""Routes of impacts: what proposed rates would do to open quotes, before they are published."""
 
 from __future__ import annotations
 
 import json
+from datetime import date
 from typing import Annotated, Any, TypeVar
 
 from fastapi import APIRouter, Depends, Header, Query, Request, Response
@@ -22,7 +23,6 @@ from services.quoting.service.impact import accept_impact, impact_document
 from services.quoting.store.impacts import ImpactStore
 from shared_schemas.rate_impact import (
     MOST_QUOTES,
-    USUAL_QUOTES,
     ImpactChoice,
     RateImpact,
     RateImpactAccepted,
@@ -41,7 +41,7 @@ Engineer = Annotated[Caller, Depends(needs_role("engineer"))]
 @router.post(
     PATH,
     status_code=202,
-    summary="What a proposed rate table would do to open quotes; no quote is touched, and nothing is published",
+    summary="What a draft, or a proposed rate table, would do to open quotes; no quote is touched, and nothing is published",
     response_model=RateImpactAccepted,
     responses={**answers("not-json", "invalid", "body-too-large", "unsupported-media-type", "too-often", "queue-full"),
                **finished_answers(RateImpact)},
@@ -56,14 +56,24 @@ async def ask_for_impact(
     how: How,
     content_type: Annotated[str, Header()] = JSON,
     table: Annotated[str, Query(description=WITH_CSV)] = "",
-    most: Annotated[int, Query(ge=1, le=MOST_QUOTES, description=WITH_CSV)] = USUAL_QUOTES,
+    most: Annotated[int, Query(ge=1, le=MOST_QUOTES, description=WITH_CSV)] = MOST_QUOTES,
     quotes: Annotated[list[str] | None, Query(max_length=MOST_QUOTES, description=WITH_CSV)] = None,
+    customer: Annotated[str | None, Query(description=WITH_CSV)] = None,
+    issued_since: Annotated[date | None, Query(description=WITH_CSV)] = None,
+    refused: Annotated[bool, Query(description=WITH_CSV)] = False,
 ) -> Response:
-    """The rows are looked at as those of a change of the table are. Named quotes must be open; without names the newest are taken."""
+    """Of a table the rows are looked at as those of a change are. Named quotes must be open; without names the newest are taken."""
     kind = media_type_of(content_type)
     body = await http.body()
     if kind == CSV:
-        asked = {"table": table, "most": most, "quotes": quotes or None}
+        asked = {
+            "table": table,
+            "most": most,
+            "quotes": quotes or None,
+            "customer": customer,
+            "issued_since": issued_since,
+            "refused": refused,
+        }
         chosen, rows = _chosen(ImpactChoice, asked, source="query"), body
     elif kind == JSON:
         chosen, rows = _from_json(body)
@@ -96,7 +106,7 @@ async def ask_for_impact(
 
 @router.get(
     PATH + "/{number}",
-    summary="What a proposed rate table would do: all quotes together, and each",
+    summary="What a draft would do: all quotes together, by customer, and each",
     response_model=RateImpact,
     responses=answers("not-found", "invalid", "gone"),
 )
@@ -106,7 +116,7 @@ def get_impact(number: str, caller: Engineer, tools: Tools, cursor: str | None =
 
 @router.delete(
     PATH + "/{number}",
-    summary="Hold no more quotes against a proposed table",
+    summary="Hold no more quotes against a draft",
     response_model=RateImpact,
     responses=answers("not-found", "invalid"),
 )

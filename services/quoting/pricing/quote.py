@@ -53,7 +53,7 @@ def assemble(
         PlansDisagree: plans in another currency than the rates, or of other parts than each other.
     """
     rates = rates.in_order
-    _same_lens(blanks, operations, rates)
+    refuse_other_lens(blanks, operations, rates)
     plans = plans_for(job, blanks, operations, rates, load)
     request = job.request
     evaluations = [evaluate(plans, quantity=quantity) for quantity in request.quantities]
@@ -91,20 +91,6 @@ def assemble(
     )
 
 
-def loss_chances(
-    *, prices: Mapping[int, Decimal], job: Job, blanks: BlankPlan, operations: OperationPlan, rates: Rates, rate_digest: str,
-    load: LoadSnapshot | None = None,
-) -> dict[int, float]:  # fmt: skip
-    """The chance, by quantity, that cost and overhead pass a price which is not the quote's own; `prices` are totals in its currency."""
-    plans = plans_for(job, blanks, operations, rates, load)
-    orders = plans.orders
-    evaluations = {quantity: evaluate(plans, quantity=quantity, evened=False) for quantity in prices}
-    return {
-        quantity: risk_of(evaluation.chances, orders, price=_in_base(prices[quantity], evaluation.made, plans)).loss_chance
-        for quantity, evaluation in evaluations.items()
-    }
-
-
 def plans_for(
     job: Job, blanks: BlankPlan, operations: OperationPlan, rates: Rates, load: LoadSnapshot | None = None
 ) -> Plans:  # fmt: skip
@@ -124,7 +110,8 @@ def plans_for(
     )
 
 
-def _same_lens(blanks: BlankPlan, operations: OperationPlan, rates: Rates) -> None:
+def refuse_other_lens(blanks: BlankPlan, operations: OperationPlan, rates: Rates) -> None:
+    """Raises `PlansDisagree` for plans in another currency than the rates, or of other parts than each other."""
     for currency in (blanks.currency, operations.currency):
         if currency != rates.base_currency:
             raise PlansDisagree("a plan has amounts in", figure=currency, limit=rates.base_currency)
@@ -176,7 +163,7 @@ def _assembly(made: Made, plans: Plans) -> tuple[Route, ...]:
 
 def _break(evaluation: Evaluation, middle: Evaluation, plans: Plans, orders: Orders, deadline: Deadline | None, job: Job) -> Break:
     chances = evaluation.chances
-    risk = risk_of(chances, orders, price=_in_base(evaluation.price.total, evaluation.made, plans))
+    risk = risk_of(chances, orders, price=in_base(evaluation.price.total, evaluation.made, plans))
     made = evaluation.made
     other_ways = [part for part, ways in made.ways.items() if ways != middle.made.ways[part]]
     elements = {element.name: place for place, element in enumerate(job.request.prescription.elements)}
@@ -244,7 +231,7 @@ def _changed(amount: float, plans: Plans) -> Decimal:
     return in_currency(exact(amount), plans.currency)
 
 
-def _in_base(price: Decimal, made: Made, plans: Plans) -> float:
+def in_base(price: Decimal, made: Made, plans: Plans) -> float:
     """What a price leaves for cost when spread tools and the overhead, a share of cost, are paid from it; in the base currency."""
     return float(price / plans.currency.per_base - spread_tooling(made.tooling, plans.terms)) / (1 + plans.terms.overhead_share)
 

@@ -1,122 +1,182 @@
-"""What a proposed rate table does to quotes that were issued: each held against what it would be, and all of them together."""
+"""What a draft does to quotes: each as issued, at today's rates and with the draft, and all of them together, or those of a customer."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
+from typing import TypeVar
 
-from services.quoting.pricing.price import sum_of
-from shared_schemas.lead_times import LineKind
-from shared_schemas.quote import Break, QuoteBody, middle_quantity
-from shared_schemas.quote_life import ComparedAmount, ComparedCount
-from shared_schemas.rate_impact import ImpactedBreak, ImpactExtreme, ImpactFigures, ImpactSum, ImpactTotals, KeptPrice
+from shared_schemas.quote import middle_quantity
+from shared_schemas.rate_impact import (
+    MOST_CUSTOMERS,
+    MOST_MOVERS,
+    ImpactedBreak,
+    ImpactedQuote,
+    ImpactFigures,
+    ImpactMover,
+    ImpactOnCustomer,
+    ImpactSum,
+    ImpactTotals,
+    KeptPrice,
+    RatedBreak,
+    RatedQuote,
+    ThreeAmounts,
+    ThreeCounts,
+)
 
-LEFT_OVER: frozenset[LineKind] = frozenset({"evening", "margin", "minimum_order", "rounding"})
-"""Lines of a price that pay for nothing: what they come to is what the price leaves."""
+Figure = TypeVar("Figure", Decimal, int)
 
 
 @dataclass(frozen=True)
-class Impacted:
-    """One quote that is worked out: what people call it, and what the proposal does to it."""
+class Rated:
+    """One quote three times over; `None` where it was refused, or is not worked out."""
 
-    number: str
-    revision: int
-    figures: ImpactFigures
+    issued: RatedQuote | None
+    today: RatedQuote | None
+    draft: RatedQuote | None
+
+    def each(self) -> tuple[RatedQuote | None, RatedQuote | None, RatedQuote | None]:
+        """In the order of time."""
+        return self.issued, self.today, self.draft
 
 
-def impact_on(issued: QuoteBody, proposed: QuoteBody, *, loss_chances: Mapping[int, float]) -> ImpactFigures:
-    """One quote as issued, and as it would be with the proposed table; differences are new less old.
-
-    `loss_chances`, by quantity, are those of the prices as issued at the proposed rates. Both bodies answer one request,
-    so that they have the same quantities and the same currency.
-    """
-    after = {price_break.quantity: price_break for price_break in proposed.breaks}
+def figures_of(rated: Rated) -> ImpactFigures | None:
+    """The three beside each other, what drifted and what the draft does; `None` where there is none of them. All answer one request."""
+    known = [one for one in rated.each() if one is not None]
+    if not known:
+        return None
+    by_quantity = [None if one is None else {each.quantity: each for each in one.breaks} for one in rated.each()]
     return ImpactFigures(
-        currency=issued.currency,
-        breaks=tuple(_break(old, after[old.quantity], loss_chances[old.quantity]) for old in issued.breaks),
-        tooling=_amount(*(sum((tool.charge for tool in body.tooling), Decimal(0)) for body in (issued, proposed))),
-    )
-
-
-def _break(old: Break, new: Break, loss_chance: float) -> ImpactedBreak:
-    return ImpactedBreak(
-        quantity=old.quantity,
-        unit_price=_amount(old.unit_price, new.unit_price),
-        share=_share(new.unit_price - old.unit_price, of=old.unit_price),
-        total_price=_amount(old.total_price, new.total_price),
-        unit_cost=_amount(old.unit_cost.planned, new.unit_cost.planned),
-        price_kept=KeptPrice(
-            margin_share_issued=_margin_share(old.total_price, paid_for=old),
-            margin_share_proposed=_margin_share(old.total_price, paid_for=new),
-            loss_chance_issued=old.loss_chance,
-            loss_chance_proposed=loss_chance,
+        currency=known[0].currency,
+        breaks=tuple(
+            _break(quantity, *(None if one is None else one[quantity] for one in by_quantity))
+            for quantity in [each.quantity for each in known[0].breaks]
         ),
-        p50_days=_count(old.lead_time.p50_days, new.lead_time.p50_days),
-        p90_days=_count(old.lead_time.p90_days, new.lead_time.p90_days),
+        tooling=_amounts(*(None if one is None else one.tooling for one in rated.each())),
     )
 
 
-def _margin_share(price: Decimal, *, paid_for: Break) -> float:
-    """What a total price leaves over cost, overhead, contingency and tools of a break, as a share of it."""
-    paid = sum_of([line for line in paid_for.lines if line.kind not in LEFT_OVER])
-    return _share(price - paid, of=price)
+def _break(quantity: int, issued: RatedBreak | None, today: RatedBreak | None, draft: RatedBreak | None) -> ImpactedBreak:
+    three = (issued, today, draft)
+    unit = _amounts(*_each(three, lambda one: one.unit_price))
+    return ImpactedBreak(
+        quantity=quantity,
+        unit_price=unit,
+        drift_share=_share(unit.drift, of=unit.issued),
+        effect_share=_share(unit.effect, of=unit.today),
+        total_price=_amounts(*_each(three, lambda one: one.total_price)),
+        unit_cost=_amounts(*_each(three, lambda one: one.unit_cost)),
+        price_kept=None if issued is None else _kept(issued, today, draft),
+        p50_days=_counts(*_each(three, lambda one: one.p50_days)),
+        p90_days=_counts(*_each(three, lambda one: one.p90_days)),
+    )
 
 
-def _share(part: Decimal, *, of: Decimal) -> float:
+def _kept(issued: RatedBreak, today: RatedBreak | None, draft: RatedBreak | None) -> KeptPrice:
+    price = issued.total_price
+
+    def margin_share(rated: RatedBreak | None) -> float | None:
+        return None if rated is None else _share(price - rated.paid, of=price) or 0.0
+
+    return KeptPrice(
+        margin_share_issued=margin_share(issued) or 0.0,
+        margin_share_today=margin_share(today),
+        margin_share_draft=margin_share(draft),
+        loss_chance_issued=issued.loss_chance,
+        loss_chance_today=None if today is None else today.loss_chance,
+        loss_chance_draft=None if draft is None else draft.loss_chance,
+    )
+
+
+def _each(three: Sequence[RatedBreak | None], figure: Callable[[RatedBreak], Figure]) -> list[Figure | None]:
+    return [None if one is None else figure(one) for one in three]
+
+
+def _amounts(issued: Decimal | None, today: Decimal | None, draft: Decimal | None) -> ThreeAmounts:
+    return ThreeAmounts(issued=issued, today=today, draft=draft, drift=_less(today, issued), effect=_less(draft, today))
+
+
+def _counts(issued: int | None, today: int | None, draft: int | None) -> ThreeCounts:
+    return ThreeCounts(issued=issued, today=today, draft=draft, drift=_less(today, issued), effect=_less(draft, today))
+
+
+def _less(one: Figure | None, other: Figure | None) -> Figure | None:
+    return None if one is None or other is None else one - other
+
+
+def _share(part: Decimal | None, *, of: Decimal | None) -> float | None:
     """A part as a share, 0 of nothing."""
+    if part is None or of is None:
+        return None
     return round(float(part / of), 6) if of else 0.0
 
 
-def totals_of(quotes: Sequence[Impacted]) -> ImpactTotals:
-    """All quotes that are worked out, together. Of equal rises or falls the first is named."""
-    rises = [(quote, price_break) for quote in quotes for price_break in quote.figures.breaks]
-    rising = [pair for pair in rises if pair[1].share > 0]
-    falling = [pair for pair in rises if pair[1].share < 0]
+def totals_of(quotes: Sequence[ImpactedQuote]) -> ImpactTotals:
+    """Quotes of an impact together, those that are worked out."""
+    worked_out = [(one, one.figures) for one in quotes if one.figures is not None]
     return ImpactTotals(
-        changed=sum(_is_changed(quote.figures) for quote in quotes),
-        dearer=sum(any(price_break.share > 0 for price_break in quote.figures.breaks) for quote in quotes),
-        cheaper=sum(any(price_break.share < 0 for price_break in quote.figures.breaks) for quote in quotes),
-        largest_rise=_extreme(max(rising, key=lambda pair: pair[1].share)) if rising else None,
-        largest_fall=_extreme(min(falling, key=lambda pair: pair[1].share)) if falling else None,
-        sums=tuple(_sums(currency, quotes) for currency in sorted({quote.figures.currency for quote in quotes})),
+        changed=sum(_moves(figures, "effect") for _, figures in worked_out),
+        dearer=sum(any((each.effect_share or 0) > 0 for each in figures.breaks) for _, figures in worked_out),
+        cheaper=sum(any((each.effect_share or 0) < 0 for each in figures.breaks) for _, figures in worked_out),
+        drifted=sum(_moves(figures, "drift") for _, figures in worked_out),
+        newly_refused=sum(one.newly_refused for one in quotes),
+        newly_quotable=sum(one.newly_quotable for one in quotes),
+        largest_movers=_largest_movers(worked_out),
+        sums=tuple(_sums([figures for _, figures in worked_out])),
     )
 
 
-def _is_changed(figures: ImpactFigures) -> bool:
-    return bool(figures.tooling.difference) or any(
-        price_break.unit_price.difference or price_break.p50_days.difference or price_break.p90_days.difference
+def by_customer(quotes: Sequence[ImpactedQuote]) -> tuple[ImpactOnCustomer, ...]:
+    """The same for each customer, those first whom the draft moves most; of equals the first by name."""
+    of_each: dict[str, list[ImpactedQuote]] = {}
+    for one in quotes:
+        of_each.setdefault(one.customer, []).append(one)
+    found = [ImpactOnCustomer(customer=customer, totals=totals_of(theirs)) for customer, theirs in sorted(of_each.items())]
+    return tuple(sorted(found, key=lambda one: -_largest_share(one.totals))[:MOST_CUSTOMERS])
+
+
+def _largest_share(totals: ImpactTotals) -> float:
+    return max((abs(mover.share) for mover in totals.largest_movers), default=0.0)
+
+
+def _moves(figures: ImpactFigures, what: str) -> bool:
+    return bool(getattr(figures.tooling, what)) or any(
+        getattr(three, what)
         for price_break in figures.breaks
+        for three in (price_break.unit_price, price_break.p50_days, price_break.p90_days)
     )
 
 
-def _extreme(pair: tuple[Impacted, ImpactedBreak]) -> ImpactExtreme:
-    quote, price_break = pair
-    return ImpactExtreme(
-        number=quote.number,
-        revision=quote.revision,
-        quantity=price_break.quantity,
-        share=price_break.share,
-        unit_price=price_break.unit_price,
-        currency=quote.figures.currency,
-    )
+def _largest_movers(worked_out: Iterable[tuple[ImpactedQuote, ImpactFigures]]) -> tuple[ImpactMover, ...]:
+    movers = []
+    for quote, figures in worked_out:
+        moved = max(figures.breaks, key=lambda one: abs(one.effect_share or 0.0))
+        if moved.effect_share:
+            movers.append(
+                ImpactMover(
+                    number=quote.number,
+                    revision=quote.revision,
+                    customer=quote.customer,
+                    quantity=moved.quantity,
+                    share=moved.effect_share,
+                    unit_price=moved.unit_price,
+                    currency=figures.currency,
+                )
+            )
+    return tuple(sorted(movers, key=lambda one: -abs(one.share))[:MOST_MOVERS])
 
 
-def _sums(currency: str, impacts: Sequence[Impacted]) -> ImpactSum:
-    quotes = [
-        {one.quantity: one.total_price for one in each.figures.breaks} for each in impacts if each.figures.currency == currency
-    ]
-
-    def summed(choice: Callable[[Iterable[int]], int]) -> ComparedAmount:
-        chosen = [prices[choice(prices)] for prices in quotes]
-        return _amount(*(sum((getattr(price, side) for price in chosen), Decimal(0)) for side in ("old", "new")))
-
-    return ImpactSum(currency=currency, quotes=len(quotes), smallest=summed(min), middle=summed(middle_quantity))
+def _sums(every: Sequence[ImpactFigures]) -> Iterator[ImpactSum]:
+    """Sums of those that have all three prices, by currency."""
+    whole = [figures for figures in every if all(each.unit_price.effect is not None and each.unit_price.drift is not None for each in figures.breaks)]  # fmt: skip
+    for currency in sorted({figures.currency for figures in whole}):
+        quotes = [{one.quantity: one.total_price for one in figures.breaks} for figures in whole if figures.currency == currency]
+        yield ImpactSum(
+            currency=currency, quotes=len(quotes), smallest=_summed(quotes, min), middle=_summed(quotes, middle_quantity)
+        )
 
 
-def _amount(old: Decimal, new: Decimal) -> ComparedAmount:
-    return ComparedAmount(old=old, new=new, difference=new - old)
-
-
-def _count(old: int, new: int) -> ComparedCount:
-    return ComparedCount(old=old, new=new, difference=new - old)
+def _summed(quotes: Sequence[dict[int, ThreeAmounts]], choice: Callable[[list[int]], int]) -> ThreeAmounts:
+    chosen = [prices[choice([*prices])] for prices in quotes]
+    return _amounts(*(sum((getattr(price, side) for price in chosen), Decimal(0)) for side in ("issued", "today", "draft")))

@@ -14,6 +14,7 @@ from services.chassis.pipeline import write_section
 from services.chassis.problems import details_of_invalid
 from services.chassis.resources import Resources
 from services.quoting.errors import QuoteInWork, RequestUnanswerable
+from services.quoting.service.assembling import ready_quote
 from services.quoting.service.request_checks import faults_of_request
 from services.quoting.service.runs import RunKind, admit, begin, bounds_of
 from services.quoting.service.work import refuse_too_much_work, work_of
@@ -28,7 +29,7 @@ from shared_schemas.quote import QuoteRequest
 from shared_schemas.quote_life import MOST_FAULTS, QuoteBatchRequest, RequoteRequest
 from shared_schemas.rates import RateRevision
 
-QUOTES = RunKind(QUOTE_RUNS)
+QUOTES = RunKind(QUOTE_RUNS, conclude=ready_quote)
 """Quotes, singly and in batches."""
 
 

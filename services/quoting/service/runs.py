@@ -32,12 +32,7 @@ log = logging.getLogger(__name__)
 TABLES = (QUOTE_RUNS, IMPACT_RUNS)
 """Where runs lie that share the workers."""
 
-Conclusion = Callable[[str, Outcome, Mapping[str, bytes], Resources], Outcome]
-
-
-def as_it_is(number: str, outcome: Outcome, sections: Mapping[str, bytes], resources: Resources) -> Outcome:
-    """The outcome that is recorded of a ready quote: itself."""
-    return outcome
+Conclusion = Callable[[str, Mapping[str, bytes], Resources], Outcome]
 
 
 @dataclass(frozen=True)
@@ -45,8 +40,8 @@ class RunKind:
     """What is particular to runs of one kind."""
 
     table: RunTable
-    conclude: Conclusion = as_it_is
-    """What is recorded of the ready outcome of a run, made of those sections of its traveller."""
+    conclude: Conclusion
+    """What becomes of a run that no stage refused or failed, made of the sections of its traveller."""
 
     def runs(self, resources: Resources) -> Runs:
         """The runs of this kind as they are stored."""
@@ -78,7 +73,7 @@ def begin(table: RunTable, begun: Start, *, now: datetime, resources: Resources)
 
 def start(table: RunTable, begun: Start, *, now: datetime, resources: Resources) -> bool:
     """Put down the traveller and ring the first doorbell; whether that worked. If not, the sweeper tries again."""
-    first = STATIONS[0]
+    first = LAST if begun.concludes_at_once else STATIONS[0]
     try:
         resources.travellers.start(begun.number, begun.attempt, write_section(job_of(begun)))
         resources.send(first.task, queue_of(first, large=begun.large), begun.number, begun.attempt, begun.trace)
@@ -99,6 +94,7 @@ def job_of(begun: Start) -> Job:
         rate_revision=begun.rate_revision,
         quoted_on=begun.quoted_on,
         load_snapshot=begun.load_snapshot,
+        prices_only=begun.prices_only,
     )
 
 

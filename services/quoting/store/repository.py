@@ -10,6 +10,7 @@ from typing import Any
 from sqlalchemy import Connection, text
 
 from services.chassis.database import Database
+from services.chassis.version import VERSION
 from services.quoting.errors import QuoteUnknown, RevisionUnknown
 from services.quoting.store.blocks import DOCUMENTS, documents_of, packed_columns
 from services.quoting.store.bounds import NO_BOUNDS, Bounds, first_check_at, refuse_when_full
@@ -89,14 +90,15 @@ def _insert_outcome(connection: Connection, settled: Settlement) -> bool:
     done = connection.execute(
         text(f"""
             insert into quoting.outcomes (number, attempt, status, digest, problem, valid_until, finished_at, feed_position,
-                                          packing, packed, body_bytes, blanks_bytes, operations_bytes)
+                                          packing, packed, body_bytes, blanks_bytes, operations_bytes, release)
             select :number, :attempt, :status, :digest, :problem, :valid_until, :now, {feed},
-                   :packing, :packed, :body_bytes, :blanks_bytes, :operations_bytes
+                   :packing, :packed, :body_bytes, :blanks_bytes, :operations_bytes, :release
             where not exists (select 1 from quoting.outcomes where number = :number)
               and exists (select 1 from quoting.quotes where number = :number and first_attempt <= :attempt)
             on conflict (number) do nothing
         """),  # nosec B608  `feed` is one of the two texts above
-        {"number": settled.number, "attempt": settled.attempt, "now": settled.now, **vars(outcome), **packed_columns(outcome)},
+        {"number": settled.number, "attempt": settled.attempt, "now": settled.now, "release": VERSION, **vars(outcome),
+         **packed_columns(outcome)},
     )  # fmt: skip
     return done.rowcount == 1
 

@@ -62,6 +62,10 @@ class Start:
     large: bool = False
     waits: bool = False
     """Whether its turn has not come."""
+    prices_only: bool = False
+    """Whether nothing but prices and days is wanted of it."""
+    concludes_at_once: bool = False
+    """Whether no stage before the last has anything to work out."""
 
 
 @dataclass(frozen=True)
@@ -134,6 +138,8 @@ class StoredQuote:
     decision: Decision | None
     archived_in: str | None = None
     """The archive that has the documents of a ready quote which are here no longer."""
+    release: str | None = None
+    """The version that worked it out, where that was noted."""
 
 
 @dataclass(frozen=True)
@@ -155,7 +161,7 @@ SELECT = """
     select q.number, q.quote_number, q.position, q.revision, q.status, q.customer, q.title, q.rate_revision, q.load_snapshot, q.attempt, q.created_at,
            greatest(q.revision, (select max(n.revision) from quoting.quotes n
                                  where n.quote_number = q.quote_number and n.status <> 'cancelled')) as latest_revision,
-           o.finished_at, o.digest, {body}, o.problem, o.valid_until, o.feed_position, o.archived_in,
+           o.finished_at, o.digest, {body}, o.problem, o.valid_until, o.feed_position, o.archived_in, o.release,
            d.decision, d.quantity, d.decided_by, d.note, d.key_id, d.at, d.promised
     from quoting.quotes q
     left join quoting.outcomes o on o.number = q.number
