@@ -291,8 +291,7 @@ class BlankwrightClient:
         headers = {"Idempotency-Key": idempotency_key} if idempotency_key else {}
         wanted = {name: value for name, value in chosen.items() if value not in (None, False, [])}
         if isinstance(rows, str):
-            words = {name: value if isinstance(value, list) else str(value).lower() if value is True else str(value) for name, value in wanted.items()}  # fmt: skip
-            query: dict[str, str | list[str] | None] = {"table": table, **words}
+            query = {"table": table, **{name: value if isinstance(value, list) else str(value) for name, value in wanted.items()}}
             headers |= {"Content-Type": "text/csv; charset=utf-8"}
             answer = self._send("POST", "/v1/rates/impact", query=query, content=rows.encode(), headers=headers)
         else:
@@ -308,16 +307,12 @@ class BlankwrightClient:
 
     def wait_for_impact(
         self, number: str, timeout_s: float = 600.0, on_count: Callable[[int], None] = lambda _: None
-    ) -> RateImpact:  # fmt: skip
-        """The impact when each of its quotes has its outcome; `on_count` is called when more are worked out. Raises `WaitedTooLong`."""
-        worked_out = 0
+    ) -> RateImpact:
+        """The impact when each of its quotes has its outcome; `on_count` hears how many have. Raises `WaitedTooLong`."""
 
         def look() -> tuple[RateImpact, str]:
-            nonlocal worked_out
             found = self.impact(number)
-            if found.worked_out != worked_out:
-                worked_out = found.worked_out
-                on_count(worked_out)
+            on_count(found.worked_out)
             return found, found.status
 
         return self._awaited(look, what="impact", number=number, ends=frozenset({"done"}), timeout_s=timeout_s)

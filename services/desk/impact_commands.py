@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import re
 import sys
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -46,9 +47,7 @@ def impact(
                 count = f"{accepted.quotes} quote{'' if accepted.quotes == 1 else 's'}"
                 against = "the proposed table" if draft is None else f"draft {draft}"
                 say(f"impact {accepted.number}: {count} held against {against}", quiet=as_json)
-                state = desk.wait_for_impact(
-                    accepted.number, timeout_s, lambda done: say(f"{done} of {accepted.quotes} worked out", quiet=as_json)
-                )
+                state = desk.wait_for_impact(accepted.number, timeout_s, _progress(accepted.quotes, quiet=as_json))
             else:
                 state = desk.impact(number, cursor)
         if as_json:
@@ -58,6 +57,19 @@ def impact(
         from services.desk.page_parts import console_for  # noqa: PLC0415
 
         console_for(sys.stdout).print(impact_page(state))
+
+
+def _progress(quotes: int, *, quiet: bool) -> Callable[[int], None]:
+    """Says how many quotes are worked out, whenever that is more than before."""
+    said = 0
+
+    def hear(worked_out: int) -> None:
+        nonlocal said
+        if worked_out > said:
+            said = worked_out
+            say(f"{worked_out} of {quotes} worked out", quiet=quiet)
+
+    return hear
 
 
 def _proposed(
