@@ -280,23 +280,19 @@ class BlankwrightClient:
         return self._table("PUT", table, body=_plain({"rows": list(rows), "reason": reason}), headers={"If-Match": etag})
 
     def rate_impact(
-        self, table: str | None, rows: Sequence[Mapping[str, Any]] | str | None, *, idempotency_key: str | None = None, **chosen: Any
+        self, table: str | None, rows: Sequence[Mapping[str, Any]] | str | None, **chosen: Any
     ) -> RateImpactAccepted:  # fmt: skip
-        """Ask what a table, or the draft that is `chosen`, would do to open quotes if it were published: those `chosen`, or all.
-
-        `rows` are all its rows, or the text of its CSV. Nothing is published. Raises `ServerRefused` that names wrong cells.
-        """
+        """Ask what all `rows` of a table (or its CSV), or the draft among the `chosen`, would do to open quotes. Nothing is published."""
         from shared_schemas.rate_impact import RateImpactAccepted  # noqa: PLC0415
 
-        headers = {"Idempotency-Key": idempotency_key} if idempotency_key else {}
         wanted = {name: value for name, value in chosen.items() if value not in (None, False, [])}
         if isinstance(rows, str):
             query = {"table": table, **{name: value if isinstance(value, list) else str(value) for name, value in wanted.items()}}
-            headers |= {"Content-Type": "text/csv; charset=utf-8"}
+            headers = {"Content-Type": "text/csv; charset=utf-8"}
             answer = self._send("POST", "/v1/rates/impact", query=query, content=rows.encode(), headers=headers)
         else:
             of_table = {} if rows is None else {"table": table, "rows": list(rows)}
-            answer = self._send("POST", "/v1/rates/impact", body=_plain(of_table | wanted), headers=headers)
+            answer = self._send("POST", "/v1/rates/impact", body=_plain(of_table | wanted))
         return _understood(RateImpactAccepted, _fine(answer))
 
     def impact(self, number: str, cursor: str | None = None) -> RateImpact:
