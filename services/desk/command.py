@@ -11,13 +11,31 @@ from typing import Annotated
 import typer
 
 from services.chassis.version import VERSION
-from services.desk import archive_commands, impact_commands, keeping_commands, load_commands, operator_commands, quote_commands
+from services.desk import (
+    archive_commands,
+    audit_commands,
+    impact_commands,
+    keeping_commands,
+    key_commands,
+    load_commands,
+    operator_commands,
+    quote_commands,
+)
 
 app = typer.Typer(
     help="From a lens prescription and a quantity to a quote the shop can sign.",
     no_args_is_help=True, add_completion=False, rich_markup_mode=None, pretty_exceptions_enable=False,
 )  # fmt: skip
-for commands in (quote_commands, load_commands, impact_commands, operator_commands, keeping_commands, archive_commands):
+for commands in (
+    quote_commands,
+    load_commands,
+    impact_commands,
+    operator_commands,
+    key_commands,
+    audit_commands,
+    keeping_commands,
+    archive_commands,
+):
     commands.add_to(app)
 
 

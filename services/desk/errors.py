@@ -11,6 +11,7 @@ DeskError
 ├── SettingMissing         a setting that the command needs is not there
 ├── QuoteHasNoBlanks       a quote whose glass cannot be bought: not ready, or without the quantity
 ├── NoSuchKey              there is no good key of that id
+├── KeyRefused             the key cannot be made, exchanged or revoked as asked
 ├── FileUnwritable         the file cannot be written
 ├── OptionUnusable         an option of the command line has a value that cannot be
 └── FileUnreadable         the file cannot be read as what it should be
@@ -129,6 +130,10 @@ class QuoteHasNoBlanks(DeskError):
     def __init__(self, number: str, why: str) -> None:
         self.number = number
         super().__init__(f"The glass of quote {number} cannot be bought: {why}. See it with: blankwright show {number}")
+
+
+class KeyRefused(DeskError):
+    """A key cannot be made, exchanged or revoked as it was asked."""
 
 
 class NoSuchKey(DeskError):

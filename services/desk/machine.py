@@ -12,11 +12,14 @@ from importlib.util import find_spec
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from services.desk.errors import BoxTrouble, DatabaseTrouble, DeskError, NoSuchKey, SettingMissing
+from services.desk.errors import BoxTrouble, DatabaseTrouble, DeskError, KeyRefused, NoSuchKey, SettingMissing
+from shared_schemas.problem import Explained
 
 if TYPE_CHECKING:
     from services.chassis.database import Database
     from services.chassis.epoch import Epoch
+    from services.chassis.keys import KeyRecord, Keys
+    from shared_schemas.keys import KeyInfo, KeyMade, KeyRotation
 
 
 @dataclass(frozen=True)
@@ -135,7 +138,7 @@ def migrate() -> dict[str, str]:
             if key:
                 if len(key.split("_", 2)) != 3:
                     raise SettingMissing(name, "it must have the form bw_<id>_<secret>; make one with: blankwright keys new")
-                Keys(database).add(role=role, label=f"{role} key of the deployment", now=now, key=key)
+                Keys(database, by=OPERATOR).add(role=role, label=f"{role} key of the deployment", now=now, key=key)
     return revisions
 
 
@@ -146,38 +149,69 @@ def fresh_key() -> str:
     return new_key()[1]
 
 
-def add_key(role: str, label: str) -> str:
-    """A new key, whole, for this one time."""
-    from services.chassis.keys import Keys  # noqa: PLC0415
+OPERATOR = "operator"
+"""Who changes keys in the database itself, in the audit log."""
 
-    with _database() as database:
-        return Keys(database).add(role=role, label=label, now=datetime.now(UTC))
+
+def has_database(url: str | None) -> bool:
+    """Whether keys are to be changed in the database itself: no server is named, and a database is."""
+    from services.chassis.settings import told  # noqa: PLC0415
+
+    return url is None and bool(told("BLANKWRIGHT_DATABASE_URL"))
+
+
+def add_key(role: str, label: str, *, scopes: tuple[str, ...] = (), expires_at: datetime | None = None) -> KeyMade:
+    """A new key, whole, for this one time."""
+    with _keys() as keys:
+        return _made(keys, keys.add(role=role, label=label, now=datetime.now(UTC), only=scopes, expires_at=expires_at))
+
+
+def rotate_key(key_id: str, asked: KeyRotation) -> KeyMade:
+    """A key in the place of another, whole, for this one time."""
+    with _keys() as keys:
+        fresh = keys.rotate(
+            key_id, overlap_h=asked.overlap_hours, now=datetime.now(UTC), expires_at=asked.expires_at, of_suite=True
+        )
+        return _made(keys, fresh)
 
 
 def revoke_key(key_id: str) -> None:
     """Revoke a key. Raises `NoSuchKey`."""
-    from services.chassis.keys import Keys  # noqa: PLC0415
-
-    with _database() as database:
-        if not Keys(database).revoke(key_id, now=datetime.now(UTC)):
+    with _keys() as keys:
+        if not keys.revoke(key_id, now=datetime.now(UTC)):
             raise NoSuchKey(key_id)
 
 
-def list_keys() -> list[dict[str, Any]]:
-    """Every key without its secret, oldest first."""
-    from services.chassis.keys import Keys  # noqa: PLC0415
+def list_keys() -> list[KeyInfo]:
+    """Every key without its secret, newest first."""
+    with _keys() as keys:
+        return [_info(one) for one in reversed(keys.listed())]
+
+
+def _made(keys: Keys, key: str) -> KeyMade:
+    from shared_schemas.keys import KeyMade as Made  # noqa: PLC0415
+
+    return Made(key=key, info=_info(keys.record(key.split("_")[1])))
+
+
+def _info(record: KeyRecord) -> KeyInfo:
+    from shared_schemas.keys import KeyInfo as Info  # noqa: PLC0415
+
+    return Info(id=record.key_id, **{name: value for name, value in vars(record).items() if name != "key_id"})
+
+
+@contextmanager
+def _keys() -> Iterator[Keys]:
+    """The keys of the database that the environment names; what cannot be is an error of the desk."""
+    from services.chassis.keys import Keys as KeysOf  # noqa: PLC0415
 
     with _database() as database:
-        return [
-            {
-                "id": one.key_id,
-                "role": one.role,
-                "label": one.label,
-                "created_at": one.created_at.isoformat(),
-                "revoked_at": one.revoked_at.isoformat() if one.revoked_at else None,
-            }
-            for one in Keys(database).listed()
-        ]
+        try:
+            yield KeysOf(database, by=OPERATOR)
+        except DeskError:
+            raise
+        except Explained as fault:
+            raise KeyRefused(str(fault)) from fault
 
 
 @contextmanager

@@ -1,4 +1,4 @@
-"""Commands for an operator: quotes that failed, the one box, the database, keys, and whether the machine is fit."""
+"""Commands for an operator: quotes that failed, the one box, the database, and whether the machine is fit."""
 
 from __future__ import annotations
 
@@ -130,47 +130,8 @@ def doctor(url: Url = None, key: Key = None, folder: Folder = HERE, as_json: Jso
             raise typer.Exit(UNREACHABLE)
 
 
-def keys_list(as_json: Json = False) -> None:
-    """List every key, without its secret."""
-    with reported(as_json=as_json):
-        known = machine.list_keys()
-        lines = [f"{one['id']}  {one['role']:<9}  {'revoked' if one['revoked_at'] else 'good':<8}  {one['label']}" for one in known]
-        answer(known, lines or ["no keys yet"], as_json=as_json)
-
-
-def keys_add(
-    role: Annotated[str, typer.Argument(help="sales, erp, engineer, admin or service.")],
-    label: Annotated[str, typer.Option(help="Whose it is.")] = "", as_json: Json = False,
-) -> None:  # fmt: skip
-    """Make a key and show it, this once."""
-    if role not in ("sales", "erp", "engineer", "admin", "service"):
-        raise typer.BadParameter(f"there is no role {role}; the roles are sales, erp, engineer, admin, service")
-    with reported(as_json=as_json):
-        key = machine.add_key(role, label)
-        answer({"role": role, "key": key}, [key], as_json=as_json)
-
-
-def keys_new(as_json: Json = False) -> None:
-    """Make a key and show it, without storing it anywhere: for deploy/example.env."""
-    key = machine.fresh_key()
-    answer({"key": key}, [key], as_json=as_json)
-
-
-def keys_revoke(key_id: str, as_json: Json = False) -> None:
-    """Revoke a key."""
-    with reported(as_json=as_json):
-        machine.revoke_key(key_id)
-        answer({"revoked": key_id}, [f"{key_id} is revoked"], as_json=as_json)
-
-
 def add_to(app: typer.Typer) -> None:
     """Make these commands of the command line."""
     app.command(name="dead-letters")(dead_letters)
     for command in (replay, up, down, status, migrate, doctor):
         app.command()(command)
-    keys = typer.Typer(
-        help="Hand out, list and revoke keys (needs BLANKWRIGHT_DATABASE_URL).", no_args_is_help=True, rich_markup_mode=None
-    )
-    for name, of_keys in (("list", keys_list), ("add", keys_add), ("new", keys_new), ("revoke", keys_revoke)):
-        keys.command(name=name)(of_keys)
-    app.add_typer(keys, name="keys")

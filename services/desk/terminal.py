@@ -18,6 +18,7 @@ from services.desk.errors import (
     DeskError,
     FileUnreadable,
     FileUnwritable,
+    KeyRefused,
     NoServerNamed,
     NoSuchKey,
     OptionUnusable,
@@ -27,6 +28,7 @@ from services.desk.errors import (
 )
 from services.desk.wording import as_called, problem_lines
 from shared_schemas.pipeline import LAST, STATIONS
+from shared_schemas.problem import ProblemDetail
 
 if TYPE_CHECKING:
     from services.desk.client import BlankwrightClient
@@ -110,6 +112,11 @@ def answer(document: Any, lines: Sequence[str], *, as_json: bool) -> None:
     typer.echo(json.dumps(document, ensure_ascii=False) if as_json else as_called("\n".join(lines)))
 
 
+def unusable(option: str, value: object, limit: str) -> OptionUnusable:
+    """That an option of the command line has a value that cannot be, with what would do."""
+    return OptionUnusable(ProblemDetail(pointer=f"/{option.lstrip('-')}", reason="it cannot be that", figure=value, limit=limit))
+
+
 @contextmanager
 def reported(*, as_json: bool) -> Iterator[None]:
     """Errors of the desk as sentences on the error output (as a JSON object on the output with --json), and an exit code."""
@@ -133,7 +140,9 @@ def _exit_code(fault: DeskError) -> int:
         return USAGE if fault.status < 500 else UNREACHABLE
     return (
         USAGE
-        if isinstance(fault, (FileUnreadable, FileUnwritable, NoSuchKey, OptionUnusable, QuoteHasNoBlanks, SettingMissing))
+        if isinstance(
+            fault, (FileUnreadable, FileUnwritable, KeyRefused, NoSuchKey, OptionUnusable, QuoteHasNoBlanks, SettingMissing)
+        )
         else UNREACHABLE
     )
 
