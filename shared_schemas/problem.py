@@ -2,19 +2,35 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Annotated, Any
+
+from pydantic import Field
 
 from shared_schemas.base import Contract
 
 
+def _unsaid(value: object) -> bool:
+    return value is None
+
+
+OnlyWhereSaid = Field(exclude_if=_unsaid)
+"""A field that is not written where it says nothing: a reader of an earlier release does not know it."""
+
+
 class ProblemDetail(Contract):
-    """One thing that is wrong: where (JSON pointer), what, the figure, the limit, and what would do."""
+    """One thing that is wrong: where (JSON pointer), what, the figure, the limit, and what would do.
+
+    Of a table that came as CSV `line` is its line, from 1 with the heads, and `column` its head. `code` is what would be confirmed.
+    """
 
     pointer: str
     reason: str
     figure: Any = None
     limit: Any = None
     remedy: str | None = None
+    line: Annotated[int | None, OnlyWhereSaid] = None
+    column: Annotated[str | None, OnlyWhereSaid] = None
+    code: Annotated[str | None, OnlyWhereSaid] = None
 
 
 class Problem(Contract):

@@ -13,7 +13,7 @@ from typing import Annotated, Any, Literal
 from pydantic import Field, model_validator
 
 from shared_schemas.base import Contract, Currency, Fault, Money, Name, refuse_if_any
-from shared_schemas.problem import Problem
+from shared_schemas.problem import OnlyWhereSaid, Problem
 from shared_schemas.rates import TABLES
 
 MOST_QUOTES = 2000
@@ -28,12 +28,13 @@ class RateProposal(Contract):
     """One table or more that were looked at as a change of them is, and kept beside the revisions. They are never in force.
 
     `number` is below zero, where no revision is; `digest` is the one that the next revision would have if the table were
-    published on `base_revision`.
+    published on `base_revision`. Where it is of several tables, or of none, `tables` names them.
     """
 
     number: Annotated[int, Field(lt=0)]
     base_revision: int
     table: str
+    tables: Annotated[tuple[str, ...] | None, OnlyWhereSaid] = None
     digest: str
     created_at: datetime
     created_by: str

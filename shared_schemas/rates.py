@@ -20,7 +20,7 @@ from shared_schemas.base import (
     Text,
 )
 from shared_schemas.figure import RateRowRef
-from shared_schemas.problem import Explained, ProblemDetail
+from shared_schemas.problem import Explained, OnlyWhereSaid, ProblemDetail
 from shared_schemas.rate_row import ADDED_BY_RELEASE, RateRow, Said, Yield
 from shared_schemas.rate_rows_of_aspheres import AsphereRow, AsphereTool, PressedAsphereRow
 from shared_schemas.rate_rows_of_glass import AllowanceRow, GlassGradeRow, GlassRow, PriceStep, StockFormRow
@@ -223,7 +223,10 @@ class RateRevision(Contract):
 
 
 class RevisionSummary(Contract):
-    """A revision without its rows; `changed` names the tables that differ from the one before."""
+    """A revision without its rows; `changed` names the tables that differ from the one before.
+
+    `created_by_key` is the id of the key that published it, `draft` the draft that it was.
+    """
 
     number: int
     digest: str
@@ -231,6 +234,8 @@ class RevisionSummary(Contract):
     created_by: str
     reason: Text
     changed: tuple[str, ...]
+    created_by_key: Annotated[str | None, OnlyWhereSaid] = None
+    draft: Annotated[int | None, OnlyWhereSaid] = None
 
 
 class RevisionList(Contract):
@@ -259,9 +264,10 @@ class ProposedRows(Contract):
 
 
 class TableUpdate(ProposedRows):
-    """What an engineer sends to replace a table; becomes the next revision."""
+    """What an engineer sends to replace a table; becomes the next revision. `confirm` has the codes of second looks that are meant so."""
 
     reason: Said
+    confirm: Annotated[tuple[Annotated[str, Field(max_length=200)], ...], Field(max_length=1000)] = ()
 
 
 __all__ = [

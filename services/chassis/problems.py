@@ -35,6 +35,7 @@ PROBLEM_TYPES: dict[str, tuple[int, str, str]] = {
     "rates": (422, "The rates cannot answer this", "An engineer adds or mends the row that the answer names."),
     "if-match-missing": (428, "If-Match is needed", "Read the table first and send its ETag back."),
     "headers-too-large": (431, "The head of the request is too large", "Send less in headers and query; the limit is in the answer."),
+    "to-confirm": (422, "It needs a second look", "Look at each of errors again; what is meant so goes with its code into confirm."),
     "too-much-work": (422, "It is more work than one quote may be", "Ask for less at a time; the answer says how much would do."),
     "cancelled": (409, "It was cancelled", "Ask for it anew."),
     "too-often": (429, "Too many requests", "Wait as long as Retry-After says, then send fewer at a time."),

@@ -241,8 +241,8 @@ def _answer_with_problems(app: FastAPI, status_of: dict[type[Explained], tuple[i
         mapped = next((status_of[kind] for kind in type(fault).__mro__ if kind in status_of), None)
         if mapped is None:
             return unforeseen(request, fault)
-        wait_s = getattr(fault, "retry_after_s", None)
-        headers = {"Retry-After": str(wait_s)} if wait_s is not None else None
+        wait_s, tag = getattr(fault, "retry_after_s", None), getattr(fault, "current_tag", None)
+        headers = ({"Retry-After": str(wait_s)} if wait_s is not None else {}) | ({"ETag": f'"{tag}"'} if tag else {})
         return send_problem(explained_problem(fault, mapped, _instance(request)), headers)
 
     def refused(request: Request, fault: Exception) -> Response:

@@ -2,30 +2,48 @@
 
 from __future__ import annotations
 
-import json
 from datetime import UTC, datetime
-from typing import Annotated, Any
+from typing import Annotated
 
-from fastapi import APIRouter, Header, Path, Query, Request, Response
+from fastapi import APIRouter, Header, Query, Request, Response
 from starlette.concurrency import run_in_threadpool
-from werkzeug.http import parse_etags
 
 from services.chassis.checks import Check
 from services.chassis.json_bodies import CheckedRoute
-from services.chassis.negotiation import quality
-from services.chassis.refusals import Refused
 from services.chassis.resources import Resources
 from services.chassis.web import Tools, answers
-from services.rates import api_proposals, errors
-from services.rates.api_parts import CSV, JSON, Engineer, EngineerOrSuite, TableReader, kind_of, read_document, read_rows
-from services.rates.domain.table_csv import rows_to_csv, validated_rows
+from services.rates import api_drafts, api_proposals, errors
+from services.rates.api_parts import (
+    AS_YOU_HAVE_IT,
+    CONFIRM,
+    CSV,
+    JSON,
+    Engineer,
+    EngineerOrSuite,
+    IfNoneMatch,
+    Number,
+    Table,
+    TableReader,
+    headers_of,
+    is_known,
+    kind_of,
+    read_document,
+    read_rows,
+    shown_table,
+    tags_in,
+    wanted,
+)
+from services.rates.domain.table_csv import validated_rows
+from services.rates.store.draft_publication import Publisher
+from services.rates.store.publication import Author
 from services.rates.store.repository import RateStore
 from services.rates.store.statements import StoredTable
 from shared_schemas.problem import Explained
 from shared_schemas.rates import TABLES, RateRevision, RateRow, RevisionList, Said, TablePage, TableUpdate
 
 router = APIRouter(route_class=CheckedRoute)
-router.include_router(api_proposals.router)
+for part in (api_proposals, api_drafts):
+    router.include_router(part.router)
 
 STATUS: dict[type[Explained], tuple[int, str, str]] = {
     errors.RatesError: (422, "invalid", "The request has values that cannot be"),
@@ -36,6 +54,16 @@ STATUS: dict[type[Explained], tuple[int, str, str]] = {
     errors.RevisionUnknown: (404, "not-found", "There is no such revision"),
     errors.ProposalUnknown: (404, "not-found", "There is no such proposal"),
     errors.RevisionStale: (412, "stale", "The table was changed meanwhile"),
+    errors.RowUnknown: (404, "not-found", "There is no such row"),
+    errors.NotConfirmed: (422, "to-confirm", "It needs a second look"),
+    errors.DraftUnknown: (404, "not-found", "There is no such draft"),
+    errors.DraftStale: (412, "stale", "The draft was changed meanwhile"),
+    errors.DraftClosed: (409, "conflict", "The draft is closed"),
+    errors.DraftOvertaken: (409, "conflict", "The tables of the draft were changed meanwhile"),
+    errors.DraftConflicts: (409, "conflict", "The draft and a later revision changed the same figures"),
+    errors.DraftContradicts: (422, "invalid", "The tables of the draft contradict each other or others"),
+    errors.DraftsTooMany: (409, "conflict", "There are too many drafts"),
+    errors.RevisionLost: (422, "rates", "This release cannot bring that revision back"),
 }
 
 
@@ -45,22 +73,26 @@ def _lacking(resources: Resources) -> str | None:
     return f"no: {found.in_words()}" if found is not None and found.gaps else None
 
 
+def _stale(resources: Resources) -> str | None:
+    """Drafts that were to come into force and could not."""
+    found = Publisher(resources.database).stale()
+    return "; ".join(f"draft {number} did not come into force: {why}" for number, why in found) or None
+
+
 def _to_confirm(resources: Resources) -> str | None:
     """Rows of the newest rates that stand as a release added them."""
     found = RateStore(resources.database).shortcomings()
     return f"figures of a release, to be confirmed: {found.to_confirm()}" if found is not None and found.unconfirmed else None
 
 
-CHECKS = (Check("rates", _lacking, needed=False, kept_s=10.0), Check("rates_added", _to_confirm, needed=False, kept_s=10.0))
+CHECKS = (
+    Check("rates", _lacking, needed=False, kept_s=10.0),
+    Check("rates_added", _to_confirm, needed=False, kept_s=10.0),
+    Check("rates_scheduled", _stale, needed=False, kept_s=10.0),
+)
 """Quotes that do not rest on what is missing are made all the same, and whoever adds it needs this API: it stays ready."""
 
-Number = Annotated[int, Path(ge=1, le=2**31 - 1)]
-Table = Annotated[str, Path(description="One of: " + ", ".join(TABLES) + ".")]
-IfNoneMatch = Annotated[str | None, Header(description="The ETag of what you have.")]
-AS_YOU_HAVE_IT: dict[int | str, dict[str, Any]] = {304: {"description": "It is as you have it"}}
 FOR_EVER = "private, max-age=31536000, immutable"
-ASK_AGAIN = "private, no-cache"
-"""A table may be kept, and is asked for again with If-None-Match before each use."""
 
 
 @router.get(
@@ -72,8 +104,12 @@ def list_revisions(
     cursor: Annotated[int | None, Query(ge=1, le=2**31 - 1, description="The `next` of the page before.")] = None,
     limit: Annotated[int, Query(ge=1, le=200, description="Entries on a page.")] = 50,
 ) -> RevisionList:
+    Publisher(tools.database).bring_into_force(datetime.now(UTC))
     found = RateStore(tools.database).summaries(before=cursor, most=limit + 1)
     items = tuple(found[:limit])
+    if caller.role == "service":
+        # Parts of an earlier release may ask while a newer one is rolled out, and know no other fields.
+        items = tuple(item.model_copy(update={"created_by_key": None, "draft": None}) for item in items)
     return RevisionList(items=items, next=str(items[-1].number) if len(found) > limit else None)
 
 
@@ -88,7 +124,7 @@ def get_revision(number: Number, caller: EngineerOrSuite, tools: Tools, if_none_
     store = RateStore(tools.database)
     digest = store.digest(number)
     headers = {"ETag": f'"{digest}"', "Cache-Control": FOR_EVER}
-    if _is_known(if_none_match, digest):
+    if is_known(if_none_match, digest):
         return Response(status_code=304, headers=headers)
     return Response(store.revision(number), media_type=JSON, headers=headers)
 
@@ -109,11 +145,12 @@ def get_table(
     revision: Annotated[int | None, Query(ge=1, le=2**31 - 1, description="A revision other than the newest.")] = None,
 ) -> Response:
     """The ETag is that of the table's rows: a change to another table leaves it as it is."""
+    Publisher(tools.database).bring_into_force(datetime.now(UTC))
     found = RateStore(tools.database).table(table, revision)
-    kind = _wanted(accept)
-    if _is_known(if_none_match, found.digest):
-        return Response(status_code=304, headers=_headers(found))
-    return _shown(found, kind)
+    kind = wanted(accept)
+    if is_known(if_none_match, found.digest):
+        return Response(status_code=304, headers=headers_of(found))
+    return shown_table(found, kind)
 
 
 @router.put(
@@ -135,62 +172,34 @@ async def put_table(
     content_type: Annotated[str, Header()] = JSON,
     if_match: Annotated[str | None, Header(description="The ETag of the table you changed; * will not do.")] = None,
     reason: Annotated[Said | None, Query(description="Why, when the body is CSV.")] = None,
+    confirm: Annotated[tuple[str, ...], Query(max_length=1000, description=CONFIRM)] = (),
 ) -> Response:
-    """Send all rows. The same rows again make no revision: the answer then has the number of the one there is.
+    """Send all rows: a draft of one table, published at once. Rows that stand already make no revision, whatever If-Match says.
 
-    A table that leaves a range or an operation without a row is refused; other rows that are gone are named in `dropped`.
+    A table that leaves a range or an operation without a row is refused. A figure off by more than 3 times, a row that is gone, a glass
+    without stock and terms that fall have to be confirmed; rows that are gone are then named in `dropped`.
     """
     if table not in TABLES:
         raise errors.TableUnknown(table)
-    if if_match is None or if_match.strip() in ("", "*"):
-        raise Refused("if-match-missing", f"Replacing {table} needs the header If-Match with the ETag that reading it gave.")
-    # A weak tag never matches here (RFC 9110, 13.1.1); one without quotes is none, though the parser takes it.
-    seen = frozenset(tag for tag in parse_etags(if_match).as_set() if f'"{tag}"' in if_match)
-    if not seen:
-        raise errors.IfMatchUnreadable(if_match)
-    shape = _wanted(accept)
+    seen = tags_in(if_match, f"Replacing {table}")
+    shape = wanted(accept)
     body = await http.body()
 
     def publish() -> StoredTable:
-        rows, why = _read(table, body, content_type, reason)
-        store = RateStore(tools.database)
-        return store.publish(table, rows, seen=seen, created_by=caller.label, reason=why, now=datetime.now(UTC))[0]
+        rows, why, confirmed = _read(table, body, content_type, reason)
+        now = datetime.now(UTC)
+        Publisher(tools.database).bring_into_force(now)
+        by = Author(caller.label, why, now, caller.key_id)
+        return RateStore(tools.database).publish(table, rows, seen=seen, by=by, confirmed={*confirmed, *confirm})[0]
 
-    return _shown(await run_in_threadpool(publish), shape)
+    return shown_table(await run_in_threadpool(publish), shape)
 
 
-def _read(table: str, body: bytes, content_type: str, reason: str | None) -> tuple[tuple[RateRow, ...], str]:
-    """Rows and reason of an update, from JSON or CSV."""
+def _read(table: str, body: bytes, content_type: str, reason: str | None) -> tuple[tuple[RateRow, ...], str, tuple[str, ...]]:
+    """Rows, reason and what is confirmed of an update, from JSON or CSV."""
     if kind_of(content_type) == CSV:
         if reason is None:
             raise errors.ReasonMissing(table)
-        return read_rows(table, body, content_type), reason
+        return read_rows(table, body, content_type), reason, ()
     update = read_document(TableUpdate, body, content_type)
-    return validated_rows(table, update.rows), update.reason
-
-
-def _is_known(if_none_match: str | None, digest: str) -> bool:
-    """Whether an If-None-Match header names this digest, weakly or strongly, or takes anything (RFC 9110, 13.1.2)."""
-    return parse_etags(if_none_match and if_none_match.strip()).contains_weak(digest)
-
-
-def _wanted(accept: str) -> str:
-    """The representation that a caller likes best, JSON when it likes both the same; raises `Refused` when it takes neither."""
-    best = max((JSON, CSV), key=lambda kind: quality(accept, kind))
-    if quality(accept, best) <= 0:
-        raise Refused("not-acceptable", f"A table can be had as {JSON} or {CSV}.")
-    return best
-
-
-def _headers(found: StoredTable) -> dict[str, str]:
-    return {"ETag": f'"{found.digest}"', "Vary": "Accept", "Cache-Control": ASK_AGAIN, "X-Rate-Revision": str(found.revision),
-            "X-Rows-Dropped": str(len(found.dropped))}  # fmt: skip
-
-
-def _shown(found: StoredTable, kind: str) -> Response:
-    if kind == CSV:
-        rows = validated_rows(found.table, json.loads(found.rows))
-        return Response(rows_to_csv(found.table, rows), media_type=CSV, headers=_headers(found))
-    head: dict[str, Any] = {"table": found.table, "revision": found.revision}
-    head |= {"dropped": found.dropped} if found.dropped else {}
-    return Response(json.dumps(head)[:-1].encode() + b',"rows":' + found.rows + b"}", media_type=JSON, headers=_headers(found))
+    return validated_rows(table, update.rows), update.reason, update.confirm

@@ -2,21 +2,24 @@
 
 from __future__ import annotations
 
-from typing import Annotated, TypeVar
+import json
+from typing import Annotated, Any, TypeVar
 
-from fastapi import Depends
+from fastapi import Depends, Header, Path, Response
 from fastapi.exceptions import RequestValidationError
 from pydantic import BaseModel, ValidationError
+from werkzeug.http import parse_etags
 
 from services.chassis.json_bodies import document_of, refuse_turned_text
 from services.chassis.keys import Caller
-from services.chassis.negotiation import media_type_of
+from services.chassis.negotiation import media_type_of, quality
 from services.chassis.refusals import Refused
 from services.chassis.web import needs_role
 from services.rates import errors
-from services.rates.domain.table_csv import rows_from_csv, validated_rows
+from services.rates.domain.table_csv import rows_from_csv, rows_to_csv, validated_rows
+from services.rates.store.statements import StoredTable
 from shared_schemas.problem import ProblemDetail
-from shared_schemas.rates import ProposedRows, RateRow
+from shared_schemas.rates import TABLES, ProposedRows, RateRow
 
 Engineer = Annotated[Caller, Depends(needs_role("engineer"))]
 EngineerOrSuite = Annotated[Caller, Depends(needs_role("engineer", "service"))]
@@ -24,6 +27,15 @@ OPEN_TO_ERP = ("work_centres", "operations")
 TableReader = Annotated[Caller, Depends(needs_role("engineer", "service", tables_of={"erp": OPEN_TO_ERP}))]
 """Who reads a table: an ERP needs to know where work is done and which steps the shop has of its own, and no price of glass."""
 JSON, CSV = "application/json", "text/csv"
+
+Number = Annotated[int, Path(ge=1, le=2**31 - 1)]
+Table = Annotated[str, Path(description="One of: " + ", ".join(TABLES) + ".")]
+IfMatch = Annotated[str | None, Header(description="The ETag of what you changed; * will not do.")]
+IfNoneMatch = Annotated[str | None, Header(description="The ETag of what you have.")]
+CONFIRM = "The code of a second look that is meant so, as the refusal named it; may be given several times."
+AS_YOU_HAVE_IT: dict[int | str, dict[str, Any]] = {304: {"description": "It is as you have it"}}
+ASK_AGAIN = "private, no-cache"
+"""A table may be kept, and is asked for again with If-None-Match before each use."""
 
 Document = TypeVar("Document", bound=BaseModel)
 
@@ -65,3 +77,41 @@ def _decoded(table: str, body: bytes) -> str:
         raise errors.TableUnreadable(table, [detail]) from fault
     refuse_turned_text(text, "/rows")
     return text
+
+
+def tags_in(if_match: str | None, what: str) -> frozenset[str]:
+    """The ETags of a header If-Match; raises `Refused` without one, `IfMatchUnreadable` for one that cannot be compared."""
+    if if_match is None or if_match.strip() in ("", "*"):
+        raise Refused("if-match-missing", f"{what} needs the header If-Match with the ETag that reading it gave.")
+    # A weak tag never matches here (RFC 9110, 13.1.1); one without quotes is none, though the parser takes it.
+    seen = frozenset(tag for tag in parse_etags(if_match).as_set() if f'"{tag}"' in if_match)
+    if not seen:
+        raise errors.IfMatchUnreadable(if_match)
+    return seen
+
+
+def is_known(if_none_match: str | None, digest: str) -> bool:
+    """Whether an If-None-Match header names this digest, weakly or strongly, or takes anything (RFC 9110, 13.1.2)."""
+    return parse_etags(if_none_match and if_none_match.strip()).contains_weak(digest)
+
+
+def wanted(accept: str) -> str:
+    """The representation that a caller likes best, JSON when it likes both the same; raises `Refused` when it takes neither."""
+    best = max((JSON, CSV), key=lambda kind: quality(accept, kind))
+    if quality(accept, best) <= 0:
+        raise Refused("not-acceptable", f"A table can be had as {JSON} or {CSV}.")
+    return best
+
+
+def headers_of(found: StoredTable) -> dict[str, str]:
+    return {"ETag": f'"{found.digest}"', "Vary": "Accept", "Cache-Control": ASK_AGAIN, "X-Rate-Revision": str(found.revision),
+            "X-Rows-Dropped": str(len(found.dropped))}  # fmt: skip
+
+
+def shown_table(found: StoredTable, kind: str) -> Response:
+    if kind == CSV:
+        rows = validated_rows(found.table, json.loads(found.rows))
+        return Response(rows_to_csv(found.table, rows), media_type=CSV, headers=headers_of(found))
+    head: dict[str, Any] = {"table": found.table, "revision": found.revision}
+    head |= {"dropped": found.dropped} if found.dropped else {}
+    return Response(json.dumps(head)[:-1].encode() + b',"rows":' + found.rows + b"}", media_type=JSON, headers=headers_of(found))

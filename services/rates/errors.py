@@ -3,6 +3,7 @@
 Explained
 └── RatesError
     ├── TableUnknown       no table of that name
+    ├── TableOrDraft       a proposal of neither or of both
     ├── TableUnreadable    rows that do not have the table's shape
     ├── TableContradicts   rows that do not agree with each other or with another table
     ├── AnswersUnreadable  answers to the first day's questions that do not read as what was asked
@@ -10,12 +11,25 @@ Explained
     ├── IfMatchUnreadable  a header If-Match without an ETag in quotes
     ├── RevisionUnknown    no revision of that number
     ├── ProposalUnknown    no proposal of that number, or no longer
-    └── RevisionStale      the table was changed by somebody else meanwhile
+    ├── RowUnknown         no row of that name in a table
+    ├── RevisionStale      the table was changed by somebody else meanwhile
+    ├── NotConfirmed       what needs a second look and was not confirmed
+    └── DraftError
+        ├── DraftUnknown       no draft of that number
+        ├── DraftStale         the draft was changed by somebody else meanwhile
+        ├── DraftClosed        a draft that is published or waits for its time
+        ├── DraftOvertaken     a draft of tables that were changed by a later revision
+        ├── DraftConflicts     a draft and a later revision that changed the same figure
+        ├── DraftContradicts   tables of a draft that do not agree
+        ├── DraftsTooMany      more drafts than are kept
+        ├── TimePassed         a time to come into force that is gone
+        └── RevisionLost       an old revision that this release cannot bring back
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from datetime import datetime
 
 from shared_schemas.problem import Explained, ProblemDetail
 from shared_schemas.rates import TABLES
@@ -34,6 +48,16 @@ class TableUnknown(RatesError):
     def __init__(self, table: str) -> None:
         self.table = table
         super().__init__(f"There is no rate table {table[:60]}. The tables are {', '.join(TABLES)}.")
+
+
+class TableOrDraft(RatesError):
+    """A proposal that names neither a table nor a draft, or both."""
+
+    def __init__(self) -> None:
+        detail = ProblemDetail(
+            pointer="/query/table", reason="a proposal is of one table or of one draft", remedy="name table or draft"
+        )
+        super().__init__("A proposal names the table that its body has, or a draft.", detail)
 
 
 class TableUnreadable(RatesError):
@@ -112,11 +136,125 @@ class RevisionStale(RatesError):
     def __init__(self, table: str, seen: Iterable[str], current: str) -> None:
         self.table = table
         self.seen = tuple(sorted(seen))
-        self.current = current
+        self.current_tag = current
         super().__init__(
             f"The ETag of the table {table} is now {current}, and you changed {' or '.join(self.seen)[:200] or 'another'}. "
             "Read the table again and repeat your change."
         )
+
+
+class RowUnknown(RatesError):
+    """No row of that name."""
+
+    def __init__(self, table: str, row: str, nearest: Sequence[str] = ()) -> None:
+        hint = f" Did you mean {' or '.join(nearest)}?" if nearest else ""
+        super().__init__(f"The rate table {table} has no row {row[:60]}.{hint}")
+
+
+class NotConfirmed(RatesError):
+    """What may well be meant and is a slip as often; each entry has the code that confirms it."""
+
+    def __init__(self, errors: Sequence[ProblemDetail]) -> None:
+        what = "1 thing needs" if len(errors) == 1 else f"{len(errors)} things need"
+        more = f" The first {MOST_NAMED} are named." if len(errors) > MOST_NAMED else ""
+        super().__init__(
+            f"{what} a second look; nothing was changed. What is meant so goes with its code into confirm.{more}",
+            *errors[:MOST_NAMED],
+        )
+
+
+class DraftError(RatesError):
+    """Anything that a draft cannot do as it stands."""
+
+
+class DraftUnknown(DraftError):
+    """No draft of that number."""
+
+    def __init__(self, number: int) -> None:
+        super().__init__(f"There is no draft {number} of the rates; see GET /v1/rates/drafts.")
+
+
+class DraftStale(DraftError):
+    """The draft was changed by somebody else between reading and publishing."""
+
+    def __init__(self, number: int, current: str) -> None:
+        self.current_tag = current
+        super().__init__(
+            f"Draft {number} was changed meanwhile; its ETag is now {current}. Read it again, then repeat your request."
+        )
+
+
+class DraftClosed(DraftError):
+    """A draft that is not worked on any more."""
+
+    def __init__(self, number: int, how: str, remedy: str) -> None:
+        super().__init__(f"Draft {number} {how}. {remedy}")
+
+
+class DraftOvertaken(DraftError):
+    """A later revision changed tables of the draft; each entry names one."""
+
+    def __init__(self, number: int, base: int, latest: int, changed: Sequence[tuple[str, Sequence[str]]]) -> None:
+        self.tables = tuple(table for table, _ in changed)
+        super().__init__(
+            f"Draft {number} changes revision {base}, and {', '.join(self.tables)} changed until revision {latest}. "
+            f"Bring them together with POST /v1/rates/drafts/{number}/rebase.",
+            *(
+                ProblemDetail(pointer=f"/tables/{table}", reason=f"changed meanwhile: {_some(rows)}", figure=latest, limit=base, remedy="rebase the draft")
+                for table, rows in changed
+            ),
+        )  # fmt: skip
+
+
+class DraftConflicts(DraftError):
+    """Figures that the draft and a later revision both changed; each entry names row and field, of the draft and of the revision."""
+
+    def __init__(self, number: int, errors: Sequence[ProblemDetail]) -> None:
+        super().__init__(
+            f"Draft {number} and the newest revision changed {_counted(errors, 'place')} each in its own way; nothing was done. "
+            'Send {"conflicts": "draft"} or {"conflicts": "revision"} to say whose figures stand.',
+            *errors[:MOST_NAMED],
+        )
+
+
+class DraftContradicts(DraftError):
+    """Tables of a draft that do not agree with each other or with others; a pointer goes into the draft."""
+
+    def __init__(self, number: int, errors: Sequence[ProblemDetail]) -> None:
+        super().__init__(f"Draft {number} has {_counted(errors, 'contradiction')}; nothing was published.", *errors[:MOST_NAMED])
+
+
+class DraftsTooMany(DraftError):
+    """More drafts under work than are kept."""
+
+    def __init__(self, most: int) -> None:
+        super().__init__(f"{most} drafts are under work already; publish or delete one first.")
+
+
+class TimePassed(DraftError):
+    """A time to come into force that is gone."""
+
+    def __init__(self, asked: datetime, now: datetime) -> None:
+        super().__init__(
+            "Rates come into force now or later, never in the past.",
+            ProblemDetail(pointer="/effective_from", reason="that time is gone", figure=asked.isoformat(), limit=now.isoformat(),
+                          remedy="a later time, or leave it out for now"),
+        )  # fmt: skip
+
+
+class RevisionLost(DraftError):
+    """A revision with tables or columns that this release does not have, or without some that it needs."""
+
+    def __init__(self, number: int, errors: Sequence[ProblemDetail]) -> None:
+        super().__init__(
+            f"Revision {number} cannot be brought back: it is of an earlier release, and {_counted(errors, 'thing')} in it cannot be read now. "
+            "Read it with GET /v1/rates/tables/{table}?revision=" + f"{number}, and put what is still of use into a draft.",
+            *errors[:MOST_NAMED],
+        )
+
+
+def _some(rows: Sequence[str]) -> str:
+    return ", ".join(rows[:5]) + (f" and {len(rows) - 5} more rows" if len(rows) > 5 else "")
 
 
 def _counted(errors: Sequence[ProblemDetail], what: str) -> str:

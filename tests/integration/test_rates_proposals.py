@@ -14,6 +14,7 @@ from services.chassis.rate_source import HttpRateSource, ProposalRefused, RatesU
 from services.rates.domain.table_csv import rows_to_csv
 from services.rates.errors import ProposalUnknown, TableContradicts, TableUnknown
 from services.rates.store.proposals import ProposalStore
+from services.rates.store.publication import Author
 from services.rates.store.repository import RateStore
 from shared_schemas.rates import RateRevision, RateRow, Rates
 from tests.integration.test_rates_routes import Door
@@ -41,7 +42,7 @@ def test_a_proposal_is_the_revision_that_it_would_become(store: ProposalStore, r
     revisions = RateStore(database)
     assert revisions.latest_number() == 1
     seen = revisions.table("work_centres").digest
-    revisions.publish("work_centres", dearer(rates), seen={seen}, created_by="an engineer", reason="a test", now=NOW)
+    revisions.publish("work_centres", dearer(rates), seen={seen}, by=Author("an engineer", "a test", NOW))
     assert revisions.digest(2) == made.digest
     assert RateRevision.model_validate_json(store.proposal(1)[1]) == found, "it stands on revision 1 for good"
 

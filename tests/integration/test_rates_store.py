@@ -16,6 +16,7 @@ from services.rates.domain.revision import canonical_rows, digest_of_revision, d
 from services.rates.domain.seed import seed_rates
 from services.rates.domain.table_csv import validated_rows
 from services.rates.errors import RevisionStale, RevisionUnknown, TableContradicts, TableUnknown, TableUnreadable
+from services.rates.store.publication import Author
 from services.rates.store.repository import RateStore
 from shared_schemas.rates import TABLES, RateRevision, RateRow, Rates
 
@@ -32,7 +33,7 @@ def dearer(rates: Rates) -> tuple[RateRow, ...]:
 
 
 def publish(store: RateStore, rows: tuple[RateRow, ...], seen: str, table: str = "work_centres") -> bool:
-    return store.publish(table, rows, seen={seen}, created_by="an engineer", reason="a test", now=NOW)[1]
+    return store.publish(table, rows, seen={seen}, by=Author("an engineer", "a test", NOW))[1]
 
 
 def test_revision_1_is_the_seed_to_the_last_row(store: RateStore) -> None:
@@ -96,8 +97,9 @@ def test_going_back_gives_the_digest_there_was(store: RateStore, rates: Rates) -
 def test_a_change_to_a_table_that_was_changed_meanwhile_is_stale(store: RateStore, rates: Rates) -> None:
     seen = store.table("work_centres").digest
     publish(store, dearer(rates), seen)
+    assert publish(store, dearer(rates), seen) is False, "what stands already is done"
     with pytest.raises(RevisionStale, match="work_centres"):
-        publish(store, dearer(rates), seen)
+        publish(store, dearer(rates)[:-1], seen)
 
 
 def test_of_two_changes_at_once_one_wins(store: RateStore, rates: Rates) -> None:

@@ -3,19 +3,19 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
 
 from cachetools import LRUCache
-from sqlalchemy import Connection, text
+from sqlalchemy import text
 
-from services.chassis import audit
 from services.chassis.database import Database
-from services.chassis.epoch import first_free
 from services.rates.domain.needs import Gap, Shortcomings, completed, shortcomings_of
-from services.rates.domain.revision import canonical_rows, contradictions, digest_of_revision, digest_of_table, tables_of
-from services.rates.errors import RevisionStale, RevisionUnknown, TableContradicts
+from services.rates.domain.revision import canonical_rows, contradictions, digest_of_table, tables_of
+from services.rates.domain.second_look import detail_of
+from services.rates.errors import NotConfirmed, RevisionStale, RevisionUnknown, TableContradicts
+from services.rates.store.publication import Author, lock_publishing, put_in_force, store_revision, store_rows, unconfirmed
 from services.rates.store.statements import (
     StoredTable,
     digests_of,
@@ -31,9 +31,6 @@ from shared_schemas.rates import TABLES, RateRow, Rates, RevisionSummary
 
 _known_shortcomings: LRUCache[str, Shortcomings] = LRUCache(4)
 """By the digest of the revision, as probes ask every few seconds."""
-
-PUBLISH_LOCK = 7_460_215
-"""Number of the advisory lock under which revisions follow one another."""
 
 
 class RateStore:
@@ -71,7 +68,7 @@ class RateStore:
         with self._database.transaction() as connection:
             rows = connection.execute(
                 text("""
-                    select number, digest, created_at, created_by, reason, changed from rates.revisions
+                    select number, digest, created_at, created_by, reason, changed, created_by_key, draft from rates.revisions
                     where cast(:before as int) is null or number < :before order by number desc limit :most
                 """),
                 {"before": before, "most": most},
@@ -91,13 +88,14 @@ class RateStore:
     def publish_first(self, rates: Rates, *, created_by: str, reason: str, now: datetime) -> int:
         """Revision 1, unless there is one; the number of the newest then."""
         with self._database.transaction() as connection:
-            connection.execute(text("select pg_advisory_xact_lock(:n)"), {"n": PUBLISH_LOCK})
+            lock_publishing(connection)
             latest = latest_of(connection)
             if latest:
                 return latest
             documents = {table: canonical_rows(rows) for table, rows in tables_of(rates).items()}
-            digests = {table: _store_rows(connection, table, document) for table, document in documents.items()}
-            return _store_revision(connection, 1, digests, tuple(TABLES), (created_by, reason, now))
+            digests = {table: store_rows(connection, table, document) for table, document in documents.items()}
+            store_revision(connection, 1, digests, tuple(TABLES), Author(created_by, reason, now))
+            return 1
 
     def complete(self, *, release: str, now: datetime) -> tuple[Gap, ...]:
         """Publish the newest revision with what a release needs and it does not have, as the next; what that was.
@@ -106,7 +104,7 @@ class RateStore:
         the release cannot read whatever is added to it.
         """
         with self._database.transaction() as connection:
-            connection.execute(text("select pg_advisory_xact_lock(:n)"), {"n": PUBLISH_LOCK})
+            lock_publishing(connection)
             latest = latest_of(connection)
             if not latest:
                 return ()
@@ -114,10 +112,10 @@ class RateStore:
             completion = completed(documents, release=release)
             if completion.gaps:
                 documents_of_changed = {table: canonical_rows(completion.tables[table]) for table in completion.changed}
-                stored = {table: _store_rows(connection, table, document) for table, document in documents_of_changed.items()}
+                stored = {table: store_rows(connection, table, document) for table, document in documents_of_changed.items()}
                 reason = f"what release {release} needs and revision {latest} did not have, from the tables it is delivered with"
-                by = (f"release {release}", reason, now)
-                _store_revision(connection, latest + 1, digests_of(connection, latest) | stored, tuple(stored), by)
+                by = Author(f"release {release}", reason, now)
+                store_revision(connection, latest + 1, digests_of(connection, latest) | stored, tuple(stored), by)
             return completion.gaps
 
     def shortcomings(self) -> Shortcomings | None:
@@ -133,57 +131,34 @@ class RateStore:
         return _known_shortcomings[digest]
 
     def publish(
-        self, table: str, rows: Sequence[RateRow], *, seen: Collection[str], created_by: str, reason: str, now: datetime
+        self, table: str, rows: Sequence[RateRow], *, seen: Collection[str], by: Author, confirmed: Collection[str] = ()
     ) -> tuple[StoredTable, bool]:
         """Replace a table in a new revision: the table as it stands then, and whether that is a new revision.
 
-        `seen` are digests of the table, of which the change was made to one. The same rows again make no revision. Raises
-        `RevisionStale` when the table was changed meanwhile, `TableContradicts` when the rows do not agree with others.
+        `seen` are digests of the table, of which the change was made to one. Rows that stand already make no revision, whatever was
+        seen. Raises `RevisionStale` when the table was changed meanwhile, `TableContradicts` when the rows do not agree with others,
+        `NotConfirmed` for what needs a second look.
         """
         refuse_unknown(table)
         document = canonical_rows(rows)
         with self._database.transaction() as connection:
-            connection.execute(text("select pg_advisory_xact_lock(:n)"), {"n": PUBLISH_LOCK})
+            lock_publishing(connection)
             latest = latest_of(connection)
             current = table_of(connection, table, latest)
-            if current.digest not in seen:
-                raise RevisionStale(table, seen, current.digest)
             if digest_of_table(table, document) == current.digest:
                 return current, False
-            faults = contradictions(rates_of(connection, latest).model_copy(update={table: tuple(rows)}), table)
+            if current.digest not in seen:
+                raise RevisionStale(table, seen, current.digest)
+            before = rates_of(connection, latest)
+            after = before.model_copy(update={table: tuple(rows)})
+            faults = contradictions(after, table)
             if faults:
                 raise TableContradicts(table, faults)
-            digests = digests_of(connection, latest) | {table: _store_rows(connection, table, document)}
-            number = _store_revision(connection, first_free(connection, latest), digests, (table,), (created_by, reason, now))
+            looks = unconfirmed(before, after, (table,), confirmed)
+            if looks:
+                raise NotConfirmed([detail_of(look, look.pointer.removeprefix(f"/tables/{table}")) for look in looks])
+            number = put_in_force(connection, latest, {table: document}, by)
             kept = {row.name for row in rows}
-            before = (row["name"] for row in json.loads(current.rows))
-            dropped = tuple(name for name in before if name not in kept)
+            names = (row["name"] for row in json.loads(current.rows))
+            dropped = tuple(name for name in names if name not in kept)
             return replace(table_of(connection, table, number), dropped=dropped), True
-
-
-def _store_rows(connection: Connection, table: str, document: bytes) -> str:
-    digest = digest_of_table(table, document)
-    connection.execute(
-        text("insert into rates.table_versions (digest, table_name, rows) values (:d, :t, :rows) on conflict (digest) do nothing"),
-        {"d": digest, "t": table, "rows": document},
-    )
-    return digest
-
-
-def _store_revision(
-    connection: Connection, number: int, digests: Mapping[str, str], changed: Sequence[str], by: tuple[str, str, datetime]
-) -> int:
-    created_by, reason, now = by
-    connection.execute(
-        text("insert into rates.revisions (number, digest, created_at, created_by, reason, changed) "
-             "values (:number, :digest, :now, :created_by, :reason, :changed)"),
-        {"number": number, "digest": digest_of_revision(digests), "now": now, "created_by": created_by, "reason": reason,
-         "changed": list(changed)},
-    )  # fmt: skip
-    connection.execute(
-        text("insert into rates.revision_tables (number, table_name, digest) values (:number, :table, :digest)"),
-        [{"number": number, "table": table, "digest": digest} for table, digest in digests.items()],
-    )
-    details = {"changed": sorted(changed), "digest": digest_of_revision(digests), "reason": reason, "created_by": created_by}
-    audit.record(connection, action="rates.publish", subject=f"revision {number}", at=now, details=details)
-    return number
