@@ -82,7 +82,11 @@ class Publisher:
             documents = _publishable(connection, head, asked.confirm)
             if asked.effective_from is not None:
                 _mark(connection, number, "scheduled", confirmed=list(asked.confirm), effective_from=asked.effective_from)
-                details = {"effective_from": asked.effective_from.isoformat(), "changed": list(documents), "confirmed": list(asked.confirm)}
+                details = {
+                    "effective_from": asked.effective_from.isoformat(),
+                    "changed": list(documents),
+                    "confirmed": list(asked.confirm),
+                }
                 audit.record(connection, action="rates.schedule", subject=f"draft {number}", at=by.now, details=details)
             else:
                 _put(connection, head, documents, Author(by.label, head.reason, by.now, by.key_id, number))

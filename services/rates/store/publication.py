@@ -102,4 +102,6 @@ def store_revision(connection: Connection, number: int, digests: Mapping[str, st
         [{"number": number, "table": table, "digest": digest} for table, digest in digests.items()],
     )
     details = {"changed": sorted(changed), "digest": digest_of_revision(digests), "reason": by.reason, "created_by": by.label}
-    audit.record(connection, action="rates.publish", subject=f"revision {number}", at=by.now, details=details, by=by.key_id, label=by.label)
+    audit.record(
+        connection, action="rates.publish", subject=f"revision {number}", at=by.now, details=details, by=by.key_id, label=by.label
+    )
