@@ -90,8 +90,12 @@ class LoadSnapshotPage(Contract):
 
 
 class OrderOperation(Contract):
-    """One operation of an accepted order: its hours on a station of its work centre, set-up included [h], and when they are expected."""
+    """One operation of an accepted order: its hours on a station of its work centre, set-up included [h], and when they are expected.
 
+    `id` is that of the operation in the job estimate; orders of before there were ids have none.
+    """
+
+    id: str = ""
     sequence: Annotated[int, Field(strict=True, ge=1)]
     part: Name
     operation: OperationName

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import re
+from collections import Counter
+from collections.abc import Iterable
 from operator import not_
 from typing import Annotated, Literal
 
@@ -115,6 +118,25 @@ class Route(Contract):
     kind: PartKind
     consumes: tuple[Consumed, ...] = ()
     operations: Annotated[tuple[Operation, ...], Field(min_length=1)]
+
+
+def operation_ids(routes: Iterable[Route]) -> dict[str, tuple[str, ...]]:
+    """The id of every operation, part by part in the order of its route: `L1-polish-front`, the second of a kind `L1-clean-2`.
+
+    It is made of what is done to which part, not of its place: an operation that comes or goes before it leaves it as it is, so it
+    is the same at every quantity and in every revision that has the operation.
+    """
+    seen: Counter[str] = Counter()
+    ids: dict[str, tuple[str, ...]] = {}
+    for route in routes:
+        of_route = []
+        for operation in route.operations:
+            said = (route.part, operation.operation, operation.face or "", operation.method)
+            name = "-".join(word for text in said for word in re.findall(r"[^\W_]+", text))
+            seen[name] += 1
+            of_route.append(name if seen[name] == 1 else f"{name}-{seen[name]}")
+        ids[route.part] = tuple(of_route)
+    return ids
 
 
 FREIGHT = "freight, "

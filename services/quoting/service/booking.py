@@ -21,7 +21,7 @@ from services.quoting.store.rows import StoredQuote
 from shared_schemas.blanks import BlankPlan
 from shared_schemas.lead_times import PromisedAtAcceptance
 from shared_schemas.load import AcceptedOrder, LoadSnapshot, OrderOperation
-from shared_schemas.operations import OperationPlan
+from shared_schemas.operations import OperationPlan, operation_ids
 from shared_schemas.rates import Rates
 
 MOST_KEPT = 4
@@ -108,13 +108,15 @@ def quoted_ship_date(row: StoredQuote, quantity: int) -> date:
 def order_operations(evaluation: Evaluation) -> tuple[OrderOperation, ...]:
     """Every operation of an order, part by part in the order of the routes: its machine hours, and the days it is expected on."""
     days = evaluation.schedule.operation_days()
+    ids = operation_ids(evaluation.made.routes)
     lines = [
-        (cost, *span)
+        (cost, *span, name)
         for route in evaluation.made.routes
-        for cost, span in zip(evaluation.operations[route.part], days[route.part], strict=True)
+        for cost, span, name in zip(evaluation.operations[route.part], days[route.part], ids[route.part], strict=True)
     ]
     return tuple(
         OrderOperation(
+            id=name,
             sequence=sequence,
             part=cost.part,
             operation=cost.operation.operation,
@@ -124,5 +126,5 @@ def order_operations(evaluation: Evaluation) -> tuple[OrderOperation, ...]:
             # What takes no time at the end of a day begins on the next by the count of hours.
             ends=max(begins, ends),
         )
-        for sequence, (cost, begins, ends) in enumerate(lines, start=1)
+        for sequence, (cost, begins, ends, name) in enumerate(lines, start=1)
     )

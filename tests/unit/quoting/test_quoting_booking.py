@@ -53,3 +53,9 @@ def test_no_operation_is_expected_before_the_order_nor_before_the_one_it_follows
     lens = [one for one in operations if one.part == evaluation.made.lens.part]
     assert lens[-1].ends == max(one.ends for one in operations)
     assert lens[-1].ends <= evaluation.schedule.ship_date
+
+
+def test_every_operation_that_is_handed_over_has_an_id_of_its_own(evaluation: Evaluation) -> None:
+    ids = [one.id for one in order_operations(evaluation)]
+    assert all(ids)
+    assert len(set(ids)) == len(ids)
