@@ -15,7 +15,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from services.chassis.addresses import Address, Addresses, methods_of
 from services.chassis.audit import asking
-from services.chassis.callers import Failures, KeyRing, Network, address_of, shown_key
+from services.chassis.callers import Failures, IssuerAway, KeyRing, Network, TokenRefused, Tokens, address_of, is_token, shown_key
 from services.chassis.key_limits import KeyLimits
 from services.chassis.keys import Caller, Role
 from services.chassis.refusals import Refused, announced_bytes, refuse
@@ -33,13 +33,21 @@ class Admission:
     """Middleware: answers itself whatever can be refused from the head of a request, and leaves the caller in its state."""
 
     def __init__(
-        self, app: ASGIApp, *, ring: KeyRing, failures: Failures, limits: KeyLimits | None = None, trusted: Sequence[Network] = ()
+        self,
+        app: ASGIApp,
+        *,
+        ring: KeyRing,
+        failures: Failures,
+        limits: KeyLimits | None = None,
+        trusted: Sequence[Network] = (),
+        tokens: Tokens | None = None,
     ) -> None:
         self._app = app
         self._ring = ring
         self._failures = failures
         self._limits = limits
         self._trusted = tuple(trusted)
+        self._tokens = tokens
         self._addresses: Addresses | None = None
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
@@ -100,25 +108,43 @@ class Admission:
         key = shown_key(scope)
         if key is None:
             raise Refused("key-missing", "This address needs a key.", WWW_Authenticate="Bearer")
+        if self._tokens is not None and is_token(key):
+            return await self._caller_of_token(self._tokens, key, scope)
         caller = await self._ring.known(key)
         if caller is not None:
             return caller
-        where: str = scope["state"]["address"]
-        wait_s = self._failures.wait_s(where)
-        if wait_s:
-            detail = (
-                f"Too many keys from your address were unknown; the next is looked at in {wait_s} s. A good key is always let in."
-            )
-            raise Refused("too-often", detail, Retry_After=str(wait_s))
+        self._refuse_guesser(scope)
         if not self._ring.is_nobodys(key):
             caller = await self._ring.looked_up(key)
             if caller is not None:
                 return caller
             # The same wrong key again is a client that was not told better, and no guess.
-            self._failures.count(where)
+            self._failures.count(scope["state"]["address"])
         raise Refused(
             "key-unknown", "The key is not known, has expired, or was revoked.", WWW_Authenticate='Bearer error="invalid_token"'
         )
+
+    async def _caller_of_token(self, tokens: Tokens, token: str, scope: Scope) -> Caller:
+        try:
+            return await tokens.caller(token)
+        except IssuerAway as fault:
+            detail = "The issuer of tokens does not answer just now; keys of the suite are good. Try again in a moment."
+            raise Refused("unavailable", detail, Retry_After="10") from fault
+        except TokenRefused as fault:
+            if fault.is_guess:
+                self._refuse_guesser(scope)
+                self._failures.count(scope["state"]["address"])
+            detail = f"The token is not good: {fault}."
+            raise Refused("key-unknown", detail, WWW_Authenticate='Bearer error="invalid_token"') from fault
+
+    def _refuse_guesser(self, scope: Scope) -> None:
+        """Raise `Refused` while an address that showed too many unknown keys has to wait."""
+        wait_s = self._failures.wait_s(scope["state"]["address"])
+        if wait_s:
+            detail = (
+                f"Too many keys from your address were unknown; the next is looked at in {wait_s} s. A good key is always let in."
+            )
+            raise Refused("too-often", detail, Retry_After=str(wait_s))
 
 
 def refuse_caller(

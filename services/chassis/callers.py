@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from functools import lru_cache
 from ipaddress import IPv4Network, IPv6Network, ip_address, ip_network
+from typing import Protocol
 
 from anyio import CapacityLimiter, to_thread
 from cachetools import LRUCache, TTLCache
@@ -115,6 +116,30 @@ class KeyRing:
             return False
         self._lookups_left -= 1
         return True
+
+
+class TokenRefused(Exception):
+    """A token of an identity provider is not good; `is_guess` unless the issuer did sign it."""
+
+    def __init__(self, why: str, *, is_guess: bool = True) -> None:
+        self.is_guess = is_guess
+        super().__init__(why)
+
+
+class IssuerAway(Exception):
+    """The keys of an issuer of tokens are not known and cannot be had just now."""
+
+
+class Tokens(Protocol):
+    """Whoever knows whose a token is."""
+
+    async def caller(self, token: str) -> Caller:
+        """The caller; raises `TokenRefused`, `IssuerAway`, and `Refused` for a person who has no role here."""
+
+
+def is_token(shown: str) -> bool:
+    """Whether what a caller shows has the form of a token, and not that of a key of the suite."""
+    return shown.count(".") == 2 and not shown.startswith("bw_")
 
 
 @dataclass

@@ -10,14 +10,17 @@ import os
 from functools import cache
 from ipaddress import ip_network
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal, Self, cast, get_args
+from urllib.parse import urlsplit
 
-from pydantic import Field, SecretStr, field_validator
+from pydantic import Field, SecretStr, field_validator, model_validator
 from pydantic.fields import FieldInfo
 from pydantic_settings import BaseSettings, NoDecode, PydanticBaseSettingsSource, SettingsConfigDict
 
 PREFIX = "BLANKWRIGHT_"
 SECRETS_FOLDER = Path("/run/secrets")
+RoleOfPerson = Literal["sales", "erp", "engineer", "admin"]
+"""Roles that a person may have; that of processes of the suite is none of them."""
 SAMPLE_SECRETS = ("change-me", "changeme", "secret", "password", "example")
 
 
@@ -42,6 +45,17 @@ def told(name: str) -> str | None:
     if not place and not lies_at.is_file():
         return None
     return lies_at.read_text(encoding="utf-8").strip()
+
+
+def is_trustworthy(address: str) -> bool:
+    """Whether what is read at an address cannot be changed on its way: by https, or on this very machine."""
+    try:
+        parts = urlsplit(address)
+        host = parts.hostname
+    except ValueError:
+        return False
+    is_here = parts.scheme == "http" and host in ("127.0.0.1", "::1", "localhost")
+    return bool(host) and (parts.scheme == "https" or is_here) and parts.username is None
 
 
 class FilesOfSecrets(PydanticBaseSettingsSource):
@@ -78,6 +92,9 @@ class Settings(BaseSettings):
     `body_within_s`: a body that is not there by then is dropped. `trusted_proxies`: networks, as 10.0.0.0/8, of the fronts whose word counts
     for where a request comes from. `most_computing`: requests that a process computes at once while their callers wait, one of each key.
     `most_requests_per_minute`, `most_body_bytes_per_minute`: of one key, by all processes together; the first more than one process can do.
+
+    `oidc_issuer`: the issuer (https://…) whose tokens are taken beside keys of the suite, none where it is empty. They must be for `oidc_audience`, and
+    what their claim `oidc_role_claim` holds is a role as `oidc_roles` says (`quotes-sales=sales,quotes-office=admin`; the first that fits counts).
     """
 
     model_config = SettingsConfigDict(env_prefix=PREFIX, env_file=None, frozen=True)
@@ -118,6 +135,29 @@ class Settings(BaseSettings):
     certificates: Annotated[tuple[Path, ...], NoDecode] = ()
     watched_folders: Annotated[tuple[Path, ...], NoDecode] = ()
     write_check_every_s: Annotated[float, Field(ge=1, le=3600)] = 15.0
+    oidc_issuer: str = ""
+    oidc_audience: str = ""
+    oidc_role_claim: Annotated[str, Field(min_length=1)] = "roles"
+    oidc_roles: Annotated[tuple[str, ...], NoDecode] = ()
+
+    @property
+    def roles_of_issuer(self) -> dict[str, RoleOfPerson]:
+        """Which role each word of the issuer is here, in the order in which they count."""
+        pairs = (entry.rpartition("=") for entry in self.oidc_roles)
+        return {word.strip(): cast(RoleOfPerson, role.strip()) for word, _, role in pairs}
+
+    @model_validator(mode="after")
+    def _issuer_is_told_whole(self) -> Self:
+        if not self.oidc_issuer:
+            return self
+        if not is_trustworthy(self.oidc_issuer) or "?" in self.oidc_issuer or "#" in self.oidc_issuer:
+            raise ValueError("oidc_issuer must be an address of https without query and fragment")
+        if not self.oidc_audience:
+            raise ValueError("oidc_audience says for whom tokens of the issuer must be; set it")
+        wrong = [entry for entry in self.oidc_roles if entry.rpartition("=")[2].strip() not in get_args(RoleOfPerson)]
+        if wrong or not self.oidc_roles or "" in self.roles_of_issuer:
+            raise ValueError(f"oidc_roles must say WORD=ROLE with the roles {', '.join(get_args(RoleOfPerson))}; wrong: {wrong}")
+        return self
 
     @classmethod
     def settings_customise_sources(
@@ -128,7 +168,7 @@ class Settings(BaseSettings):
         """What is given in code, then variables, then files; no `.env` file is read."""
         return init_settings, env_settings, FilesOfSecrets(settings_cls)
 
-    @field_validator("services", "describes", "certificates", "watched_folders", "trusted_proxies", mode="before")
+    @field_validator("services", "describes", "certificates", "watched_folders", "trusted_proxies", "oidc_roles", mode="before")
     @classmethod
     def _names_in_one_line(cls, value: object) -> object:
         return tuple(part.strip() for part in value.split(",") if part.strip()) if isinstance(value, str) else value

@@ -18,7 +18,7 @@ from starlette.exceptions import HTTPException
 from services.chassis import health, key_faults, metrics, tracing
 from services.chassis.admission import Admission, refuse_caller
 from services.chassis.bodies import BodyReader
-from services.chassis.callers import Failures, KeyRing, networks
+from services.chassis.callers import Failures, KeyRing, Tokens, networks
 from services.chassis.checks import Check, Checks
 from services.chassis.compute_slots import ComputeSlots
 from services.chassis.docs_page import add_description
@@ -53,7 +53,9 @@ SAFE_HEADERS: dict[str, str] = {
 
 Strict-Transport-Security is the front's to say, which knows whether the caller came by TLS. Our pages and pictures carry their style inside and no script."""
 
-bearer = HTTPBearer(auto_error=False, description="A key of the suite: bw_<id>_<secret>.")
+bearer = HTTPBearer(
+    auto_error=False, description="A key of the suite, bw_<id>_<secret>, or a token of the issuer that the operator chose."
+)
 
 STATUS_OF_SHARED: dict[type[Explained], tuple[int, str, str]] = {
     key_faults.KeyUnknown: (404, "not-found", "There is no such key"),
@@ -202,8 +204,18 @@ def _set_up_the_door(app: FastAPI, resources: Resources, larger_bodies: Mapping[
         failures=Failures(),
         limits=limits,
         trusted=networks(chosen.trusted_proxies),
+        tokens=_issuer(resources),
     )
     app.add_middleware(NamedRequests, meter=app.state.meter, headers=SAFE_HEADERS)
+
+
+def _issuer(resources: Resources) -> Tokens | None:
+    """Whoever knows the tokens of the issuer that the settings name, `None` where they name none."""
+    if not resources.settings.oidc_issuer:
+        return None
+    from services.chassis.issuer import Issuer  # noqa: PLC0415  who takes no tokens loads no cryptography for them
+
+    return Issuer(resources.settings)
 
 
 def _traces() -> TelemetryConfig:
