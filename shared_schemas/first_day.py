@@ -40,3 +40,10 @@ class FirstDayAnswers(Contract):
 
     answers: dict[Name, Answer]
     reason: Said = "first day of the shop"
+
+
+class FirstDayCheck(Contract):
+    """How many rows each table has that the answers change."""
+
+    revision: int
+    tables: dict[str, int]

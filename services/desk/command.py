@@ -20,6 +20,7 @@ from services.desk import (
     load_commands,
     operator_commands,
     quote_commands,
+    rate_commands,
 )
 
 app = typer.Typer(
@@ -29,6 +30,7 @@ app = typer.Typer(
 for commands in (
     quote_commands,
     load_commands,
+    rate_commands,
     impact_commands,
     operator_commands,
     key_commands,

@@ -12,7 +12,7 @@ from services.chassis.checks import Check
 from services.chassis.json_bodies import CheckedRoute
 from services.chassis.resources import Resources
 from services.chassis.web import Tools, answers
-from services.rates import api_drafts, api_proposals, errors
+from services.rates import api_drafts, api_first_day, api_proposals, errors
 from services.rates.api_parts import (
     AS_YOU_HAVE_IT,
     CONFIRM,
@@ -42,11 +42,12 @@ from shared_schemas.problem import Explained
 from shared_schemas.rates import TABLES, RateRevision, RateRow, RevisionList, Said, TablePage, TableUpdate
 
 router = APIRouter(route_class=CheckedRoute)
-for part in (api_proposals, api_drafts):
+for part in (api_proposals, api_drafts, api_first_day):
     router.include_router(part.router)
 
 STATUS: dict[type[Explained], tuple[int, str, str]] = {
     errors.RatesError: (422, "invalid", "The request has values that cannot be"),
+    errors.AnswersUnreadable: (422, "invalid", "There are answers that will not do"),
     errors.TableUnknown: (404, "not-found", "There is no such table"),
     errors.TableUnreadable: (422, "invalid", "The table has cells that cannot be read"),
     errors.TableContradicts: (422, "invalid", "The table contradicts itself or another table"),

@@ -45,11 +45,13 @@ MERGE_PATCH = "application/merge-patch+json"
 OF_A_TABLE: dict[int | str, dict[str, Any]] = {200: {"content": {CSV: {"schema": {"type": "string"}}}}}
 
 
-def _writer(caller: Caller) -> Writer:
+def writer_of(caller: Caller) -> Writer:
+    """Whoever asks, now, as the one who works on a draft."""
     return Writer(caller.label, caller.key_id, datetime.now(UTC))
 
 
-def _shown(found: tuple[Draft, str], status: int = 200, **headers: str) -> Response:
+def draft_shown(found: tuple[Draft, str], status: int = 200, **headers: str) -> Response:
+    """A draft as an answer, with the tag that publishes it."""
     draft, tag = found
     named = {"ETag": f'"{tag}"', "Cache-Control": "private, no-cache", **headers}
     return Response(draft.model_dump_json(), status, media_type=JSON, headers=named)
@@ -66,8 +68,8 @@ def make_draft(asked: DraftRequest, caller: Engineer, tools: Tools) -> Response:
     """Its tables are those of the newest revision until they are put. With `from_revision` they are those of that one, byte for byte:
     published, the new revision has the digest of the old one."""
     Publisher(tools.database).bring_into_force(datetime.now(UTC))
-    made = DraftStore(tools.database).make(asked, _writer(caller))
-    return _shown(made, 201, Location=f"/v1/rates/drafts/{made[0].number}")
+    made = DraftStore(tools.database).make(asked, writer_of(caller))
+    return draft_shown(made, 201, Location=f"/v1/rates/drafts/{made[0].number}")
 
 
 @router.get("/v1/rates/drafts", summary="Drafts, newest first", response_model=DraftList, responses=answers("invalid"))
@@ -89,7 +91,7 @@ def list_drafts(
 def get_draft(number: Number, caller: Engineer, tools: Tools) -> Response:
     """The ETag is that of what would be published; a time to come into force does not change it, so a request may be sent again."""
     Publisher(tools.database).bring_into_force(datetime.now(UTC))
-    return _shown(DraftStore(tools.database).draft(number))
+    return draft_shown(DraftStore(tools.database).draft(number))
 
 
 @router.delete(
@@ -149,7 +151,7 @@ async def put_draft_table(
 
     def put() -> StoredTable:
         rows = read_rows(table, body, content_type)
-        return DraftStore(tools.database).put_table(number, table, rows, seen=seen, by=_writer(caller))
+        return DraftStore(tools.database).put_table(number, table, rows, seen=seen, by=writer_of(caller))
 
     return shown_table(await run_in_threadpool(put), shape)
 
@@ -189,7 +191,7 @@ async def patch_row(
         rows = with_row_patched(table, json.loads(there.rows), name, patch)
         # The table that was read may be another by now: what it was made from has to be both.
         tags = seen & {there.digest} or seen - {there.digest}
-        return store.put_table(number, table, rows, seen=tags, by=_writer(caller))
+        return store.put_table(number, table, rows, seen=tags, by=writer_of(caller))
 
     return shown_table(await run_in_threadpool(put), JSON)
 
@@ -217,9 +219,9 @@ def publish_draft(
     """All its tables come into force as one revision, or none. With `effective_from` it waits until then, and comes into force if the tables
     that it changes are still as they were; otherwise it is `stale`. The same request again changes nothing."""
     seen = tags_in(if_match, f"Publishing draft {number}")
-    publisher, by = Publisher(tools.database), _writer(caller)
+    publisher, by = Publisher(tools.database), writer_of(caller)
     publisher.bring_into_force(by.now)
-    return _shown(publisher.publish(number, asked or PublishRequest(), seen=seen, by=by))
+    return draft_shown(publisher.publish(number, asked or PublishRequest(), seen=seen, by=by))
 
 
 @router.post(
@@ -230,6 +232,6 @@ def publish_draft(
 )
 def rebase_draft(number: Number, caller: Engineer, tools: Tools, asked: RebaseRequest | None = None) -> Response:
     """Row by row and field by field: what only one of the two changed is taken from it. A draft that waits or is stale is open again."""
-    publisher, by = Publisher(tools.database), _writer(caller)
+    publisher, by = Publisher(tools.database), writer_of(caller)
     publisher.bring_into_force(by.now)
-    return _shown(publisher.rebase(number, asked or RebaseRequest(), by=by))
+    return draft_shown(publisher.rebase(number, asked or RebaseRequest(), by=by))

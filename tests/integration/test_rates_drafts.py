@@ -318,3 +318,28 @@ def test_a_draft_is_proposed_with_all_its_tables(desk: Desk, rates: Rates) -> No
     assert (proposal["rates"], proposal["digest"]) == (published["rates"], published["digest"])
     assert desk.ask("POST", "/v1/rates/proposals", params={"draft": 9}).status_code == 404
     assert desk.ask("POST", "/v1/rates/proposals", params={"draft": 1, "table": "yields"}).status_code == 422
+
+
+def test_a_shop_s_first_day_is_a_draft_that_is_published_as_any_other(desk: Desk, rates: Rates) -> None:
+    asked = desk.get("/v1/rates/first-day").json()
+    assert len(asked["questions"]) == 40
+    answers = {"labour_polishing": "48.50", "volume_line": "no", "pass_polishing": "95"}
+    changed = desk.ask("POST", "/v1/rates/first-day/check", json={"answers": answers}).json()["tables"]
+    assert set(changed) == {"work_centres", "shop_load", "yields"}
+    made = desk.ask("POST", "/v1/rates/first-day", json={"answers": answers})
+    assert made.status_code == 201
+    assert {table["table"] for table in made.json()["tables"]} == set(changed)
+    place = made.headers["Location"]
+    check = desk.check(place)
+    assert check["faults"] == []
+    published = desk.publish(place, confirm=[look["code"] for look in check["second_looks"]])
+    assert published.status_code == 200, published.text
+    paid = {row["name"]: row["labour_rate_per_h"] for row in desk.get("/v1/rates/tables/work_centres").json()["rows"]}
+    assert paid["polishing spindles"] == "48.50"
+
+
+def test_answers_that_will_not_do_make_no_draft(desk: Desk, rates: Rates) -> None:
+    refused = desk.ask("POST", "/v1/rates/first-day", json={"answers": {"generators": "many", "nobody": "x"}})
+    assert refused.status_code == 422
+    assert {error["pointer"] for error in refused.json()["errors"]} == {"/answers/generators", "/answers/nobody"}
+    assert desk.get(DRAFTS).json()["items"] == []

@@ -11,6 +11,7 @@ from cachetools import LRUCache
 from sqlalchemy import text
 
 from services.chassis.database import Database
+from services.chassis.epoch import first_free
 from services.rates.domain.needs import Gap, Shortcomings, completed, shortcomings_of
 from services.rates.domain.revision import canonical_rows, contradictions, digest_of_table, tables_of
 from services.rates.domain.second_look import detail_of
@@ -43,6 +44,13 @@ class RateStore:
         """Number of the newest revision, 0 when there is none."""
         with self._database.transaction() as connection:
             return latest_of(connection)
+
+    def newest(self) -> tuple[int, Rates]:
+        """The newest revision: its number and its tables; raises `RevisionUnknown` when there is none."""
+        with self._database.transaction() as connection:
+            latest = latest_of(connection)
+            head_of(connection, latest)
+            return latest, rates_of(connection, latest)
 
     def digest(self, number: int) -> str:
         """Digest of a revision; raises `RevisionUnknown`."""
@@ -115,7 +123,9 @@ class RateStore:
                 stored = {table: store_rows(connection, table, document) for table, document in documents_of_changed.items()}
                 reason = f"what release {release} needs and revision {latest} did not have, from the tables it is delivered with"
                 by = Author(f"release {release}", reason, now)
-                store_revision(connection, latest + 1, digests_of(connection, latest) | stored, tuple(stored), by)
+                store_revision(
+                    connection, first_free(connection, latest), digests_of(connection, latest) | stored, tuple(stored), by
+                )
             return completion.gaps
 
     def shortcomings(self) -> Shortcomings | None:
