@@ -260,6 +260,8 @@ OF_THE_PRICE = (
     _both("lead-time-too-long", "stop", "The quantity takes longer than the terms allow: its price and date are not an offer.", "rate table commercial", "{message}"),
     _shop("book-of-load-thin", "care", "The book of load holds less than half of the work that it is said to hold, so that dates count on hours that may be taken.", "rate table shop_load"),
     _shop("rates-of-a-release", "care", "The quote rests on rates that a release added and nobody of the shop has confirmed.", "the sources of the rate rows"),
+    _shop("rests-on-invented-rates", "care", "The price rests on rate rows whose figures were invented; the customer's sheet is marked as a trial.", "the origin of the rate rows"),
+    _shop("rests-on-stale-rates", "care", "The price rests on rate rows that are older than the rows of their tables should be.", "the dates of the rate rows"),
     _shop("confidence-out-of-reach", "note", "Whole batches may be lost, so that no sensible start reaches the confidence asked for.", "rate table yields"),
 )  # fmt: skip
 """What there is to say of a quantity beside its price."""

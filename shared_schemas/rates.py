@@ -140,6 +140,11 @@ class Rates(Contract):
             raise RateMissing(table, name, tuple(rows))
         return rows[name]
 
+    def row(self, table: str, name: str) -> RateRow | None:
+        """The row of that name, `None` where the table has it not or there is no such table."""
+        found: RateRow | None = self._rows_by_name.get(table, {}).get(name)
+        return found
+
     def glass(self, name: str) -> GlassRow:
         """The glass of that catalogue name; raises `RateMissing`."""
         row: GlassRow = self._row("glasses", name)

@@ -89,6 +89,8 @@ class Settings(BaseSettings):
     load. `certificates` and `watched_folders`: files in PEM whose end,
     and folders whose free space, `/metrics/suite` is to tell. `write_check_every_s`: how often `/readyz` tries at most whether PostgreSQL takes a write.
 
+    `review_days`: by rate table (as JSON, `{"currencies": 14}`) after how many days a row is stale, where that is not the usual.
+
     `body_within_s`: a body that is not there by then is dropped. `trusted_proxies`: networks, as 10.0.0.0/8, of the fronts whose word counts
     for where a request comes from. `most_computing`: requests that a process computes at once while their callers wait, one of each key.
     `most_requests_per_minute`, `most_body_bytes_per_minute`: of one key, by all processes together; the first more than one process can do.
@@ -131,6 +133,7 @@ class Settings(BaseSettings):
     idempotency_kept_days: Annotated[int, Field(ge=1)] = 30
     letters_kept_days: Annotated[int, Field(ge=1)] = 90
     snapshots_kept_days: Annotated[int, Field(ge=60)] = 400
+    review_days: dict[str, Annotated[int, Field(ge=1)]] = Field(default_factory=dict)
     sweep_every_s: Annotated[float, Field(gt=0)] = 5.0
     certificates: Annotated[tuple[Path, ...], NoDecode] = ()
     watched_folders: Annotated[tuple[Path, ...], NoDecode] = ()

@@ -155,7 +155,14 @@ def is_one_suite(fleet: Fleet, key: str) -> None:
         while (order := sales.get(f"/v1/orders/{number}")).status_code == 404 and time.monotonic() < ends:
             time.sleep(0.5)
         must(order.status_code == 200, f"the order is not in the book: {order.status_code}")
-        paths = ("/v1/rates/revisions", "/v1/blanks/plan", "/v1/operations/plan", "/v1/prescriptions/check", "/v1/rates/impact")
+        paths = (
+            "/v1/rates/revisions",
+            "/v1/blanks/plan",
+            "/v1/operations/plan",
+            "/v1/prescriptions/check",
+            "/v1/rates/impact",
+            "/v1/rates/readiness",
+        )
         for path in paths:
             must(sales.get(path).status_code in (200, 403, 405), f"{path} is not reached through the front")
         described = sales.get("/openapi.json").json()["paths"]

@@ -13,7 +13,7 @@ from services.chassis.json_bodies import CheckedRoute
 from services.chassis.negotiation import quality
 from services.chassis.web import NOTHING, Tools, answers
 from services.quoting import errors
-from services.quoting.api import archive, batches, estimates, findings, handovers, impact, life, operators, promise
+from services.quoting.api import archive, batches, estimates, findings, handovers, impact, life, operators, promise, readiness
 from services.quoting.api.parts import (
     QUOTE_FINISHED,
     How,
@@ -55,7 +55,20 @@ from shared_schemas.quote import (
 )
 
 router = APIRouter(route_class=CheckedRoute)
-for part in (life, archive, batches, estimates, handovers, impact, operators, promise, findings, key_routes, audit_routes):
+for part in (
+    life,
+    archive,
+    batches,
+    estimates,
+    handovers,
+    impact,
+    readiness,
+    operators,
+    promise,
+    findings,
+    key_routes,
+    audit_routes,
+):
     router.include_router(part.router)
 
 LARGER_BODIES = batches.LARGER_BODIES | archive.LARGER_BODIES

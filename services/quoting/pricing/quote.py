@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
+from types import MappingProxyType
 
 from services.quoting.costs.cost import bought_part_cost, parts_bought
 from services.quoting.costs.money import currency_on, exact, in_currency, total
@@ -18,6 +20,7 @@ from services.quoting.pricing.plate_offers import as_relaxations, quoted_offers
 from services.quoting.pricing.quoted_money import in_quote_currency
 from services.quoting.pricing.relaxations import combined_saving, most_saved_first, quoted_relaxations, with_full_block
 from services.quoting.pricing.release_rows import figures_of_a_release
+from services.quoting.pricing.resting import Resting, findings_on, resting_on
 from services.quoting.pricing.sooner import expedited
 from services.quoting.pricing.ways import as_choices
 from services.quoting.risk.draws import Risk, Uncertain, drivers, risk_of, spares_worth
@@ -45,7 +48,28 @@ def assemble(
     *, job: Job, check: CheckReport, blanks: BlankPlan, operations: OperationPlan, rates: Rates, rate_digest: str,
     load: LoadSnapshot | None = None,
 ) -> QuoteBody:  # fmt: skip
+    """The quote alone of what `assembled` gives."""
+    return assembled(
+        job=job, check=check, blanks=blanks, operations=operations, rates=rates, rate_digest=rate_digest, load=load
+    ).body
+
+
+@dataclass(frozen=True)
+class Assembled:
+    """A quote, and the rate rows that its price rests on."""
+
+    body: QuoteBody
+    resting: Resting
+
+
+def assembled(
+    *, job: Job, check: CheckReport, blanks: BlankPlan, operations: OperationPlan, rates: Rates, rate_digest: str,
+    load: LoadSnapshot | None = None, review_days: Mapping[str, int] = MappingProxyType({}),
+) -> Assembled:  # fmt: skip
     """Work out every quantity asked for, and what could be relaxed at the middle one.
+
+    Args:
+        review_days: by table, after how many days a row is stale, where that is not the usual.
 
     Raises:
         RateMissing: terms, currency or a work centre that the rates do not have.
@@ -62,7 +86,8 @@ def assemble(
     offers = quoted_offers(plans, operations.offers, against=middle)
     relaxed = most_saved_first((*quoted_relaxations(plans, operations.relaxations, against=middle), *as_relaxations(offers)))
     deadline = _deadline(plans, operations, relaxed, job)
-    return QuoteBody(
+    resting = resting_on(middle, plans)
+    body = QuoteBody(
         prescription=request.prescription,
         rate_revision=job.rate_revision,
         rate_digest=rate_digest,
@@ -84,11 +109,13 @@ def assemble(
         findings=(
             *remarks_on(evaluations, plans),
             *figures_of_a_release(middle.made, plans),
+            *findings_on(resting, rates, on=job.quoted_on, review_days=review_days),
             *blanks.findings,
             *operations.findings,
         ),
         cautions=operations.cautions,
     )
+    return Assembled(body, resting)
 
 
 def plans_for(

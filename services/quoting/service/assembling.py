@@ -8,8 +8,9 @@ from typing import Any
 from services.chassis.load_source import pinned_snapshot
 from services.chassis.pipeline import SectionMissing, read_section
 from services.chassis.resources import Resources
-from services.quoting.pricing.quote import assemble
+from services.quoting.pricing.quote import assembled
 from services.quoting.store.blocks import digest_of
+from services.quoting.store.resting import packed
 from services.quoting.store.rows import Outcome
 from shared_schemas.base import canonical_json
 from shared_schemas.pipeline import LAST
@@ -31,13 +32,16 @@ def ready_quote(number: str, sections: Mapping[str, bytes], resources: Resources
     read = parsed(sections, *READS)
     revision = resources.rates.revision(read["job"].rate_revision)
     load = pinned_snapshot(resources.load, read["job"].load_snapshot)
-    quote = assemble(**read, rates=revision.rates, rate_digest=revision.digest, load=load)
-    body = canonical_json(quote)
+    made = assembled(
+        **read, rates=revision.rates, rate_digest=revision.digest, load=load, review_days=resources.settings.review_days
+    )
+    body, rests = canonical_json(made.body), made.resting
     return Outcome(
         "ready",
         digest_of(body),
         body=body,
         blanks=sections["blanks"],
         operations=sections["operations"],
-        valid_until=quote.valid_until,
+        valid_until=made.body.valid_until,
+        rests_on=packed(rests.currency, rests.total, rests.amounts),
     )

@@ -13,6 +13,9 @@ from services.quoting.sheet.prices import prices
 from services.quoting.sheet.remarks import remarks
 from shared_schemas.quote import QuoteBody, QuoteDecision, QuoteState, middle_quantity
 
+TRIAL = "rests-on-invented-rates"
+"""The finding by which a sheet is that of a trial."""
+
 
 @dataclass(frozen=True)
 class Head:
@@ -51,7 +54,9 @@ def sheet_page(*, head: Head, body: QuoteBody) -> str:
 
 
 def _notice(head: Head, body: QuoteBody) -> Iterator[str]:
-    """What whoever is about to send this sheet must know: it is not the latest, no longer valid, or decided."""
+    """What whoever reads this sheet must know: it is a trial, not the latest, no longer valid, or decided."""
+    if any(finding.code == TRIAL for finding in body.findings):
+        yield words.TRIAL
     if head.latest_revision > head.revision:
         yield words.NOT_THE_LATEST.format(latest=head.latest_revision)
     if head.decision is not None:

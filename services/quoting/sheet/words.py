@@ -14,6 +14,7 @@ LANGUAGE = "en"
 TITLE = "Quotation"
 NUMBER = "{number}, revision {revision}"
 DATE, VALID_UNTIL, FOR, QUANTITIES = "Date", "Valid until", "For", "Quantities"
+TRIAL = "Trial: rests on figures that are not this shop's."
 NOT_THE_LATEST = "Revision {latest} is the latest; this one is kept as it was."
 DECIDED = {
     "accepted": "Accepted{ordered} on {day:%Y-%m-%d}, as {by} said.",

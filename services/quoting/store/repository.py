@@ -90,9 +90,9 @@ def _insert_outcome(connection: Connection, settled: Settlement) -> bool:
     done = connection.execute(
         text(f"""
             insert into quoting.outcomes (number, attempt, status, digest, problem, valid_until, finished_at, feed_position,
-                                          packing, packed, body_bytes, blanks_bytes, operations_bytes, release)
+                                          packing, packed, body_bytes, blanks_bytes, operations_bytes, release, rests_on)
             select :number, :attempt, :status, :digest, :problem, :valid_until, :now, {feed},
-                   :packing, :packed, :body_bytes, :blanks_bytes, :operations_bytes, :release
+                   :packing, :packed, :body_bytes, :blanks_bytes, :operations_bytes, :release, :rests_on
             where not exists (select 1 from quoting.outcomes where number = :number)
               and exists (select 1 from quoting.quotes where number = :number and first_attempt <= :attempt)
             on conflict (number) do nothing

@@ -82,6 +82,8 @@ class Outcome:
     operations: bytes | None = None
     problem: bytes | None = None
     valid_until: date | None = None
+    rests_on: bytes | None = None
+    """Of a ready quote by which rate rows its price stands."""
 
 
 @dataclass(frozen=True)

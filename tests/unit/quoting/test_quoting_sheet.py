@@ -202,7 +202,9 @@ def test_what_is_not_on_the_drawing_is_marked_and_named_as_assumed(rates: Rates)
 
 
 def test_a_sheet_that_should_not_go_out_says_so(body: QuoteBody) -> None:
-    def notice(**changes: Any) -> str:
+    own = body.model_copy(update={"findings": tuple(one for one in body.findings if one.code != "rests-on-invented-rates")})
+
+    def notice(body: QuoteBody = own, **changes: Any) -> str:
         values: dict[str, Any] = {**HEAD.__dict__, **changes}
         found = re.search(r'<p class="notice">(.*?)</p>', sheet_page(head=Head(**values), body=body))
         return unescape(found[1]) if found else ""
@@ -211,6 +213,7 @@ def test_a_sheet_that_should_not_go_out_says_so(body: QuoteBody) -> None:
         number="Q", revision=2, decision="accepted", quantity=25, by="R. L.", key_id="k", at=datetime(2026, 11, 26, tzinfo=UTC)
     )
     assert notice() == ""
+    assert notice(body) == "Trial: rests on figures that are not this shop's.", "the rates of the demo are invented"
     assert notice(latest_revision=3) == "Revision 3 is the latest; this one is kept as it was."
     assert notice(state="expired") == f"Expired: it was valid until {body.valid_until}."
     assert notice(state="accepted", decision=decision) == "Accepted for 25 on 2026-11-26, as R. L. said."
