@@ -11,12 +11,14 @@ from pathlib import Path
 import pytest
 from sqlalchemy import text
 
+from services.chassis.audit import AuditLog
 from services.chassis.database import Database
 from services.chassis.migrate import migrate
 from services.chassis.one_box import OneBoxError, erase
 from services.chassis.one_box.backup import SECRETS, _serving, back_up, restore, verify
 from services.quoting.store.repository import QuoteStore
 from services.quoting.store.rows import NewQuote, Outcome
+from shared_schemas.audit import report_on
 
 NOW = datetime(2026, 11, 2, 9, 0, tzinfo=UTC)
 BODY = b'{"breaks":[]}'
@@ -64,6 +66,9 @@ def test_restored_a_quote_has_its_bytes_and_no_number_is_given_out_twice(box: tu
         assert store.quote("Q-2026-000001").body == BODY
         assert [row.number for row in store.page(before=None, most=9, status=None)] == ["Q-2026-000001"], later
         assert asked(base) == "Q-2026-002001"
+        entries = list(AuditLog(base).entries())
+        assert report_on(entries).fault is None
+        assert [entry.action for entry in entries] == ["rates.publish", "database.restore"]
         base.close()
 
 

@@ -15,6 +15,7 @@ import psycopg
 import pytest
 from sqlalchemy.exc import DBAPIError
 
+from services.chassis.audit import AuditLog
 from services.chassis.database import Database
 from services.chassis.keys import Keys
 from services.chassis.resources import Resources, build_resources
@@ -326,3 +327,11 @@ def test_quoting_that_does_not_answer_costs_nothing_but_time(door: Door, monkeyp
     stage.take_over(door.resources)
     assert booked(door) == 0.0
     assert date.fromisoformat(door.ask("GET", "/v1/load").json()["first_week"]) == MONDAY
+
+
+def test_the_end_of_an_order_is_audited_with_the_key_that_told_it(door: Door, database: Database) -> None:
+    BookStore(database).take_over([accepted(1)], BOOK, now=NOW)
+    for _ in range(2):
+        assert door.ask("POST", "/v1/orders/Q-2026-000001/completion").status_code == 200
+    (entry,) = AuditLog(database).page(most=9, subject="Q-2026-000001")
+    assert (entry.action, entry.by, entry.label) == ("order.complete", door.keys["erp"].split("_")[1], "erp")

@@ -8,6 +8,7 @@ from datetime import UTC, date, datetime, timedelta
 
 import pytest
 
+from services.chassis.audit import AuditLog
 from services.chassis.database import Database
 from services.quoting.errors import IdempotencyKeyReused, QueueFull, QuoteInWork, RevisionUnknown
 from services.quoting.store.batches import BatchStore
@@ -129,3 +130,20 @@ def test_two_who_admit_at_once_never_admit_the_same_quote_twice(database: Databa
     at_once(4, lambda _: found.extend(start.number for start in admitted(database, 10, now=NOW)))
     assert len(found) == len(set(found))
     assert 10 <= len(found) <= 40
+
+
+def test_a_decision_and_a_cancelling_are_audited_once_with_their_change(database: Database, ready: str) -> None:
+    life, store = LifeStore(database), QuoteStore(database)
+    declined = Decision("declined", None, "Ms Fell", "too dear", "k1", NOW)
+    life.decide(ready, declined)
+    life.decide(ready, declined)
+    under_way = store.accept(NEW, None, now=NOW)[0].number
+    for _ in range(2):
+        store.runs.cancel("number", under_way, Outcome("cancelled", "d2", problem=b"{}"), now=NOW, audited_as="quote.cancel")
+    found = [(entry.action, entry.subject) for entry in AuditLog(database).entries()][1:]
+    assert found == [("quote.decline", ready), ("quote.cancel", under_way)]
+    assert AuditLog(database).page(most=1, action="quote.decline")[0].details == {"decided_by": "Ms Fell", "quantity": None}
+
+
+def test_a_quote_itself_is_not_audited(database: Database, ready: str) -> None:
+    assert [entry.action for entry in AuditLog(database).entries()] == ["rates.publish"]

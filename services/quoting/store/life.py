@@ -104,6 +104,6 @@ class LifeStore:
 
 
 def _audit(connection: Connection, row_number: str, decision: Decision) -> None:
-    details = {"decided_by": decision.decided_by, "quantity": decision.quantity, "note": decision.note}
+    details = {"decided_by": decision.decided_by, "quantity": decision.quantity}
     action = "quote.accept" if decision.decision == "accepted" else "quote.decline"
     audit.record(connection, action=action, subject=row_number, at=decision.at, details=details)
