@@ -215,6 +215,7 @@ OF_THE_ROUTE = (
     _both("beyond-capability", "stop", "A tolerance is tighter than the shop can hold.", "rate table tolerance_classes"),
     _both("too-large-for-machines", "stop", "The blank is larger than a machine on its route can take.", "rate table work_centres"),
     _both("no-seat", "stop", "The element is too wide for the calottes of a coating.", "rate table coatings"),
+    _shop("own-operation-without-a-place", "care", "A step of the shop's own is asked for, and the lens has nothing that it is done to.", "rate table operations"),
     _both("asphere-beyond-ways", "stop", "No way of making and measuring aspheres in the rates is good for an aspheric face.", "rate table aspheres"),
     _both("no-part-so-large", "stop", "The lens needs a part of the mount larger than any in the rates.", "rate tables hardware and turning"),
     _both("reflectance-unmeetable", "stop", "No coating in the rates, nor a design out of their films, has the reflectance asked for on this glass.", "rate table coatings"),

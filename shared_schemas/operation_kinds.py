@@ -8,7 +8,7 @@ from typing import Literal
 
 OperationName = Literal[
     "saw", "wax", "core", "melt_off", "press_blank", "generate", "block", "fine_grind", "polish", "deblock", "centre", "bevel", "clean", "inspect",
-    "coat", "cement", "blacken_edge", "engrave", "assemble", "align", "final_test", "pack",
+    "coat", "cement", "blacken_edge", "engrave", "assemble", "align", "final_test", "pack", "own_work",
 ]  # fmt: skip
 """The names, as a type: a test holds them against the table."""
 
@@ -19,7 +19,7 @@ Method = Literal[
 """The ways of doing an operation by which a route asks for it; the ways of measuring aspheres are the names of their rows beside."""
 
 MinutesTable = Literal[
-    "work_centres", "grinding", "polishing", "coatings", "cementing", "assembly", "inspection", "extra_work", "yields"
+    "work_centres", "grinding", "polishing", "coatings", "cementing", "assembly", "inspection", "extra_work", "yields", "operations"
 ]
 
 
@@ -88,8 +88,9 @@ OPERATIONS: dict[OperationName, OperationKind] = {
     "align": OperationKind("alignment", "assembly"),
     "final_test": OperationKind("final test", "assembly"),
     "pack": OperationKind("packing", "assembly"),
+    "own_work": OperationKind("a step of the shop's own", "operations", repeated=True),
 }
-"""Every operation, in the order in which a lens passes them."""
+"""Every operation, in the order in which a lens passes them; a step of the shop's own, its name the `method`, where its row says."""
 
 
 def operations_that(holds: Callable[[OperationKind], bool]) -> tuple[OperationName, ...]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Iterable
+from decimal import Decimal
 from operator import not_
 from typing import Annotated, Literal
 
@@ -81,6 +82,9 @@ class Operation(Contract):
     loss are borne by each in proportion to its share.
 
     Of the minutes of pieces that go one at a time, `sampled` names the shares that only a sample of the lot takes.
+
+    A step of the shop's own is `own_work`, its `method` the name of its row; it may cost `lot_charge` for a lot besides, and what comes
+    to it rests or is away for `wait_days` calendar days.
     """
 
     operation: OperationName
@@ -100,6 +104,8 @@ class Operation(Contract):
     rework_share: Annotated[Share, Field(exclude_if=not_)] = 0.0
     rework_yield: Annotated[Share, Field(exclude_if=not_)] = 0.0
     rework_min: Annotated[float, Field(ge=0, exclude_if=not_)] = 0.0
+    lot_charge: Annotated[NonNegativeMoney, Field(exclude_if=not_)] = Decimal(0)
+    wait_days: Annotated[float, Field(ge=0, exclude_if=not_)] = 0.0
     ways: Annotated[tuple[Way, ...], Field(exclude_if=not_)] = ()
     basis: tuple[Figure, ...] = ()
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from datetime import date, datetime
+from operator import not_
 from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
@@ -49,7 +50,8 @@ def middle_quantity(quantities: Iterable[int]) -> int:
 class QuoteRequest(Contract):
     """What the sales desk asks: how much for these quantities, and when?
 
-    `confidence` is the probability with which enough pieces are started; `rate_revision` null is the latest.
+    `confidence` is the probability with which enough pieces are started; `rate_revision` null is the latest. `own_operations` are
+    steps of the rate table `operations` that are done on asking, by their names.
     """
 
     prescription: Prescription
@@ -60,6 +62,7 @@ class QuoteRequest(Contract):
     needed_by: date | None = None
     confidence: Annotated[float, Field(strict=True, gt=0, lt=1)] = 0.9
     rate_revision: Annotated[int, Field(strict=True, ge=1)] | None = None
+    own_operations: Annotated[tuple[Name, ...], Field(max_length=20, exclude_if=not_)] = ()
 
     @model_validator(mode="after")
     def _each_quantity_once(self) -> QuoteRequest:

@@ -26,6 +26,7 @@ from shared_schemas.rate_rows_of_aspheres import AsphereRow, AsphereTool, Presse
 from shared_schemas.rate_rows_of_glass import AllowanceRow, GlassGradeRow, GlassRow, PriceStep, StockFormRow
 from shared_schemas.rate_rows_of_mounts import HardwareRow, MetalRow, TurningRow
 from shared_schemas.rate_rows_of_outside_work import OutsideWorkRow
+from shared_schemas.rate_rows_of_own_work import OwnOperationRow, supplier_of
 from shared_schemas.rate_rows_of_terms import CalendarRow, CommercialRow, CurrencyRow, MarginStep, ShopLoadRow
 from shared_schemas.rate_rows_of_tolerances import ToleranceClassRow, YieldRow
 from shared_schemas.rate_rows_of_work import (
@@ -62,6 +63,7 @@ TABLES: dict[str, type[RateRow]] = {
     "extra_work": ExtraWorkRow,
     "yields": YieldRow,
     "outside_work": OutsideWorkRow,
+    "operations": OwnOperationRow,
     "hardware": HardwareRow,
     "metals": MetalRow,
     "turning": TurningRow,
@@ -108,6 +110,7 @@ class Rates(Contract):
     extra_work: tuple[ExtraWorkRow, ...] = ()
     yields: tuple[YieldRow, ...]
     outside_work: tuple[OutsideWorkRow, ...] = ()
+    operations: tuple[OwnOperationRow, ...] = ()
     hardware: tuple[HardwareRow, ...]
     metals: tuple[MetalRow, ...] = ()
     turning: tuple[TurningRow, ...] = ()
@@ -119,7 +122,7 @@ class Rates(Contract):
     def model_copy(self, *, update: Mapping[str, Any] | None = None, deep: bool = False) -> Self:
         """A copy, with tables replaced; what was looked up in the old tables is forgotten."""
         fresh = super().model_copy(update=update, deep=deep)
-        for looked_up in ("_rows_by_name", "base_currency", "in_order", "added_by_release"):
+        for looked_up in ("_rows_by_name", "base_currency", "in_order", "added_by_release", "places_of_work", "usual_load"):
             fresh.__dict__.pop(looked_up, None)
         return fresh
 
@@ -132,7 +135,28 @@ class Rates(Contract):
 
     @cached_property
     def _rows_by_name(self) -> dict[str, dict[str, Any]]:
-        return {table: {row.name: row for row in getattr(self, table)} for table in TABLES}
+        rows = {table: {row.name: row for row in getattr(self, table)} for table in TABLES}
+        return {**rows, "work_centres": {row.name: row for row in self.places_of_work}}
+
+    @cached_property
+    def places_of_work(self) -> tuple[WorkCentreRow, ...]:
+        """The work centres, and the suppliers of the shop's own steps as work centres at which nobody waits."""
+        suppliers = {row.supplier: supplier_of(row) for row in self.operations if row.supplier}
+        return (*self.work_centres, *suppliers.values())
+
+    def place_of(self, row: OwnOperationRow) -> WorkCentreRow:
+        """Where a step of the shop's own is done: at the work centre of its id or name, or by its supplier; raises `RateMissing`."""
+        by_id = next((centre for centre in self.work_centres if centre.id == row.work_centre), None)
+        if row.work_centre and by_id is not None:
+            return by_id
+        return self.work_centre(row.work_centre or f"outside: {row.supplier}")
+
+    @cached_property
+    def usual_load(self) -> dict[str, ShopLoadRow]:
+        """How busy each work centre usually is, by its name; its row of `shop_load` has its id or its name."""
+        rows = {row.name: row for row in self.shop_load}
+        found = ((centre.name, rows.get(centre.id) or rows.get(centre.name)) for centre in self.work_centres)
+        return {name: row for name, row in found if row is not None}
 
     def _row(self, table: str, name: str) -> Any:
         rows = self._rows_by_name[table]
@@ -297,6 +321,7 @@ __all__ = [
     "MarginStep",
     "MetalRow",
     "OutsideWorkRow",
+    "OwnOperationRow",
     "PolishingRow",
     "PressedAsphereRow",
     "PriceStep",

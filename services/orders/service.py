@@ -48,7 +48,7 @@ def load_book(resources: Resources, *, today: date, weeks: int) -> LoadBook:
 def centre_weeks(snapshot: LoadSnapshot, rates: Rates, *, first_week: date, weeks: int) -> tuple[CentreWeeks, ...]:
     """Booked and free hours of every work centre; also of one that is booked and no longer in the rates."""
     capacity, booked = Capacity(rates), snapshot.booked_h()
-    usual = {row.name: row for row in rates.shop_load}
+    usual = rates.usual_load
     ahead = snapshot.week_of(first_week)
     found = []
     for name in (*capacity.centres, *sorted(set(booked) - set(capacity.centres))):

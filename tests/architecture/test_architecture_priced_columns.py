@@ -22,6 +22,8 @@ ZERO_MEANS = {
     ("polishing", "consumables_per_batch"): "what is spent is in the hourly rate",
     ("commercial", "freight_per_lot"): "the goods are sold ex works, or freight costs nothing by the lot",
     ("commercial", "freight_per_kg"): "the goods are sold ex works, or freight costs nothing by weight",
+    ("operations", "lot_charge"): "the step costs its minutes and by the piece; one that costs nothing at all is refused",
+    ("operations", "piece_charge"): "the step costs its minutes and by the lot; one that costs nothing at all is refused",
     ("tooling", "charge"): "the tool is owned; one that is not owned is refused without a charge",
 }
 """Columns of money that may be left empty, and what an empty one means."""

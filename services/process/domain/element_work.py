@@ -210,6 +210,7 @@ class ElementWork:
     order: FaceOrder
     extra_work: ExtraWork
     assembly_grade_mm: float | None = None
+    cemented: bool = False
 
     @property
     def in_order(self) -> tuple[FaceWork, FaceWork]:
@@ -289,7 +290,8 @@ def elements_of(prescription: Prescription, check: CheckReport, blanks: BlankPla
             raise PlansDoNotMatch(part, "blank plan")
         blackened = prescription.barrel is not None and element.name in alone
         made = _work(element, bodies[number], checks[element.name], plans[part], f"/elements/{number}", cemented, blackened, rates)
-        found.append(replace(made, assembly_grade_mm=check.assembly_imperfection_grade_mm))
+        graded = replace(made, assembly_grade_mm=check.assembly_imperfection_grade_mm)
+        found.append(replace(graded, cemented=element.name not in alone))
     return tuple(found)
 
 

@@ -15,6 +15,7 @@ from services.process.domain.remarks.capability import beyond_capability
 from services.process.domain.remarks.notes import cautions_for, notes_of, unplanned
 from services.process.domain.route.element import ElementLines, element_lines
 from services.process.domain.route.lens import group_name, group_route, lens_route
+from services.process.domain.route.own_work import rates_asked, without_a_place
 from services.process.domain.route.relaxations import relaxations_of, relaxations_of_alignment, relaxations_of_groups
 from services.process.domain.tools.bought_parts import bought_parts, freight, parts_wanted, too_large_to_buy
 from services.process.domain.tools.plate_offers import offers_for
@@ -86,7 +87,7 @@ def plan_operations(
         PlansDoNotMatch: check report or blank plan of another lens.
         FigureOutOfRange: a size that no piece of glass has, from plans written by hand.
     """
-    rates, prescription = rates.in_order, job.request.prescription
+    rates, prescription = rates_asked(rates.in_order, job.request.own_operations), job.request.prescription
     elements = with_shared_runs(elements_of(prescription, check, blanks, rates), rates)
     groups = _groups(prescription, elements)
     wanted = tuple(parts_wanted(groups, prescription, rates))
@@ -129,6 +130,7 @@ def plan_operations(
             *(note for one in plans for note in one.notes),
             *unplanned(elements, prescription),
             *stop_without_a_plate(elements, prescription),
+            *without_a_place(job.request.own_operations, (*(one.route for one in plans), *of_groups, of_lens)),
         ),
         cautions=cautions_for(elements, cemented=bool(cemented)),
         blocks=tuple(pictures_of_blocks([work for work in elements if work.part == work.name], rates)) if pictures else (),

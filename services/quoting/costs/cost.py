@@ -152,6 +152,15 @@ def operation_cost(*, minutes_cost: Decimal, batches: float, consumables: Decima
     return minutes_cost + exact(batches, places=9) * consumables
 
 
+@law
+def operation_cost_with_charge(*, minutes_cost: Decimal, batches: float, consumables: Decimal, lot_charge: Decimal) -> Decimal:
+    """Cost of an operation that has a charge for the lot: its minutes, what each batch consumes, and the charge.
+
+    Equation: minutes_cost + round(batches, 9) * consumables + lot_charge
+    """
+    return minutes_cost + exact(batches, places=9) * consumables + lot_charge
+
+
 def _operation_cost(part: str, operation: Operation, pieces: int, rates: Rates, shared: SharedRun | None) -> OperationCost:
     centre = rates.work_centre(operation.work_centre)
     batches = batches_of(pieces=pieces, batch_size=operation.batch_size)
@@ -172,7 +181,9 @@ def _operation_cost(part: str, operation: Operation, pieces: int, rates: Rates, 
         machine_rate_per_h=centre.machine_rate_per_h,
         labour_rate_per_h=centre.labour_rate_per_h,
     )
-    amount = operation_cost(minutes_cost=minutes, batches=borne, consumables=operation.consumables)
+    amount = operation_cost_with_charge(
+        minutes_cost=minutes, batches=borne, consumables=operation.consumables, lot_charge=operation.lot_charge
+    )
     return OperationCost(part, operation, centre, pieces, batches, machine, attended, amount, borne)
 
 

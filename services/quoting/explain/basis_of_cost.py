@@ -16,6 +16,7 @@ from services.quoting.costs.cost import (
     full_lots_of,
     machine_min,
     operation_cost,
+    operation_cost_with_charge,
     parts_bought,
     purchase_cost,
     purchase_mass_g,
@@ -232,9 +233,15 @@ def _operation(cost: OperationCost, position: int, reach: Figure, quantity: Quan
         machine_rate_per_h=column("machine_rate_per_h", cost.work_centre.machine_rate_per_h, f"{quantity.base}/h", row),
         labour_rate_per_h=column("labour_rate_per_h", cost.work_centre.labour_rate_per_h, f"{quantity.base}/h", row),
     )  # fmt: skip
+    batches = _batches(cost, position, reach, quantity)
+    consumables = _of_plan("consumables", operation.consumables, operation.basis, f"{quantity.base}/batch")
+    if not operation.lot_charge:
+        return figure_of(
+            operation_cost, name=name, unit=quantity.base, minutes_cost=minutes, batches=batches, consumables=consumables
+        )
     return figure_of(
-        operation_cost, name=name, unit=quantity.base, minutes_cost=minutes, batches=_batches(cost, position, reach, quantity),
-        consumables=_of_plan("consumables", operation.consumables, operation.basis, f"{quantity.base}/batch"),
+        operation_cost_with_charge, name=name, unit=quantity.base, minutes_cost=minutes, batches=batches, consumables=consumables,
+        lot_charge=_of_plan("lot_charge", operation.lot_charge, operation.basis, quantity.base),
     )  # fmt: skip
 
 

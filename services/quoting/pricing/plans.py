@@ -57,7 +57,7 @@ class Made:
     @cached_property
     def rough(self) -> tuple[RoughRoute, ...]:
         """The routes in money, for costs in floating point."""
-        per_minute = {row.name: per_minute_of(row) for row in self.rates.work_centres}
+        per_minute = {row.name: per_minute_of(row) for row in self.rates.places_of_work}
         return tuple(rough_route(route, per_minute) for route in self.routes)
 
     @property
@@ -144,7 +144,7 @@ class Plans:
     @cached_property
     def per_minute(self) -> dict[str, PerMinute]:
         """What a minute of each work centre costs."""
-        return {row.name: per_minute_of(row) for row in self.rates.work_centres}
+        return {row.name: per_minute_of(row) for row in self.rates.places_of_work}
 
     @property
     def shop(self) -> Shop:

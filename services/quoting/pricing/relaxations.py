@@ -71,7 +71,7 @@ def rough_cost(
         attended = attended_min(setup_min=operation.setup_min, run_min=run_min, attended_share=operation.attended_share)
         rework = rework_of(operation, pieces)
         amount += centre.cost(machine_min=operation.setup_min + run_min + rework, attended_min=attended + rework)
-        amount += batches * float(operation.consumables)
+        amount += batches * float(operation.consumables) + float(operation.lot_charge)
         hours[operation.work_centre] += (operation.setup_min + run_min) / 60
         reaching *= kept_by(operation) * (1 - batches_scrapped_by(operation))
     return RoughCost(amount, hours)

@@ -176,7 +176,7 @@ def _money(operation: Operation, per_minute: Mapping[str, PerMinute]) -> tuple[f
     minute = per_minute[operation.work_centre]
     busy = minute.attended(operation.attended_share)
     return (
-        operation.setup_min * minute.attended(1.0),
+        operation.setup_min * minute.attended(1.0) + float(operation.lot_charge),
         operation.batch_min * busy + float(operation.consumables),
         operation.piece_min * busy + rework_min_each(operation) * minute.attended(1.0),
     )

@@ -13,6 +13,7 @@ import numpy.typing as npt
 
 from services.optics.law import law
 from services.quoting.costs.cost import OperationCost
+from services.quoting.costs.suppliers import away_h
 from services.quoting.promise.waits import Waits, places_of, turns_of
 from services.quoting.risk.orders import DATED
 from services.shop.calendar import WorkingCalendar
@@ -47,6 +48,8 @@ class Step(NamedTuple):
     borne_h: float
     operation: OperationName
     face: Face | None
+    rests_h: float = 0.0
+    """Working hours for which what comes to it rests or is away before."""
 
     @property
     def work_h(self) -> float:
@@ -55,7 +58,7 @@ class Step(NamedTuple):
 
     def again_h(self, pieces: int) -> float:
         """Set-up and the batches of so many pieces, no more than the first time [h]."""
-        return self.setup_h + min(math.ceil(pieces / self.batch_size), max(self.batches, 1)) * self.batch_h
+        return self.rests_h + self.setup_h + min(math.ceil(pieces / self.batch_size), max(self.batches, 1)) * self.batch_h
 
 
 @dataclass(frozen=True)
@@ -100,7 +103,10 @@ def steps_of(costs: Sequence[OperationCost], calendar: WorkingCalendar) -> tuple
         operation = cost.operation
         key = (operation.operation, operation.face)
         seen[key] = seen.get(key, 0) + 1
-        steps.append(_step(cost, seen[key], calendar.pace(cost.work_centre.shifts)))
+        step = _step(cost, seen[key], calendar.pace(cost.work_centre.shifts))
+        if operation.wait_days:
+            step = step._replace(rests_h=away_h(lead_days=operation.wait_days, hours_per_week=calendar.hours_per_week))
+        steps.append(step)
     return tuple(steps)
 
 
@@ -110,7 +116,8 @@ def _step(cost: OperationCost, time: int, pace: float) -> Step:
         batch_min = (cost.machine_min - operation.setup_min) / cost.batches if cost.batches else 0.0
     else:
         batch_min = operation.batch_min + operation.piece_min * cost.pieces / max(cost.batches, 1)
-    name = f"{operation.operation.replace('_', ' ')}{f' {operation.face}' if operation.face else ''}"
+    called = operation.method if operation.operation == "own_work" else operation.operation.replace("_", " ")
+    name = f"{called}{f' {operation.face}' if operation.face else ''}"
     per_h = 60 * pace
     return Step(
         cost.work_centre,
@@ -235,6 +242,8 @@ def through(
                 wait = wait * waited_share
             waited += wait
             start = ready + wait
+        if step.rests_h:
+            start = start + step.rests_h
         stand_h = behind.get(step.work_centre.name, 0.0) * waited_share
         if stand_h > LEAST_H:
             start = start + stand_h * turns_of(step.visit)

@@ -46,7 +46,7 @@ class Shop:
         """How far the minutes of each work centre are off in each draw; the same draws as of the cost."""
         return {
             row.name: self.orders.factors(f"minutes of {row.name}", row.minutes_variation)[:DATED]
-            for row in self.rates.work_centres
+            for row in self.rates.places_of_work
         }
 
 

@@ -213,8 +213,8 @@ class Waits:
 
     def __init__(self, rates: Rates, calendar: WorkingCalendar, begin: date, load: LoadSnapshot | None) -> None:
         self._rates, self._calendar, self._begin, self._load = rates, calendar, begin, load
-        self._rows = {row.name: row for row in rates.shop_load}
-        self._centres = {row.name: row for row in rates.work_centres}
+        self._rows = rates.usual_load
+        self._centres = {row.name: row for row in rates.places_of_work}
         self._known: dict[str, CentreWaits | None] = {}
 
     def at(self, centre: str) -> CentreWaits | None:

@@ -21,6 +21,7 @@ def faults_of_request(request: QuoteRequest, *, rates: Rates, today: date) -> li
         *_coatings(request, rates),
         *_indications(request),
         *_terms(request, rates),
+        *_own_operations(request, rates),
         *_currency_of_the_day(request, rates, today),
         *_day(request, today),
     ]
@@ -61,6 +62,21 @@ def _coatings(request: QuoteRequest, rates: Rates) -> list[ProblemDetail]:
         for number, element in enumerate(request.prescription.elements)
         for face, surface in (("front", element.front), ("back", element.back))
         if isinstance(surface.coating, str) and surface.coating not in known
+    ]
+
+
+def _own_operations(request: QuoteRequest, rates: Rates) -> list[ProblemDetail]:
+    known = [row.name for row in rates.operations]
+    return [
+        ProblemDetail(
+            pointer=f"/own_operations/{number}",
+            reason=f"the shop has no step called {name}",
+            figure=name,
+            limit=", ".join(known) or "the table operations is empty",
+            remedy=f"one of {', '.join(get_close_matches(name, known, cutoff=0.5) or known)}" if known else "leave it out",
+        )
+        for number, name in enumerate(request.own_operations)
+        if name not in known
     ]
 
 

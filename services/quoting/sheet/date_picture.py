@@ -72,7 +72,7 @@ def bars_of(decided_by: Sequence[Deciding]) -> tuple[Bar, ...]:
 def _what(one: Deciding) -> str:
     if one.kind == "delivery":
         return one.name if one.part == "lens" else words.DELIVERY_FOR.format(what=one.name, part=one.part)
-    step = operation_words(one.operation or one.name)
+    step = one.name if one.operation == "own_work" else operation_words(one.operation or one.name)
     part = words.WHOLE if one.part == "lens" else one.part
     face = words.OF_FACE.format(face=words.FACES[one.face]) if one.face else ""
     return words.STEP_OF.format(step=step, part=part, face=face)

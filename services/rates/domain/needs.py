@@ -128,9 +128,6 @@ QUESTIONS: dict[str, Callable[[Any], Iterable[Question]]] = {
 }
 """What the rows of each table are asked for."""
 
-MAY_BE_EMPTY = frozenset({"glass_grades", "pressed_aspheres", "outside_work", "shop_load"})
-"""Tables of what a shop may do without: grades beyond the usual glass, pressing aspheres, suppliers, waits."""
-
 MACHINES_OF_THEIR_OWN = ("volume", "automatic")
 """Ways of working that a shop has or has not: no release adds a machine that nobody bought."""
 

@@ -51,6 +51,7 @@ REFERENCES = (
     Reference("polishing", "glass", "glasses", _one("glass")),
     Reference("pressed_aspheres", "glasses", "glasses", _several("glasses")),
     Reference("shop_load", "name", "work_centres", _one("name")),
+    Reference("operations", "work_centre", "work_centres", _one("work_centre")),
     Reference("hardware", "material", "metals", _one("material")),
 )
 """Every column by which rows of one table speak of rows of another by their names."""
@@ -60,11 +61,17 @@ def dangling(rates: Rates, changed: Collection[str]) -> Iterator[tuple[str, Prob
     """Names without a row, each with the table that has to be mended: at the cell where the table that speaks was changed,
     otherwise at the rows of the table that they were taken from."""
     for reference in REFERENCES:
-        rows, known = getattr(rates, reference.table), tuple(row.name for row in getattr(rates, reference.home))
+        rows, known = getattr(rates, reference.table), _known(rates, reference.home)
         if reference.table in changed:
             yield from ((reference.table, fault) for fault in _not_known(reference, rows, known))
         elif reference.home in changed:
             yield from ((reference.home, fault) for fault in _still_spoken_of(reference, rows, known))
+
+
+def _known(rates: Rates, home: str) -> tuple[str, ...]:
+    """What rows of a table are known by: their names, work centres by their ids too."""
+    names = tuple(row.name for row in getattr(rates, home))
+    return (*names, *(row.id for row in rates.work_centres)) if home == "work_centres" else names
 
 
 def _not_known(reference: Reference, rows: Sequence[RateRow], known: Collection[str]) -> Iterator[ProblemDetail]:

@@ -17,6 +17,9 @@ from shared_schemas.csv_cells import guarded, unguarded
 from shared_schemas.problem import ProblemDetail
 from shared_schemas.rates import TABLES, RateRow
 
+MAY_BE_EMPTY = frozenset({"glass_grades", "pressed_aspheres", "outside_work", "operations", "shop_load"})
+"""Tables of what a shop may do without: grades beyond the usual glass, pressing aspheres, suppliers, steps of its own, waits."""
+
 SURPLUS = "(cells beyond the last column)"
 
 LIMITS = {
@@ -58,7 +61,7 @@ def rows_from_csv(table: str, text: str) -> tuple[RateRow, ...]:
             pointer="/rows", reason=f"line {reader.line_num}: {fault}", remedy="CSV with commas and double quotes"
         )
         raise TableUnreadable(table, [detail]) from fault
-    if not records:
+    if not records and table not in MAY_BE_EMPTY:
         detail = ProblemDetail(pointer="/rows", reason="the table has no row", figure=0, limit=1, remedy="send all its rows")
         raise TableUnreadable(table, [detail])
     return validated_rows(table, records)

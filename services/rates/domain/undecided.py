@@ -112,6 +112,16 @@ def _work_centres(rates: Rates) -> Iterator[ProblemDetail]:
     yield from _of_methods(rows, rates)
 
 
+def _operations(rates: Rates) -> Iterator[ProblemDetail]:
+    """Steps that take the name of an operation of the suite, which a reader could not tell from it."""
+    for number, row in enumerate(rates.operations):
+        if row.name.replace(" ", "_") in OPERATIONS:
+            yield ProblemDetail(
+                pointer=f"/rows/{number}/name", reason="the suite has an operation of that name", figure=row.name, limit="another name",
+                remedy="a name that says what is different",
+            )  # fmt: skip
+
+
 def _yields(rates: Rates) -> Iterator[ProblemDetail]:
     yield from _of_methods(((n, "method", row.operation, row.method) for n, row in enumerate(rates.yields)), rates)
 
@@ -246,6 +256,7 @@ CHECKS: dict[str, Callable[[Rates], Iterator[ProblemDetail]]] = {
     "allowances": _allowances,
     "work_centres": _work_centres,
     "yields": _yields,
+    "operations": _operations,
     "extra_work": _extra_work,
     "outside_work": _outside_work,
     "aspheres": _aspheres,

@@ -9,8 +9,9 @@ from typing import Any
 import pytest
 from pydantic import ValidationError
 
-from services.rates.domain.needs import MAY_BE_EMPTY, QUESTIONS, Completion, Gap, completed, shortcomings_of, unanswered
+from services.rates.domain.needs import QUESTIONS, Completion, Gap, completed, shortcomings_of, unanswered
 from services.rates.domain.revision import contradictions
+from services.rates.domain.table_csv import MAY_BE_EMPTY
 from shared_schemas.rate_row import ADDED_BY_RELEASE
 from shared_schemas.rates import TABLES, Rates
 

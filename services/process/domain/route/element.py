@@ -16,6 +16,7 @@ from services.process.domain.route.inspection import inspect_element, testing_me
 from services.process.domain.route.knees import knee_of
 from services.process.domain.route.lines import Line, line
 from services.process.domain.route.looks import look_at_coated, look_for_chips, measure_witness
+from services.process.domain.route.own_work import on_blank, on_element, on_face
 from services.process.domain.route.rate_rows import tolerance_row
 from services.process.domain.route.washing import wash
 from services.process.domain.route.ways import for_each, options_of
@@ -81,7 +82,7 @@ class ElementLines:
             self,
             first=one,
             second=other,
-            edged=self.edged if face is not None else _edge(work, rates, (*one, *other)),
+            edged=self.edged if face is not None and not rates.operations else _edge(work, rates, (*one, *other)),
             checked=_check(work, rates),
         )
 
@@ -103,7 +104,7 @@ def element_lines(work: ElementWork, rates: Rates, kept: Ways = NO_WAYS) -> Elem
     first, second = work.in_order
     one, other = _shape(work, first, rates, kept, worked_first=True), _shape(work, second, rates, kept, worked_first=False)
     return ElementLines(
-        cut=for_each("blank", _forms(work), lambda form: cut_blank(out_of(work, form), rates)),
+        cut=(*for_each("blank", _forms(work), lambda form: cut_blank(out_of(work, form), rates)), *on_blank(rates, work)),
         first=one,
         second=other,
         edged=_edge(work, rates, (*one, *other)),
@@ -134,10 +135,12 @@ def _shape(work: ElementWork, face: FaceWork, rates: Rates, kept: Ways, *, worke
         wash("between faces" if worked_first else "lacquer off", rates, face=face.face),
     )
     if face.asphere is None:
-        return spherical
-    if face.aspheric:
-        return asphere_lines(work, face, rates, spherical, kept)
-    return polished_as_its_sphere(work, face, rates, spherical)
+        shaped: Lines = spherical
+    elif face.aspheric:
+        shaped = asphere_lines(work, face, rates, spherical, kept)
+    else:
+        shaped = polished_as_its_sphere(work, face, rates, spherical)
+    return (*shaped, *on_face(rates, face, work, "polish"))
 
 
 def _generated(work: ElementWork, face: FaceWork, options: Sequence[str], rates: Rates, *, worked_first: bool) -> Lines:
@@ -178,19 +181,23 @@ def _coated(work: ElementWork, face: FaceWork, row: CoatingRow, rates: Rates) ->
 
 
 def _edge(work: ElementWork, rates: Rates, shaped: Lines) -> Lines:
-    """Centring and bevels; what is worked by volume at the face worked first is centred by machines for volume too."""
+    """Centring and bevels; what is worked by volume at the face worked first is centred by machines for volume too.
+
+    The shop's own steps on a polished element come before it, those on a centred one after it.
+    """
+    before, after = on_element(rates, work, "polish"), on_element(rates, work, "centre", "bevel")
     first = work.in_order[0]
     options = options_of(first.face, shaped)
     if "volume" not in options or not can_take(rates, "centre", "automatic", work.blank.diameter_mm) or not _is_spherical(work):
-        return tuple(centre_and_bevel(work, rates))
+        return (*before, *centre_and_bevel(work, rates), *after)
     of_option = for_each(first.face, options, lambda option: (centre(work, rates, automatic=option == "volume"),))
-    return (*of_option, *bevel(work, rates))
+    return (*before, *of_option, *bevel(work, rates), *after)
 
 
 def _check(work: ElementWork, rates: Rates) -> Lines:
     clean = line("clean", rates, knee=knee_of("clean", work.all_demands, rates), extra=work.extra_work.at("clean"))
     inspected = for_each("testing", testing_means(work, rates) or ("",), lambda means: (inspect_element(work, rates, means),))
-    return clean, *inspected
+    return clean, *inspected, *on_element(rates, work, "inspect")
 
 
 def _finish(work: ElementWork, in_order: tuple[FaceWork, FaceWork], rates: Rates) -> Iterator[Line]:
@@ -205,7 +212,10 @@ def _finish(work: ElementWork, in_order: tuple[FaceWork, FaceWork], rates: Rates
             run = coat(row, _coated(work, face, row, rates), rates)
             yield run
             yield from measure_witness(run, rates)
+            yield from on_face(rates, face, work, "coat")
         yield wash("after coating", rates)
         yield from look_at_coated(work, rates)
+    yield from on_element(rates, work, "coat")
     if work.blackened:
         yield line("blacken_edge", rates)
+    yield from on_element(rates, work, "blacken_edge")

@@ -12,6 +12,7 @@ from services.process.domain.route.inspection import first_article, inspect_grou
 from services.process.domain.route.knees import NO_KNEE, Knee, knee_of
 from services.process.domain.route.lines import Line, Minutes, Spent, Work, counted_min, line, lot_of, minutes_in_all
 from services.process.domain.route.looks import look_before_cementing
+from services.process.domain.route.own_work import on_assembly, on_doublet
 from services.process.domain.route.rate_rows import cementing_for
 from services.process.domain.route.washing import wash
 from shared_schemas.figure import Figure
@@ -47,8 +48,10 @@ def group_route(elements: tuple[ElementWork, ...], rates: Rates, *, blackened: b
             *(look.as_operation() for look in look_before_cementing(elements, rates)),
             _join(row, tightest, len(elements) - 1, rates).as_operation(),
             _cure(row, rates),
+            *(one.as_operation() for one in on_doublet(rates, elements, "cement")),
             *((line("blacken_edge", rates).as_operation(),) if blackened else ()),
             inspect_group(elements, rates).as_operation(),
+            *(one.as_operation() for one in on_doublet(rates, elements, "inspect")),
         ),
     )
 
@@ -112,10 +115,13 @@ def lens_route(groups: Sequence[tuple[ElementWork, ...]], prescription: Prescrip
     if prescription.barrel is not None:
         if counts["character"]:
             lines.append(_step("engrave", counts, rates))
+        elements = [work for group in groups for work in group]
         lines += [wash("before assembly", rates, parts=len(groups)), _step("assemble", counts, rates)]
+        lines += on_assembly(rates, elements, "assemble")
         tightest = _tightest(groups)
         knee = knee_of("align", tuple(one for one in tightest.demands if one.attribute == "centring"), rates)
-        lines += [_step("align", counts, rates, knee, tightest.centring_arcmin), _step("final_test", counts, rates)]
+        lines += [_step("align", counts, rates, knee, tightest.centring_arcmin), *on_assembly(rates, elements, "align")]
+        lines += [_step("final_test", counts, rates), *on_assembly(rates, elements, "final_test")]
     if prescription.first_article:
         lines.append(first_article(counts["element"], rates))
     lines.append(_step("pack", counts, rates))

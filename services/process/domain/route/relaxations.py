@@ -83,8 +83,8 @@ def _changed(before: Sequence[Step], after: Sequence[Step], start: int, first: i
 
 
 def _bare(step: Step) -> Operation:
-    """An operation without its basis: nobody asks why of what is only offered."""
-    return Operation(**{name: getattr(step, name) for name in FIELDS})
+    """An operation without its basis, as nobody asks why of what is only offered; only a step of the shop's own has charge and wait."""
+    return Operation(**{name: getattr(step, name) for name in FIELDS if hasattr(step, name)})
 
 
 Group = tuple[ElementWork, ...]
