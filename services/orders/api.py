@@ -8,6 +8,7 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Depends, Header, Path, Query, Response
 from werkzeug.http import parse_etags
 
+from services.chassis.cursors import cursor_at, position_of
 from services.chassis.json_bodies import CheckedRoute
 from services.chassis.keys import Caller
 from services.chassis.negotiation import quality
@@ -44,6 +45,7 @@ Erp = Annotated[Caller, Depends(needs_role("erp"))]
 Number = Annotated[int, Path(ge=1, le=2**31 - 1)]
 OrderNumber = Annotated[str, Path(max_length=60, pattern=NO_CONTROLS, description="The number of the quote that was accepted.")]
 Most = Annotated[int, Query(ge=1, le=200, description="Entries on a page.")]
+Cursor = Annotated[str | None, Query(max_length=100, description="The `next` of the page before.")]
 JSON, SVG = "application/json", "image/svg+xml"
 FOR_EVER = "private, max-age=31536000, immutable"
 
@@ -95,16 +97,17 @@ def replace_load(asked: LoadPut, caller: Planner, tools: Tools, now: Now) -> Loa
     "/v1/load/snapshots",
     summary="Snapshots of the book, newest first",
     response_model=LoadSnapshotPage,
-    responses=answers("invalid"),
+    responses=answers("invalid", "gone"),
 )
 def list_snapshots(
     caller: ReaderOrSuite,
     tools: Tools,
-    cursor: Annotated[int | None, Query(ge=1, le=2**31 - 1, description="The `next` of the page before.")] = None,
+    cursor: Cursor = None,
     limit: Most = 50,
 ) -> LoadSnapshotPage:
-    found = BookStore(tools.database).heads(before=cursor, most=limit + 1)
-    return LoadSnapshotPage(items=tuple(found[:limit]), next=str(found[limit - 1].number) if len(found) > limit else None)
+    found = BookStore(tools.database).heads(before=position_of(tools, "s", cursor), most=limit + 1)
+    following = cursor_at(tools, "s", found[limit - 1].number) if len(found) > limit else None
+    return LoadSnapshotPage(items=tuple(found[:limit]), next=following)
 
 
 NOT_CHANGED: dict[int | str, dict[str, Any]] = {304: {"description": "It is as you have it"}}
@@ -129,19 +132,21 @@ def get_snapshot(
     return Response(document, media_type=JSON, headers=headers)
 
 
-@router.get("/v1/orders", summary="Orders that were accepted, newest first", response_model=OrderPage, responses=answers("invalid"))
+@router.get(
+    "/v1/orders", summary="Orders that were accepted, newest first", response_model=OrderPage, responses=answers("invalid", "gone")
+)
 def list_orders(
     caller: Reader,
     tools: Tools,
     now: Now,
-    cursor: Annotated[int | None, Query(ge=1, le=2**63 - 1, description="The `next` of the page before.")] = None,
+    cursor: Cursor = None,
     limit: Most = 50,
 ) -> OrderPage:
     store = BookStore(tools.database)
-    found = store.orders(before=cursor, most=limit + 1)
+    found = store.orders(before=position_of(tools, "o", cursor, highest=2**63 - 1), most=limit + 1)
     held = store.bookings(orders=[one.number for one in found[:limit]])
     items = tuple(order_in_book(one, held[one.number], today=now.date()) for one in found[:limit])
-    return OrderPage(items=items, next=str(found[limit - 1].position) if len(found) > limit else None)
+    return OrderPage(items=items, next=cursor_at(tools, "o", found[limit - 1].position) if len(found) > limit else None)
 
 
 @router.get(

@@ -9,15 +9,17 @@ from fastapi import APIRouter, Header, Query, Request, Response
 from starlette.concurrency import run_in_threadpool
 
 from services.chassis.checks import Check
+from services.chassis.cursors import cursor_at, position_of
 from services.chassis.json_bodies import CheckedRoute
 from services.chassis.resources import Resources
 from services.chassis.web import Tools, answers
-from services.rates import api_drafts, api_first_day, api_proposals, errors
+from services.rates import api_drafts, api_first_day, api_history, api_proposals, errors
 from services.rates.api_parts import (
     AS_YOU_HAVE_IT,
     CONFIRM,
     CSV,
     JSON,
+    Cursor,
     Engineer,
     EngineerOrSuite,
     IfNoneMatch,
@@ -42,7 +44,7 @@ from shared_schemas.problem import Explained
 from shared_schemas.rates import TABLES, RateRevision, RateRow, RevisionList, Said, TablePage, TableUpdate
 
 router = APIRouter(route_class=CheckedRoute)
-for part in (api_proposals, api_drafts, api_first_day):
+for part in (api_proposals, api_drafts, api_first_day, api_history):
     router.include_router(part.router)
 
 STATUS: dict[type[Explained], tuple[int, str, str]] = {
@@ -97,21 +99,21 @@ FOR_EVER = "private, max-age=31536000, immutable"
 
 
 @router.get(
-    "/v1/rates/revisions", summary="Rate revisions, newest first", response_model=RevisionList, responses=answers("invalid")
+    "/v1/rates/revisions", summary="Rate revisions, newest first", response_model=RevisionList, responses=answers("invalid", "gone")
 )
 def list_revisions(
     caller: EngineerOrSuite,
     tools: Tools,
-    cursor: Annotated[int | None, Query(ge=1, le=2**31 - 1, description="The `next` of the page before.")] = None,
+    cursor: Cursor = None,
     limit: Annotated[int, Query(ge=1, le=200, description="Entries on a page.")] = 50,
 ) -> RevisionList:
     Publisher(tools.database).bring_into_force(datetime.now(UTC))
-    found = RateStore(tools.database).summaries(before=cursor, most=limit + 1)
+    found = RateStore(tools.database).summaries(before=position_of(tools, "r", cursor), most=limit + 1)
     items = tuple(found[:limit])
     if caller.role == "service":
         # Parts of an earlier release may ask while a newer one is rolled out, and know no other fields.
         items = tuple(item.model_copy(update={"created_by_key": None, "draft": None}) for item in items)
-    return RevisionList(items=items, next=str(items[-1].number) if len(found) > limit else None)
+    return RevisionList(items=items, next=cursor_at(tools, "r", items[-1].number) if len(found) > limit else None)
 
 
 @router.get(

@@ -10,6 +10,7 @@ from fastapi import APIRouter, Header, Path, Query, Request, Response
 from fastapi.exceptions import RequestValidationError
 from starlette.concurrency import run_in_threadpool
 
+from services.chassis.cursors import cursor_at, position_of
 from services.chassis.json_bodies import CheckedRoute, document_of
 from services.chassis.keys import Caller
 from services.chassis.negotiation import media_type_of
@@ -19,6 +20,7 @@ from services.rates.api_parts import (
     AS_YOU_HAVE_IT,
     CSV,
     JSON,
+    Cursor,
     Engineer,
     IfMatch,
     IfNoneMatch,
@@ -72,17 +74,17 @@ def make_draft(asked: DraftRequest, caller: Engineer, tools: Tools) -> Response:
     return draft_shown(made, 201, Location=f"/v1/rates/drafts/{made[0].number}")
 
 
-@router.get("/v1/rates/drafts", summary="Drafts, newest first", response_model=DraftList, responses=answers("invalid"))
+@router.get("/v1/rates/drafts", summary="Drafts, newest first", response_model=DraftList, responses=answers("invalid", "gone"))
 def list_drafts(
     caller: Engineer,
     tools: Tools,
-    cursor: Annotated[int | None, Query(ge=1, le=2**31 - 1, description="The `next` of the page before.")] = None,
+    cursor: Cursor = None,
     limit: Annotated[int, Query(ge=1, le=100, description="Entries on a page.")] = 50,
 ) -> DraftList:
     Publisher(tools.database).bring_into_force(datetime.now(UTC))
-    found = DraftStore(tools.database).drafts(before=cursor, most=limit + 1)
+    found = DraftStore(tools.database).drafts(before=position_of(tools, "d", cursor), most=limit + 1)
     items = tuple(found[:limit])
-    return DraftList(items=items, next=str(items[-1].number) if len(found) > limit else None)
+    return DraftList(items=items, next=cursor_at(tools, "d", items[-1].number) if len(found) > limit else None)
 
 
 @router.get(

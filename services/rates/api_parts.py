@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from typing import Annotated, Any, TypeVar
 
-from fastapi import Depends, Header, Path, Response
+from fastapi import Depends, Header, Path, Query, Response
 from fastapi.exceptions import RequestValidationError
 from pydantic import BaseModel, ValidationError
 from werkzeug.http import parse_etags
@@ -32,6 +32,7 @@ Number = Annotated[int, Path(ge=1, le=2**31 - 1)]
 Table = Annotated[str, Path(description="One of: " + ", ".join(TABLES) + ".")]
 IfMatch = Annotated[str | None, Header(description="The ETag of what you changed; * will not do.")]
 IfNoneMatch = Annotated[str | None, Header(description="The ETag of what you have.")]
+Cursor = Annotated[str | None, Query(max_length=100, description="The `next` of the page before.")]
 CONFIRM = "The code of a second look that is meant so, as the refusal named it; may be given several times."
 AS_YOU_HAVE_IT: dict[int | str, dict[str, Any]] = {304: {"description": "It is as you have it"}}
 ASK_AGAIN = "private, no-cache"
