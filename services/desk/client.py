@@ -334,7 +334,7 @@ class BlankwrightClient:
         return _understood(TablePage, _fine(answer)), answer.headers.get("ETag", "")
 
     def asked(
-        self, kind: type[Answer], method: str, path: str, *, query: Mapping[str, str | None] | None = None, body: Any = None,
+        self, kind: type[Answer], method: str, path: str, *, query: Mapping[str, str | list[str] | None] | None = None, body: Any = None,
         headers: Mapping[str, str] | None = None,
     ) -> Answer:  # fmt: skip
         return _understood(kind, _fine(self._send(method, path, query=query, body=body, headers=headers)))
