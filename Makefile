@@ -35,7 +35,7 @@ test-unit test-outside test-laws test-architecture test-integration test-system 
 upgrade-test: test-upgrade  ## databases of earlier states brought up to date, read, quoted and requoted
 
 laws: $(VENV)/installed-dev  ## rooms held against each other over more drawn elements; LAWS_DRAWN=50000, another seed with LAWS_SEED=7
-	LAWS_DRAWN_PRICES=$(or $(LAWS_DRAWN_PRICES),25) LAWS_DRAWN_DATES=$(or $(LAWS_DRAWN_DATES),150) DATED_ORDERS_WITH_BOOK=400 LAWS_DRAWN=$(or $(LAWS_DRAWN),20000) LAWS_SEED=$(or $(LAWS_SEED),11) $(BIN)/python -m pytest tests/laws tests/outside/test_quoting_simulated_shop.py
+	LAWS_DRAWN_ESTIMATES=$(or $(LAWS_DRAWN_ESTIMATES),50) LAWS_DRAWN_PRICES=$(or $(LAWS_DRAWN_PRICES),25) LAWS_DRAWN_DATES=$(or $(LAWS_DRAWN_DATES),150) DATED_ORDERS_WITH_BOOK=400 LAWS_DRAWN=$(or $(LAWS_DRAWN),20000) LAWS_SEED=$(or $(LAWS_SEED),11) $(BIN)/python -m pytest tests/laws tests/outside/test_quoting_simulated_shop.py
 
 mutants: $(VENV)/installed-dev  ## 80 small changes, one at a time in a copy of the tree: which does a test notice? more with MUTANTS="--seed 7 --only services/glass"
 	$(BIN)/python -u -m tests.mutants $(MUTANTS)

@@ -345,33 +345,6 @@ class QuoteAccepted(Contract):
     links: dict[str, str]
 
 
-class EstimateQuantity(Contract):
-    """The job estimate at one quantity."""
-
-    quantity: int
-    start_quantities: dict[str, int]
-    materials: tuple[MaterialNeed, ...]
-    unit_cost: Money
-    total_price: Money
-    ship_date: date | None = None
-
-
-class Estimate(Contract):
-    """What an ERP needs of a ready quote: routing and bill of materials; `decision` names the quantity that is ordered."""
-
-    number: str
-    quote_number: str
-    revision: int
-    title: str
-    customer: str
-    currency: Currency
-    rate_revision: int
-    finished_at: datetime
-    routes: tuple[Route, ...]
-    quantities: tuple[EstimateQuantity, ...]
-    decision: QuoteDecision | None = None
-
-
 class EstimateSummary(Contract):
     """One entry of the feed of estimates; an acceptance makes a fresh one, and `decision` is that of the moment it is read."""
 

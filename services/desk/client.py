@@ -20,6 +20,7 @@ from urllib.parse import quote as in_path
 from pydantic import BaseModel, ValidationError
 
 from services.desk.errors import AnswerNotUnderstood, ContactLost, ServerRefused, ServerUnreachable, WaitedTooLong
+from services.desk.estimate_calls import EstimateCalls
 from services.desk.patience import answered_in_time
 from shared_schemas.blanks import JointPurchases
 from shared_schemas.by_hand import BuyTogether
@@ -28,7 +29,6 @@ from shared_schemas.prescription import Prescription
 from shared_schemas.problem import Problem
 from shared_schemas.quote import (
     FINAL_STATUSES,
-    Estimate,
     EstimatePage,
     Quote,
     QuoteAccepted,
@@ -58,7 +58,7 @@ LONGEST_OUTAGE_S = 20.0
 """So long every look may fail while something is awaited; a server that restarts is not a lost quote."""
 
 
-class BlankwrightClient:
+class BlankwrightClient(EstimateCalls):
     """One server and one key. Safe to keep; close it, or use it in a `with`.
 
     Every method raises `ServerUnreachable`, `ServerRefused` or `AnswerNotUnderstood`, and nothing of the HTTP library.
@@ -163,12 +163,15 @@ class BlankwrightClient:
 
     def sheet(self, number: str, revision: int | None = None) -> str:
         """The customer's quote sheet of a ready quote: a page of HTML, complete in itself."""
-        query = {"revision": _or_none(revision)}
-        answer = _fine(self._send("GET", _place(number, "/sheet"), query=query, headers={"Accept": f"{HTML}, {PROBLEM};q=0.5"}))
-        kind = answer.headers.get("Content-Type", "")
-        if not kind.startswith(HTML):
+        return self.text(HTML, _place(number, "/sheet"), {"revision": _or_none(revision)})
+
+    def text(self, kind: str, path: str, query: Mapping[str, str | None]) -> str:
+        """What an address answers as text of a media type; raises `AnswerNotUnderstood` when it is of another."""
+        answer = _fine(self._send("GET", path, query=query, headers={"Accept": f"{kind}, {PROBLEM};q=0.5"}))
+        sent = answer.headers.get("Content-Type", "")
+        if not sent.startswith(kind):
             raise AnswerNotUnderstood(
-                str(answer.request.url), answer.status_code, f"it is {kind or 'of no stated type'}, not {HTML}"
+                str(answer.request.url), answer.status_code, f"it is {sent or 'of no stated type'}, not {kind}"
             )
         return answer.text
 
@@ -242,10 +245,6 @@ class BlankwrightClient:
     def estimates(self, after: str | None = None) -> EstimatePage:
         """A page of the feed of job estimates, oldest first; `after` is the cursor to go on from."""
         return self.asked(EstimatePage, "GET", "/v1/estimates", query={"after": after})
-
-    def estimate(self, number: str) -> Estimate:
-        """One job estimate: routing and bill of materials."""
-        return self.asked(Estimate, "GET", f"/v1/estimates/{in_path(number, safe='')}")
 
     def buy_together(self, wanted: BuyTogether) -> JointPurchases:
         """What the glass of several lenses costs apart and together."""

@@ -126,6 +126,12 @@ def test_the_erp_pulls_the_estimate_of_a_ready_quote(client_of: ClientOf, ready:
     assert {need["kind"] for need in estimate["quantities"][0]["materials"]} >= {"glass"}
     assert [route["part"] for route in estimate["routes"]][-1]
     assert estimate["quantities"][0]["total_price"] == ready["breaks"][0]["total_price"]
+    plan = erp.get(f"/v1/estimates/{item['number']}", params={"view": "plan"})
+    assert len(plan.content) <= 40_000
+    (planned,) = plan.json()["quantities"]
+    assert Decimal(planned["total_payable"]) - Decimal(planned["total_price"]) == sum(
+        Decimal(tool["charge"]) for tool in ready["tooling"]
+    )
     after = erp.get("/v1/estimates", params={"after": page["next"]}).json()
     assert ready["number"] not in [item["quote_number"] for item in after["items"]]
 

@@ -13,7 +13,19 @@ from services.chassis.json_bodies import CheckedRoute
 from services.chassis.negotiation import quality
 from services.chassis.web import NOTHING, Tools, answers
 from services.quoting import errors
-from services.quoting.api import archive, batches, estimates, findings, handovers, impact, life, operators, promise, readiness
+from services.quoting.api import (
+    archive,
+    batches,
+    estimates,
+    findings,
+    handovers,
+    impact,
+    life,
+    operators,
+    production_orders,
+    promise,
+    readiness,
+)
 from services.quoting.api.parts import (
     QUOTE_FINISHED,
     How,
@@ -60,6 +72,7 @@ for part in (
     archive,
     batches,
     estimates,
+    production_orders,
     handovers,
     impact,
     readiness,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import date
-from decimal import ROUND_CEILING, ROUND_HALF_EVEN, Decimal
+from decimal import ROUND_CEILING, ROUND_FLOOR, ROUND_HALF_EVEN, Decimal
 
 from services.optics.law import law
 from services.quoting.errors import CurrencyNotOfTheDay
@@ -85,3 +85,22 @@ def per_piece(*, amount: Decimal, quantity: int) -> Decimal:
 def exact(figure: float, *, places: int = 6) -> Decimal:
     """A measured figure as a decimal, so that money times minutes stays in decimals."""
     return Decimal(repr(round(figure, places)))
+
+
+def apportioned(amounts: Sequence[Decimal], *, minor_units: int) -> tuple[Decimal, ...]:
+    """Amounts to the minor unit that add up to their sum to the minor unit: none is a whole unit off.
+
+    Notes:
+        Each is rounded down, and the units that the rounded sum still has go one each to the largest remainders, of equal ones to
+        the first.
+
+    Source:
+        The method of largest remainders: M. Balinski and H. P. Young, Fair Representation (1982), ch. 3. From memory.
+    """
+    step = Decimal(1).scaleb(-minor_units)
+    shares = [amount.quantize(step, rounding=ROUND_FLOOR) for amount in amounts]
+    left = int((rounded(sum(amounts, Decimal(0)), minor_units=minor_units) - sum(shares, Decimal(0))) / step)
+    largest_first = sorted(range(len(amounts)), key=lambda place: shares[place] - amounts[place])
+    for place in largest_first[:left]:
+        shares[place] += step
+    return tuple(shares)

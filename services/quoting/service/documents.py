@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import logging
-from datetime import date, datetime
+from datetime import date
 from typing import cast
 
 import redis
@@ -23,13 +23,10 @@ from services.quoting.store.repository import QuoteStore
 from services.quoting.store.rows import Decision, Start, StoredQuote
 from shared_schemas.blanks import BlankPlan
 from shared_schemas.figure import PointedFigure
-from shared_schemas.operations import OperationPlan, Route
+from shared_schemas.operations import OperationPlan
 from shared_schemas.pipeline import STATIONS
 from shared_schemas.problem import Problem
 from shared_schemas.quote import (
-    Break,
-    Estimate,
-    EstimateQuantity,
     Explanation,
     Quote,
     QuoteBody,
@@ -164,60 +161,3 @@ def sheet_document(row: StoredQuote, *, today: date) -> str:
         decision=decision_document(row, row.decision) if row.decision else None,
     )
     return sheet_page(head=head, body=QuoteBody.model_validate_json(row.body))
-
-
-def estimate_document(row: StoredQuote, number: str) -> Estimate:
-    """The job estimate of a ready quote."""
-    assert row.body is not None
-    assert row.finished_at is not None
-    return estimate(
-        number=number,
-        quote_number=row.quote_number,
-        revision=row.revision,
-        customer=row.customer,
-        finished_at=row.finished_at,
-        body=QuoteBody.model_validate_json(row.body),
-        decision=decision_document(row, row.decision) if row.decision else None,
-    )
-
-
-def estimate(
-    *,
-    number: str,
-    quote_number: str,
-    revision: int,
-    customer: str,
-    finished_at: datetime,
-    body: QuoteBody,
-    decision: QuoteDecision | None = None,
-) -> Estimate:
-    """What an ERP pulls of the quote `quote_number`: its routing, and a bill of materials for every quantity that was asked for."""
-    elements = tuple(
-        Route(part=element.name, kind="element", operations=element.operations)
-        for element in body.elements
-        if element.blank.element == element.name  # elements that are alike are one lot, under the name of the first
-    )
-    return Estimate(
-        number=number,
-        quote_number=quote_number,
-        revision=revision,
-        title=body.prescription.title,
-        customer=customer,
-        currency=body.currency,
-        rate_revision=body.rate_revision,
-        finished_at=finished_at,
-        routes=(*elements, *body.assembly),
-        quantities=tuple(_quantity(price_break) for price_break in body.breaks),
-        decision=decision,
-    )
-
-
-def _quantity(price_break: Break) -> EstimateQuantity:
-    return EstimateQuantity(
-        quantity=price_break.quantity,
-        start_quantities=price_break.start_quantities,
-        materials=price_break.materials,
-        unit_cost=price_break.unit_cost.planned,
-        total_price=price_break.total_price,
-        ship_date=price_break.lead_time.ship_date,
-    )

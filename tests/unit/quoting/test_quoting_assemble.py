@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import UTC, date, datetime
+from datetime import date
 from decimal import Decimal
 from itertools import pairwise
 from typing import Any
@@ -14,7 +14,6 @@ from hypothesis import strategies as st
 from services.quoting.costs.money import rounded
 from services.quoting.errors import PlansDisagree
 from services.quoting.pricing.quote import assemble
-from services.quoting.service.documents import estimate
 from services.shop.errors import NoWorkingDays
 from shared_schemas.base import canonical_json
 from shared_schemas.blanks import BlankPlan
@@ -109,19 +108,6 @@ def test_a_part_that_is_consumed_before_it_is_made_is_named(shop_rates: Rates) -
     plan: OperationPlan = sections()["operations"]
     with pytest.raises(PlansDisagree, match="lens consumes"):
         quoted(shop_rates, operations=plan.model_copy(update={"routes": (plan.routes[2], *plan.routes[:2])}))
-
-
-def test_the_estimate_has_the_routes_and_the_bill_of_materials_of_the_quote(shop_rates: Rates) -> None:
-    body = quoted(shop_rates)
-    found = estimate(
-        number="E-1", quote_number="Q-1", revision=1, customer="c", finished_at=datetime(2026, 11, 2, tzinfo=UTC), body=body
-    )
-    assert [route.part for route in found.routes] == ["L1", "L2", "lens"]
-    assert [one.quantity for one in found.quantities] == [25, 5, 100]
-    for one, whole in zip(found.quantities, body.breaks, strict=True):
-        assert one.total_price == whole.total_price
-        assert {need.kind for need in one.materials} == {"glass", "bought_part"}
-        assert next(need for need in one.materials if need.item == "barrel").quantity == one.start_quantities["lens"]
 
 
 OPERATIONS = st.builds(

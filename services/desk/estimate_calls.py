@@ -1,0 +1,55 @@
+"""Calls of the client about job estimates and the commercial documents of a quote."""
+
+from __future__ import annotations
+
+from abc import ABC, abstractmethod
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any, TypeVar
+from urllib.parse import quote as in_path
+
+from pydantic import BaseModel
+
+if TYPE_CHECKING:
+    from shared_schemas.estimate import Estimate, EstimatePart, EstimatePlan
+
+Answer = TypeVar("Answer", bound=BaseModel)
+CSV = "text/csv"
+
+
+class EstimateCalls(ABC):
+    """What a client can ask of job estimates; `asked` and `text` are its own."""
+
+    @abstractmethod
+    def asked(
+        self, kind: type[Answer], method: str, path: str, *, query: Mapping[str, str | None] | None = None, body: Any = None,
+        headers: Mapping[str, str] | None = None,
+    ) -> Answer:  # fmt: skip
+        """An answer as a contract."""
+
+    @abstractmethod
+    def text(self, kind: str, path: str, query: Mapping[str, str | None]) -> str:
+        """An answer of a media type as text."""
+
+    def estimate(self, number: str, quantity: int | None = None) -> Estimate:
+        """One job estimate in full: every quantity that was quoted, or one of them, and the routes with what explains them."""
+        from shared_schemas.estimate import Estimate  # noqa: PLC0415  # who only quotes does not wait for it
+
+        return self.asked(Estimate, "GET", _place(number), query={"quantity": _or_none(quantity)})
+
+    def estimate_plan(self, number: str, quantity: int | None = None) -> EstimatePlan:
+        """One job estimate to plan from: the quantity that is ordered, if one is and no other is named."""
+        from shared_schemas.estimate import EstimatePlan  # noqa: PLC0415
+
+        return self.asked(EstimatePlan, "GET", _place(number), query={"view": "plan", "quantity": _or_none(quantity)})
+
+    def estimate_csv(self, number: str, part: EstimatePart = "operations", quantity: int | None = None) -> str:
+        """One list of a job estimate as CSV."""
+        return self.text(CSV, _place(number), {"part": part, "quantity": _or_none(quantity)})
+
+
+def _place(number: str) -> str:
+    return f"/v1/estimates/{in_path(number, safe='')}"
+
+
+def _or_none(number: int | None) -> str | None:
+    return None if number is None else str(number)

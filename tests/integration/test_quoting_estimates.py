@@ -1,0 +1,100 @@
+"""One estimate through its route: what an ERP plans from, in the forms it may ask for, before and after the order."""
+
+from __future__ import annotations
+
+import csv
+import io
+from datetime import date, timedelta
+from decimal import Decimal
+from typing import Any
+
+from shared_schemas.estimate import Estimate, EstimatePlan
+from tests.integration.test_quoting_handovers import Shop, accepted, handed_over, number, one_element, shop
+
+__all__ = ["number", "one_element", "shop"]
+
+
+def estimate_of(number: str) -> str:
+    return f"/v1/estimates/{number.replace('Q', 'E', 1)}"
+
+
+def test_an_open_quote_is_planned_at_every_quantity_with_its_tools_and_its_cents(shop: Shop, number: str) -> None:
+    quote = shop.get(f"/v1/quotes/{number}")
+    answer = shop.ask("GET", estimate_of(number), role="erp")
+    full = Estimate.model_validate_json(answer.content)
+    assert full.quoted_quantities == tuple(one["quantity"] for one in quote["breaks"])
+    assert full.ordered_quantity is None
+    for found, quoted in zip(full.quantities, quote["breaks"], strict=True):
+        lines = {one["kind"]: Decimal(one["amount"]) for one in quoted["lines"]}
+        assert sum(one.cost for one in found.operations) == lines["operations"]
+        assert found.operations_difference == 0
+        tools = quote["tooling"] if quoted["tooling"] is None else quoted["tooling"]
+        assert found.total_payable == Decimal(quoted["total_price"]) + sum(Decimal(tool["charge"]) for tool in tools)
+    centres = {one.id for one in full.work_centres}
+    assert {one.work_centre for found in full.quantities for one in found.operations} == centres
+
+
+def test_an_accepted_order_is_planned_at_its_quantity_from_the_day_it_was_accepted(shop: Shop, number: str) -> None:
+    shop.now += timedelta(days=14)
+    promised = accepted(shop, number)["promised"]
+    plan = EstimatePlan.model_validate_json(shop.ask("GET", f"{estimate_of(number)}?view=plan", role="erp").content)
+    (figures,) = plan.quantities
+    assert (plan.ordered_quantity, figures.quantity) == (5, 5)
+    assert figures.promised_date == date.fromisoformat(promised["ship_date"])
+    (entry,) = handed_over(shop)
+    handed = [(one.id, one.part, one.begins, one.ends) for one in entry.accepted.operations]
+    planned = figures.operations
+    assert list(zip(planned.id, planned.part, planned.starts, planned.finishes, strict=True)) == handed
+    assert min(one for one in planned.starts if one) >= shop.now.date()
+    assert "basis" not in plan.model_dump_json()
+
+
+def test_who_has_an_estimate_is_told_so_until_it_is_decided_on(shop: Shop, number: str) -> None:
+    place = f"{estimate_of(number)}?view=plan"
+    first = shop.ask("GET", place, role="erp")
+    head = shop.ask("HEAD", place, role="erp")
+    assert (head.status_code, head.content, head.headers["ETag"]) == (200, b"", first.headers["ETag"])
+    known = {"If-None-Match": first.headers["ETag"]}
+    again = shop.ask("GET", place, role="erp", headers=known)
+    assert (again.status_code, again.content) == (304, b"")
+    assert shop.ask("GET", estimate_of(number), role="erp", headers=known).status_code == 200, "another view is another document"
+    accepted(shop, number)
+    assert shop.ask("GET", place, role="erp", headers=known).status_code == 200
+
+
+def table(shop: Shop, place: str, **query: Any) -> list[dict[str, str]]:
+    answer = shop.ask("GET", place, role="erp", params=query, headers={"Accept": "text/csv"})
+    assert answer.headers["Content-Type"].startswith("text/csv")
+    return list(csv.DictReader(io.StringIO(answer.text)))
+
+
+def test_the_lists_come_as_tables_with_the_figures_of_the_document(shop: Shop, number: str) -> None:
+    full = shop.get(estimate_of(number), role="erp")
+    operations = table(shop, estimate_of(number))
+    figures = [one for found in full["quantities"] for one in found["operations"]]
+    assert [(row["id"], row["cost"], row["run_min"]) for row in operations] == [
+        (one["id"], one["cost"], str(one["run_min"])) for one in figures
+    ]
+    materials = table(shop, estimate_of(number), part="materials", quantity=5)
+    assert {row["kind"] for row in materials} >= {"glass", "blank"}
+    assert {row["quantity"] for row in materials} == {"5"}
+    tools = table(shop, estimate_of(number), part="tooling", quantity=5)
+    assert [row["charge"] for row in tools] == [one["charge"] for one in full["quantities"][0]["tooling"]]
+
+
+def test_cells_that_a_spreadsheet_would_calculate_are_guarded(shop: Shop, one_element: dict[str, Any]) -> None:
+    one_element["prescription"]["elements"][0]["name"] = "=1+1"
+    rows = table(shop, estimate_of(shop.quoted(one_element)), part="operations")
+    assert rows[0]["part"] == "'=1+1"
+
+
+def test_what_cannot_be_asked_of_an_estimate_is_named(shop: Shop, number: str) -> None:
+    place = estimate_of(number)
+    for wrong, pointer in (("quantity=6", "/quantity"), ("view=some", "/view"), ("part=glass", "/part"), ("views=full", "/views")):
+        answer = shop.ask("GET", f"{place}?{wrong}", role="erp")
+        assert answer.status_code == 422, wrong
+        assert pointer.strip("/") in answer.text
+    assert shop.ask("GET", place, role="erp", headers={"Accept": "application/pdf"}).status_code == 406
+    assert shop.ask("GET", place, role="sales").status_code == 403
+    assert shop.ask("GET", "/v1/estimates/E-2026-999999", role="erp").status_code == 404
+    assert shop.ask("GET", f"/v1/estimates/{number}", role="erp").status_code == 404
