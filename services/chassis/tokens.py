@@ -16,10 +16,11 @@ import math
 import warnings
 from collections.abc import Iterable, Mapping
 from datetime import datetime
+from functools import cache, lru_cache
 from typing import Any
 
 from joserfc.errors import JoseError, SecurityWarning
-from joserfc.jwk import import_key
+from joserfc.jwk import Key, import_key
 from joserfc.jws import JWSRegistry, deserialize_compact
 
 from services.chassis.callers import TokenRefused
@@ -37,6 +38,8 @@ LEEWAY_S = 60
 """Clocks of issuer and suite may differ by this much."""
 MOST_CHARACTERS = 8_192
 LONGEST_SUBJECT = 255
+LONGEST_HEAD = 4_096
+MOST_IMPORTED = 128
 
 
 def header_of(token: str) -> dict[str, Any]:
@@ -84,15 +87,28 @@ def _can_verify(key: Mapping[str, Any], alg: str) -> bool:
 
 def signed_bytes(token: str, key: Mapping[str, str], alg: str) -> bytes:
     """What a token says, if the key did sign it; raises `TokenRefused`."""
-    registry = JWSRegistry(algorithms=[alg], strict_check_header=False)
     try:
         with warnings.catch_warnings():
             # The older name of Ed25519 (RFC 9864) is what issuers still write.
             warnings.simplefilter("ignore", SecurityWarning)
-            signed = deserialize_compact(token, import_key(dict(key)), registry=registry)
+            signed = deserialize_compact(token, _imported(tuple(sorted(key.items()))), registry=_registry(alg))
     except (JoseError, ValueError, TypeError, RecursionError) as fault:
         raise TokenRefused("its signature is not that of the issuer") from fault
     return bytes(signed.payload or b"")
+
+
+@lru_cache(MOST_IMPORTED)
+def _imported(fields: tuple[tuple[str, str], ...]) -> Key:
+    """A public key as the library has it: reading one takes ten times as long as using it."""
+    return import_key(dict(fields))
+
+
+@cache
+def _registry(alg: str) -> JWSRegistry:
+    """One algorithm, and heads as long as issuers write them."""
+    registry = JWSRegistry(algorithms=[alg], strict_check_header=False)
+    registry.max_header_length = LONGEST_HEAD
+    return registry
 
 
 def claims_in(payload: bytes) -> dict[str, Any]:
