@@ -26,7 +26,7 @@ from shared_schemas.operation_kinds import OperationName
 from shared_schemas.rate_row import RateRow, Yield
 from shared_schemas.rate_rows_of_aspheres import AsphereTool
 
-CentreId = Annotated[str, Field(pattern=r"^[a-z0-9]+(-[a-z0-9]+)*$", max_length=60)]
+CentreId = Annotated[str, Field(pattern=r"^([a-z0-9]+(-[a-z0-9]+)*)?$", max_length=60)]
 """What a work centre is known by when it gets another name: small letters and digits, with hyphens between."""
 
 
