@@ -83,6 +83,7 @@ class Operation(Contract):
 
     Of the minutes of pieces that go one at a time, `sampled` names the shares that only a sample of the lot takes.
 
+    `work_centre_id` is what the work centre is known by when it gets another name.
     A step of the shop's own is `own_work`, its `method` the name of its row; it may cost `lot_charge` for a lot besides, and what comes
     to it rests or is away for `wait_days` calendar days.
     """
@@ -91,6 +92,7 @@ class Operation(Contract):
     face: Face | None = None
     method: str = ""
     work_centre: Name
+    work_centre_id: Annotated[str, Field(exclude_if=not_)] = ""
     setup_min: Annotated[float, Field(ge=0)]
     batch_size: Annotated[int, Field(ge=1)]
     batch_min: Annotated[float, Field(ge=0)]

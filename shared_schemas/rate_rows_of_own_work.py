@@ -45,19 +45,43 @@ class OwnOperationRow(RateRow):
     Of the pieces `yield_share` are good. `wanted_by` says when it is done.
     """
 
-    on: DoneOn
-    after: OperationName
-    wanted_by: WantedBy = "asked"
-    finer_than: Positive | None = None
-    work_centre: Annotated[str, Field(max_length=60)] = ""
-    supplier: Annotated[str, Field(max_length=50)] = ""
-    setup_min: NonNegative = 0.0
-    minutes_each: NonNegative = 0.0
-    attended_share: Share = 1.0
-    lot_charge: NonNegativeMoney = Decimal(0)
-    piece_charge: NonNegativeMoney = Decimal(0)
-    wait_days: Annotated[float, Field(strict=True, ge=0, le=730)] = 0.0
-    yield_share: Yield = 1.0
+    on: DoneOn = Field(description="What it is done to, each of them.", examples=["assembly"])
+    after: OperationName = Field(description="The operation that it comes after.", examples=["final_test"])
+    sequence: Annotated[int, Field(strict=True, ge=1, le=99)] = Field(
+        default=1, description="Of several steps at one place the lower comes first.", examples=[1]
+    )
+    wanted_by: WantedBy = Field(
+        default="asked",
+        description="When it is done: always; asked for by its name in `own_operations` of a quote; where a face is coated; where the "
+        "element is cemented; where form, centring or imperfections have to be as fine as `finer_than`.",
+        examples=["asked"],
+    )
+    finer_than: Positive | None = Field(
+        default=None,
+        description="Form [fringe], centring [arcmin] or grade of imperfections [mm] from which on it is wanted.",
+        examples=[0.5],
+    )
+    work_centre: Annotated[str, Field(max_length=60)] = Field(
+        default="",
+        description="Where it is done, by the id or the name of a row of work_centres; empty for a supplier.",
+        examples=["test-bench"],
+    )
+    supplier: Annotated[str, Field(max_length=50)] = Field(
+        default="", description="Who does it outside; empty for a work centre.", examples=["plating house"]
+    )
+    setup_min: NonNegative = Field(default=0.0, description="Minutes for the lot [min].", examples=[20.0])
+    minutes_each: NonNegative = Field(default=0.0, description="Minutes for each piece [min].", examples=[6.0])
+    attended_share: Share = Field(
+        default=1.0, description="Share of the minutes of a piece that a person is there.", examples=[0.5]
+    )
+    lot_charge: NonNegativeMoney = Field(default=Decimal(0), description="What is paid for a lot besides.", examples=["85.00"])
+    piece_charge: NonNegativeMoney = Field(
+        default=Decimal(0), description="What is paid or used up for each piece.", examples=["4.00"]
+    )
+    wait_days: Annotated[float, Field(strict=True, ge=0, le=730)] = Field(
+        default=0.0, description="Calendar days for which what comes to it rests or is away.", examples=[14.0]
+    )
+    yield_share: Yield = Field(default=1.0, description="Share of the pieces that are good after it.", examples=[0.98])
 
     @model_validator(mode="after")
     def _it_is_done_somewhere_and_has_a_place(self) -> OwnOperationRow:

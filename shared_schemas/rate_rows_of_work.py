@@ -48,10 +48,16 @@ class WorkCentreRow(RateRow):
     Optical centring trues a lens that is held finer than `trued_below_arcmin` in its cell: `align_min` when it is held twice as fine.
     """
 
-    id: CentreId = ""
+    id: CentreId = Field(
+        default="",
+        description="What it is known by when it gets another name; made of the name where it is left out.",
+        examples=["polisher-01"],
+    )
     operations: Annotated[tuple[OperationName, ...], Field(min_length=1)]
     method: Annotated[str, Field(max_length=40)] = ""
-    priority: Annotated[int, Field(strict=True, ge=1, le=99)] = 1
+    priority: Annotated[int, Field(strict=True, ge=1, le=99)] = Field(
+        default=1, description="Of several that serve the lowest does it; of equal ones the cheaper for a lot of 25.", examples=[1]
+    )
     machine_rate_per_h: NonNegativeMoney
     labour_rate_per_h: NonNegativeMoney
     stations: Annotated[int, Field(strict=True, ge=1)]

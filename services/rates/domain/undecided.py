@@ -46,6 +46,7 @@ ANSWERS: dict[str, tuple[Callable[[Any], Hashable], str]] = {
     "hardware": (lambda row: (row.kind, row.material, row.diameter_up_to_mm), "diameter_up_to_mm"),
     "tooling": (lambda row: None if row.owned else row.kind, "kind"),
     "inspection": (_inspection, "looks_at"),
+    "operations": (lambda row: (row.on, row.after, row.sequence), "sequence"),
 }
 """What a row alone answers (`None`: rows that add up or of which cost decides), and the column that a second one is shown at."""
 

@@ -89,6 +89,7 @@ def test_it_reaches_the_estimate_with_its_minutes_charge_and_wait(quotes: dict[s
     (step,) = (one for route in document.routes for one in route.operations if one.operation == "own_work")
     assert (step.method, step.work_centre, step.setup_min, step.batch_min) == ("leak test", "test bench", 30.0, 12.0)
     assert (step.yield_share, step.consumables, step.wait_days) == (0.9, Decimal("1.50"), 2.0)
+    assert all(one.work_centre_id for route in document.routes for one in route.operations)
 
 
 def test_a_quote_that_does_not_ask_for_it_is_that_of_a_shop_without_it(rates: Rates, quotes: dict[str, QuoteBody]) -> None:
@@ -139,6 +140,14 @@ def test_a_step_comes_after_what_its_row_says_and_before_what_follows(
     place = route.index("step")
     assert after in route[:place] or after == "core"
     assert before is None or before in route[place:]
+
+
+def test_of_two_steps_at_one_place_the_sequence_says_which_is_first_and_two_alike_are_refused(rates: Rates) -> None:
+    one, other = own(name="b", wanted_by="always"), own(name="a", wanted_by="always", sequence=2)
+    plan = sections_of(mounted(), with_steps(rates, other, one))[2]
+    assert names(route_of(plan, "lens"))[-4:] == ["final_test", "b", "a", "pack"]
+    alike = with_steps(rates, one, own(name="a"))
+    assert [fault.pointer for fault in contradictions(alike, "operations")] == ["/rows/1/sequence"]
 
 
 @pytest.mark.parametrize(

@@ -20,7 +20,6 @@ from shared_schemas.rates import Rates, WorkCentreRow, YieldRow
 
 Why = Callable[[], Figure]
 """Writes a figure; called when a route card is written, not while tolerances are being tried."""
-
 LONGEST_RUN = 80
 """Signs in the name of a shared run."""
 
@@ -199,6 +198,7 @@ class Line:
             face=self.face,
             method=self.method,
             work_centre=self.centre.name,
+            work_centre_id=self.centre.id,
             setup_min=self.setup_min,
             batch_size=self.batch_size,
             batch_min=self.batch_min,

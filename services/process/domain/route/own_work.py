@@ -15,10 +15,12 @@ from services.process.domain.route.lines import NO_WORK, Line
 from shared_schemas.check import Finding
 from shared_schemas.figure import Figure
 from shared_schemas.finding_kinds import finding
-from shared_schemas.operation_kinds import OperationName, operation_words
+from shared_schemas.operation_kinds import OPERATIONS, OperationName, operation_words
 from shared_schemas.operations import Face, Operation, Route
 from shared_schemas.rate_rows_of_own_work import DoneOn
 from shared_schemas.rates import InForce, OwnOperationRow, Rates, YieldRow
+
+ORDER = tuple(OPERATIONS)
 
 
 @dataclass(frozen=True)
@@ -42,7 +44,7 @@ class OwnLine(Line):
         row = self.row
         assert row is not None
         return Operation(
-            operation="own_work", face=self.face, method=row.name, work_centre=self.centre.name, setup_min=row.setup_min, batch_size=1,
+            operation="own_work", face=self.face, method=row.name, work_centre=self.centre.name, work_centre_id=self.centre.id, setup_min=row.setup_min, batch_size=1,
             batch_min=row.minutes_each, attended_share=row.attended_share, yield_share=row.yield_share, consumables=row.piece_charge,
             lot_charge=row.lot_charge, wait_days=row.wait_days, ways=self.ways, basis=tuple(quoted_once(one) for one in self._basis()),
         )  # fmt: skip
@@ -98,10 +100,10 @@ def _rates_asked(in_force: InForce, asked: frozenset[str]) -> Rates:
 def _lines(
     rates: Rates, on: DoneOn, after: Collection[OperationName], wanted: Callable[[OwnOperationRow], bool], face: Face | None = None
 ) -> Iterator[Line]:
-    """The steps on something after some operations, in the order of the operations that they come after, then of their names."""
-    for row in sorted((row for row in rates.operations if row.on == on and row.after in after), key=lambda row: row.name):
-        if wanted(row):
-            yield _line(row, face, rates)
+    """The steps on something after some operations, in the order of these and then as their `sequence` says."""
+    rows = (row for row in rates.operations if row.on == on and row.after in after and wanted(row))
+    for row in sorted(rows, key=lambda row: (ORDER.index(row.after), row.sequence, row.name)):
+        yield _line(row, face, rates)
 
 
 def _line(row: OwnOperationRow, face: Face | None, rates: Rates) -> Line:
