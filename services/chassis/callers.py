@@ -38,7 +38,6 @@ NOTED_EVERY_S = 60.0
 TOLD_EVERY_S = 5.0
 """The last use of a key is true to these seconds while anybody asks."""
 
-_noting = CapacityLimiter(1)
 _lookups = CapacityLimiter(2)
 """Threads of their own: a flood of unknown keys takes none of those that routes run in."""
 
@@ -90,7 +89,8 @@ class KeyRing:
         uses, self._used = self._used, {}
         self._noted_at.update(dict.fromkeys(uses))
         try:
-            await to_thread.run_sync(self._keys.note_uses, uses, limiter=_noting)
+            # In a thread of the loop itself, which waits for it when it ends: no connection is left behind.
+            await asyncio.get_running_loop().run_in_executor(None, self._keys.note_uses, uses)
         except SQLAlchemyError as fault:
             log.warning("the last use of keys is not noted", extra={"why": type(fault).__name__})
 
