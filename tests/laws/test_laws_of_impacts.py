@@ -10,13 +10,14 @@ import pytest
 from services.glass.domain.plan import plan_blanks
 from services.prescription.domain.check import check
 from services.process.domain.plan import plan_operations
-from services.quoting.pricing.prices_only import prices_of
+from services.quoting.pricing.prices_only import prices_as_issued, prices_of
 from services.quoting.pricing.tables_read import READ_BY, is_priced_by
+from shared_schemas.base import canonical_json
 from shared_schemas.quote import QuoteRequest
 from shared_schemas.rate_impact import RatedQuote
 from shared_schemas.rates import RateRow, Rates
 from shared_schemas.traveller import Refusal
-from tests.chain import alike_doublets, job_of, request_of, singlet
+from tests.chain import alike_doublets, job_of, quote_of, request_of, singlet
 
 QUANTITIES = (5,)
 BARREL = {"material": "aluminium", "length_mm": 20.0, "outer_diameter_mm": 32.0}
@@ -53,6 +54,12 @@ def worked_out(request: QuoteRequest, rates: Rates) -> RatedQuote:
     operations = plan_operations(job=job, check=report, blanks=blanks, rates=rates)
     assert not isinstance(operations, Refusal)
     return prices_of(job=job, blanks=blanks, operations=operations, rates=rates, kept={})
+
+
+@pytest.mark.parametrize("name", ["coated", "cemented"])
+def test_prices_only_through_every_stage_are_those_of_the_whole_quote(name: str, rates: Rates) -> None:
+    request = LENSES[name]
+    assert worked_out(request, rates) == prices_as_issued(canonical_json(quote_of(request, rates)))
 
 
 @pytest.mark.parametrize("name", [*LENSES])

@@ -16,7 +16,7 @@ from services.process.domain.remarks.notes import cautions_for, notes_of, unplan
 from services.process.domain.route.element import ElementLines, element_lines
 from services.process.domain.route.lens import group_name, group_route, lens_route
 from services.process.domain.route.own_work import rates_asked, without_a_place
-from services.process.domain.route.relaxations import relaxations_of, relaxations_of_alignment, relaxations_of_groups
+from services.process.domain.route.relaxations import bare, relaxations_of, relaxations_of_alignment, relaxations_of_groups
 from services.process.domain.tools.bought_parts import bought_parts, freight, parts_wanted, too_large_to_buy
 from services.process.domain.tools.plate_offers import offers_for
 from services.process.domain.tools.stop_part import stop_without_a_plate
@@ -39,8 +39,17 @@ class ElementPlan:
     work: ElementWork
     rates: Rates
     lines: ElementLines
-    route: Route
     notes: tuple[Finding, ...]
+
+    @cached_property
+    def route(self) -> Route:
+        """The route card, on which every operation says what it rests on."""
+        return Route(part=self.work.name, kind="element", operations=tuple(line.as_operation() for line in self.lines))
+
+    @cached_property
+    def bare_route(self) -> Route:
+        """The route card in figures alone, which is far less to write and to read."""
+        return Route(part=self.work.name, kind="element", operations=tuple(bare(line) for line in self.lines))
 
     @cached_property
     def relaxations(self) -> tuple[Relaxation, ...]:
@@ -66,7 +75,6 @@ def _planned(work: ElementWork, in_force: InForce) -> ElementPlan:
         work=work,
         rates=rates,
         lines=lines,
-        route=Route(part=work.name, kind="element", operations=tuple(line.as_operation() for line in lines)),
         notes=(*notes_of(work, rates), *coating_notes(work, rates)),
     )
 
@@ -80,7 +88,7 @@ def plan_operations(
         pictures: whether the plan has a picture of every block that lenses share.
 
     Notes:
-        A job that wants prices only gets no relaxations and no offers.
+        A job that wants prices only gets no relaxations, no offers, and operations of elements that do not say what they rest on.
 
     Raises:
         RateMissing: a work centre, grit, coefficient, yield or part that the rates do not have.
@@ -102,13 +110,10 @@ def plan_operations(
     blackened = prescription.barrel is not None
     of_groups = [group_route(group, rates, blackened=blackened) for group in cemented]
     of_lens = lens_route(groups, prescription, rates)
+    routes = (*(one.bare_route if job.prices_only else one.route for one in plans), *of_groups, of_lens)
     return OperationPlan(
         currency=rates.base_currency,
-        routes=(
-            *(one.route for one in plans),
-            *of_groups,
-            of_lens,
-        ),
+        routes=routes,
         alike=blanks.alike,
         bought_parts=(
             *bought_parts(wanted, rates),
@@ -130,7 +135,7 @@ def plan_operations(
             *(note for one in plans for note in one.notes),
             *unplanned(elements, prescription),
             *stop_without_a_plate(elements, prescription),
-            *without_a_place(job.request.own_operations, (*(one.route for one in plans), *of_groups, of_lens)),
+            *without_a_place(job.request.own_operations, routes),
         ),
         cautions=cautions_for(elements, cemented=bool(cemented)),
         blocks=tuple(pictures_of_blocks([work for work in elements if work.part == work.name], rates)) if pictures else (),

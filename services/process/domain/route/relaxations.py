@@ -67,7 +67,7 @@ def route_changes(before: Sequence[Step], after: Sequence[Step]) -> RouteChanges
             changed += _changed(before, after, start, first, end - start)
         else:
             removed += range(start, end)
-            added += (AddedOperation(position=end, operation=_bare(after[i])) for i in range(first, last))
+            added += (AddedOperation(position=end, operation=bare(after[i])) for i in range(first, last))
     return RouteChanges(tuple(changed), tuple(removed), tuple(added))
 
 
@@ -82,7 +82,7 @@ def _changed(before: Sequence[Step], after: Sequence[Step], start: int, first: i
     return found
 
 
-def _bare(step: Step) -> Operation:
+def bare(step: Step) -> Operation:
     """An operation without its basis, as nobody asks why of what is only offered; only a step of the shop's own has charge and wait."""
     return Operation(**{name: getattr(step, name) for name in FIELDS if hasattr(step, name)})
 
