@@ -76,6 +76,7 @@ class Settings(BaseSettings):
     `database_url` (`postgresql://…?sslmode=verify-full&sslrootcert=…`) and `redis_url` (`rediss://…?ssl_ca_certs=…`) carry
     passwords. `rates_url` is the origin that serves `/v1/rates`, and processes of the suite show it the `service_key`. The origin that
     serves `/v1/load` is `orders_url`, empty where nobody keeps a book of load; `quoting_url` is that from which orders learns what was accepted.
+    `shop_name`: what the shop is called in documents that go to its customers' systems.
     `describes`: the services that `/openapi.json` tells of, where that is more than those this process serves.
     A sample secret refuses to start.
 
@@ -110,6 +111,7 @@ class Settings(BaseSettings):
     services: Annotated[tuple[str, ...], NoDecode] = ("prescription", "glass", "process", "quoting", "orders", "rates")
     describes: Annotated[tuple[str, ...], NoDecode] = ()
     deployment: str = "blankwright"
+    shop_name: str = ""
     log_level: str = "INFO"
     most_body_bytes: Annotated[int, Field(ge=1024)] = 1024 * 1024
     body_within_s: Annotated[float, Field(gt=0, le=600)] = 60.0

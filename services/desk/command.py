@@ -14,6 +14,7 @@ from services.chassis.version import VERSION
 from services.desk import (
     archive_commands,
     audit_commands,
+    estimate_commands,
     impact_commands,
     keeping_commands,
     key_commands,
@@ -29,6 +30,7 @@ app = typer.Typer(
 )  # fmt: skip
 for commands in (
     quote_commands,
+    estimate_commands,
     load_commands,
     rate_commands,
     impact_commands,

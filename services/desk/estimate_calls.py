@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from abc import ABC, abstractmethod
 from collections.abc import Mapping
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any, Literal, TypeVar
 from urllib.parse import quote as in_path
 
 from pydantic import BaseModel
@@ -13,7 +13,8 @@ if TYPE_CHECKING:
     from shared_schemas.estimate import Estimate, EstimatePart, EstimatePlan
 
 Answer = TypeVar("Answer", bound=BaseModel)
-CSV = "text/csv"
+CSV, XML = "text/csv", "application/xml"
+UblDocument = Literal["quotation", "order-response"]
 
 
 class EstimateCalls(ABC):
@@ -45,6 +46,11 @@ class EstimateCalls(ABC):
     def estimate_csv(self, number: str, part: EstimatePart = "operations", quantity: int | None = None) -> str:
         """One list of a job estimate as CSV."""
         return self.text(CSV, _place(number), {"part": part, "quantity": _or_none(quantity)})
+
+    def ubl(self, number: str, document: UblDocument = "quotation", revision: int | None = None) -> str:
+        """A ready quote as a UBL 2.1 Quotation, or once it is accepted as an OrderResponse: XML to be sent to the customer."""
+        place = f"/v1/quotes/{in_path(number, safe='')}/ubl/{document}"
+        return self.text(XML, place, {"revision": _or_none(revision)})
 
 
 def _place(number: str) -> str:

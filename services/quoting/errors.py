@@ -13,6 +13,7 @@ Explained
     ├── QuoteExpired           the quote is past the day it was valid until
     ├── DecisionStands         another decision on that revision was made before
     ├── QuantityNotQuoted      an order for a quantity that was not quoted
+    ├── OrderNotPlaced         an order response of a quote that was not accepted
     ├── EstimateUnknown        no estimate of that number, or its quote is not ready
     ├── CursorUnreadable       a cursor that none of our pages gave out
     ├── CursorOfAnotherEpoch   a cursor from before a backup was restored
@@ -156,6 +157,16 @@ class QuantityNotQuoted(QuotingError):
                 limit=known,
                 remedy=f"one of {known}, or a requote with that quantity",
             ),
+        )
+
+
+class OrderNotPlaced(QuotingError):
+    """An order response of a quote that was not accepted."""
+
+    def __init__(self, number: str, revision: int) -> None:
+        self.number = number
+        super().__init__(
+            f"Revision {revision} of quote {number} is not accepted, so there is no order to respond to; accept it first, or ask for its quotation."
         )
 
 

@@ -34,6 +34,7 @@ WHO: dict[str, str] = {
     "DELETE /v1/quotes/{}": "sales",
     "GET /v1/quotes/{}/explanation": "sales engineer",
     "GET /v1/quotes/{}/sheet": "sales engineer",
+    "GET /v1/quotes/{}/ubl/{}": "sales erp engineer",
     "GET /v1/quotes/{}/events": "sales engineer",
     "GET /v1/quotes/{}/compare": "sales erp engineer",
     "POST /v1/quotes/{}/requote": "sales",

@@ -98,3 +98,17 @@ def test_what_cannot_be_asked_of_an_estimate_is_named(shop: Shop, number: str) -
     assert shop.ask("GET", place, role="sales").status_code == 403
     assert shop.ask("GET", "/v1/estimates/E-2026-999999", role="erp").status_code == 404
     assert shop.ask("GET", f"/v1/estimates/{number}", role="erp").status_code == 404
+
+
+def test_a_quotation_and_once_it_is_accepted_an_order_response_are_had_as_xml(shop: Shop, number: str) -> None:
+    place = f"/v1/quotes/{number}/ubl"
+    first = shop.ask("GET", f"{place}/quotation")
+    assert (first.status_code, first.headers["Content-Type"]) == (200, "application/xml")
+    known = {"If-None-Match": first.headers["ETag"]}
+    assert shop.ask("GET", f"{place}/quotation", headers=known).status_code == 304
+    early = shop.ask("GET", f"{place}/order-response")
+    assert (early.status_code, "is not accepted" in early.text) == (409, True)
+    promised = accepted(shop, number)["promised"]["ship_date"]
+    assert f"<cbc:EndDate>{promised}</cbc:EndDate>" in shop.ask("GET", f"{place}/order-response").text
+    assert shop.ask("GET", f"{place}/invoice").status_code == 422
+    assert shop.ask("GET", f"{place}/quotation", headers={"Accept": "text/html"}).status_code == 406

@@ -25,6 +25,7 @@ from services.quoting.api import (
     production_orders,
     promise,
     readiness,
+    ubl,
 )
 from services.quoting.api.parts import (
     QUOTE_FINISHED,
@@ -73,6 +74,7 @@ for part in (
     batches,
     estimates,
     production_orders,
+    ubl,
     handovers,
     impact,
     readiness,
@@ -107,6 +109,7 @@ STATUS: dict[type[Explained], tuple[int, str, str]] = {
     errors.QuoteExpired: (409, "conflict", "The quote has expired"),
     errors.DecisionStands: (409, "conflict", "It was decided otherwise"),
     errors.QuantityNotQuoted: (422, "invalid", "That quantity was not quoted"),
+    errors.OrderNotPlaced: (409, "conflict", "There is no order"),
     errors.EstimateUnknown: (404, "not-found", "There is no such estimate"),
     errors.CursorUnreadable: (422, "invalid", "The cursor cannot be read"),
     errors.CursorOfAnotherEpoch: (410, "gone", "The cursor is of before a restore"),

@@ -1,0 +1,191 @@
+"""The commercial side of a quote in the words of OASIS UBL 2.1: a Quotation, and once it is accepted an OrderResponse.
+
+Neither says anything of costs, routes or minutes: they are made from prices alone.
+
+Source:
+    OASIS, Universal Business Language Version 2.1 (2013), https://docs.oasis-open.org/ubl/os-UBL-2.1/, schemas in xsd/maindoc.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+from typing import Literal, get_args
+from xml.etree.ElementTree import Element, SubElement, indent, tostring  # nosec B405  it parses nothing
+
+from services.quoting.errors import OrderNotPlaced
+from services.quoting.service.documents import decision_document, not_ready
+from services.quoting.service.production_order import figures_of
+from services.quoting.store.rows import StoredQuote
+from shared_schemas.estimate import EstimatedTool, EstimateQuantity, UnitCodes
+from shared_schemas.quote import QuoteBody, QuoteDecision, middle_quantity
+
+UblDocument = Literal["quotation", "order-response"]
+UBL_DOCUMENTS: tuple[UblDocument, ...] = get_args(UblDocument)
+_NAMESPACE = "urn:oasis:names:specification:ubl:schema:xsd"
+_ACCEPTED = "AP"
+"""Accepted, in the list of response types of UN/EDIFACT, data element 4343."""
+_NO_XML = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\ud800-\udfff\ufffe\uffff]")
+
+
+@dataclass(frozen=True)
+class _Priced:
+    """What a line of a document is made from."""
+
+    number: str
+    title: str
+    currency: str
+    figures: EstimateQuantity
+
+
+def ubl_document(row: StoredQuote, document: UblDocument, *, seller: str = "") -> bytes:
+    """A ready quote as that document; `seller` is what the shop is called.
+
+    Notes:
+        A quotation has one line, at the middle quantity of those asked for; the other quantities are alternatives of that line, each
+        with the charges for its own tools. An order response is of the quantity that was ordered.
+
+    Raises:
+        QuoteNotReady, QuoteArchived: it has no figures.
+        OrderNotPlaced: an order response of a quote that was not accepted.
+    """
+    if row.body is None:
+        raise not_ready(row)
+    body = QuoteBody.model_validate_json(row.body)
+    return _quotation(row, body, seller) if document == "quotation" else _order_response(row, body, seller)
+
+
+def _quotation(row: StoredQuote, body: QuoteBody, seller: str) -> bytes:
+    root = _root("Quotation")
+    middle = middle_quantity(one.quantity for one in body.breaks)
+    priced = {one.quantity: _priced(row, body, figures_of(one, body)) for one in body.breaks}
+    main = priced[middle]
+    _add(root, "cbc:UBLVersionID", "2.1")
+    _add(root, "cbc:ID", _document_number(row))
+    _add(root, "cbc:IssueDate", body.quoted_on)
+    _add(root, "cbc:Note", body.prescription.title)
+    _add(root, "cbc:PricingCurrencyCode", body.currency)
+    _add(root, "cbc:LineCountNumeric", 1)
+    period = SubElement(root, "cac:ValidityPeriod")
+    _add(period, "cbc:StartDate", body.quoted_on)
+    _add(period, "cbc:EndDate", body.valid_until)
+    _parties(root, row, None, seller)
+    _charges(root, main)
+    _total(root, "cac:QuotedMonetaryTotal", main)
+    line = SubElement(root, "cac:QuotationLine")
+    _add(line, "cbc:ID", 1)
+    _line_item(line, "cac:LineItem", "1", main, main.figures.ship_date, "cac:EstimatedDeliveryPeriod")
+    others = [one for quantity, one in priced.items() if quantity != middle]
+    for place, other in enumerate(others, start=1):
+        item = "cac:AlternativeLineItem"
+        _line_item(line, item, f"1.{place}", other, other.figures.ship_date, "cac:EstimatedDeliveryPeriod", with_charges=True)
+    return _written(root)
+
+
+def _order_response(row: StoredQuote, body: QuoteBody, seller: str) -> bytes:
+    decision = decision_document(row, row.decision) if row.decision else None
+    price_break = next((one for one in body.breaks if decision is not None and one.quantity == decision.quantity), None)
+    if decision is None or decision.decision != "accepted" or price_break is None:
+        raise OrderNotPlaced(row.quote_number, row.revision)
+    priced = _priced(row, body, figures_of(price_break, body))
+    root = _root("OrderResponse")
+    _add(root, "cbc:UBLVersionID", "2.1")
+    _add(root, "cbc:ID", f"{_document_number(row)}-response")
+    _add(root, "cbc:SalesOrderID", row.quote_number)
+    _add(root, "cbc:IssueDate", decision.at.date())
+    _add(root, "cbc:OrderResponseCode", _ACCEPTED, listID="UN/EDIFACT 4343")
+    _add(root, "cbc:DocumentCurrencyCode", body.currency)
+    _add(root, "cbc:LineCountNumeric", 1)
+    order = SubElement(root, "cac:OrderReference")
+    _add(order, "cbc:ID", _said(decision, "purchase_order") or row.quote_number)
+    _parties(root, row, decision, seller)
+    _charges(root, priced)
+    _total(root, "cac:LegalMonetaryTotal", priced)
+    line = SubElement(root, "cac:OrderLine")
+    promised = decision.promised.ship_date if decision.promised is not None else priced.figures.ship_date
+    _line_item(line, "cac:LineItem", "1", priced, promised, "cac:PromisedDeliveryPeriod")
+    return _written(root)
+
+
+def _root(name: str) -> Element:
+    spaces = {"xmlns": name, "xmlns:cac": "CommonAggregateComponents", "xmlns:cbc": "CommonBasicComponents"}
+    return Element(name, {prefix: f"{_NAMESPACE}:{of}-2" for prefix, of in spaces.items()})
+
+
+def _written(root: Element) -> bytes:
+    indent(root)
+    return bytes(tostring(root, encoding="utf-8", xml_declaration=True))
+
+
+def _add(parent: Element, tag: str, value: object, **attributes: str) -> None:
+    SubElement(parent, tag, attributes).text = _NO_XML.sub("�", str(value))
+
+
+def _priced(row: StoredQuote, body: QuoteBody, figures: EstimateQuantity) -> _Priced:
+    return _Priced(_document_number(row), body.prescription.title, body.currency, figures)
+
+
+def _document_number(row: StoredQuote) -> str:
+    return f"{row.quote_number}-{row.revision}"
+
+
+def _said(decision: QuoteDecision | None, name: str) -> str | None:
+    return getattr(decision, name, None) or None
+
+
+def _parties(root: Element, row: StoredQuote, decision: QuoteDecision | None, seller: str) -> None:
+    """Both sides, as far as their names are known."""
+    supplier = SubElement(root, "cac:SellerSupplierParty")
+    if seller:
+        _add(SubElement(SubElement(supplier, "cac:Party"), "cac:PartyName"), "cbc:Name", seller)
+    buyer = SubElement(root, "cac:BuyerCustomerParty")
+    if number := _said(decision, "customer_number"):
+        _add(buyer, "cbc:SupplierAssignedAccountID", number)
+    if row.customer:
+        _add(SubElement(SubElement(buyer, "cac:Party"), "cac:PartyName"), "cbc:Name", row.customer)
+    if contact := _said(decision, "contact"):
+        _add(SubElement(buyer, "cac:BuyerContact"), "cbc:Name", contact)
+
+
+def _line_item(
+    parent: Element, tag: str, number: str, priced: _Priced, day: date, period: str, *, with_charges: bool = False
+) -> None:
+    figures = priced.figures
+    item = SubElement(parent, tag)
+    _add(item, "cbc:ID", number)
+    _add(item, "cbc:Quantity", figures.quantity, unitCode=UnitCodes().pieces)
+    _amount(item, "cbc:LineExtensionAmount", figures.total_price, priced.currency)
+    _add(SubElement(SubElement(item, "cac:Delivery"), period), "cbc:EndDate", day)
+    if with_charges:
+        _charges(item, priced)
+    price = SubElement(item, "cac:Price")
+    _amount(price, "cbc:PriceAmount", figures.unit_price, priced.currency)
+    _add(price, "cbc:BaseQuantity", 1, unitCode=UnitCodes().pieces)
+    sold = SubElement(item, "cac:Item")
+    _add(sold, "cbc:Name", priced.title or priced.number)
+    _add(SubElement(sold, "cac:SellersItemIdentification"), "cbc:ID", priced.number)
+
+
+def _charges(parent: Element, priced: _Priced) -> None:
+    """The charges for tools, where they are asked once beside the price."""
+    tools: Sequence[EstimatedTool] = priced.figures.tooling if priced.figures.tooling_charges else ()
+    for tool in tools:
+        charge = SubElement(parent, "cac:AllowanceCharge")
+        _add(charge, "cbc:ChargeIndicator", "true")
+        _add(charge, "cbc:AllowanceChargeReason", tool.item)
+        _amount(charge, "cbc:Amount", tool.charge, priced.currency)
+
+
+def _total(root: Element, tag: str, priced: _Priced) -> None:
+    figures, total = priced.figures, SubElement(root, tag)
+    _amount(total, "cbc:LineExtensionAmount", figures.total_price, priced.currency)
+    if figures.tooling_charges:
+        _amount(total, "cbc:ChargeTotalAmount", figures.tooling_charges, priced.currency)
+    _amount(total, "cbc:PayableAmount", figures.total_payable, priced.currency)
+
+
+def _amount(parent: Element, tag: str, amount: Decimal, currency: str) -> None:
+    _add(parent, tag, amount, currencyID=currency)
