@@ -6,13 +6,14 @@ from typing import Annotated
 
 from fastapi import APIRouter, Depends, Query
 
+from services.chassis.json_bodies import CheckedRoute
 from services.chassis.keys import Caller
 from services.chassis.web import Tools, answers, needs_role
 from services.quoting.api.parts import Now
 from services.quoting.service.readiness import readiness
 from shared_schemas.rate_readiness import RateReadiness
 
-router = APIRouter()
+router = APIRouter(route_class=CheckedRoute)
 Engineer = Annotated[Caller, Depends(needs_role("engineer"))]
 
 

@@ -34,7 +34,9 @@ def test_the_command_the_figures_and_a_dead_letter_say_it() -> None:
 
 def test_the_newest_entry_of_the_changes_and_the_images_of_the_cluster_are_of_this_version() -> None:
     changes = (ROOT / "deploy" / "CHANGELOG.md").read_text(encoding="utf-8")
-    assert re.findall(r"^## (.+)$", changes, flags=re.MULTILINE)[0] == VERSION
+    entries = re.findall(r"^## (.+)$", changes, flags=re.MULTILINE)
+    assert next(entry for entry in entries if entry != "Unreleased") == VERSION
+    assert "Unreleased" not in entries[1:], "what is not released yet stands above all that is"
     kustomization = yaml.safe_load((ROOT / "deploy" / "kubernetes" / "kustomization.yaml").read_text(encoding="utf-8"))
     assert [image["newTag"] for image in kustomization["images"] if image["name"] == "blankwright"] == [VERSION]
     for path in (ROOT / "deploy" / "kubernetes").glob("*.yaml"):
