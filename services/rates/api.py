@@ -13,7 +13,7 @@ from services.chassis.cursors import cursor_at, position_of
 from services.chassis.json_bodies import CheckedRoute
 from services.chassis.resources import Resources
 from services.chassis.web import Tools, answers
-from services.rates import api_drafts, api_first_day, api_history, api_proposals, errors
+from services.rates import api_archive, api_drafts, api_first_day, api_history, api_proposals, errors
 from services.rates.api_parts import (
     AS_YOU_HAVE_IT,
     CONFIRM,
@@ -44,7 +44,7 @@ from shared_schemas.problem import Explained
 from shared_schemas.rates import TABLES, RateRevision, RateRow, RevisionList, Said, TablePage, TableUpdate
 
 router = APIRouter(route_class=CheckedRoute)
-for part in (api_proposals, api_drafts, api_first_day, api_history):
+for part in (api_archive, api_proposals, api_drafts, api_first_day, api_history):
     router.include_router(part.router)
 
 STATUS: dict[type[Explained], tuple[int, str, str]] = {
@@ -87,6 +87,8 @@ def _to_confirm(resources: Resources) -> str | None:
     found = RateStore(resources.database).shortcomings()
     return f"figures of a release, to be confirmed: {found.to_confirm()}" if found is not None and found.unconfirmed else None
 
+
+LARGER_BODIES = api_archive.LARGER_BODIES
 
 CHECKS = (
     Check("rates", _lacking, needed=False, kept_s=10.0),
@@ -138,6 +140,7 @@ def get_revision(number: Number, caller: EngineerOrSuite, tools: Tools, if_none_
     response_model=TablePage,
     responses={200: {"content": {CSV: {"schema": {"type": "string"}}}}, **AS_YOU_HAVE_IT,
                **answers("not-found", "not-acceptable", "invalid")},
+    openapi_extra={"x-columns": api_archive.MEANINGS},
 )  # fmt: skip
 def get_table(
     table: Table,
@@ -189,20 +192,23 @@ async def put_table(
     body = await http.body()
 
     def publish() -> StoredTable:
-        rows, why, confirmed = _read(table, body, content_type, reason)
+        store = RateStore(tools.database)
+        rows, why, confirmed = _read(table, body, content_type, reason, store.table(table).rows)
         now = datetime.now(UTC)
         Publisher(tools.database).bring_into_force(now)
         by = Author(caller.label, why, now, caller.key_id)
-        return RateStore(tools.database).publish(table, rows, seen=seen, by=by, confirmed={*confirmed, *confirm})[0]
+        return store.publish(table, rows, seen=seen, by=by, confirmed={*confirmed, *confirm})[0]
 
     return shown_table(await run_in_threadpool(publish), shape)
 
 
-def _read(table: str, body: bytes, content_type: str, reason: str | None) -> tuple[tuple[RateRow, ...], str, tuple[str, ...]]:
+def _read(
+    table: str, body: bytes, content_type: str, reason: str | None, before: bytes
+) -> tuple[tuple[RateRow, ...], str, tuple[str, ...]]:
     """Rows, reason and what is confirmed of an update, from JSON or CSV."""
     if kind_of(content_type) == CSV:
         if reason is None:
             raise errors.ReasonMissing(table)
-        return read_rows(table, body, content_type), reason, ()
+        return read_rows(table, body, content_type, before), reason, ()
     update = read_document(TableUpdate, body, content_type)
     return validated_rows(table, update.rows), update.reason, update.confirm

@@ -152,8 +152,9 @@ async def put_draft_table(
     body = await http.body()
 
     def put() -> StoredTable:
-        rows = read_rows(table, body, content_type)
-        return DraftStore(tools.database).put_table(number, table, rows, seen=seen, by=writer_of(caller))
+        store = DraftStore(tools.database)
+        rows = read_rows(table, body, content_type, store.table(number, table).rows)
+        return store.put_table(number, table, rows, seen=seen, by=writer_of(caller))
 
     return shown_table(await run_in_threadpool(put), shape)
 

@@ -16,9 +16,9 @@ from services.chassis.negotiation import media_type_of, quality
 from services.chassis.refusals import Refused
 from services.chassis.web import needs_role
 from services.rates import errors
+from services.rates.domain.csv_dialect import decoded
 from services.rates.domain.table_csv import rows_from_csv, rows_to_csv, validated_rows
 from services.rates.store.statements import StoredTable
-from shared_schemas.problem import ProblemDetail
 from shared_schemas.rates import TABLES, ProposedRows, RateRow
 
 Engineer = Annotated[Caller, Depends(needs_role("engineer"))]
@@ -50,10 +50,12 @@ def kind_of(content_type: str) -> str:
     return kind
 
 
-def read_rows(table: str, body: bytes, content_type: str) -> tuple[RateRow, ...]:
-    """The rows of a body, from JSON or CSV; raises `TableUnreadable` naming every wrong cell."""
+def read_rows(table: str, body: bytes, content_type: str, before: bytes = b"[]") -> tuple[RateRow, ...]:
+    """The rows of a body, from JSON or CSV, that are to replace those of `before`; raises `TableUnreadable` naming every wrong cell."""
     if kind_of(content_type) == CSV:
-        return rows_from_csv(table, _decoded(table, body))
+        text = decoded(table, body)
+        refuse_turned_text(text, "/rows")
+        return rows_from_csv(table, text, json.loads(before))
     return validated_rows(table, read_document(ProposedRows, body, content_type).rows)
 
 
@@ -66,18 +68,6 @@ def read_document(kind: type[Document], body: bytes, content_type: str) -> Docum
     except ValidationError as fault:
         found = [{**error, "loc": ("body", *error["loc"])} for error in fault.errors()]
         raise RequestValidationError(found, body=document) from fault
-
-
-def _decoded(table: str, body: bytes) -> str:
-    """The text of a CSV body, with or without a byte order mark."""
-    try:
-        text = body.decode("utf-8-sig")
-    except UnicodeDecodeError as fault:
-        line = body.count(b"\n", 0, fault.start) + 1
-        detail = ProblemDetail(pointer="/rows", reason=f"line {line} is not UTF-8", remedy="save the CSV as UTF-8")
-        raise errors.TableUnreadable(table, [detail]) from fault
-    refuse_turned_text(text, "/rows")
-    return text
 
 
 def tags_in(if_match: str | None, what: str) -> frozenset[str]:

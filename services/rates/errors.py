@@ -3,7 +3,9 @@
 Explained
 └── RatesError
     ├── TableUnknown       no table of that name
+    ├── ArchiveUnreadable  an archive or a spreadsheet that cannot be read as one of tables
     ├── TableOrDraft       a proposal of neither or of both
+    ├── TablesUnreadable   the same of several tables at once
     ├── TableUnreadable    rows that do not have the table's shape
     ├── TableContradicts   rows that do not agree with each other or with another table
     ├── AnswersUnreadable  answers to the first day's questions that do not read as what was asked
@@ -48,6 +50,25 @@ class TableUnknown(RatesError):
     def __init__(self, table: str) -> None:
         self.table = table
         super().__init__(f"There is no rate table {table[:60]}. The tables are {', '.join(TABLES)}.")
+
+
+class ArchiveUnreadable(RatesError):
+    """An archive or a spreadsheet that is none, or holds what it should not."""
+
+    def __init__(self, why: str, figure: str | None = None) -> None:
+        detail = ProblemDetail(
+            pointer="", reason=why, figure=figure, remedy="a file as GET /v1/rates/archive gives it, or sheets named as tables"
+        )
+        super().__init__(f"The tables cannot be read: {why}. Nothing was changed.", detail)
+
+
+class TablesUnreadable(RatesError):
+    """Several tables with cells that cannot be read; a pointer goes into the tables."""
+
+    def __init__(self, errors: Sequence[ProblemDetail]) -> None:
+        super().__init__(
+            f"The tables have {_counted(errors, 'cell')} that cannot be read; nothing was changed.", *errors[:MOST_NAMED]
+        )
 
 
 class TableOrDraft(RatesError):

@@ -6,9 +6,10 @@ import json
 from collections.abc import Collection, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
+from typing import Any
 
 from cachetools import LRUCache
-from sqlalchemy import text
+from sqlalchemy import Row, text
 
 from services.chassis.database import Database
 from services.chassis.epoch import first_free
@@ -51,6 +52,12 @@ class RateStore:
             latest = latest_of(connection)
             head_of(connection, latest)
             return latest, rates_of(connection, latest)
+
+    def rates(self, number: int | None = None) -> tuple[Row[Any], Rates]:
+        """What is said of a revision, the newest unless told, and its tables; raises `RevisionUnknown`, `TableUnreadable` for old rows."""
+        with self._database.transaction() as connection:
+            head = head_of(connection, latest_of(connection) if number is None else number)
+            return head, rates_of(connection, head.number)
 
     def digest(self, number: int) -> str:
         """Digest of a revision; raises `RevisionUnknown`."""

@@ -103,8 +103,8 @@ def test_a_cell_that_cannot_be_is_named(cells: str, pointer: str) -> None:
 
 
 def test_an_unknown_column_a_column_twice_and_a_cell_too_many_are_named() -> None:
-    assert list(faults("calendar", "name,colour/shade\na,b\n")) == ["/rows/0/colour~1shade"]
-    assert faults("calendar", "name,name\na,b\n") == {"/rows/0/name": "the column name stands there 2 times"}
+    assert list(faults("calendar", "name,source,as_of,hours,colour/shade\na,b\n")) == ["/rows/0/colour~1shade"]
+    assert faults("calendar", "name,name,source,as_of,hours\na,b\n") == {"/rows/0/name": "the column name stands there 2 times"}
     assert "/rows/0/(cells beyond the last column)" in faults("calendar", HEAD + "a,s,2026-11-02,0,8,9\n")
 
 
