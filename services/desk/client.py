@@ -272,10 +272,7 @@ class BlankwrightClient(EstimateCalls):
         return self._table("GET", table)
 
     def put_rate_table(self, table: str, rows: Sequence[Mapping[str, Any]], reason: str, etag: str) -> tuple[TablePage, str]:
-        """Replace a rate table, if it is still the one that `etag` names; the new table and its ETag.
-
-        Raises `ServerRefused` with status 412 when somebody changed it meanwhile.
-        """
+        """Replace a rate table, if it is still the one that `etag` names (else `ServerRefused`, 412); the new one and its ETag."""
         return self._table("PUT", table, body=_plain({"rows": list(rows), "reason": reason}), headers={"If-Match": etag})
 
     def rate_impact(
@@ -337,6 +334,10 @@ class BlankwrightClient(EstimateCalls):
         headers: Mapping[str, str] | None = None,
     ) -> Answer:  # fmt: skip
         return _understood(kind, _fine(self._send(method, path, query=query, body=body, headers=headers)))
+
+    def fetched(self, method: str, path: str, **more: Any) -> httpx.Response:
+        """An answer as it came, for what is no JSON."""
+        return _fine(self._send(method, path, **more))
 
     def _send(
         self, method: str, path: str, *, query: Mapping[str, str | list[str] | None] | None = None, body: Any = None,

@@ -16,12 +16,12 @@ from services.rates.api_drafts import draft_shown, writer_of
 from services.rates.api_parts import Engineer, Table
 from services.rates.domain.columns import columns_of, meaning_of, table_infos
 from services.rates.domain.revision import tables_of
-from services.rates.domain.tables_archive import packed, tables_in
-from services.rates.domain.workbook import workbook_of
 from services.rates.errors import TableUnknown
 from services.rates.store.draft_publication import Publisher
 from services.rates.store.drafts import DraftStore
 from services.rates.store.repository import RateStore
+from services.rates.tables_archive import packed, tables_in
+from services.rates.workbook import workbook_of
 from shared_schemas.base import Name
 from shared_schemas.rate_drafts import Draft, DraftRequest
 from shared_schemas.rate_row import Said

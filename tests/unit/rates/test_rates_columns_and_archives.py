@@ -11,9 +11,9 @@ import pytest
 
 from services.rates.domain.columns import columns_of, table_infos
 from services.rates.domain.revision import tables_of
-from services.rates.domain.tables_archive import packed, tables_in
-from services.rates.domain.workbook import csv_of_sheets, workbook_of
 from services.rates.errors import ArchiveUnreadable, TablesUnreadable, TableUnreadable
+from services.rates.tables_archive import packed, tables_in
+from services.rates.workbook import csv_of_sheets, workbook_of
 from shared_schemas.rate_column_texts import COLUMNS, PURPOSES
 from shared_schemas.rates import TABLES, Rates
 
