@@ -211,6 +211,26 @@ def test_a_draft_of_dearer_labour_is_dearer_on_quotes_that_have_drifted_down_sin
     assert read(shop, again)["items"] == found["items"]
 
 
+def test_todays_price_of_a_quote_of_an_earlier_release_is_worked_out_though_the_rates_are_the_same(
+    shop: Shop, single: dict[str, Any], rates: Rates
+) -> None:
+    shop.quoted({**single, "quantities": [5]})
+    with shop.bench.database.transaction() as connection:
+        connection.execute(text("set local quoting.repacking = 'on'"))
+        connection.execute(text("update quoting.outcomes set release = '0.0.1'"))
+    number = asked(shop, dearer(rates))
+    assert {rung[1] for rung in shop.bench.rung} == {f"{number}.1", f"{number}.1t"}
+    shop.work()
+    (one,) = read(shop, number)["items"]
+    assert (one["today_as_issued"], one["today"]) == (False, "ready")
+    (inner,) = one["figures"]["breaks"]
+    assert (inner["unit_price"]["drift"], inner["drift_share"]) == ("0.00", 0)
+    cancelled = asked(shop, dearer(rates))
+    shop.ask("DELETE", f"{IMPACT}/{cancelled}", role="engineer")
+    found = read(shop, cancelled)
+    assert (found["status"], found["counts"]["cancelled"], found["worked_out"]) == ("done", 1, 1)
+
+
 def test_a_draft_of_tables_that_a_lens_is_not_priced_by_is_known_without_working_it_out(
     shop: Shop, single: dict[str, Any], rates: Rates
 ) -> None:

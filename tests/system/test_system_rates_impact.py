@@ -68,6 +68,14 @@ def test_the_table_as_it_stands_changes_no_quote_that_was_issued_at_it(
     sales: httpx.Client, engineer: httpx.Client, quoted: Quoted, demo: dict[str, Any]
 ) -> None:
     quote = quoted(sales, demo)
+    ready = engineer.get("/v1/rates/readiness", params={"quote": quote["number"]}).json()
+    assert (
+        sum(Decimal(one["money"]) for one in ready["by_table"])
+        == Decimal(ready["total"])
+        == Decimal(quote["breaks"][1]["total_price"])
+    )
+    (trial,) = [one for one in quote["findings"] if one["code"] == "rests-on-invented-rates"]
+    assert trial["figure"] > 0.9, "the rates of the demo are invented"
     text = engineer.get("/v1/rates/tables/polishing", headers={"Accept": "text/csv"}).text
     headers = {"Content-Type": "text/csv", "Prefer": "wait=60"}
     query = {"table": "polishing", "quotes": quote["number"]}
