@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterable
 
 from werkzeug.datastructures import MIMEAccept
-from werkzeug.http import parse_accept_header, parse_list_header, parse_options_header, unquote_header_value
+from werkzeug.http import parse_accept_header, parse_etags, parse_list_header, parse_options_header, unquote_header_value
 
 LONGEST_WAIT_S = 60
 """No answer is held back longer than this, whatever is preferred; proxies cut a connection that is silent for long."""
@@ -22,6 +22,11 @@ def quality(accept: str, kind: str) -> float:
     """
     ranges = [(parse_options_header(name)[0], weight) for name, weight in parse_accept_header(accept, MIMEAccept)]
     return MIMEAccept(ranges).quality(kind) if ranges else 1.0
+
+
+def is_known(if_none_match: str | None, etag: str) -> bool:
+    """Whether an If-None-Match header names this ETag, weakly or strongly, or takes anything (RFC 9110, 13.1.2)."""
+    return parse_etags(if_none_match and if_none_match.strip()).contains_weak(etag)
 
 
 def media_type_of(content_type: str) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
@@ -70,6 +71,11 @@ def test_the_feed_and_the_list_have_every_quote_of_before(upgraded: Upgraded) ->
         estimate = upgraded.shop.get(f"/v1/estimates/{number.replace('Q', 'E', 1)}", role="erp")
         assert feed[estimate["number"]]["quote_number"] == estimate["quote_number"]
         assert [q["total_price"] for q in estimate["quantities"]] == [q["total_price"] for q in prices(upgraded, number)]
+        for found in estimate["quantities"]:
+            costs = sum(Decimal(one["cost"]) for one in found["operations"])
+            quoted = sum(Decimal(one["amount"]) for one in found["lines"] if one["kind"] == "operations")
+            assert quoted - costs == Decimal(found["operations_difference"])
+            assert bool(found.get("remarks")) == (Decimal(found["operations_difference"]) != 0)
     listed = {item["number"] for item in upgraded.shop.get("/v1/quotes?limit=100")["items"]}
     assert listed >= {number.partition(".")[0] for number in upgraded.outcomes}
 

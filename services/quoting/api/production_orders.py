@@ -7,10 +7,10 @@ from typing import Annotated, Any
 
 from cachetools import LRUCache
 from fastapi import APIRouter, Header, Query, Response
-from werkzeug.http import parse_etags
 
+from services.chassis.compute_slots import computes
 from services.chassis.json_bodies import CheckedRoute
-from services.chassis.negotiation import quality
+from services.chassis.negotiation import is_known, quality
 from services.chassis.refusals import Refused
 from services.chassis.resources import Resources
 from services.chassis.web import Tools, answers
@@ -42,6 +42,7 @@ _made: LRUCache[str, bytes] = LRUCache(16)
     responses={200: {"content": {CSV: {"schema": {"type": "string"}}}}, **AS_YOU_HAVE_IT,
                **answers("not-found", "gone", "invalid", "not-acceptable")},
 )  # fmt: skip
+@computes
 def get_estimate(
     number: str,
     caller: Erp,
@@ -63,7 +64,7 @@ def get_estimate(
     kind = _wanted(accept)
     etag = estimate_etag(row, kind, quantity, part if kind == CSV else view)
     headers = {"ETag": f'"{etag}"', "Vary": "Accept", "Cache-Control": ASK_AGAIN}
-    if parse_etags(if_none_match and if_none_match.strip()).contains_weak(etag):
+    if is_known(if_none_match, etag):
         return Response(status_code=304, headers=headers)
     with _lock:
         document = _made.get(etag)

@@ -10,10 +10,9 @@ import hashlib
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Header, Path, Response
-from werkzeug.http import parse_etags
 
 from services.chassis.json_bodies import CheckedRoute
-from services.chassis.negotiation import quality
+from services.chassis.negotiation import is_known, quality
 from services.chassis.refusals import Refused
 from services.chassis.web import Tools, answers
 from services.quoting.api.parts import Reader, Revision
@@ -49,7 +48,7 @@ def get_ubl(
     made = ubl_document(row, document, seller=tools.settings.shop_name)
     etag = hashlib.sha256(made).hexdigest()
     headers = {"ETag": f'"{etag}"', "Vary": "Accept", "Cache-Control": "private, no-cache"}
-    if parse_etags(if_none_match and if_none_match.strip()).contains_weak(etag):
+    if is_known(if_none_match, etag):
         return Response(status_code=304, headers=headers)
     named = {"Content-Disposition": f'inline; filename="{row.quote_number}-revision-{row.revision}-{document}.xml"'}
     return Response(made, media_type=XML, headers=headers | named)

@@ -21,7 +21,7 @@ from services.quoting.pricing.evaluation import Evaluation, evaluate
 from services.quoting.pricing.plans import PartWays, Plans
 from services.quoting.service.booking import plans_on
 from services.quoting.service.documents import decision_document, not_ready
-from services.quoting.service.production_order import figures_of, production_quantity, work_centres_of
+from services.quoting.service.production_order import customers_word, figures_of, production_quantity, work_centres_of
 from services.quoting.store.repository import QuoteStore
 from services.quoting.store.rows import StoredQuote
 from shared_schemas.csv_cells import guarded
@@ -147,10 +147,10 @@ def _estimate(
         revision=row.revision,
         title=body.prescription.title,
         customer=row.customer,
-        customer_number=_said(decision, "customer_number"),
-        contact=_said(decision, "contact"),
-        purchase_order=_said(decision, "purchase_order"),
-        needed_by=_needed_by(row, resources),
+        customer_number=customers_word(decision, "customer_number"),
+        contact=customers_word(decision, "contact"),
+        purchase_order=customers_word(decision, "purchase_order"),
+        needed_by=getattr(decision, "needed_by", None) or _needed_by(row, resources),
         ordered_quantity=ordered_quantity(row),
         quoted_quantities=tuple(one.quantity for one in body.breaks),
         currency=body.currency,
@@ -162,11 +162,6 @@ def _estimate(
         routes=_routes(body, chosen),
         quantities=figures,
     )
-
-
-def _said(decision: QuoteDecision | None, name: str) -> str | None:
-    """What a decision says of the customer's own, where it does."""
-    return getattr(decision, name, None) or None
 
 
 def _needed_by(row: StoredQuote, resources: Resources) -> date | None:

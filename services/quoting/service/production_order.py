@@ -28,7 +28,7 @@ from shared_schemas.estimate import (
     EstimateQuantity,
 )
 from shared_schemas.operations import Tooling, operation_ids
-from shared_schemas.quote import Break, QuoteBody
+from shared_schemas.quote import Break, QuoteBody, QuoteDecision
 from shared_schemas.rate_rows_of_glass import StockFormRow
 from shared_schemas.rate_rows_of_work import id_of
 from shared_schemas.rates import RateMissing, Rates, WorkCentreRow
@@ -59,7 +59,7 @@ def production_quantity(price_break: Break, body: QuoteBody, evaluation: Evaluat
     tools = tools_of(price_break, body)
     days = evaluation.schedule.operation_days()
     operations_line = sum((line.amount for line in price_break.lines if line.kind == "operations"), Decimal(0))
-    difference = operations_line - sum((one.cost for one in operations), Decimal(0))
+    costs = sum((one.cost for one in operations), Decimal(0))
     return figures_of(price_break, body).model_copy(
         update={
             "operations": operations,
@@ -69,12 +69,14 @@ def production_quantity(price_break: Break, body: QuoteBody, evaluation: Evaluat
             "tooling": tuple(
                 tool.model_copy(update={"order_by": _order_by(days, (tool.part,), tool.days)}) for tool in tools
             ),
-            "operations_difference": difference,
-            "remarks": (
-                f"The operations come to {difference} {body.currency} less than the quote says: it is of an earlier release.",
-            ) if difference else (),
+            "operations_difference": operations_line - costs,
+            "remarks": () if costs == operations_line else (_another(costs, operations_line, body),),
         }
     )  # fmt: skip
+
+
+def _another(costs: Decimal, operations_line: Decimal, body: QuoteBody) -> str:
+    return f"The operations here cost {costs} {body.currency}, and the quote says {operations_line}: it is of an earlier release, by other rates or ways."
 
 
 def figures_of(price_break: Break, body: QuoteBody) -> EstimateQuantity:
@@ -297,3 +299,8 @@ def _size_mm(stock: str, rates: Rates) -> tuple[float, ...]:
 
 def _kg(mass_g: float) -> float:
     return round(mass_g / 1000, 6)
+
+
+def customers_word(decision: QuoteDecision | None, name: str) -> str | None:
+    """What an acceptance says that is the customer's own, such as the number of the purchase order; `None` where it does not."""
+    return getattr(decision, name, None) or None

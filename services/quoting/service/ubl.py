@@ -18,7 +18,7 @@ from xml.etree.ElementTree import Element, SubElement, indent, tostring  # nosec
 
 from services.quoting.errors import OrderNotPlaced
 from services.quoting.service.documents import decision_document, not_ready
-from services.quoting.service.production_order import figures_of
+from services.quoting.service.production_order import customers_word, figures_of
 from services.quoting.store.rows import StoredQuote
 from shared_schemas.estimate import EstimatedTool, EstimateQuantity, UnitCodes
 from shared_schemas.quote import QuoteBody, QuoteDecision, middle_quantity
@@ -100,7 +100,7 @@ def _order_response(row: StoredQuote, body: QuoteBody, seller: str) -> bytes:
     _add(root, "cbc:DocumentCurrencyCode", body.currency)
     _add(root, "cbc:LineCountNumeric", 1)
     order = SubElement(root, "cac:OrderReference")
-    _add(order, "cbc:ID", _said(decision, "purchase_order") or row.quote_number)
+    _add(order, "cbc:ID", customers_word(decision, "purchase_order") or row.quote_number)
     _parties(root, row, decision, seller)
     _charges(root, priced)
     _total(root, "cac:LegalMonetaryTotal", priced)
@@ -132,21 +132,17 @@ def _document_number(row: StoredQuote) -> str:
     return f"{row.quote_number}-{row.revision}"
 
 
-def _said(decision: QuoteDecision | None, name: str) -> str | None:
-    return getattr(decision, name, None) or None
-
-
 def _parties(root: Element, row: StoredQuote, decision: QuoteDecision | None, seller: str) -> None:
     """Both sides, as far as their names are known."""
     supplier = SubElement(root, "cac:SellerSupplierParty")
     if seller:
         _add(SubElement(SubElement(supplier, "cac:Party"), "cac:PartyName"), "cbc:Name", seller)
     buyer = SubElement(root, "cac:BuyerCustomerParty")
-    if number := _said(decision, "customer_number"):
+    if number := customers_word(decision, "customer_number"):
         _add(buyer, "cbc:SupplierAssignedAccountID", number)
     if row.customer:
         _add(SubElement(SubElement(buyer, "cac:Party"), "cac:PartyName"), "cbc:Name", row.customer)
-    if contact := _said(decision, "contact"):
+    if contact := customers_word(decision, "contact"):
         _add(SubElement(buyer, "cac:BuyerContact"), "cbc:Name", contact)
 
 
