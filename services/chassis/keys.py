@@ -202,7 +202,7 @@ class Keys:
             if before is not None:
                 self._record(connection, before)
             rows = connection.execute(
-                text(f"{RECORD} where cast(:before as text) is null or (k.created_at, k.id) < "
+                text(f"{RECORD} where cast(:before as text) is null or (k.created_at, k.id) < "  # nosec B608  a text of ours
                      "(select b.created_at, b.id from chassis.api_keys b where b.id = :before) order by k.created_at desc, k.id desc limit :most"),
                 {"before": before, "most": most},
             )  # fmt: skip
