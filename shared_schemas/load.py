@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from datetime import date, datetime, timedelta
+from operator import not_
 from typing import Annotated, Literal
 
 from pydantic import Field, field_validator
 
-from shared_schemas.base import NO_CONTROLS, Contract, Name, NonNegative, Share
+from shared_schemas.actuals import OrderProgress
+from shared_schemas.base import NO_CONTROLS, Contract, Count, Money, Name, NonNegative, Share
 from shared_schemas.operation_kinds import OperationName
+from shared_schemas.problem import OnlyWhereSaid
 
 MOST_WEEKS = 260
 """A book goes no further ahead than this."""
@@ -92,7 +95,8 @@ class LoadSnapshotPage(Contract):
 class OrderOperation(Contract):
     """One operation of an accepted order: its hours on a station of its work centre, set-up included [h], and when they are expected.
 
-    `id` is that of the operation in the job estimate; orders of before there were ids have none.
+    `id` is that of the operation in the job estimate; orders of before there were ids have none, and none of before it was handed over
+    have `method`, the minutes, the pieces and the `cost` in the currency of the order.
     """
 
     id: str = ""
@@ -103,6 +107,16 @@ class OrderOperation(Contract):
     hours: NonNegative
     begins: date
     ends: date
+    method: Annotated[str, Field(exclude_if=not_)] = ""
+    setup_min: Annotated[NonNegative | None, OnlyWhereSaid] = None
+    run_min: Annotated[NonNegative | None, OnlyWhereSaid] = None
+    pieces: Annotated[Count | None, OnlyWhereSaid] = None
+    cost: Annotated[Money | None, OnlyWhereSaid] = None
+
+    @property
+    def name(self) -> str:
+        """What it is reported by: its id, or of an order of before there were ids its place."""
+        return self.id or f"operation-{self.sequence}"
 
 
 class AcceptedOrder(Contract):
@@ -117,6 +131,8 @@ class AcceptedOrder(Contract):
     quoted_ship_date: date
     ship_date: date
     load_snapshot: int | None = None
+    currency: Annotated[str, Field(exclude_if=not_)] = ""
+    rate_revision: Annotated[int | None, OnlyWhereSaid] = None
     operations: tuple[OrderOperation, ...]
 
 
@@ -201,6 +217,7 @@ class OrderInBook(Contract):
     booked_h: float
     work_centres: tuple[CentreLoad, ...] = ()
     first_week: date | None = None
+    progress: Annotated[OrderProgress | None, OnlyWhereSaid] = None
 
 
 class OrderPage(Contract):

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
+from datetime import datetime
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Depends, Header, Path, Query, Response
+from fastapi import APIRouter, Header, Query, Response
 from werkzeug.http import parse_etags
 
 from services.chassis.cursors import cursor_at, position_of
@@ -13,16 +13,32 @@ from services.chassis.json_bodies import CheckedRoute
 from services.chassis.keys import Caller
 from services.chassis.negotiation import quality
 from services.chassis.refusals import Refused
-from services.chassis.web import Tools, answers, needs_role
-from services.orders import errors
+from services.chassis.web import Tools, answers
+from services.orders import api_actuals, errors
+from services.orders.api_parts import (
+    JSON,
+    SVG,
+    Cursor,
+    Erp,
+    Most,
+    Now,
+    Number,
+    OrderNumber,
+    Planner,
+    Reader,
+    ReaderOrSuite,
+    SalesOrErp,
+)
+from services.orders.domain.progress import progress_of
 from services.orders.service import load_book, order_in_book, put_load
+from services.orders.store.actuals import ActualStore
 from services.orders.store.repository import BookStore
 from services.shop.errors import ShopError
-from shared_schemas.base import NO_CONTROLS
 from shared_schemas.load import LoadBook, LoadPut, LoadSnapshot, LoadSnapshotPage, OrderInBook, OrderPage, OrderState
 from shared_schemas.problem import Explained
 
 router = APIRouter(route_class=CheckedRoute)
+router.include_router(api_actuals.router)
 
 PATH = "/v1/load"
 LARGER_BODIES = {PATH: 8 * 1024 * 1024}
@@ -34,28 +50,13 @@ STATUS: dict[type[Explained], tuple[int, str, str]] = {
     errors.BookingsRefused: (422, "invalid", "There are bookings that cannot be"),
     errors.SnapshotUnknown: (404, "not-found", "There is no such snapshot"),
     errors.OrderUnknown: (404, "not-found", "There is no such order"),
+    errors.EstimateNotOrdered: (404, "not-found", "The estimate is no order"),
+    errors.ActualsRefused: (422, "invalid", "There are entries that cannot be"),
+    errors.IdempotencyKeyReused: (422, "idempotency-conflict", "The Idempotency-Key was used for another request"),
     errors.OrderEnded: (409, "conflict", "The order has ended"),
 }
 
-Reader = Annotated[Caller, Depends(needs_role("engineer", "erp", "sales"))]
-ReaderOrSuite = Annotated[Caller, Depends(needs_role("engineer", "erp", "sales", "service"))]
-Planner = Annotated[Caller, Depends(needs_role("engineer", "erp"))]
-SalesOrErp = Annotated[Caller, Depends(needs_role("sales", "erp"))]
-Erp = Annotated[Caller, Depends(needs_role("erp"))]
-Number = Annotated[int, Path(ge=1, le=2**31 - 1)]
-OrderNumber = Annotated[str, Path(max_length=60, pattern=NO_CONTROLS, description="The number of the quote that was accepted.")]
-Most = Annotated[int, Query(ge=1, le=200, description="Entries on a page.")]
-Cursor = Annotated[str | None, Query(max_length=100, description="The `next` of the page before.")]
-JSON, SVG = "application/json", "image/svg+xml"
 FOR_EVER = "private, max-age=31536000, immutable"
-
-
-def the_time() -> datetime:
-    """The moment of a request; a test puts another in its place."""
-    return datetime.now(UTC)
-
-
-Now = Annotated[datetime, Depends(the_time)]
 
 
 @router.get(
@@ -151,13 +152,16 @@ def list_orders(
 
 @router.get(
     "/v1/orders/{number}",
-    summary="One order: what it has booked, week by week",
+    summary="One order: what it has booked week by week, and how far it is",
     response_model=OrderInBook,
     responses=answers("not-found", "invalid"),
 )
 def get_order(number: OrderNumber, caller: Reader, tools: Tools, now: Now) -> OrderInBook:
     store = BookStore(tools.database)
-    return order_in_book(store.order(number), store.bookings(orders=[number])[number], today=now.date())
+    stored, held = store.order(number), store.bookings(orders=[number])[number]
+    actuals = ActualStore(tools.database).standing([number]).get(number, {})
+    progress = progress_of(stored.order, actuals, today=now.date())
+    return order_in_book(stored, held, today=now.date()).model_copy(update={"progress": progress})
 
 
 @router.post(

@@ -5,7 +5,10 @@ Explained
     ├── SnapshotUnknown   no snapshot of that number
     ├── OrderUnknown      no order of that number
     ├── OrderEnded        an order that is completed cannot be cancelled, nor the reverse
-    └── BookingsRefused   bookings that cannot be; each is named, and none is booked
+    ├── BookingsRefused   bookings that cannot be; each is named, and none is booked
+    ├── EstimateNotOrdered     an estimate that nobody ordered in that revision
+    ├── ActualsRefused         a report with entries that cannot be; each is named, and none is kept
+    └── IdempotencyKeyReused   the key came with another report
 """
 
 from __future__ import annotations
@@ -50,3 +53,27 @@ class BookingsRefused(OrdersError):
         super().__init__(
             f"There is something to mend at {count}; nothing was booked. First: {errors[0].reason}.", *errors[:MOST_NAMED]
         )
+
+
+class EstimateNotOrdered(OrdersError):
+    """An estimate that nobody ordered in that revision."""
+
+    def __init__(self, number: str) -> None:
+        super().__init__(
+            f"The estimate {number[:60]} is no order: only of the revision that was accepted can it be reported what happened."
+        )
+
+
+class ActualsRefused(OrdersError):
+    """A report with entries that cannot be."""
+
+    def __init__(self, errors: Sequence[ProblemDetail]) -> None:
+        places = "1 place" if len(errors) == 1 else f"{len(errors)} places"
+        super().__init__(f"The report has {places} to mend; nothing was kept. First: {errors[0].reason}.", *errors[:MOST_NAMED])
+
+
+class IdempotencyKeyReused(OrdersError):
+    """The key came with another report."""
+
+    def __init__(self, key: str) -> None:
+        super().__init__(f"The Idempotency-Key {key} came with another report. Use a new key.")

@@ -7,6 +7,7 @@ import json
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
+from decimal import Decimal
 from functools import partial
 from typing import Any
 
@@ -21,7 +22,7 @@ from services.chassis.keys import Keys
 from services.chassis.resources import Resources, build_resources
 from services.chassis.web import make_app
 from services.orders import stage
-from services.orders.api import the_time
+from services.orders.api_parts import the_time
 from services.orders.domain.book import Capacity, booked_in
 from services.orders.store.repository import BookStore
 from services.rates.domain.seed import seed_rates
@@ -335,3 +336,97 @@ def test_the_end_of_an_order_is_audited_with_the_key_that_told_it(door: Door, da
         assert door.ask("POST", "/v1/orders/Q-2026-000001/completion").status_code == 200
     (entry,) = AuditLog(database).page(most=9, subject="Q-2026-000001")
     assert (entry.action, entry.by, entry.label) == ("order.complete", door.keys["erp"].split("_")[1], "erp")
+
+
+def reporting(door: Door, database: Database) -> str:
+    """Where to report of an order of two operations, of 10 and 5 hours that cost 900.00 and 450.00."""
+    plain = order(
+        ("optical centring", 10.0, MONDAY, MONDAY),
+        ("optical centring", 5.0, MONDAY, MONDAY + timedelta(days=1)),
+        number="Q-2026-000001",
+    )
+    operations = tuple(
+        one.model_copy(
+            update={"id": f"L1-polish-{face}", "cost": cost, "setup_min": 60.0, "run_min": one.hours * 60 - 60, "pieces": 30}
+        )
+        for one, face, cost in zip(plain.operations, ("front", "back"), (Decimal("900.00"), Decimal("450.00")), strict=True)
+    )
+    made = plain.model_copy(update={"operations": operations, "currency": "EUR"})
+    BookStore(database).take_over([Handover(position=1, accepted=made)], BOOK, now=NOW)
+    return "/v1/estimates/E-2026-000001/actuals"
+
+
+FRONT = {
+    "operation": "L1-polish-front", "setup_min": 60.0, "run_min": 600.0, "started": 30, "good": 28, "reason_of_loss": "scratches",
+    "finished_at": "2026-11-02T08:00:00Z",
+}  # fmt: skip
+
+
+def test_what_is_reported_in_parts_shows_how_far_an_order_is_and_what_it_cost(door: Door, database: Database) -> None:
+    path = reporting(door, database)
+    first = door.ask("POST", path, json={"entries": [FRONT]})
+    assert (first.status_code, first.json()["taken"]) == (201, 1)
+    progress = door.ask("GET", "/v1/orders/Q-2026-000001", role="sales").json()["progress"]
+    assert progress == first.json()["progress"]
+    assert (progress["done"], progress["late"], progress["currency"]) == (1, 0, "EUR")
+    assert (progress["quoted_cost"], progress["quoted_cost_so_far"], progress["cost_so_far"]) == ("1350.00", "900.00", "990.00")
+    assert [one["state"] for one in progress["operations"]] == ["done", "open"]
+
+
+def test_the_same_report_again_is_nothing_new_and_a_later_one_takes_its_place_and_both_are_kept(
+    door: Door, database: Database
+) -> None:
+    path = reporting(door, database)
+    named = {"headers": {"Idempotency-Key": "Monday"}}
+    right = FRONT | {"run_min": 540.0}
+    answers = [
+        door.ask("POST", path, json={"entries": [FRONT]}, **named), door.ask("POST", path, json={"entries": [FRONT]}),
+        door.ask("POST", path, json={"entries": [right]}), door.ask("POST", path, json={"entries": [FRONT]}, **named),
+    ]  # fmt: skip
+    assert [one.status_code for one in answers] == [201, 200, 201, 200]
+    assert answers[-1].json()["progress"]["cost_so_far"] == "900.00", "a repeated request does not undo what corrected it"
+    kept = door.ask("GET", "/v1/orders/Q-2026-000001/actuals").json()["entries"]
+    assert [(one["entry"]["run_min"], one["stands"]) for one in kept] == [(600.0, False), (540.0, True)]
+    reused = door.ask("POST", path, json={"entries": [right]}, **named)
+    assert (reused.status_code, reused.json()["type"]) == (422, "/problems#idempotency-conflict")
+
+
+def test_a_report_comes_as_csv_too(door: Door, database: Database) -> None:
+    text = "operation,run_min,started,good,price_paid,finished_at\nL1-polish-front,600,30,28,,2026-11-02T08:00:00Z\nL1-polish-back,,,,410.00,\n"
+    csv = {"headers": {"Content-Type": "text/csv"}}
+    path = reporting(door, database)
+    taken = door.ask("POST", path, content=text, **csv)
+    assert (taken.status_code, taken.json()["taken"]) == (201, 2)
+    assert taken.json()["progress"]["cost_so_far"] == "1310.00", "900.00 in proportion to the minutes, and the price paid"
+    wrong = door.ask("POST", path, content="operation,good\nL1-polish-front,many\n", **csv)
+    assert [one["pointer"] for one in wrong.json()["errors"]] == ["/entries/0/good"]
+
+
+@pytest.mark.parametrize(
+    ("entry", "pointer", "words"),
+    [
+        (FRONT | {"operation": "L1-polish-fornt"}, "/entries/1/operation", "did you mean L1-polish-front?"),
+        (FRONT | {"run_min": -1.0}, "/entries/1/run_min", "at least 0"),
+        (FRONT | {"good": 31}, "/entries/1", "count again"),
+        (FRONT | {"finished_at": "2026-11-03T08:00:00Z"}, "/entries/1/finished_at", "report it when it is done"),
+    ],
+)
+def test_an_entry_that_cannot_be_is_named_and_nothing_of_the_report_is_kept(
+    door: Door, database: Database, entry: dict[str, Any], pointer: str, words: str
+) -> None:
+    path = reporting(door, database)
+    refused = door.ask("POST", path, json={"entries": [{"operation": "L1-polish-back", "run_min": 5.0}, entry]})
+    assert refused.status_code == 422
+    (error,) = refused.json()["errors"]
+    assert error["pointer"].startswith(pointer)
+    assert words in error["remedy"]
+    assert door.ask("GET", "/v1/orders/Q-2026-000001/actuals").json()["entries"] == []
+
+
+def test_an_estimate_that_nobody_ordered_has_nothing_to_report_of(door: Door, database: Database) -> None:
+    path = reporting(door, database)
+    for other in ("E-2026-000002", "E-2026-000001.2", "anything"):
+        refused = door.ask("POST", path.replace("E-2026-000001", other), json={"entries": [FRONT]})
+        assert (refused.status_code, refused.json()["title"]) == (404, "The estimate is no order")
+    door.ask("POST", "/v1/orders/Q-2026-000001/cancellation")
+    assert door.ask("POST", path, json={"entries": [FRONT]}).status_code == 409

@@ -1,4 +1,4 @@
-"""What orders keeps: accepted orders, what they and the ERP have booked, every snapshot of the book. Nobody else reads these tables."""
+"""What orders keeps: accepted orders, what they and the ERP have booked, what was reported of them, every snapshot of the book. Nobody else reads these tables."""
 
 from __future__ import annotations
 
@@ -12,6 +12,8 @@ RIGHTS = {
     # A trigger keeps all from being deleted but those that are long over.
     "snapshots": "select, insert, delete",
     "taken_over": "select, update",
+    "actuals": "select, insert",
+    "actual_requests": "select, insert",
 }
 """Tables that the role of this part may not do everything to: snapshots are never changed, and no order is ever deleted."""
 

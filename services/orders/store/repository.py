@@ -85,7 +85,7 @@ class BookStore:
         """
         with self._database.transaction() as connection:
             _lock(connection)
-            found = _order(connection, number)
+            found = order_in(connection, number)
             if found.state == "booked":
                 connection.execute(
                     text("update orders.orders set state = :state, state_at = :now, key_id = :key where number = :number"),
@@ -98,7 +98,7 @@ class BookStore:
                 _publish(connection, now)
                 action = "order.cancel" if state == "cancelled" else "order.complete"
                 audit.record(connection, action=action, subject=number, at=now)
-                return _order(connection, number)
+                return order_in(connection, number)
             if found.state != state:
                 raise OrderEnded(number, found.state, state)
             return found
@@ -121,7 +121,7 @@ class BookStore:
     def order(self, number: str) -> StoredOrder:
         """One order; raises `OrderUnknown`."""
         with self._database.transaction() as connection:
-            return _order(connection, number)
+            return order_in(connection, number)
 
     def orders(self, *, before: int | None, most: int) -> list[StoredOrder]:
         """Orders, newest first, from below a position."""
@@ -242,7 +242,8 @@ def _publish(connection: Connection, now: datetime) -> bool:
     return True
 
 
-def _order(connection: Connection, number: str) -> StoredOrder:
+def order_in(connection: Connection, number: str) -> StoredOrder:
+    """One order; raises `OrderUnknown`."""
     row = connection.execute(text("select * from orders.orders where number = :n"), {"n": number}).one_or_none()
     if row is None:
         raise OrderUnknown(number)

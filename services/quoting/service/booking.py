@@ -15,13 +15,14 @@ from services.quoting.pricing.evaluation import Evaluation, evaluate
 from services.quoting.pricing.plans import Plans
 from services.quoting.pricing.quote import plans_for
 from services.quoting.service.documents import not_ready
+from services.quoting.service.production_order import operations_of
 from services.quoting.service.runs import job_of
 from services.quoting.store.repository import QuoteStore
 from services.quoting.store.rows import StoredQuote
 from shared_schemas.blanks import BlankPlan
 from shared_schemas.lead_times import PromisedAtAcceptance
 from shared_schemas.load import AcceptedOrder, LoadSnapshot, OrderOperation
-from shared_schemas.operations import OperationPlan, operation_ids
+from shared_schemas.operations import OperationPlan
 from shared_schemas.rates import Rates
 
 MOST_KEPT = 4
@@ -60,6 +61,8 @@ def booking_of(row: StoredQuote, quantity: int, *, at: datetime, resources: Reso
         quoted_ship_date=promised.quoted_ship_date,
         ship_date=promised.ship_date,
         load_snapshot=promised.load_snapshot,
+        currency=plans.currency.name,
+        rate_revision=row.rate_revision,
         operations=order_operations(evaluation),
     )
     return Booking(promised, order)
@@ -106,25 +109,25 @@ def quoted_ship_date(row: StoredQuote, quantity: int) -> date:
 
 
 def order_operations(evaluation: Evaluation) -> tuple[OrderOperation, ...]:
-    """Every operation of an order, part by part in the order of the routes: its machine hours, and the days it is expected on."""
-    days = evaluation.schedule.operation_days()
-    ids = operation_ids(evaluation.made.routes)
-    lines = [
-        (cost, *span, name)
-        for route in evaluation.made.routes
-        for cost, span, name in zip(evaluation.operations[route.part], days[route.part], ids[route.part], strict=True)
-    ]
+    """Every operation of an order, part by part in the order of the routes: its machine minutes, pieces and cost, and the days it is expected on."""
+    costs = (cost for route in evaluation.made.routes for cost in evaluation.operations[route.part])
     return tuple(
         OrderOperation(
-            id=name,
+            id=line.id,
             sequence=sequence,
-            part=cost.part,
-            operation=cost.operation.operation,
+            part=line.part,
+            operation=line.operation,
             work_centre=cost.work_centre.name,
             hours=cost.machine_min / 60,
-            begins=begins,
+            begins=line.starts,
             # What takes no time at the end of a day begins on the next by the count of hours.
-            ends=max(begins, ends),
+            ends=max(line.starts, line.finishes),
+            method=line.method,
+            setup_min=line.setup_min,
+            run_min=max(line.run_min, 0.0),
+            pieces=line.pieces_in,
+            cost=line.cost,
         )
-        for sequence, (cost, begins, ends, name) in enumerate(lines, start=1)
+        for sequence, (cost, line) in enumerate(zip(costs, operations_of(evaluation), strict=True), start=1)
+        if line.starts is not None and line.finishes is not None
     )
