@@ -30,6 +30,7 @@ SWEEP_QUEUE = "sweeps"
 
 PACK_TASK = "quoting.pack_tightly"
 FORGET_TASK = "quoting.forget"
+EXPIRE_TASK = "quoting.expire"
 FORGET_LOAD_TASK = "orders.forget"
 """What is done to what is stored as time goes by."""
 
@@ -53,6 +54,7 @@ TASKS: dict[str, str] = {station.task: station.queue for station in STATIONS} | 
     SWEEP_TASK: SWEEP_QUEUE,
     PACK_TASK: SWEEP_QUEUE,
     FORGET_TASK: SWEEP_QUEUE,
+    EXPIRE_TASK: SWEEP_QUEUE,
     FORGET_LOAD_TASK: ORDERS_QUEUE,
     TAKE_OVER_TASK: ORDERS_QUEUE,
     HEARTBEAT_TASK: SWEEP_QUEUE,

@@ -250,10 +250,14 @@ class QuoteBody(Contract):
     cautions: tuple[Text, ...] = ()
 
 
+DeclineReason = Literal["price", "date", "lost_to_other", "no_budget", "changed", "no_answer", "other"]
+
+
 class QuoteDecision(Contract):
     """What the customer decided on one revision of a quote: who said so (`key_id` is the key it came with) and when.
 
-    `promised` is the date of an acceptance, worked out again against the book of load of that moment.
+    `promised` is the date of an acceptance, worked out again against the book of load of that moment; `late` says that it came after the
+    last day of the quote. `purchase_order`, `customer_number` and `contact` are the customer's own, `reason` is why it was declined.
     """
 
     number: str
@@ -265,6 +269,12 @@ class QuoteDecision(Contract):
     key_id: str
     at: datetime
     promised: PromisedAtAcceptance | None = None
+    purchase_order: str | None = None
+    customer_number: str | None = None
+    contact: str | None = None
+    needed_by: date | None = None
+    reason: DeclineReason | None = None
+    late: bool = False
 
 
 class Quote(Contract):
@@ -343,24 +353,6 @@ class QuoteAccepted(Contract):
     revision: int = 1
     status: QuoteStatus
     links: dict[str, str]
-
-
-class EstimateSummary(Contract):
-    """One entry of the feed of estimates; an acceptance makes a fresh one, and `decision` is that of the moment it is read."""
-
-    number: str
-    quote_number: str
-    revision: int = 1
-    title: str
-    finished_at: datetime
-    decision: QuoteDecision | None = None
-
-
-class EstimatePage(Contract):
-    """A page of the feed, oldest first; `next` is the cursor to go on from (also for what comes later)."""
-
-    items: tuple[EstimateSummary, ...]
-    next: str | None = None
 
 
 __all__ = [name for name in dir() if not name.startswith("_")]

@@ -10,7 +10,7 @@ from pydantic_core import ErrorDetails, InitErrorDetails, PydanticCustomError, P
 
 from shared_schemas.base import NO_CONTROLS, Contract, Currency, Fault, Money, escaped, refuse_if_any
 from shared_schemas.lead_times import LineKind, Quantity
-from shared_schemas.quote import QuoteRequest, QuoteStatus
+from shared_schemas.quote import DeclineReason, QuoteRequest, QuoteStatus
 
 MOST_IN_A_BATCH = 1000
 DEEPEST_CHANGE = 16
@@ -73,10 +73,17 @@ def is_deeper(document: Any, levels: int) -> bool:
     return True
 
 
+CustomersWord = Annotated[str, Field(min_length=1, max_length=200, pattern=NO_CONTROLS)]
+OF_AN_ORDER = ("purchase_order", "customer_number", "contact", "needed_by", "confirm_expired")
+"""What only an acceptance says."""
+
+
 class DecisionRequest(Contract):
     """What the customer decided, told by `by`; without a `revision` it is about the latest.
 
-    An acceptance names the `quantity` that is ordered, one of those that were quoted.
+    An acceptance names the `quantity` that is ordered, one of those that were quoted; `purchase_order`, `customer_number` and `contact` are
+    what the customer calls it. After the last day of a quote it is accepted only with `confirm_expired`, which says that its prices still hold.
+    A decline may say its `reason`.
     """
 
     decision: Literal["accepted", "declined"]
@@ -84,10 +91,27 @@ class DecisionRequest(Contract):
     by: Annotated[str, Field(min_length=1, max_length=200, pattern=NO_CONTROLS)]
     note: Annotated[str, Field(max_length=2000, pattern=NO_CONTROLS)] = ""
     revision: Annotated[int, Field(strict=True, ge=1)] | None = None
+    purchase_order: CustomersWord | None = None
+    customer_number: CustomersWord | None = None
+    contact: CustomersWord | None = None
+    needed_by: date | None = None
+    confirm_expired: bool = False
+    reason: DeclineReason | None = None
 
     @model_validator(mode="after")
-    def _an_acceptance_says_how_many(self) -> DecisionRequest:
-        faults = []
+    def _says_what_belongs_to_it(self) -> DecisionRequest:
+        other = ("reason",) if self.decision == "accepted" else OF_AN_ORDER
+        faults = [
+            Fault(
+                name,
+                reason=f"that is not said of a quote that is {self.decision}",
+                figure=str(getattr(self, name)),
+                limit=None,
+                remedy="leave it out",
+            )
+            for name in other
+            if getattr(self, name)
+        ]
         if self.decision == "accepted" and self.quantity is None:
             faults.append(
                 Fault(

@@ -29,7 +29,6 @@ from shared_schemas.prescription import Prescription
 from shared_schemas.problem import Problem
 from shared_schemas.quote import (
     FINAL_STATUSES,
-    EstimatePage,
     Quote,
     QuoteAccepted,
     QuoteDecision,
@@ -241,10 +240,6 @@ class BlankwrightClient(EstimateCalls):
     def quotes(self, cursor: str | None = None, state: str | None = None) -> QuotePage:
         """A page of quotes, newest first; `cursor` is the `next` of the page before, `state` where they stand with the customer."""
         return self.asked(QuotePage, "GET", "/v1/quotes", query={"cursor": cursor, "state": state})
-
-    def estimates(self, after: str | None = None) -> EstimatePage:
-        """A page of the feed of job estimates, oldest first; `after` is the cursor to go on from."""
-        return self.asked(EstimatePage, "GET", "/v1/estimates", query={"after": after})
 
     def buy_together(self, wanted: BuyTogether) -> JointPurchases:
         """What the glass of several lenses costs apart and together."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any, Literal, TypeVar
 from urllib.parse import quote as in_path
 
@@ -11,6 +11,7 @@ from pydantic import BaseModel
 
 if TYPE_CHECKING:
     from shared_schemas.estimate import Estimate, EstimatePart, EstimatePlan
+    from shared_schemas.estimate_feed import EstimatePage
 
 Answer = TypeVar("Answer", bound=BaseModel)
 CSV, XML = "text/csv", "application/xml"
@@ -22,7 +23,7 @@ class EstimateCalls(ABC):
 
     @abstractmethod
     def asked(
-        self, kind: type[Answer], method: str, path: str, *, query: Mapping[str, str | None] | None = None, body: Any = None,
+        self, kind: type[Answer], method: str, path: str, *, query: Mapping[str, str | list[str] | None] | None = None, body: Any = None,
         headers: Mapping[str, str] | None = None,
     ) -> Answer:  # fmt: skip
         """An answer as a contract."""
@@ -30,6 +31,17 @@ class EstimateCalls(ABC):
     @abstractmethod
     def text(self, kind: str, path: str, query: Mapping[str, str | None]) -> str:
         """An answer of a media type as text."""
+
+    def estimates(
+        self, after: str | None = None, *, types: Sequence[str] = (), since: str | None = None, wait_s: int | None = None
+    ) -> EstimatePage:
+        """A page of the feed of job estimates, oldest first: `after` is the cursor to go on from, `wait_s` how long it may wait for an entry."""
+        from shared_schemas.estimate_feed import EstimatePage  # noqa: PLC0415
+
+        query = {"after": after, "since": since, "type": list(types) or None}
+        return self.asked(
+            EstimatePage, "GET", "/v1/estimates", query=query, headers={"Prefer": f"wait={wait_s}"} if wait_s else None
+        )
 
     def estimate(self, number: str, quantity: int | None = None) -> Estimate:
         """One job estimate in full: every quantity that was quoted, or one of them, and the routes with what explains them."""

@@ -17,6 +17,7 @@ Explained
     ├── EstimateUnknown        no estimate of that number, or its quote is not ready
     ├── CursorUnreadable       a cursor that none of our pages gave out
     ├── CursorOfAnotherEpoch   a cursor from before a backup was restored
+    ├── CursorOfTheFuture      a cursor beyond all that happened
     ├── QuoteArchived          its documents are in an archive, and here no longer
     ├── IdempotencyKeyReused   the key was used for another request
     ├── QueueFull              as many quotes are under way as may be
@@ -123,7 +124,8 @@ class QuoteExpired(QuotingError):
         self.number = number
         super().__init__(
             f"Revision {revision} of quote {number} was valid until {valid_until}. "
-            f"Ask for the next revision at today's rates: POST /v1/quotes/{number}/requote."
+            f"Ask for the next revision at today's rates: POST /v1/quotes/{number}/requote. "
+            "If these prices still hold, accept it with confirm_expired: the date is worked out anew."
         )
 
 
@@ -197,6 +199,17 @@ class CursorOfAnotherEpoch(QuotingError):
         self.cursor = cursor
         super().__init__(
             f"The cursor was given out before a backup was restored ({restored_at:%Y-%m-%d %H:%M} UTC). Start from the beginning, without a cursor."
+        )
+
+
+class CursorOfTheFuture(QuotingError):
+    """A cursor beyond everything that has happened, which no page can have given out."""
+
+    def __init__(self, cursor: str, position: int, last: int) -> None:
+        self.cursor = cursor
+        super().__init__(
+            f"The cursor stands for entry {position}, and the last of the feed is {last}: no page of this feed gave it out. "
+            "Start from the beginning, without a cursor."
         )
 
 

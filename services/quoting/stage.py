@@ -13,11 +13,11 @@ from services.quoting.service import runs
 from services.quoting.service.assembling import READS
 from services.quoting.service.impact import IMPACTS
 from services.quoting.service.intake import QUOTES
-from services.quoting.service.keeping import forget_what_is_over, pack_tightly
+from services.quoting.service.keeping import forget_what_is_over, pack_tightly, tell_what_expired
 from services.quoting.service.runs import RunKind, failed, kind_of, settle
 from services.quoting.store.blocks import digest_of
 from services.quoting.store.rows import DeadLetter, Outcome
-from shared_schemas.pipeline import FORGET_TASK, LAST, PACK_TASK, SWEEP_TASK
+from shared_schemas.pipeline import EXPIRE_TASK, FORGET_TASK, LAST, PACK_TASK, SWEEP_TASK
 from shared_schemas.problem import ProblemDetail
 from shared_schemas.traveller import Refusal
 
@@ -87,4 +87,4 @@ def sweep(resources: Resources) -> None:
     runs.sweep(KINDS, resources)
 
 
-PERIODIC = {SWEEP_TASK: sweep, PACK_TASK: pack_tightly, FORGET_TASK: forget_what_is_over}
+PERIODIC = {SWEEP_TASK: sweep, PACK_TASK: pack_tightly, FORGET_TASK: forget_what_is_over, EXPIRE_TASK: tell_what_expired}

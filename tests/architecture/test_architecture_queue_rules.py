@@ -11,12 +11,13 @@ import pytest
 import yaml
 from celery import Celery
 
-from services.chassis.beat import CLOCKS_APART_S, FORGET_EVERY_S, Every, TimeKeeper, beat_app
+from services.chassis.beat import CLOCKS_APART_S, EXPIRE_EVERY_S, FORGET_EVERY_S, Every, TimeKeeper, beat_app
 from services.chassis.one_box.servers import broker
 from services.chassis.pipeline import MOST_RETRIES, retry_wait_s
 from services.chassis.settings import Settings
 from services.chassis.worker import worker_app
 from shared_schemas.pipeline import (
+    EXPIRE_TASK,
     FORGET_LOAD_TASK,
     FORGET_TASK,
     ORDERS_QUEUE,
@@ -177,6 +178,7 @@ def test_a_sweep_that_was_asked_for_long_ago_is_not_done() -> None:
         SWEEP_TASK: {"queue": SWEEP_QUEUE, "expires": CLOCKS_APART_S},
         TAKE_OVER_TASK: {"queue": ORDERS_QUEUE, "expires": CLOCKS_APART_S},
         PACK_TASK: {"queue": SWEEP_QUEUE, "expires": CLOCKS_APART_S},
+        EXPIRE_TASK: {"queue": SWEEP_QUEUE, "expires": 2 * EXPIRE_EVERY_S},
         FORGET_TASK: {"queue": SWEEP_QUEUE, "expires": 2 * FORGET_EVERY_S},
         FORGET_LOAD_TASK: {"queue": ORDERS_QUEUE, "expires": 2 * FORGET_EVERY_S},
     }

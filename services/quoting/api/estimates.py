@@ -2,46 +2,98 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from datetime import datetime
+from typing import Annotated, Any
+from urllib.parse import urlencode
 
-from fastapi import APIRouter, Query
+from fastapi import APIRouter, Header, Query, Request, Response
+from pydantic import AwareDatetime
+from starlette.concurrency import run_in_threadpool
+from werkzeug.http import parse_etags
 
 from services.chassis.json_bodies import CheckedRoute
+from services.chassis.negotiation import LONGEST_WAIT_S, preferred_wait_s
+from services.chassis.resources import Resources
 from services.chassis.web import Tools, answers
+from services.quoting import errors
 from services.quoting.api.parts import Erp, Most, cursor_of, read_cursor
-from services.quoting.service.documents import decision_document
-from services.quoting.store.repository import QuoteStore
-from services.quoting.store.rows import StoredQuote
-from shared_schemas.quote import EstimatePage, EstimateSummary
+from services.quoting.service.follow import done_within
+from services.quoting.store.blocks import digest_of
+from services.quoting.store.feed import Choice, Feed, StoredEntry
+from shared_schemas.estimate_feed import EntryType, EstimatePage
 
 router = APIRouter(route_class=CheckedRoute)
+
+JSON = "application/json"
+ASK_AGAIN = "private, no-cache"
+HEADERS = {
+    "Link": {"schema": {"type": "string"}, "description": 'The next page, `rel="next"`, where there is one already (RFC 8288)'},
+    "ETag": {"schema": {"type": "string"}, "description": "Of this page"},
+    "Preference-Applied": {"schema": {"type": "string"}, "description": "The wait that was granted"},
+}
+FOUND: dict[int | str, dict[str, Any]] = {200: {"headers": HEADERS}, 304: {"description": "It is as you have it"}}
 
 
 @router.get(
     "/v1/estimates",
-    summary="Job estimates of ready quotes, oldest first",
+    summary="What happened to job estimates, oldest first: ready, accepted, declined, expired, superseded, cancelled",
     response_model=EstimatePage,
-    responses=answers("invalid", "gone"),
+    responses={**FOUND, **answers("invalid", "gone")},
 )
-def list_estimates(
+async def list_estimates(
+    http: Request,
     caller: Erp,
     tools: Tools,
     after: Annotated[str | None, Query(description="The `next` of the page before; keep it to ask for what came since.")] = None,
     limit: Most = 50,
-) -> EstimatePage:
-    start = read_cursor(tools, "e", after)
-    rows = QuoteStore(tools.database).feed(after=start or 0, most=limit)
-    items = tuple(_summary(row) for row in rows)
-    return EstimatePage(items=items, next=cursor_of(tools, "e", rows[-1].feed_position or 0) if rows else after)
+    kinds: Annotated[
+        tuple[EntryType, ...],
+        Query(alias="type", max_length=7, description="Entries of these types only; may be given more than once."),
+    ] = (),
+    since: Annotated[
+        AwareDatetime | None, Query(description="Only what happened from this moment on, with its offset from UTC.")
+    ] = None,
+    prefer: Annotated[
+        str | None,
+        Header(description=f"`wait=N`: where there is nothing new, answer as soon as there is, at most {LONGEST_WAIT_S} s later."),
+    ] = None,
+    if_none_match: Annotated[str | None, Header(description="The ETag of what you have.")] = None,
+) -> Response:
+    """An entry never changes, and none comes before one that was given: who goes on from `next` misses nothing and sees nothing twice."""
+    choice, feed = Choice(kinds, since), Feed(tools.database)
+    start = await run_in_threadpool(_start, tools, feed, after)
+    headers = {"Cache-Control": ASK_AGAIN}
+    wait_s = preferred_wait_s(http.headers.getlist("prefer"))
+    if wait_s:
+        headers["Preference-Applied"] = f"wait={wait_s}"
+        await done_within(lambda: bool(feed.page(after=start, most=1, choice=choice)), wait_s)
+    entries = await run_in_threadpool(feed.page, after=start, most=limit + 1, choice=choice)
+    page = entries[:limit]
+    following = cursor_of(tools, "e", page[-1].position) if page else after
+    if len(entries) > limit:
+        headers["Link"] = f'<{_place(following, limit, kinds, since)}>; rel="next"'
+    body = _body(page, following)
+    etag = digest_of(body)
+    headers["ETag"] = f'"{etag}"'
+    if parse_etags(if_none_match and if_none_match.strip()).contains_weak(etag):
+        return Response(status_code=304, headers=headers)
+    return Response(body, media_type=JSON, headers=headers)
 
 
-def _summary(row: StoredQuote) -> EstimateSummary:
-    assert row.finished_at is not None
-    return EstimateSummary(
-        number="E" + row.number.removeprefix("Q"),
-        quote_number=row.quote_number,
-        revision=row.revision,
-        title=row.title,
-        finished_at=row.finished_at,
-        decision=decision_document(row, row.decision) if row.decision else None,
-    )
+def _start(tools: Resources, feed: Feed, after: str | None) -> int:
+    """The position to go on from; raises `CursorUnreadable`, `CursorOfAnotherEpoch`, `CursorOfTheFuture`."""
+    start = read_cursor(tools, "e", after) or 0
+    if after is not None and start > (last := feed.last_position()):
+        raise errors.CursorOfTheFuture(after, start, last)
+    return start
+
+
+def _body(page: list[StoredEntry], following: str | None) -> bytes:
+    """The page as JSON, entries byte for byte as they were written; a cursor needs no escapes."""
+    end = b"null" if following is None else f'"{following}"'.encode()
+    return b'{"items":[' + b",".join(entry.document for entry in page) + b'],"next":' + end + b"}"
+
+
+def _place(following: str | None, limit: int, kinds: tuple[EntryType, ...], since: datetime | None) -> str:
+    asked = [("after", following), ("limit", limit), *(("type", kind) for kind in kinds)]
+    return "/v1/estimates?" + urlencode(asked + ([("since", since.isoformat())] if since else []))

@@ -113,6 +113,7 @@ STATUS: dict[type[Explained], tuple[int, str, str]] = {
     errors.EstimateUnknown: (404, "not-found", "There is no such estimate"),
     errors.CursorUnreadable: (422, "invalid", "The cursor cannot be read"),
     errors.CursorOfAnotherEpoch: (410, "gone", "The cursor is of before a restore"),
+    errors.CursorOfTheFuture: (410, "gone", "The cursor is of no page of this feed"),
     errors.QuoteArchived: (410, "gone", "The quote is archived"),
     errors.IdempotencyKeyReused: (422, "idempotency-conflict", "The Idempotency-Key was used for another request"),
     errors.SheetNotAsAsked: (406, "not-acceptable", "A quote sheet comes in another form"),

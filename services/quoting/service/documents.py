@@ -19,6 +19,7 @@ from services.quoting.explain.basis import explain
 from services.quoting.explain.figure_at import figure_at
 from services.quoting.service.runs import job_of
 from services.quoting.sheet import Head, sheet_page
+from services.quoting.store import rows
 from services.quoting.store.repository import QuoteStore
 from services.quoting.store.rows import Decision, Start, StoredQuote
 from shared_schemas.blanks import BlankPlan
@@ -64,19 +65,7 @@ def state_of(row: StoredQuote, *, today: date) -> QuoteState | None:
 
 def decision_document(row: StoredQuote, decision: Decision) -> QuoteDecision:
     """A decision on a revision as callers see it."""
-    return QuoteDecision.model_validate(
-        {
-            "number": row.quote_number,
-            "revision": row.revision,
-            "decision": decision.decision,
-            "quantity": decision.quantity,
-            "by": decision.decided_by,
-            "note": decision.note,
-            "key_id": decision.key_id,
-            "at": decision.at,
-            "promised": None if decision.promised is None else json.loads(decision.promised),
-        }
-    )
+    return rows.decision_document(row.quote_number, row.revision, decision)
 
 
 def quote_document(row: StoredQuote, status: QuoteStatus, *, today: date) -> bytes:

@@ -7,6 +7,7 @@ from datetime import UTC, datetime, timedelta
 
 from services.chassis.resources import Resources
 from services.quoting.store.blocks import tighten
+from services.quoting.store.feed import Feed
 from services.quoting.store.forgetting import KeptDays, forget
 from services.quoting.store.repository import standing
 
@@ -41,3 +42,11 @@ def forget_what_is_over(resources: Resources) -> None:
     gone = forget(resources.database, kept, now=datetime.now(UTC))
     if any(gone.values()):
         log.info("forgotten", extra=gone)
+
+
+def tell_what_expired(resources: Resources) -> None:
+    """Write into the feed of estimates which quotes are past their last day."""
+    now = datetime.now(UTC)
+    expired = Feed(resources.database).expire(today=now.date(), at=now)
+    if expired:
+        log.info("quotes expired", extra={"quotes": expired})

@@ -19,7 +19,7 @@ from services.quoting.service.comparison import Issued, compare
 from services.quoting.service.documents import decision_document, explanation_document, not_ready, state_of
 from services.quoting.store.life import LifeStore
 from services.quoting.store.repository import QuoteStore
-from services.quoting.store.rows import Decision, StoredQuote
+from services.quoting.store.rows import TERMS, Decision, StoredQuote
 from shared_schemas.pipeline import ORDERS_QUEUE, TAKE_OVER_TASK
 from shared_schemas.quote import QuoteBody, QuoteDecision, QuoteRequest
 from shared_schemas.quote_life import Comparison, DecisionRequest
@@ -36,10 +36,13 @@ def decide(number: str, asked: DecisionRequest, *, key_id: str, now: datetime, r
     `QuoteNotIssued`, `QuoteExpired`, `QuantityNotQuoted`.
     """
     row = QuoteStore(resources.database).quote(number, asked.revision)
-    wanted = Decision(asked.decision, asked.quantity, asked.by, asked.note, key_id, now)
+    wanted = Decision(
+        asked.decision, asked.quantity, asked.by, asked.note, key_id, now,
+        late=asked.decision == "accepted" and state_of(row, today=now.date()) == "expired", **asked.model_dump(include=set(TERMS)),
+    )  # fmt: skip
     stands = row.decision
     if stands is None:
-        _refuse_undecidable(row, wanted, now=now)
+        _refuse_undecidable(row, wanted, confirmed=asked.confirm_expired, now=now)
         stands = _recorded(row, wanted, resources)
     if not stands.says_the_same_as(wanted):
         raise DecisionStands(number, row.revision, _in_words(stands))
@@ -67,13 +70,13 @@ def _ring_orders(number: str, resources: Resources) -> None:
         log.warning("orders not told of an acceptance; it will look by itself", extra={"number": number, "why": str(fault)})
 
 
-def _refuse_undecidable(row: StoredQuote, wanted: Decision, *, now: datetime) -> None:
+def _refuse_undecidable(row: StoredQuote, wanted: Decision, *, confirmed: bool, now: datetime) -> None:
     if row.archived_in is not None:
         raise not_ready(row)
     if row.status != "ready" or row.body is None:
         status = "still being worked on" if row.status == "accepted" else row.status
         raise QuoteNotIssued(row.quote_number, row.revision, status)
-    if state_of(row, today=now.date()) == "expired" and row.valid_until is not None:
+    if wanted.late and not confirmed and row.valid_until is not None:
         raise QuoteExpired(row.quote_number, row.revision, row.valid_until)
     quoted = [price_break["quantity"] for price_break in json.loads(row.body)["breaks"]]
     if wanted.quantity is not None and wanted.quantity not in quoted:

@@ -13,6 +13,7 @@ RIGHTS = {
     "update (body, blanks, operations, packing, packed, body_bytes, blanks_bytes, operations_bytes, archived_in)",
     "decisions": "select, insert",
     "handovers": "select, insert",
+    "feed_entries": "select, insert",
     "dead_letters": "select, insert, update, delete",
 }
 """Tables that the role of this part may not do everything to."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import fields
 from datetime import datetime
 
 from sqlalchemy import Connection, text
@@ -10,10 +11,15 @@ from services.chassis import audit
 from services.chassis.database import Database
 from services.quoting.errors import DecisionStands, QuoteInWork
 from services.quoting.store.bounds import NO_BOUNDS, Bounds, refuse_when_full
+from services.quoting.store.feed import NEXT_POSITION, insert_entry, lock_feed
 from services.quoting.store.handovers import insert_handover
 from services.quoting.store.repository import insert_revision, quote_start
 from services.quoting.store.rows import Decision, IdempotencyKey, NewQuote, Start, decision_of
 from services.quoting.store.runs import accept_once, note_event
+from shared_schemas.estimate_feed import EntryType
+
+COLUMNS = tuple(column.name for column in fields(Decision))
+"""Of a decision in its table."""
 
 
 class LifeStore:
@@ -67,6 +73,7 @@ class LifeStore:
         revision's row is locked meanwhile, so that of two acceptances one is first.
         """
         with self._database.transaction() as connection:
+            lock_feed(connection)
             quote = connection.execute(
                 text("select first.number, first.quote_number from quoting.quotes q join quoting.quotes first "
                      "on first.quote_number = q.quote_number and first.revision = 1 where q.number = :n for update of first"),
@@ -80,24 +87,23 @@ class LifeStore:
             if other is not None and decision.decision == "accepted":
                 words = f"accepted for {other.quantity} by {other.decided_by} on {other.at:%Y-%m-%d}"
                 raise DecisionStands(quote.quote_number, other.revision, words)
-            # As for outcomes: positions in the feed become visible in their order only one transaction at a time.
-            connection.execute(text("select pg_advisory_xact_lock(7460214)"))
-            done = connection.execute(
-                text("insert into quoting.decisions (number, decision, quantity, decided_by, note, key_id, at, promised, feed_position) "
-                     "values (:number, :decision, :quantity, :decided_by, :note, :key_id, :at, :promised, "
-                     "case when :decision = 'accepted' then nextval('quoting.feed_positions') end) on conflict (number) do nothing"),
+            position = connection.execute(
+                text(f"insert into quoting.decisions ({', '.join(COLUMNS)}, number, feed_position) "
+                     f"values (:{', :'.join(COLUMNS)}, :number, {NEXT_POSITION}) on conflict (number) do nothing returning feed_position"),
                 {"number": row_number, **vars(decision)},
-            )  # fmt: skip
-            if done.rowcount == 1:
+            ).scalar()  # fmt: skip
+            if position is not None:
                 if handover is not None:
                     insert_handover(connection, row_number, handover, at=decision.at)
                 note_event(
                     connection, row_number, decision.decision, f"by {decision.decided_by}, key {decision.key_id}", decision.at
                 )
                 _audit(connection, row_number, decision)
+                kind: EntryType = "accepted" if decision.decision == "accepted" else "declined"
+                insert_entry(connection, kind, row_number, at=decision.at, position=position)
                 return decision
             stands = connection.execute(
-                text("select decision, quantity, decided_by, note, key_id, at, promised from quoting.decisions where number = :n"),
+                text(f"select {', '.join(COLUMNS)} from quoting.decisions where number = :n"),  # nosec B608  columns of ours
                 {"n": row_number},
             ).one()
             return decision_of(dict(stands._mapping))

@@ -14,6 +14,7 @@ from services.chassis.version import VERSION
 from services.quoting.errors import QuoteUnknown, RevisionUnknown
 from services.quoting.store.blocks import DOCUMENTS, documents_of, packed_columns
 from services.quoting.store.bounds import NO_BOUNDS, Bounds, first_check_at, refuse_when_full
+from services.quoting.store.feed import NEXT_POSITION, insert_ready, lock_feed
 from services.quoting.store.rows import (
     BODY,
     NO_BODY,
@@ -84,9 +85,8 @@ def _settle(connection: Connection, settled: Settlement) -> bool:
 def _insert_outcome(connection: Connection, settled: Settlement) -> bool:
     outcome = settled.outcome
     if outcome.status == "ready":
-        # Positions in the feed become visible in their order only if they are given out one transaction at a time.
-        connection.execute(text("select pg_advisory_xact_lock(7460214)"))
-    feed = "nextval('quoting.feed_positions')" if outcome.status == "ready" else "null"
+        lock_feed(connection)
+    feed = NEXT_POSITION if outcome.status == "ready" else "null"
     done = connection.execute(
         text(f"""
             insert into quoting.outcomes (number, attempt, status, digest, problem, valid_until, finished_at, feed_position,
@@ -95,12 +95,14 @@ def _insert_outcome(connection: Connection, settled: Settlement) -> bool:
                    :packing, :packed, :body_bytes, :blanks_bytes, :operations_bytes, :release, :rests_on
             where not exists (select 1 from quoting.outcomes where number = :number)
               and exists (select 1 from quoting.quotes where number = :number and first_attempt <= :attempt)
-            on conflict (number) do nothing
+            on conflict (number) do nothing returning feed_position
         """),  # nosec B608  `feed` is one of the two texts above
         {"number": settled.number, "attempt": settled.attempt, "now": settled.now, "release": VERSION, **vars(outcome),
          **packed_columns(outcome)},
-    )  # fmt: skip
-    return done.rowcount == 1
+    ).one_or_none()  # fmt: skip
+    if done is not None and done.feed_position is not None:
+        insert_ready(connection, settled.number, at=settled.now, position=done.feed_position)
+    return done is not None
 
 
 QUOTE_RUNS = RunTable(
@@ -262,17 +264,6 @@ class QuoteStore:
                 """
                 ),
                 {"position": position, "revision": revision, "most": most, "status": status, "today": today},
-            )
-            return [stored(row) for row in rows]
-
-    def feed(self, *, after: int, most: int) -> list[StoredQuote]:
-        """Ready quotes, in the order they became ready or were accepted, from above feed position `after`, without their bodies."""
-        ready = SELECT.format(body=NO_BODY) + " where o.feed_position > :after"
-        ordered = ready.replace("o.feed_position", "d.feed_position")
-        with self._database.transaction() as connection:
-            rows = connection.execute(
-                text(f"{ready} union all {ordered} order by feed_position limit :most"),
-                {"after": after, "most": most},
             )
             return [stored(row) for row in rows]
 

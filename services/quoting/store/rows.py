@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import json
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import UTC, date, datetime
 from typing import Any
 
 from shared_schemas.packing import unpack
+from shared_schemas.quote import QuoteDecision
 
 NUMBER = re.compile(r"Q-\d{4}-\d{6,12}", re.ASCII)
 """What people call a quote: year and position."""
@@ -108,11 +110,23 @@ class Decision:
     at: datetime
     promised: bytes | None = None
     """Of an acceptance the date worked out again, as a document."""
+    purchase_order: str | None = None
+    customer_number: str | None = None
+    contact: str | None = None
+    needed_by: date | None = None
+    reason: str | None = None
+    """Of a decline, one of a closed list."""
+    late: bool = False
+    """Whether it was accepted after the last day of the quote."""
 
     def says_the_same_as(self, other: Decision) -> bool:
-        """Whether both are one decision, told twice perhaps; `other` may leave the note out."""
+        """Whether both are one decision, told twice perhaps; `other` may leave out the note and what the customer calls it."""
         same = (self.decision, self.quantity, self.decided_by) == (other.decision, other.quantity, other.decided_by)
-        return same and other.note in ("", self.note)
+        return same and other.note in ("", self.note) and all(getattr(other, name) in (None, getattr(self, name)) for name in TERMS)
+
+
+TERMS = ("purchase_order", "customer_number", "contact", "needed_by", "reason")
+"""What a decision may say beside what it is."""
 
 
 @dataclass(frozen=True)
@@ -136,7 +150,6 @@ class StoredQuote:
     body: bytes | None
     problem: bytes | None
     valid_until: date | None
-    feed_position: int | None
     decision: Decision | None
     archived_in: str | None = None
     """The archive that has the documents of a ready quote which are here no longer."""
@@ -163,8 +176,9 @@ SELECT = """
     select q.number, q.quote_number, q.position, q.revision, q.status, q.customer, q.title, q.rate_revision, q.load_snapshot, q.attempt, q.created_at,
            greatest(q.revision, (select max(n.revision) from quoting.quotes n
                                  where n.quote_number = q.quote_number and n.status <> 'cancelled')) as latest_revision,
-           o.finished_at, o.digest, {body}, o.problem, o.valid_until, o.feed_position, o.archived_in, o.release,
-           d.decision, d.quantity, d.decided_by, d.note, d.key_id, d.at, d.promised
+           o.finished_at, o.digest, {body}, o.problem, o.valid_until, o.archived_in, o.release,
+           d.decision, d.quantity, d.decided_by, d.note, d.key_id, d.at, d.promised,
+           d.purchase_order, d.customer_number, d.contact, d.needed_by, d.reason, d.late
     from quoting.quotes q
     left join quoting.outcomes o on o.number = q.number
     left join quoting.decisions d on d.number = q.number
@@ -180,7 +194,7 @@ def stored(row: Any) -> StoredQuote:
     values = dict(row._mapping)
     values["body"] = body_of(*(values.pop(name) for name in ("body", "packing", "packed", "body_bytes")))
     values["problem"] = bytes(values["problem"]) if values["problem"] is not None else None
-    details = {name: values.pop(name) for name in ("quantity", "decided_by", "note", "key_id", "at", "promised")}
+    details = {name: values.pop(name) for name in ("quantity", "decided_by", "note", "key_id", "at", "promised", "late", *TERMS)}
     if values["decision"] is not None:
         values["decision"] = decision_of({"decision": values["decision"], **details})
     return StoredQuote(**values)
@@ -197,3 +211,22 @@ def decision_of(values: Mapping[str, Any]) -> Decision:
     """The decision of the columns of its table."""
     promised = values["promised"]
     return Decision(**{**values, "promised": None if promised is None else bytes(promised)})
+
+
+def decision_document(quote_number: str, revision: int, decision: Decision) -> QuoteDecision:
+    """A decision on a revision as callers see it."""
+    return QuoteDecision.model_validate(
+        {
+            "number": quote_number,
+            "revision": revision,
+            "decision": decision.decision,
+            "quantity": decision.quantity,
+            "by": decision.decided_by,
+            "note": decision.note,
+            "key_id": decision.key_id,
+            "at": decision.at.astimezone(UTC),
+            "promised": None if decision.promised is None else json.loads(decision.promised),
+            "late": decision.late,
+            **{name: getattr(decision, name) for name in TERMS},
+        }
+    )

@@ -1,0 +1,37 @@
+"""The feed of job estimates: what happened to each, in the order in which it happened. An entry never changes."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Literal
+
+from shared_schemas.base import Contract
+from shared_schemas.quote import QuoteDecision
+
+EntryType = Literal["ready", "accepted", "declined", "expired", "superseded", "cancelled", "rescheduled"]
+
+
+class EstimateEntry(Contract):
+    """One entry of the feed. `id` is its place in the feed within an `epoch`; a restored backup begins another.
+
+    `at` is when it happened, and `decision` the decision on the revision at that moment, `None` where there was none.
+    """
+
+    id: int
+    epoch: str
+    type: EntryType
+    at: datetime
+    number: str
+    quote_number: str
+    revision: int
+    title: str
+    customer: str
+    finished_at: datetime
+    decision: QuoteDecision | None = None
+
+
+class EstimatePage(Contract):
+    """A page of the feed, oldest first; `next` is the cursor to go on from (also for what comes later)."""
+
+    items: tuple[EstimateEntry, ...]
+    next: str | None = None
