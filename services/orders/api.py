@@ -14,7 +14,7 @@ from services.chassis.keys import Caller
 from services.chassis.negotiation import quality
 from services.chassis.refusals import Refused
 from services.chassis.web import Tools, answers
-from services.orders import api_actuals, errors
+from services.orders import api_actuals, api_learned, errors
 from services.orders.api_parts import (
     JSON,
     SVG,
@@ -39,6 +39,7 @@ from shared_schemas.problem import Explained
 
 router = APIRouter(route_class=CheckedRoute)
 router.include_router(api_actuals.router)
+router.include_router(api_learned.router)
 
 PATH = "/v1/load"
 LARGER_BODIES = {PATH: 8 * 1024 * 1024}

@@ -8,7 +8,8 @@ Explained
     ├── BookingsRefused   bookings that cannot be; each is named, and none is booked
     ├── EstimateNotOrdered     an estimate that nobody ordered in that revision
     ├── ActualsRefused         a report with entries that cannot be; each is named, and none is kept
-    └── IdempotencyKeyReused   the key came with another report
+    ├── IdempotencyKeyReused   the key came with another report
+    └── NothingToLearnFrom     groups without estimates, or without errors of these
 """
 
 from __future__ import annotations
@@ -77,3 +78,10 @@ class IdempotencyKeyReused(OrdersError):
 
     def __init__(self, key: str) -> None:
         super().__init__(f"The Idempotency-Key {key} came with another report. Use a new key.")
+
+
+class NothingToLearnFrom(OrdersError):
+    """Groups without estimates, or without errors of these."""
+
+    def __init__(self) -> None:
+        super().__init__("There is nothing to learn from: each group needs an estimate with a standard error above 0.")

@@ -61,6 +61,7 @@ WHO: dict[str, str] = {
     "GET /v1/rates/revisions/{}": "engineer service",
     "GET /v1/rates/tables/{table}": "engineer service erp:work_centres,operations",
     "PUT /v1/rates/tables/{table}": "engineer",
+    "GET /v1/rates/learned": "engineer",
     "POST /v1/rates/proposals": "engineer service",
     "GET /v1/rates/proposals/{}": "engineer service",
     "GET /v1/archive": "",

@@ -430,3 +430,44 @@ def test_an_estimate_that_nobody_ordered_has_nothing_to_report_of(door: Door, da
         assert (refused.status_code, refused.json()["title"]) == (404, "The estimate is no order")
     door.ask("POST", "/v1/orders/Q-2026-000001/cancellation")
     assert door.ask("POST", path, json={"entries": [FRONT]}).status_code == 409
+
+
+@pytest.mark.parametrize(
+    ("centre", "operation", "rests_on"), [("blackening bench", "blacken_edge", []), ("optical centring", "centre", ["grinding"])]
+)
+def test_jobs_that_took_a_third_longer_are_evidence_and_make_a_patch_where_the_minutes_are_of_the_row_alone(
+    door: Door, database: Database, centre: str, operation: str, rests_on: list[str]
+) -> None:
+    """A dozen jobs at the first revision, and one of before revisions were handed over."""
+    row = next(one for one in RATES.work_centres if one.name == centre)
+    handovers = []
+    for place in range(1, 14):
+        made = accepted(place).accepted
+        line = made.operations[0].model_copy(
+            update={"operation": operation, "work_centre": centre, "setup_min": 60.0, "run_min": 540.0, "pieces": 30}
+        )
+        revision = door.resources.rates.latest().number if place < 13 else None
+        made = made.model_copy(update={"operations": (line,), "rate_revision": revision})
+        handovers.append(Handover(position=place, accepted=made))
+    BookStore(database).take_over(handovers, BOOK, now=NOW)
+    for place in range(1, 14):
+        entry = {
+            "operation": "operation-1",
+            "setup_min": 60.0 + place % 3,
+            "run_min": 700.0 + 10 * (place % 5),
+            "finished_at": "2026-11-02T08:00:00Z",
+        }
+        assert door.ask("POST", f"/v1/estimates/E-2026-{place:06d}/actuals", json={"entries": [entry]}).status_code == 201
+    learned = door.ask("GET", "/v1/rates/learned", role="engineer").json()
+    assert (learned["orders"], learned["orders_of_other_rates"]) == (12, 1)
+    (found,) = learned["rows"]
+    assert found["row"] == centre
+    run = next(one for one in found["evidence"] if one["time"] == "run")
+    assert (run["jobs"], run["is_sure"]) == (12, True)
+    assert 1.2 < run["low"] < run["ratio"] < run["high"] < 1.5
+    assert run["error_after"] < run["error_before"]
+    assert found["rests_on"] == rests_on
+    # Set-up took as long as planned.
+    changed = {} if rests_on else {name: getattr(row, name) * run["ratio"] for name in ("load_min_per_piece", "cycle_min")}
+    assert found["patch"] == pytest.approx(changed, rel=1e-3)
+    assert {name: found["becomes"][name] for name in found["patch"]} == found["patch"]
