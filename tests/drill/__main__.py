@@ -58,7 +58,7 @@ def main() -> int:
     began = time.monotonic()
     signal.signal(signal.SIGTERM, lambda *_: sys.exit("told to stop"))
     try:
-        box = bring_up(folder, disk=disk, settings={})
+        box = bring_up(folder, disk=disk, settings=bounds_for(given.quotes))
         try:
             well = drill(box, quotes=given.quotes)
         finally:
@@ -73,6 +73,12 @@ def main() -> int:
         erase(folder)
     print(f"{time.monotonic() - began:.0f} s in all")
     return 0 if well else 1
+
+
+def bounds_for(quotes: int) -> dict[str, str]:
+    """Settings under which one key may have all of them unfinished: what is over the bound of a key is refused, and nothing here is to be."""
+    most = str(max(20_000, 2 * quotes))
+    return {"BLANKWRIGHT_MOST_UNFINISHED": most, "BLANKWRIGHT_MOST_UNFINISHED_OF_KEY": most}
 
 
 def drill(box: Box, *, quotes: int) -> bool:
