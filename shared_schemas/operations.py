@@ -222,6 +222,7 @@ class LooserOperation(Contract):
     yield_share: Annotated[float, Field(alias="yield", gt=0, le=1)]
     method: str | None = None
     work_centre: Name | None = None
+    work_centre_id: str | None = None
     setup_min: Annotated[float, Field(ge=0)] | None = None
     attended_share: Share | None = None
     consumables: NonNegativeMoney | None = None

@@ -186,6 +186,11 @@ class Line:
         """The name of its work centre."""
         return self.centre.name
 
+    @property
+    def work_centre_id(self) -> str:
+        """What its work centre is known by."""
+        return self.centre.id
+
     def as_operation(self) -> Operation:
         """The line as it stands on the route card, with its basis."""
         return self._on_card
@@ -194,27 +199,13 @@ class Line:
     def _on_card(self) -> Operation:
         """Written once: a line that rests on the rates alone stands on many cards."""
         return Operation(
-            operation=self.operation,
-            face=self.face,
-            method=self.method,
-            work_centre=self.centre.name,
-            work_centre_id=self.centre.id,
-            setup_min=self.setup_min,
-            batch_size=self.batch_size,
-            batch_min=self.batch_min,
-            piece_min=self.piece_min,
-            attended_share=self.attended_share,
-            yield_share=self.yield_share,
-            batch_loss=self.batch_loss,
-            consumables=self.consumables,
-            shared_run=self.shared_run,
-            sampled=self.sampled,
-            rework_share=self.rework_share,
-            rework_yield=self.rework_yield,
-            rework_min=self.rework_min,
-            ways=self.ways,
+            operation=self.operation, face=self.face, method=self.method, work_centre=self.work_centre,
+            work_centre_id=self.work_centre_id, setup_min=self.setup_min, batch_size=self.batch_size, batch_min=self.batch_min,
+            piece_min=self.piece_min, attended_share=self.attended_share, yield_share=self.yield_share, batch_loss=self.batch_loss,
+            consumables=self.consumables, shared_run=self.shared_run, sampled=self.sampled, rework_share=self.rework_share,
+            rework_yield=self.rework_yield, rework_min=self.rework_min, ways=self.ways,
             basis=tuple(quoted_once(figure) for figure in self._basis()),
-        )
+        )  # fmt: skip
 
     def _basis(self) -> list[Figure]:
         figures = [self._setup(), self._size(), *self._minutes(), self._yield()]
