@@ -7,7 +7,7 @@ from datetime import date
 from functools import cached_property
 from typing import Annotated, Any, Literal, Self, get_args
 
-from pydantic import Field, StringConstraints, ValidationInfo, field_validator, model_validator
+from pydantic import ConfigDict, Field, StringConstraints, ValidationInfo, field_validator, model_validator
 from pydantic_core import PydanticCustomError
 
 from shared_schemas.base import NO_CONTROLS, Contract, Name
@@ -25,8 +25,21 @@ ADDED_BY_RELEASE = "added by release"
 """Stands in the source of a row that a release added or filled in, until an engineer has put a source of the shop's own to it."""
 
 
+def _with_meanings(schema: dict[str, Any], shape: type[Any]) -> None:
+    """Say in the schema of a row what each column means, where its field does not."""
+    from shared_schemas.rate_column_texts import COLUMNS  # noqa: PLC0415  # only a description needs it
+    from shared_schemas.rates import TABLES  # noqa: PLC0415  # it is made of these rows
+
+    table = next((table for table, known in TABLES.items() if known is shape), "")
+    for column, meaning in COLUMNS.get(table, {}).items():
+        if column in schema.get("properties", {}):
+            schema["properties"][column].setdefault("description", meaning)
+
+
 class RateRow(Contract):
     """What every row says of itself."""
+
+    model_config = ConfigDict(json_schema_extra=_with_meanings)
 
     name: Name = Field(description="Key of the row: once in its table.", examples=["polisher, block"])
     source: Said = Field(description="Where the figures come from, in words.", examples=["time study of 12 jobs in October"])

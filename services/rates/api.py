@@ -140,7 +140,6 @@ def get_revision(number: Number, caller: EngineerOrSuite, tools: Tools, if_none_
     response_model=TablePage,
     responses={200: {"content": {CSV: {"schema": {"type": "string"}}}}, **AS_YOU_HAVE_IT,
                **answers("not-found", "not-acceptable", "invalid")},
-    openapi_extra={"x-columns": api_archive.MEANINGS},
 )  # fmt: skip
 def get_table(
     table: Table,

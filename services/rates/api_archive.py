@@ -14,7 +14,7 @@ from services.chassis.refusals import Refused
 from services.chassis.web import Tools, answers
 from services.rates.api_drafts import draft_shown, writer_of
 from services.rates.api_parts import Engineer, Table
-from services.rates.domain.columns import columns_of, meaning_of, table_infos
+from services.rates.domain.columns import columns_of, table_infos
 from services.rates.domain.revision import tables_of
 from services.rates.errors import TableUnknown
 from services.rates.store.draft_publication import Publisher
@@ -34,11 +34,6 @@ ZIP, XLSX = "application/zip", "application/vnd.openxmlformats-officedocument.sp
 INTO_A_DRAFT = "/v1/rates/drafts/from-archive"
 LARGER_BODIES = {INTO_A_DRAFT: 8 * 1024 * 1024}
 BYTES: dict[str, Any] = {"schema": {"type": "string", "format": "binary"}}
-MEANINGS = {
-    table: {field.alias or name: meaning_of(table, field.alias or name, field) for name, field in shape.model_fields.items()}
-    for table, shape in TABLES.items()
-}
-"""What each column of each table means, for the description of the API."""
 OldRevision = Annotated[int | None, Query(ge=1, le=2**31 - 1, description="A revision other than the newest.")]
 
 

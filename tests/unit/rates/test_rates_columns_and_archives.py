@@ -30,6 +30,13 @@ def test_no_column_of_any_table_is_without_its_meaning(table: str) -> None:
         assert column.example not in (None, ""), f"{table}.{column.column}"
 
 
+@pytest.mark.parametrize("table", TABLES)
+def test_the_description_of_the_api_has_the_same_texts(table: str) -> None:
+    properties = TABLES[table].model_json_schema()["properties"]
+    for column in columns_of(table).columns:
+        assert properties[column.column]["description"] == column.meaning, column.column
+
+
 def test_no_text_is_of_a_column_that_is_gone() -> None:
     assert set(PURPOSES) == set(COLUMNS) == set(TABLES)
     for table, texts in COLUMNS.items():
