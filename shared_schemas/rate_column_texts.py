@@ -395,6 +395,3 @@ COLUMNS: dict[str, dict[str, str]] = {
     table: dict(line.split("|", maxsplit=1) for line in texts.strip().splitlines()) for table, texts in _TEXTS.items()
 }
 """Meaning of each column by its table, but for those that say it in their contract."""
-
-EVERY_ROW: dict[str, str] = {}
-"""Columns of every table say theirs in their contract."""

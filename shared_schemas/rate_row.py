@@ -12,6 +12,7 @@ from pydantic_core import PydanticCustomError
 
 from shared_schemas.base import NO_CONTROLS, Contract, Name
 from shared_schemas.figure import RateRowRef
+from shared_schemas.rate_column_texts import COLUMNS
 
 Yield = Annotated[float, Field(strict=True, gt=0, le=1)]
 Said = Annotated[str, StringConstraints(min_length=1, max_length=400, strip_whitespace=True, pattern=NO_CONTROLS)]
@@ -25,13 +26,40 @@ ADDED_BY_RELEASE = "added by release"
 """Stands in the source of a row that a release added or filled in, until an engineer has put a source of the shop's own to it."""
 
 
+TABLE_OF: dict[str, str] = {
+    "GlassRow": "glasses",
+    "GlassGradeRow": "glass_grades",
+    "StockFormRow": "stock_forms",
+    "AllowanceRow": "allowances",
+    "WorkCentreRow": "work_centres",
+    "GrindingRow": "grinding",
+    "PolishingRow": "polishing",
+    "AsphereRow": "aspheres",
+    "PressedAsphereRow": "pressed_aspheres",
+    "ToleranceClassRow": "tolerance_classes",
+    "CoatingRow": "coatings",
+    "ToolingRow": "tooling",
+    "CementingRow": "cementing",
+    "AssemblyRow": "assembly",
+    "InspectionRow": "inspection",
+    "ExtraWorkRow": "extra_work",
+    "YieldRow": "yields",
+    "OutsideWorkRow": "outside_work",
+    "OwnOperationRow": "operations",
+    "HardwareRow": "hardware",
+    "MetalRow": "metals",
+    "TurningRow": "turning",
+    "CommercialRow": "commercial",
+    "CurrencyRow": "currencies",
+    "CalendarRow": "calendar",
+    "ShopLoadRow": "shop_load",
+}
+"""The table of each shape of rows, by its name: rows know nothing of the tables that are made of them."""
+
+
 def _with_meanings(schema: dict[str, Any], shape: type[Any]) -> None:
     """Say in the schema of a row what each column means, where its field does not."""
-    from shared_schemas.rate_column_texts import COLUMNS  # noqa: PLC0415  # only a description needs it
-    from shared_schemas.rates import TABLES  # noqa: PLC0415  # it is made of these rows
-
-    table = next((table for table, known in TABLES.items() if known is shape), "")
-    for column, meaning in COLUMNS.get(table, {}).items():
+    for column, meaning in COLUMNS.get(TABLE_OF.get(shape.__name__, ""), {}).items():
         if column in schema.get("properties", {}):
             schema["properties"][column].setdefault("description", meaning)
 

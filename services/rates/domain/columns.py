@@ -14,7 +14,7 @@ from pydantic.fields import FieldInfo
 from services.rates.domain.cells import cell_of, plain_types
 from services.rates.domain.revision import canonical_rows, digest_of_table
 from services.rates.domain.seed import seed_rates
-from shared_schemas.rate_column_texts import COLUMNS, EVERY_ROW, PURPOSES
+from shared_schemas.rate_column_texts import COLUMNS, PURPOSES
 from shared_schemas.rate_tables import ColumnInfo, ColumnInfoList, TableInfo
 from shared_schemas.rates import TABLES, Rates
 
@@ -53,7 +53,7 @@ def columns_of(table: str) -> ColumnInfoList:
 
 def meaning_of(table: str, column: str, field: FieldInfo) -> str:
     """What a column means; empty where nobody said it, which a test refuses."""
-    return field.description or COLUMNS.get(table, {}).get(column) or EVERY_ROW.get(column, "")
+    return field.description or COLUMNS[table].get(column, "")
 
 
 def _column(table: str, column: str, field: FieldInfo, rows: list[dict[str, Any]]) -> ColumnInfo:

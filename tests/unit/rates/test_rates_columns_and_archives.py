@@ -15,6 +15,7 @@ from services.rates.errors import ArchiveUnreadable, TablesUnreadable, TableUnre
 from services.rates.tables_archive import packed, tables_in
 from services.rates.workbook import csv_of_sheets, workbook_of
 from shared_schemas.rate_column_texts import COLUMNS, PURPOSES
+from shared_schemas.rate_row import TABLE_OF
 from shared_schemas.rates import TABLES, Rates
 
 
@@ -39,6 +40,7 @@ def test_the_description_of_the_api_has_the_same_texts(table: str) -> None:
 
 def test_no_text_is_of_a_column_that_is_gone() -> None:
     assert set(PURPOSES) == set(COLUMNS) == set(TABLES)
+    assert {shape.__name__: table for table, shape in TABLES.items()} == TABLE_OF
     for table, texts in COLUMNS.items():
         assert set(texts) <= {column.column for column in columns_of(table).columns}, table
 
