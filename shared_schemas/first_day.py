@@ -21,7 +21,7 @@ class FirstDayQuestion(Contract):
     subject: Name = Field(description="What it belongs to, such as labour or glass.")
     words: Text
     kind: AnswerKind
-    unit: Annotated[str, Field(max_length=40)] = Field(description="Empty where it has none; `currency` is the shop's own.")
+    unit: Annotated[str, Field(max_length=40)] = Field(description="Empty where it has none.")
     least: float | None = None
     most: float | None = None
     usual: str

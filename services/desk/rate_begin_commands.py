@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -20,6 +21,7 @@ PATH = "/v1/rates/first-day"
 ANSWERS_FILE = Path("first-day.json")
 LARGEST_FILE_BYTES = 64 * 1024
 STOP, BACK, EXPLAIN = "stop", "back", "?"
+CURRENCY = "currency"
 
 
 def begin(
@@ -66,10 +68,7 @@ def keep_answers(file: Path, answers: dict[str, str]) -> None:
 
 def ask_all(desk: BlankwrightClient, answers: dict[str, str], file: Path) -> bool:
     """Ask what has no answer yet; whether all was asked. Each answer is looked at by the server and kept at once."""
-    from shared_schemas.first_day import FirstDay  # noqa: PLC0415
-
-    first_day = desk.asked(FirstDay, "GET", PATH)
-    questions = [question for question in first_day.questions if question.name not in answers]
+    questions = [question for question in questions_in(desk, answers.get(CURRENCY)) if question.name not in answers]
     say(f"{len(questions)} questions. Enter keeps what is usual; ? explains, back goes back, stop goes on another day.")
     place = 0
     while place < len(questions):
@@ -86,8 +85,18 @@ def ask_all(desk: BlankwrightClient, answers: dict[str, str], file: Path) -> boo
             answers.pop(questions[place].name, None)
         elif not given or is_taken(desk, answers, question, given):
             place += 1
+            if given and question.name == CURRENCY:
+                in_currency = {one.name: one for one in questions_in(desk, given)}
+                questions = [in_currency[one.name] for one in questions]
         keep_answers(file, answers)
     return True
+
+
+def questions_in(desk: BlankwrightClient, currency: str | None) -> Sequence[FirstDayQuestion]:
+    """The questions, with what is usual in that currency."""
+    from shared_schemas.first_day import FirstDay  # noqa: PLC0415
+
+    return desk.asked(FirstDay, "GET", PATH, query={"currency": currency and currency.upper()}).questions
 
 
 def is_taken(desk: BlankwrightClient, answers: dict[str, str], question: FirstDayQuestion, given: str) -> bool:
@@ -131,6 +140,7 @@ def lines_of(draft: Draft) -> list[str]:
         f"Draft {draft.number} changes {', '.join(table.table for table in draft.tables) or 'nothing'}.",
         "Nothing is published. Rows that still have figures of the demo stay marked as invented.",
         f"Look at it: blankwright rates diff --draft {draft.number}",
-        f"Check it:   blankwright rates check {draft.number}",
+        f"Check it:   blankwright rates check --draft {draft.number}",
+        f"Publish it: blankwright rates publish {draft.number}",
         "What still rests on invented rows: blankwright rates readiness",
     ]

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime
+from typing import Annotated
 
-from fastapi import APIRouter, Response
+from fastapi import APIRouter, Query, Response
 
 from services.chassis.json_bodies import CheckedRoute
 from services.chassis.web import Tools, answers
@@ -22,11 +23,19 @@ PATH = "/v1/rates/first-day"
 NAME = "first day"
 
 
-@router.get(PATH, summary="The questions by which a new shop's tables are begun", response_model=FirstDay)
-def get_first_day(caller: Engineer, tools: Tools) -> FirstDay:
+@router.get(
+    PATH, summary="The questions by which a new shop's tables are begun", response_model=FirstDay, responses=answers("invalid")
+)
+def get_first_day(
+    caller: Engineer,
+    tools: Tools,
+    currency: Annotated[
+        str | None, Query(max_length=3, description="In which `usual` amounts are said; without it the base.")
+    ] = None,
+) -> FirstDay:
     """`usual` is what the newest rates say; what nobody answers stays as it is."""
     number, rates = RateStore(tools.database).newest()
-    return FirstDay(revision=number, questions=questions_for(rates))
+    return FirstDay(revision=number, questions=questions_for(rates, currency))
 
 
 @router.post(

@@ -35,12 +35,17 @@ class _Unreadable(ValueError):
         super().__init__(reason)
 
 
-def questions_for(rates: Rates) -> tuple[FirstDayQuestion, ...]:
-    """Every question with what these rates say now."""
+def questions_for(rates: Rates, currency: str | None = None) -> tuple[FirstDayQuestion, ...]:
+    """Every question with what these rates say now, its amounts in the currency of the shop; raises `AnswersUnreadable` for an unknown one."""
+    code = _read({"currency": currency or rates.base_currency}, rates)["currency"]
+    tables: Tables = {table: getattr(rates, table) for table in TABLES}
+    _shop_currency(tables, code, date.min)
+    usual = Rates(**tables)
     return tuple(
         FirstDayQuestion(
-            name=question.name, subject=question.subject, words=question.words, kind=question.kind, unit=question.unit,
-            least=question.least, most=question.most, usual=_usual(question, rates), changes=question.changes,
+            name=question.name, subject=question.subject, words=question.words, kind=question.kind,
+            unit=question.unit.replace("currency", code), least=question.least, most=question.most, usual=_usual(question, usual),
+            changes=question.changes,
         )
         for question in QUESTIONS
     )  # fmt: skip

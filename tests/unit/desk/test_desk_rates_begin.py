@@ -26,13 +26,18 @@ DRAFT = {
 
 
 @pytest.fixture
-def posted(monkeypatch: pytest.MonkeyPatch) -> list[dict[str, str]]:
+def posted(monkeypatch: pytest.MonkeyPatch, request: pytest.FixtureRequest) -> list[dict[str, str]]:
     """The answers that drafts were made of."""
     drafts: list[dict[str, str]] = []
+    with_currency = "currency" in request.node.name
 
     def server(request: httpx.Request) -> httpx.Response:
         if request.method == "GET":
-            return httpx.Response(200, json={"revision": 1, "questions": QUESTIONS})
+            unit = request.url.params.get("currency", "USD") + "/h"
+            labour = {**QUESTIONS[1], "name": "labour", "words": "An hour of labour", "kind": "money", "unit": unit}
+            currency = {**QUESTIONS[1], "name": "currency", "words": "In which currency?", "kind": "currency", "unit": ""}
+            questions = [currency, labour] if with_currency else QUESTIONS
+            return httpx.Response(200, json={"revision": 1, "questions": questions})
         answers = json.loads(request.content)["answers"]
         if answers.get("generators") == "many":
             errors = [{"pointer": "/answers/generators", "reason": "it is not a number", "remedy": "digits"}]
@@ -87,3 +92,8 @@ def test_with_yes_nothing_is_asked(tmp_path: Path, posted: list[dict[str, str]])
     (tmp_path / "answers.json").write_text('{"overhead": "30"}')
     begin(tmp_path, "", "--yes")
     assert posted == [{"overhead": "30"}]
+
+
+def test_amounts_are_asked_for_in_the_currency_that_was_answered(tmp_path: Path, posted: list[dict[str, str]]) -> None:
+    assert "An hour of labour [EUR/h]" in begin(tmp_path, "eur\n41\n")
+    assert posted == [{"currency": "eur", "labour": "41"}]

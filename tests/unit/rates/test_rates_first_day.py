@@ -76,6 +76,13 @@ def test_what_is_usual_reads_as_an_answer() -> None:
     assert usual["pass_coating"] == "98.5"
 
 
+def test_what_is_usual_is_said_in_the_currency_of_the_shop() -> None:
+    labour = next(question for question in questions_for(RATES, "EUR") if question.name == "labour_polishing")
+    assert (labour.usual, labour.unit) == ("36.40", "EUR/h")  # 40.00 at 0.91
+    with pytest.raises(AnswersUnreadable):
+        questions_for(RATES, "XXX")
+
+
 def test_labour_goes_to_the_work_centres_that_do_that_work() -> None:
     rates = RATES.model_copy(update=begun(RATES, {"labour_polishing": "48,50"}, on=ON))
     paid = {row.name: row.labour_rate_per_h for row in rates.work_centres}
