@@ -398,7 +398,8 @@ def test_each_ready_revision_is_an_estimate_of_its_own(shop: Shop, request_of_tw
     number = shop.quoted(request_of_two)
     shop.ask("POST", f"/v1/quotes/{number}/requote", json={"changes": {"quantities": [60]}})
     shop.work()
-    first, second = shop.get("/v1/estimates", role="erp")["items"]
+    first, second, superseded = shop.get("/v1/estimates", role="erp")["items"]
+    assert (superseded["type"], superseded["number"]) == ("superseded", first["number"])
     assert (first["quote_number"], first["revision"], second["quote_number"], second["revision"]) == (number, 1, number, 2)
     assert first["number"] != second["number"]
     estimate = shop.get(f"/v1/estimates/{second['number']}", role="erp")
@@ -529,7 +530,7 @@ def test_a_quote_is_one_order_and_the_erp_is_told_of_it(shop: Shop, request_of_t
     shop.ask("POST", f"/v1/quotes/{number}/requote")
     shop.work()
     before = shop.get("/v1/estimates", role="erp")
-    assert [item["decision"] for item in before["items"]] == [None, None]
+    assert [item["decision"] for item in before["items"]] == [None, None, None]
     assert shop.ask("POST", f"/v1/quotes/{number}/decision", json=order | {"revision": 1}).status_code == 200
     second = shop.ask("POST", f"/v1/quotes/{number}/decision", json=order | {"revision": 2})
     assert second.status_code == 409
