@@ -116,7 +116,8 @@ class BlankwrightClient(EstimateCalls):
 
     def decide(self, number: str, decision: DecisionRequest) -> QuoteDecision:
         """Record that the customer accepted or declined a quote. The same decision told again gets the same answer."""
-        return self.asked(QuoteDecision, "POST", _place(number, "/decision"), body=_json(decision))
+        said = decision.model_dump(mode="json", exclude_defaults=True)
+        return self.asked(QuoteDecision, "POST", _place(number, "/decision"), body=said)
 
     def promise(self, number: str, asked: PromiseRequest) -> Promise:
         """When so many of a quote would be ready, if they were ordered today. The quote stays as it is."""

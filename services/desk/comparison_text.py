@@ -140,7 +140,14 @@ def decision_lines(decision: QuoteDecision) -> list[str]:
     lines = [
         f"{decision.number}, revision {decision.revision}, was {decision.decision}{quantity} by {decision.by} on {decision.at:%Y-%m-%d %H:%M} UTC"
     ]
-    return [*lines, f"note: {decision.note}"] if decision.note else lines
+    said = {
+        "purchase order": decision.purchase_order,
+        "needed by": decision.needed_by,
+        "reason": decision.reason,
+        "note": decision.note,
+    }
+    lines += ["after its last day; the date was worked out anew"] if decision.late else []
+    return lines + [f"{name}: {value}" for name, value in said.items() if value]
 
 
 def batch_lines(batch: QuoteBatch) -> list[str]:

@@ -9,7 +9,7 @@ import time
 from collections.abc import Mapping, Sequence
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, Literal
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -190,30 +190,36 @@ def compare(
 def accept(
     number: str, quantity: Annotated[int, typer.Option(min=1, help="How many are ordered; one of the quantities quoted.")], by: By,
     note: Note = "", revision: Revision = None, url: Url = None, key: Key = None, folder: Folder = HERE, as_json: Json = False,
+    purchase_order: Annotated[str | None, typer.Option(help="The number of the customer's order.")] = None,
+    customer_number: Annotated[str | None, typer.Option(help="The number under which the customer is kept.")] = None,
+    contact: Annotated[str | None, typer.Option(help="Whom to ask, on the customer's side.")] = None,
+    needed_by: Annotated[str | None, typer.Option(help="The day by which the customer needs it, such as 2027-03-31.")] = None,
+    confirm_expired: Annotated[bool, typer.Option("--confirm-expired", help="Its last day is over, and its prices still hold.")] = False,
 ) -> None:  # fmt: skip
     """Record that the customer accepted a quote."""
-    _decide("accepted", number, quantity, by, note, revision, (url, key, folder), as_json=as_json)
+    order = {"purchase_order": purchase_order, "customer_number": customer_number, "contact": contact, "needed_by": needed_by}
+    asked = {"decision": "accepted", "quantity": quantity, "confirm_expired": confirm_expired, **order}
+    _decide(number, asked | {"by": by, "note": note, "revision": revision}, (url, key, folder), as_json=as_json)
 
 
 def decline(
     number: str, by: By, note: Note = "", revision: Revision = None, url: Url = None, key: Key = None, folder: Folder = HERE,
     as_json: Json = False,
+    reason: Annotated[str | None, typer.Option(help="price, date, lost_to_other, no_budget, changed, no_answer or other.")] = None,
 ) -> None:  # fmt: skip
     """Record that the customer declined a quote."""
-    _decide("declined", number, None, by, note, revision, (url, key, folder), as_json=as_json)
+    asked = {"decision": "declined", "by": by, "note": note, "revision": revision, "reason": reason}
+    _decide(number, asked, (url, key, folder), as_json=as_json)
 
 
-def _decide(
-    decision: Literal["accepted", "declined"], number: str, quantity: int | None, by: str, note: str, revision: int | None,
-    server: tuple[str | None, str | None, Path], *, as_json: bool,
-) -> None:  # fmt: skip
+def _decide(number: str, said: dict[str, Any], server: tuple[str | None, str | None, Path], *, as_json: bool) -> None:
     from pydantic import ValidationError  # noqa: PLC0415
 
     from services.desk.comparison_text import decision_lines  # noqa: PLC0415
     from shared_schemas.quote_life import DecisionRequest  # noqa: PLC0415
 
     try:
-        asked = DecisionRequest(decision=decision, quantity=quantity, by=by, note=note, revision=revision)
+        asked = DecisionRequest.model_validate(said)
     except ValidationError as fault:
         first = fault.errors(include_url=False, include_input=False)[0]
         raise typer.BadParameter(f"{first['loc'][0]}: {first['msg']}") from fault

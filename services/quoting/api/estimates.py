@@ -36,7 +36,7 @@ FOUND: dict[int | str, dict[str, Any]] = {200: {"headers": HEADERS}, 304: {"desc
 
 @router.get(
     "/v1/estimates",
-    summary="What happened to job estimates, oldest first: ready, accepted, declined, expired, superseded, cancelled",
+    summary="What happened to job estimates, oldest first: ready, accepted, declined, expired, superseded",
     response_model=EstimatePage,
     responses={**FOUND, **answers("invalid", "gone")},
 )

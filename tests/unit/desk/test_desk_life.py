@@ -159,6 +159,31 @@ def test_a_decision_is_sent_and_said_in_a_sentence(run: Any) -> None:
     assert QuoteDecision.model_validate_json(done.stdout) == TOLD
 
 
+def test_an_order_is_told_with_the_customers_own_names_and_a_decline_with_its_reason(run: Any) -> None:
+    late = TOLD.model_copy(update={"purchase_order": "PO 7", "late": True})
+    order = (
+        "--purchase-order",
+        "PO 7",
+        "--customer-number",
+        "C9",
+        "--contact",
+        "R.",
+        "--needed-by",
+        "2027-03-31",
+        "--confirm-expired",
+    )
+    done = run([(200, late.model_dump(mode="json"))], "accept", "Q-1", "--quantity", "25", "--by", "x", *order)
+    assert json.loads(done.requests[0].content) == {
+        "decision": "accepted", "quantity": 25, "by": "x", "purchase_order": "PO 7", "customer_number": "C9", "contact": "R.",
+        "needed_by": "2027-03-31", "confirm_expired": True,
+    }  # fmt: skip
+    assert "purchase order: PO 7" in done.stdout
+    assert "after its last day" in done.stdout
+    done = run([(200, TOLD.model_dump(mode="json"))], "decline", "Q-1", "--by", "x", "--reason", "price")
+    assert json.loads(done.requests[0].content)["reason"] == "price"
+    assert run([(500, {})], "decline", "Q-1", "--by", "x", "--reason", "weather").exit_code == 2
+
+
 @pytest.mark.parametrize("arguments", [["accept", "Q-1", "--by", "x"], ["accept", "Q-1", "--quantity", "0", "--by", "x"],
                                        ["decline", "Q-1"], ["decline", "Q-1", "--by", ""], ["batch"],
                                        ["batch", "a.json", "--number", "B-1"], ["compare", "Q-1"]])  # fmt: skip
