@@ -24,17 +24,17 @@ FIGURES: dict[str, Callable[[str], Any]] = {"setup_min": float, "run_min": float
 
 
 def take_actuals(
-    estimate: str, asked: Actuals, *, key_id: str, idempotency_key: str | None, resources: Resources, now: datetime
+    said: str, asked: Actuals, *, key_id: str, idempotency_key: str | None, resources: Resources, now: datetime
 ) -> ActualsTaken:
-    """Keep what was reported by the number of an estimate.
+    """Keep what was reported by the number of an order, or of the estimate that was ordered.
 
-    Raises `EstimateNotOrdered`, `OrderEnded` for an order that was cancelled, `ActualsRefused` that names every entry which cannot be.
+    Raises `OrderUnknown`, `EstimateNotOrdered`, `OrderEnded` for an order that was cancelled, `ActualsRefused` that names every entry which cannot be.
     """
-    number, revision = order_number(estimate)
+    number, revision = order_number(said)
 
     def check(stored: StoredOrder) -> None:
-        if stored.order.revision != revision:
-            raise EstimateNotOrdered(estimate)
+        if revision not in (None, stored.order.revision):
+            raise EstimateNotOrdered(said)
         if stored.state == "cancelled":
             raise OrderEnded(number, stored.state, "reported of")
         faults = [*faults_of(asked.entries, [one.name for one in stored.order.operations], now=now)]
@@ -44,7 +44,9 @@ def take_actuals(
     try:
         taken = ActualStore(resources.database).take(number, asked, check, key_id=key_id, idempotency_key=idempotency_key, now=now)
     except OrderUnknown as fault:
-        raise EstimateNotOrdered(estimate) from fault
+        if revision is None:
+            raise
+        raise EstimateNotOrdered(said) from fault
     return ActualsTaken(
         order=number,
         taken=taken.new,
@@ -53,12 +55,10 @@ def take_actuals(
     )
 
 
-def order_number(estimate: str) -> tuple[str, int]:
-    """The number of the order and the revision of the quote that an estimate belongs to; raises `EstimateNotOrdered` for no such number."""
-    said = re.fullmatch(r"E(-[0-9]+-[0-9]+)(?:\.([0-9]{1,6}))?", estimate)
-    if said is None:
-        raise EstimateNotOrdered(estimate)
-    return "Q" + said[1], int(said[2] or 1)
+def order_number(said: str) -> tuple[str, int | None]:
+    """The number of the order that a number of an estimate belongs to, and its revision; a number that is no estimate's is the order's own."""
+    estimate = re.fullmatch(r"E(-[0-9]+-[0-9]+)(?:\.([0-9]{1,6}))?", said)
+    return ("Q" + estimate[1], int(estimate[2] or 1)) if estimate else (said, None)
 
 
 def faults_of(entries: Sequence[Actual], known: Sequence[str], *, now: datetime) -> Iterator[ProblemDetail]:

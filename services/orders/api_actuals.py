@@ -22,13 +22,13 @@ from shared_schemas.base import NO_CONTROLS
 router = APIRouter(route_class=CheckedRoute)
 
 EstimateNumber = Annotated[
-    str, Path(max_length=60, pattern=NO_CONTROLS, description="The number of the estimate that was ordered.")
+    str, Path(max_length=60, pattern=NO_CONTROLS, description="The number of the order, or of the estimate that was ordered.")
 ]
 NOTHING_NEW: dict[int | str, dict[str, Any]] = {200: {"model": ActualsTaken, "description": "All of it was known"}}
 
 
 @router.post(
-    "/v1/estimates/{number}/actuals",
+    "/v1/orders/{number}/actuals",
     status_code=201,
     summary="Report what happened to operations of an order: minutes, pieces, losses, prices paid",
     response_model=ActualsTaken,

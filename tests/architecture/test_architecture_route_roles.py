@@ -45,7 +45,7 @@ WHO: dict[str, str] = {
     "DELETE /v1/quote-batches/{}": "sales",
     "GET /v1/estimates": "erp",
     "GET /v1/estimates/{}": "erp",
-    "POST /v1/estimates/{}/actuals": "erp",
+    "POST /v1/orders/{}/actuals": "erp",
     "GET /v1/orders/{}/actuals": "sales erp engineer",
     "GET /v1/findings": "sales erp engineer",
     "GET /v1/handovers": "service",

@@ -353,7 +353,7 @@ def reporting(door: Door, database: Database) -> str:
     )
     made = plain.model_copy(update={"operations": operations, "currency": "EUR"})
     BookStore(database).take_over([Handover(position=1, accepted=made)], BOOK, now=NOW)
-    return "/v1/estimates/E-2026-000001/actuals"
+    return "/v1/orders/E-2026-000001/actuals"
 
 
 FRONT = {
@@ -425,9 +425,14 @@ def test_an_entry_that_cannot_be_is_named_and_nothing_of_the_report_is_kept(
 
 def test_an_estimate_that_nobody_ordered_has_nothing_to_report_of(door: Door, database: Database) -> None:
     path = reporting(door, database)
-    for other in ("E-2026-000002", "E-2026-000001.2", "anything"):
+    wrong = {
+        "E-2026-000002": "The estimate is no order",
+        "E-2026-000001.2": "The estimate is no order",
+        "Q-2": "There is no such order",
+    }
+    for other, title in wrong.items():
         refused = door.ask("POST", path.replace("E-2026-000001", other), json={"entries": [FRONT]})
-        assert (refused.status_code, refused.json()["title"]) == (404, "The estimate is no order")
+        assert (refused.status_code, refused.json()["title"]) == (404, title)
     door.ask("POST", "/v1/orders/Q-2026-000001/cancellation")
     assert door.ask("POST", path, json={"entries": [FRONT]}).status_code == 409
 
@@ -457,7 +462,7 @@ def test_jobs_that_took_a_third_longer_are_evidence_and_make_a_patch_where_the_m
             "run_min": 700.0 + 10 * (place % 5),
             "finished_at": "2026-11-02T08:00:00Z",
         }
-        assert door.ask("POST", f"/v1/estimates/E-2026-{place:06d}/actuals", json={"entries": [entry]}).status_code == 201
+        assert door.ask("POST", f"/v1/orders/Q-2026-{place:06d}/actuals", json={"entries": [entry]}).status_code == 201
     learned = door.ask("GET", "/v1/rates/learned", role="engineer").json()
     assert (learned["orders"], learned["orders_of_other_rates"]) == (12, 1)
     (found,) = learned["rows"]
