@@ -37,7 +37,8 @@ STATEMENTS = (
         document bytea not null
     )
     """,
-    "create index feed_entries_of_quote on quoting.feed_entries (number, position)",
+    "create index feed_entries_of_revision on quoting.feed_entries (number, position)",
+    "create index feed_entries_of_quote on quoting.feed_entries (quote_number, revision)",
     """
     create function quoting.keep_feed_entry() returns trigger language plpgsql as $$
     begin
@@ -61,7 +62,7 @@ HAPPENED = """
     join quoting.quotes n on n.quote_number = q.quote_number and n.revision > q.revision
     join quoting.outcomes later on later.number = n.number and later.status = 'ready'
     left join quoting.decisions d on d.number = q.number
-    group by q.number, d.at having d.at is null or d.at > min(later.finished_at)
+    where d.number is null group by q.number
 """
 
 ENTRIES = f"""
