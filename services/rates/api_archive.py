@@ -37,7 +37,9 @@ BYTES: dict[str, Any] = {"schema": {"type": "string", "format": "binary"}}
 OldRevision = Annotated[int | None, Query(ge=1, le=2**31 - 1, description="A revision other than the newest.")]
 
 
-@router.get("/v1/rates/tables", summary="Every table: what it is for, its rows by origin", response_model=TableInfoList)
+@router.get(
+    "/v1/rates/tables", summary="Every table: what it is for, its rows by origin", response_model=TableInfoList, responses=answers()
+)
 def list_tables(caller: Engineer, tools: Tools) -> TableInfoList:
     Publisher(tools.database).bring_into_force(datetime.now(UTC))
     head, rates = RateStore(tools.database).rates()

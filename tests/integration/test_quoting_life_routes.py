@@ -275,7 +275,8 @@ def test_a_decision_is_told_once_and_the_same_again_is_the_same_answer(shop: Sho
     first = shop.ask("POST", place, json=order)
     assert first.status_code == 200, first.text
     aside = {"key_id": "", "at": "", "promised": None}
-    assert first.json() | aside == {**order, "number": number, "revision": 1, **aside}
+    unsaid = {**dict.fromkeys(("purchase_order", "customer_number", "contact", "needed_by", "reason")), "late": False}
+    assert first.json() | aside == {**order, "number": number, "revision": 1, **unsaid, **aside}
     assert first.json()["key_id"] in shop.keys["sales"]
     shop.now += timedelta(days=400)
     assert shop.ask("POST", place, json=order).json() == first.json(), "also after the day it was valid until"

@@ -263,7 +263,7 @@ def test_nonsense_as_csv_gets_a_problem_and_never_a_500(door: Door, text: str) -
 
 
 def test_a_thousand_faults_are_counted_and_a_hundred_named(door: Door) -> None:
-    refused = door.put_raw(YIELDS + "?reason=x", "name,source,as_of,operation,yield\n" + "x\n" * 1000, "text/csv").json()
+    refused = door.put_raw(YIELDS, json.dumps({"rows": [{"name": "x"}] * 1000, "reason": "x"})).json()
     assert "4000 cells" in refused["detail"]
     assert len(refused["errors"]) == 100
 

@@ -59,7 +59,7 @@ def row(**changes: Any) -> StoredQuote:
     made = StoredQuote(
         number="Q-2026-000001", quote_number="Q-2026-000001", position=1, revision=1, latest_revision=1, status="ready",
         customer="Tarn & Fell \uffff", title="", rate_revision=1, load_snapshot=None, attempt=1, created_at=now, finished_at=now, digest="d",
-        body=body().model_dump_json().encode(), problem=None, valid_until=date(2026, 12, 2), feed_position=1, decision=None,
+        body=body().model_dump_json().encode(), problem=None, valid_until=date(2026, 12, 2), decision=None,
     )  # fmt: skip
     return replace(made, **changes)
 

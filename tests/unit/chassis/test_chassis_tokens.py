@@ -91,7 +91,9 @@ def away(request: httpx.Request) -> httpx.Response:
     raise httpx.ConnectError("nobody there", request=request)
 
 
-@pytest.mark.parametrize(("key", "alg"), [(RSA, "RS256"), (EC, "ES256"), (ED, "Ed25519"), (ED, "EdDSA")], ids=("rsa", "ec", "ed25519", "eddsa"))
+@pytest.mark.parametrize(
+    ("key", "alg"), [(RSA, "RS256"), (EC, "ES256"), (ED, "Ed25519"), (ED, "EdDSA")], ids=("rsa", "ec", "ed25519", "eddsa")
+)
 def test_a_token_of_the_issuer_is_somebody_with_a_role(key: Any, alg: str) -> None:
     provider = Provider()
     caller = provider.caller(token(key, alg))

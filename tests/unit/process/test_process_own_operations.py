@@ -3,20 +3,22 @@
 from __future__ import annotations
 
 import json
-from datetime import UTC, date, datetime
+from datetime import date
 from decimal import Decimal
 from typing import Any
 
 import pytest
 from pydantic import ValidationError
 
-from services.quoting.service.documents import estimate
+from services.quoting.pricing.evaluation import evaluate
+from services.quoting.pricing.quote import plans_for
+from services.quoting.service.production_order import operations_of
 from services.quoting.service.request_checks import faults_of_request
 from services.rates.domain.revision import contradictions, contradictions_of
 from shared_schemas.operations import Operation, OperationPlan
 from shared_schemas.quote import QuoteBody, QuoteRequest
 from shared_schemas.rates import OwnOperationRow, Rates
-from tests.chain import QUOTED_ON, alike_doublets, quote_of, request_of, sections_of, singlet
+from tests.chain import QUOTED_ON, alike_doublets, job_of, quote_of, request_of, sections_of, singlet
 
 LEAK_TEST: dict[str, Any] = {
     "name": "leak test", "source": "agreed with the test bench", "as_of": "2026-11-02", "on": "assembly", "after": "final_test",
@@ -77,19 +79,21 @@ def test_it_reaches_starts_price_and_date(quotes: dict[str, QuoteBody]) -> None:
     assert asked.lead_time.p50_days >= without.lead_time.p50_days + 2
 
 
-def test_it_reaches_the_estimate_with_its_minutes_charge_and_wait(quotes: dict[str, QuoteBody]) -> None:
-    document = estimate(
-        number="E-1",
-        quote_number="Q-1",
-        revision=1,
-        customer="",
-        finished_at=datetime(2026, 11, 2, tzinfo=UTC),
-        body=quotes["with"],
-    )
-    (step,) = (one for route in document.routes for one in route.operations if one.operation == "own_work")
-    assert (step.method, step.work_centre, step.setup_min, step.batch_min) == ("leak test", "test bench", 30.0, 12.0)
-    assert (step.yield_share, step.consumables, step.wait_days) == (0.9, Decimal("1.50"), 2.0)
-    assert all(one.work_centre_id for route in document.routes for one in route.operations)
+def test_it_reaches_the_estimate_with_its_minutes_charge_and_days(rates: Rates) -> None:
+    request, shop = mounted(own_operations=["leak test"]), with_steps(rates, own())
+    _, blanks, operations = sections_of(request, shop)
+    order = operations_of(evaluate(plans_for(job_of(request), blanks, operations, shop), quantity=10, evened=False))
+    (step,) = (one for one in order if one.operation == "own_work")
+    (before, after) = (order[order.index(step) + beside] for beside in (-1, 1))
+    assert (step.id, step.work_centre, step.setup_min) == ("lens-own-work-leak-test", "test-bench", 30.0)
+    assert step.run_min == 12.0 * step.pieces_in
+    assert step.labour_min == step.setup_min + 0.5 * step.run_min
+    assert step.consumables == Decimal("1.50") * step.pieces_in
+    assert step.yield_share == 0.9
+    assert step.pieces_out < step.pieces_in
+    assert before.finishes is not None
+    assert after.starts is not None
+    assert (after.starts - before.finishes).days >= 2
 
 
 def test_a_quote_that_does_not_ask_for_it_is_that_of_a_shop_without_it(rates: Rates, quotes: dict[str, QuoteBody]) -> None:
