@@ -89,7 +89,7 @@ class LifeStore:
                 raise DecisionStands(quote.quote_number, other.revision, words)
             position = connection.execute(
                 text(f"insert into quoting.decisions ({', '.join(COLUMNS)}, number, feed_position) "
-                     f"values (:{', :'.join(COLUMNS)}, :number, {NEXT_POSITION}) on conflict (number) do nothing returning feed_position"),
+                     f"values (:{', :'.join(COLUMNS)}, :number, {NEXT_POSITION}) on conflict (number) do nothing returning feed_position"),  # nosec B608  columns of this module
                 {"number": row_number, **vars(decision)},
             ).scalar()  # fmt: skip
             if position is not None:
