@@ -6,12 +6,11 @@ from datetime import datetime
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Header, Query, Response
-from werkzeug.http import parse_etags
 
 from services.chassis.cursors import cursor_at, position_of
 from services.chassis.json_bodies import CheckedRoute
 from services.chassis.keys import Caller
-from services.chassis.negotiation import quality
+from services.chassis.negotiation import is_known, quality
 from services.chassis.refusals import Refused
 from services.chassis.web import Tools, answers
 from services.orders import api_actuals, api_learned, errors
@@ -129,7 +128,7 @@ def get_snapshot(
 ) -> Response:
     digest, document = BookStore(tools.database).snapshot(number)
     headers = {"ETag": f'"{digest}"', "Cache-Control": FOR_EVER}
-    if parse_etags(if_none_match and if_none_match.strip()).contains_weak(digest):
+    if is_known(if_none_match, digest):
         return Response(status_code=304, headers=headers)
     return Response(document, media_type=JSON, headers=headers)
 

@@ -11,6 +11,7 @@ from starlette.concurrency import run_in_threadpool
 from services.chassis.checks import Check
 from services.chassis.cursors import cursor_at, position_of
 from services.chassis.json_bodies import CheckedRoute
+from services.chassis.negotiation import is_known
 from services.chassis.resources import Resources
 from services.chassis.web import Tools, answers
 from services.rates import api_archive, api_drafts, api_first_day, api_history, api_proposals, errors
@@ -27,7 +28,6 @@ from services.rates.api_parts import (
     Table,
     TableReader,
     headers_of,
-    is_known,
     kind_of,
     read_document,
     read_rows,

@@ -13,7 +13,7 @@ from starlette.concurrency import run_in_threadpool
 from services.chassis.cursors import cursor_at, position_of
 from services.chassis.json_bodies import CheckedRoute, document_of
 from services.chassis.keys import Caller
-from services.chassis.negotiation import media_type_of
+from services.chassis.negotiation import is_known, media_type_of
 from services.chassis.refusals import Refused
 from services.chassis.web import Tools, answers
 from services.rates.api_parts import (
@@ -27,7 +27,6 @@ from services.rates.api_parts import (
     Number,
     Table,
     headers_of,
-    is_known,
     read_rows,
     shown_table,
     tags_in,

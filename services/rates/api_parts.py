@@ -81,11 +81,6 @@ def tags_in(if_match: str | None, what: str) -> frozenset[str]:
     return seen
 
 
-def is_known(if_none_match: str | None, digest: str) -> bool:
-    """Whether an If-None-Match header names this digest, weakly or strongly, or takes anything (RFC 9110, 13.1.2)."""
-    return parse_etags(if_none_match and if_none_match.strip()).contains_weak(digest)
-
-
 def wanted(accept: str) -> str:
     """The representation that a caller likes best, JSON when it likes both the same; raises `Refused` when it takes neither."""
     best = max((JSON, CSV), key=lambda kind: quality(accept, kind))

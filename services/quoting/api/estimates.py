@@ -9,10 +9,9 @@ from urllib.parse import urlencode
 from fastapi import APIRouter, Header, Query, Request, Response
 from pydantic import AwareDatetime
 from starlette.concurrency import run_in_threadpool
-from werkzeug.http import parse_etags
 
 from services.chassis.json_bodies import CheckedRoute
-from services.chassis.negotiation import LONGEST_WAIT_S, preferred_wait_s
+from services.chassis.negotiation import LONGEST_WAIT_S, is_known, preferred_wait_s
 from services.chassis.resources import Resources
 from services.chassis.web import Tools, answers
 from services.quoting import errors
@@ -75,7 +74,7 @@ async def list_estimates(
     body = _body(page, following)
     etag = digest_of(body)
     headers["ETag"] = f'"{etag}"'
-    if parse_etags(if_none_match and if_none_match.strip()).contains_weak(etag):
+    if is_known(if_none_match, etag):
         return Response(status_code=304, headers=headers)
     return Response(body, media_type=JSON, headers=headers)
 

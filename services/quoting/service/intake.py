@@ -24,6 +24,7 @@ from services.quoting.store.repository import QUOTE_RUNS, QuoteStore
 from services.quoting.store.rows import IdempotencyKey, NewQuote, Start
 from services.quoting.store.runs import accepted_before, by_number
 from shared_schemas.load import LoadSnapshot
+from shared_schemas.merge_patch import merged
 from shared_schemas.problem import ProblemDetail
 from shared_schemas.quote import QuoteRequest
 from shared_schemas.quote_life import MOST_FAULTS, QuoteBatchRequest, RequoteRequest
@@ -171,20 +172,3 @@ def _changed(request: dict[str, Any], changes: dict[str, Any]) -> QuoteRequest:
         return QuoteRequest.model_validate(document)
     except ValidationError as fault:
         raise RequestUnanswerable(below("/changes", details_of_invalid(fault.errors(), document))) from fault
-
-
-def merged(document: Any, patch: Any) -> Any:
-    """The document with a JSON merge patch applied: members take the place of members, `None` removes, a list is replaced whole.
-
-    Source:
-        P. Hoffman, J. Snell, JSON Merge Patch, RFC 7396 (2014), section 2.
-    """
-    if not isinstance(patch, dict):
-        return patch
-    result = dict(document) if isinstance(document, dict) else {}
-    for name, value in patch.items():
-        if value is None:
-            result.pop(name, None)
-        else:
-            result[name] = merged(result.get(name), value)
-    return result

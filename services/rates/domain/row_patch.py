@@ -8,6 +8,7 @@ from typing import Any
 
 from services.rates.domain.table_csv import validated_rows
 from services.rates.errors import RowUnknown, TableUnreadable
+from shared_schemas.merge_patch import merged
 from shared_schemas.rates import RateRow
 
 
@@ -17,27 +18,10 @@ def with_row_patched(table: str, records: Sequence[Mapping[str, Any]], name: str
     if name not in names:
         raise RowUnknown(table, name, get_close_matches(name, names, 2))
     position = names.index(name)
-    changed = [*records[:position], merged(records[position], patch), *records[position + 1 :]]
+    changed = [*records[:position], merged(dict(records[position]), patch), *records[position + 1 :]]
     try:
         return validated_rows(table, changed)
     except TableUnreadable as fault:
         place = f"/rows/{position}/"
         details = [detail.model_copy(update={"pointer": detail.pointer.replace(place, "/", 1)}) for detail in fault.errors]
         raise TableUnreadable(table, details) from fault
-
-
-def merged(target: Any, patch: Any) -> Any:
-    """What a merge patch makes of a document: objects are merged, a null takes a field away, everything else stands for what was there.
-
-    Source:
-        P. Hoffman, J. Snell, JSON Merge Patch, RFC 7396 (2014), section 2.
-    """
-    if not isinstance(patch, Mapping):
-        return patch
-    result = dict(target) if isinstance(target, Mapping) else {}
-    for name, value in patch.items():
-        if value is None:
-            result.pop(name, None)
-        else:
-            result[name] = merged(result.get(name), value)
-    return result
