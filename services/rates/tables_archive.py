@@ -12,7 +12,7 @@ from typing import Any
 from services.rates.domain.csv_dialect import decoded
 from services.rates.domain.table_csv import rows_from_csv, rows_to_csv
 from services.rates.errors import ArchiveUnreadable, TablesUnreadable, TableUnreadable
-from services.rates.workbook import csv_of_sheets
+from services.rates.workbook import DAMAGED, csv_of_sheets
 from shared_schemas.problem import ProblemDetail
 from shared_schemas.rates import TABLES, RateRow
 
@@ -42,7 +42,7 @@ def tables_in(content: bytes, before: Mapping[str, Sequence[Mapping[str, Any]]])
     try:
         with zipfile.ZipFile(io.BytesIO(content)) as archive:
             is_workbook = "[Content_Types].xml" in archive.namelist()
-    except zipfile.BadZipFile as fault:
+    except DAMAGED as fault:
         raise ArchiveUnreadable("it is neither a zip nor a spreadsheet of the kind xlsx") from fault
     rows: dict[str, tuple[RateRow, ...]] = {}
     faults: list[ProblemDetail] = []
@@ -65,7 +65,7 @@ def unpacked(content: bytes) -> dict[str, bytes]:
     try:
         with zipfile.ZipFile(io.BytesIO(content)) as archive:
             return _tables(archive)
-    except (zipfile.BadZipFile, zipfile.LargeZipFile, NotImplementedError, RuntimeError, EOFError) as fault:
+    except DAMAGED as fault:
         raise ArchiveUnreadable(f"it cannot be read as a zip: {str(fault)[:100]}") from fault
 
 

@@ -6,6 +6,7 @@ import csv
 import io
 import re
 import zipfile
+import zlib
 from collections.abc import Mapping, Sequence
 from datetime import UTC, date, datetime
 from decimal import Decimal
@@ -15,6 +16,19 @@ from services.rates.domain.table_csv import rows_to_csv
 from services.rates.errors import ArchiveUnreadable, TableUnreadable
 from shared_schemas.problem import ProblemDetail
 from shared_schemas.rates import TABLES, RateRow
+
+DAMAGED = (
+    zipfile.BadZipFile,
+    zipfile.LargeZipFile,
+    zlib.error,
+    NotImplementedError,
+    RuntimeError,
+    EOFError,
+    OSError,
+    ValueError,
+    LookupError,
+)
+"""What `zipfile` raises for a zip that is damaged, encrypted, or packed in a way that it does not know."""
 
 MOST_CELLS = 400_000
 MOST_UNPACKED_BYTES = 64 * 1024 * 1024
@@ -56,7 +70,7 @@ def csv_of_sheets(content: bytes) -> dict[str, str]:
                 "no sheet has the name of a rate table", ", ".join(sheet.title for sheet in book.worksheets[:5])[:100]
             )
         return {table: _csv_of(table, sheet) for table, sheet in sheets.items()}
-    except (InvalidFileException, KeyError, ValueError, OSError, zipfile.BadZipFile, SyntaxError) as fault:
+    except (*DAMAGED, InvalidFileException, SyntaxError, TypeError, AttributeError) as fault:
         raise ArchiveUnreadable(f"it cannot be read as a spreadsheet: {str(fault)[:100]}") from fault
 
 
@@ -64,7 +78,7 @@ def _refuse_bomb(content: bytes) -> None:
     try:
         with zipfile.ZipFile(io.BytesIO(content)) as packed:
             unpacked = sum(entry.file_size for entry in packed.infolist())
-    except zipfile.BadZipFile as fault:
+    except DAMAGED as fault:
         raise ArchiveUnreadable("it is no spreadsheet of the kind xlsx") from fault
     if unpacked > MOST_UNPACKED_BYTES:
         raise ArchiveUnreadable(f"unpacked it has {unpacked} bytes, and {MOST_UNPACKED_BYTES} are read")

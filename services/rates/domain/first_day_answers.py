@@ -199,10 +199,20 @@ def _shop_currency(tables: Tables, code: str, on: date) -> None:
     for table, rows in tables.items():
         if table != "currencies":
             tables[table] = tuple(_in_currency(row, factor) for row in rows)
+    minor_units = next(row.minor_units for row in currencies if row.name == code)
+    tables["commercial"] = tuple(
+        row.model_copy(update={"rounding": round_step(row.rounding, minor_units=minor_units)}) for row in tables["commercial"]
+    )
     rates = {
         row.name: Decimal(1) if row.name == code else (row.per_base / factor).quantize(Decimal("0.000001")) for row in currencies
     }
     tables["currencies"] = tuple(row.model_copy(update={"per_base": rates[row.name]}) for row in currencies)
+
+
+def round_step(step: Decimal, *, minor_units: int) -> Decimal:
+    """The nearest step that a shop rounds its prices to: 1, 2 or 5 times a power of ten, and no less than the minor unit."""
+    steps = (factor * Decimal(10) ** power for power in range(-minor_units, 7) for factor in (1, 2, 5))
+    return min(steps, key=lambda one: (max(one / step, step / one), one))
 
 
 def _in_currency(row: RateRow, factor: Decimal) -> RateRow:

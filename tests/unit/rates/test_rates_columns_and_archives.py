@@ -5,13 +5,14 @@ from __future__ import annotations
 import io
 import json
 import zipfile
+from random import Random
 
 import openpyxl
 import pytest
 
 from services.rates.domain.columns import columns_of, table_infos
 from services.rates.domain.revision import tables_of
-from services.rates.errors import ArchiveUnreadable, TablesUnreadable, TableUnreadable
+from services.rates.errors import ArchiveUnreadable, RatesError, TablesUnreadable, TableUnreadable
 from services.rates.tables_archive import packed, tables_in
 from services.rates.workbook import csv_of_sheets, workbook_of
 from shared_schemas.rate_column_texts import COLUMNS, PURPOSES
@@ -125,3 +126,19 @@ def test_every_wrong_cell_of_every_table_is_named_at_once() -> None:
         tables_in(content, {})
     pointers = {error.pointer for error in caught.value.errors}
     assert {"/tables/yields/rows/0/as_of", "/tables/hardware/rows/0/colour"} <= pointers
+
+
+@pytest.mark.parametrize("kind", ["zip", "xlsx"])
+def test_a_file_that_was_damaged_on_its_way_is_refused_or_read_and_is_never_a_fault_of_the_server(kind: str, rates: Rates) -> None:
+    tables = {"currencies": rates.currencies, "cementing": rates.cementing}
+    whole = packed(tables, {"revision": 1}) if kind == "zip" else workbook_of(tables)
+    drawn, refused = Random(7), 0
+    for _ in range(250 if kind == "zip" else 60):
+        damaged = bytearray(whole)
+        for _ in range(drawn.choice((1, 3, 20))):
+            damaged[drawn.randrange(len(damaged))] = drawn.randrange(256)
+        try:
+            tables_in(bytes(damaged[: drawn.choice((len(damaged), drawn.randrange(1, len(damaged))))]), {})
+        except RatesError:
+            refused += 1
+    assert refused > 30

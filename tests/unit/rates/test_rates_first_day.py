@@ -102,6 +102,12 @@ def test_a_currency_takes_every_amount_with_it() -> None:
     assert [row.setup_min for row in rates.work_centres] == [row.setup_min for row in RATES.work_centres]
 
 
+@pytest.mark.parametrize(("code", "step"), [("EUR", "0.5"), ("JPY", "100"), ("KWD", "0.2")])
+def test_prices_are_rounded_to_a_step_that_is_usual_in_the_currency(code: str, step: str) -> None:
+    rates = RATES.model_copy(update=begun(RATES, {"currency": code}, on=ON))
+    assert {row.rounding for row in rates.commercial} == {Decimal(step)}  # 0.50 in the demo's currency
+
+
 def test_glass_follows_the_crown_in_proportion() -> None:
     crown = next(question.usual for question in questions_for(RATES) if question.name == "crown_price")
     rates = RATES.model_copy(update=begun(RATES, {"crown_price": str(2 * Decimal(crown))}, on=ON))
