@@ -61,9 +61,7 @@ def _step(operation: Operation, centre: PerMinute) -> RoughStep:
         batch_size=operation.batch_size,
         setup=operation.setup_min * centre.attended(1.0) + float(operation.lot_charge),
         batch=(0.0 if counted else operation.batch_min * busy) + float(operation.consumables),
-        piece=(0.0 if counted else operation.piece_min * busy)
-        + rework_min_each(operation) * centre.attended(1.0)
-        + float(operation.lot_charge),
+        piece=(0.0 if counted else operation.piece_min * busy) + rework_min_each(operation) * centre.attended(1.0),
         kept=kept_by(operation) * (1 - batches_scrapped_by(operation)),
         shared_run=operation.shared_run,
         busy=busy,

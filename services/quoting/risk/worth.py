@@ -154,9 +154,7 @@ def worth_of(operations: Sequence[Operation], *, inputs: float, rates: Rates) ->
                 batch_size=operation.batch_size,
                 setup=operation.setup_min * minute.attended(1.0) + float(operation.lot_charge),
                 batch=(0.0 if by_hand else operation.batch_min * busy) + float(operation.consumables),
-                piece=(0.0 if by_hand else operation.piece_min * busy)
-                + rework_min_each(operation) * minute.attended(1.0)
-                + float(operation.lot_charge),
+                piece=(0.0 if by_hand else operation.piece_min * busy) + rework_min_each(operation) * minute.attended(1.0),
                 hand=(operation.batch_min + operation.piece_min) * busy if by_hand else 0.0,
                 learning=learning,
             )

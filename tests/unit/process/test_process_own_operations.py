@@ -210,3 +210,13 @@ def test_a_work_centre_is_named_by_its_id_or_by_its_name_and_by_nothing_else(rat
     gone = tuple(row for row in rates.work_centres if row.name != "test bench")
     shop = with_steps(rates, own()).model_copy(update={"work_centres": gone})
     assert any("test-bench" in fault.reason for fault in contradictions_of(shop, ["work_centres"])["work_centres"])
+
+
+def test_a_charge_for_the_lot_is_paid_once_however_many_pieces_there_are(rates: Rates) -> None:
+    request = request_of(singlet(), (1, 100, 100_000))
+    step = {"on": "element", "after": "bevel", "wanted_by": "always", "piece_charge": "0", "wait_days": 0.0, "yield_share": 1.0}
+    plain, charged = (quote_of(request, with_steps(rates, own(**step, lot_charge=charge))).breaks for charge in ("0", "85.00"))
+    dearer = [after.total_price - before.total_price for before, after in zip(plain, charged, strict=True)]
+    # Overhead, contingency and margin come on top, and every price is rounded up to its step.
+    assert 85 < dearer[0] < 85 * 2
+    assert all(0 <= more <= 85 * 2 + Decimal("0.50") * one.quantity for more, one in zip(dearer, plain, strict=True))
