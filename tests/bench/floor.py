@@ -15,9 +15,10 @@ from pathlib import Path
 
 from services.chassis.one_box.servers import broker, free_port, listens, wait_until
 from services.chassis.pipeline import write_section
+from services.chassis.queue import queue_app
 from services.chassis.resources import Resources, build_resources
 from services.chassis.settings import Settings
-from shared_schemas.pipeline import STATIONS
+from shared_schemas.pipeline import STATIONS, TASKS
 from tests.bench.compute import job_of
 from tests.bench.idle_worker import ARRIVED
 from tests.bench.lenses import chain_of_lenses
@@ -82,7 +83,8 @@ def _worker() -> Iterator[Resources]:
                  "--without-gossip", "--without-mingle", "--without-heartbeat"],
                 cwd=PROJECT, env=environment, stdin=subprocess.DEVNULL, stdout=log, stderr=log,
             )  # fmt: skip
-            tools = build_resources(Settings(**told))  # type: ignore[arg-type]
+            settings = Settings(**told)  # type: ignore[arg-type]
+            tools = build_resources(settings, queue=queue_app(settings, TASKS))  # with the patience of a worker, not of a caller
             try:
                 yield tools
             finally:
