@@ -34,8 +34,8 @@ from tests.bench.lenses import chain_of_lenses
 
 ELEMENTS = (3, 6, 14, 40)
 WORKERS = 2
-ALONE = {3: 30, 6: 30, 14: 24, 40: 10}
-TOGETHER = {3: 60, 6: 50, 14: 30, 40: 12}
+ALONE = {3: 30, 6: 20, 14: 8, 40: 3}
+TOGETHER = {3: 60, 6: 40, 14: 10, 40: 4}
 """Quotes sent one after the other, and at once, for each size."""
 
 
