@@ -23,11 +23,15 @@ class Database:
     def engine(self) -> Engine:
         """The engine of this process."""
         pid = os.getpid()
-        if pid not in self._engines:
-            for inherited in self._engines.values():
-                inherited.dispose(close=False)
-            self._engines = {pid: self._new_engine()}
-        return self._engines[pid]
+        engine = self._engines.get(pid)
+        if engine is None:
+            for of_parent in [other for other in self._engines if other != pid]:
+                inherited = self._engines.pop(of_parent, None)
+                if inherited is not None:
+                    inherited.dispose(close=False)
+            # Where two threads come first, both get the one that is kept: nobody connects through another, which nobody would close.
+            engine = self._engines.setdefault(pid, self._new_engine())
+        return engine
 
     def _new_engine(self) -> Engine:
         return create_engine(
