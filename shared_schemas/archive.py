@@ -42,7 +42,10 @@ class Block(Contract):
 
 
 class ArchivedDecision(Contract):
-    """What was decided on a revision; `promised` and `handover` are documents as they were written with an acceptance."""
+    """What was decided on a revision; `promised` and `handover` are documents as they were written with an acceptance.
+
+    An archive of before has nothing of what the customer calls it, nor why it was declined.
+    """
 
     decision: str
     quantity: int | None
@@ -52,6 +55,12 @@ class ArchivedDecision(Contract):
     at: datetime
     promised: str | None
     handover: str | None
+    purchase_order: str | None = None
+    customer_number: str | None = None
+    contact: str | None = None
+    needed_by: date | None = None
+    reason: str | None = None
+    late: bool = False
 
 
 class ArchivedEvent(Contract):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import gzip
+import hashlib
 import json
 from collections.abc import Callable
 from datetime import date, datetime, timedelta
@@ -24,6 +25,7 @@ from services.chassis.resources import Resources
 from services.chassis.settings import Settings
 from services.chassis.web import make_app
 from services.desk import archive_commands
+from services.desk.archive_file import quotes_of
 from services.desk.client import BlankwrightClient
 from services.desk.command import app as command_line
 from services.quoting.store.life import LifeStore
@@ -126,6 +128,43 @@ def test_open_quotes_orders_of_late_and_what_is_under_way_stay(store: QuoteStore
         assert connection.execute(text("select number from quoting.outcomes where archived_in is not null")).scalars().all() == [
             ordered
         ]
+
+
+def test_a_decision_is_archived_with_all_that_was_said_of_it(store: QuoteStore, database: Database, run: Run) -> None:
+    order = Decision(
+        "accepted", 5, "R. L.", "by mail", "k", NOW, purchase_order="PO 7", customer_number="C-19", contact="M. Fell",
+        needed_by=date(2026, 12, 24), late=True,
+    )  # fmt: skip
+    decline = Decision("declined", None, "R. L.", "", "k", NOW, reason="lost_to_other")
+    numbers = [over(store) for _ in range(2)]
+    for number, decision in zip(numbers, (order, decline), strict=True):
+        LifeStore(database).decide(number, decision)
+    said = run("archive", "--before", BEFORE, "--out", "a.gz")
+    assert said.exit_code == 0, said.output
+    archived = [quote.revisions[0].decision for quote in quotes_of(Path("a.gz"))]
+    for found, decision in zip(archived, (order, decline), strict=True):
+        assert found is not None
+        assert found.model_dump(exclude={"handover"}) == vars(decision), "nothing is left behind"
+
+
+def test_an_archive_of_before_is_read_though_its_decisions_say_less(
+    store: QuoteStore, database: Database, run: Run, tmp_path: Path
+) -> None:
+    number = over(store)
+    LifeStore(database).decide(number, Decision("accepted", 5, "R. L.", "", "k", NOW, purchase_order="PO 7"))
+    run("archive", "--before", BEFORE, "--out", "a.gz", "--remove")
+    quote, last = (json.loads(line) for line in lines_of("a.gz"))
+    decision = quote["revisions"][0]["decision"]
+    for new in ("purchase_order", "customer_number", "contact", "needed_by", "reason", "late"):
+        del decision[new]
+    line = json.dumps(quote, separators=(",", ":"), ensure_ascii=False).encode() + b"\n"
+    last["sha256"] = hashlib.sha256(line).hexdigest()
+    (tmp_path / "old.gz").write_bytes(gzip.compress(line + json.dumps(last, separators=(",", ":")).encode() + b"\n"))
+    (found,) = quotes_of(Path("old.gz"))
+    assert found.revisions[0].decision is not None
+    assert (found.revisions[0].decision.quantity, found.revisions[0].decision.purchase_order) == (5, None)
+    said = run("unarchive", "old.gz")
+    assert "documents of 1 revisions are back" in said.output, said.output
 
 
 def test_what_changed_since_the_archive_was_written_is_not_removed(store: QuoteStore, desk: BlankwrightClient) -> None:

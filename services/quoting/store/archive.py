@@ -35,7 +35,8 @@ SETTLED = """
 _REVISIONS = """
     select q.quote_number, q.number, q.revision, q.status, q.customer, q.title, q.request, q.rate_revision, q.load_snapshot, q.quoted_on,
            q.created_at, q.attempt, o.finished_at, o.digest, o.valid_until, o.problem, o.body, o.blanks, o.operations, o.packing, o.packed,
-           o.body_bytes, o.blanks_bytes, o.operations_bytes, d.decision, d.quantity, d.decided_by, d.note, d.key_id, d.at, d.promised, h.document
+           o.body_bytes, o.blanks_bytes, o.operations_bytes, d.decision, d.quantity, d.decided_by, d.note, d.key_id, d.at, d.promised,
+           d.purchase_order, d.customer_number, d.contact, d.needed_by, d.reason, d.late, h.document
     from quoting.quotes q
     left join quoting.outcomes o on o.number = q.number
     left join quoting.decisions d on d.number = q.number
@@ -160,5 +161,5 @@ def _decision(row: Any) -> ArchivedDecision | None:
         "promised": None if row.promised is None else bytes(row.promised).decode(),
         "handover": None if row.document is None else bytes(row.document).decode(),
     }
-    names = ("decision", "quantity", "decided_by", "note", "key_id", "at")
+    names = set(ArchivedDecision.model_fields) - set(texts)
     return ArchivedDecision(**{name: row._mapping[name] for name in names}, **texts)
