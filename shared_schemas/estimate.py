@@ -117,6 +117,8 @@ class EstimatedBlank(Contract):
 class EstimatedMaterial(Contract):
     """Glass as it is bought for one quantity, by the row of the stock; `from_store` is in hand. `mass_kg` is of all its pieces.
 
+    `maker` is who melts it, as the rates say, and `supplier` from whom it is ordered, where the row of the stock says so.
+
     `size_mm` is length, width and thickness, or diameter and length or thickness, as far as the row says them.
     `order_by` is the day on which it must be ordered for its parts to begin on their earliest day. `cost` is to the minor unit; all of
     a quantity add up to the quote's Glass.
@@ -126,6 +128,8 @@ class EstimatedMaterial(Contract):
     kind: Literal["glass"] = "glass"
     item: str
     glass: str
+    maker: Annotated[str, Field(exclude_if=not_)] = ""
+    supplier: Annotated[str, Field(exclude_if=not_)] = ""
     form: BlankForm
     parts: tuple[str, ...]
     size_mm: tuple[float, ...] = ()

@@ -97,7 +97,8 @@ owned_pieces|Pieces of it in the shop's own store [pieces].
 least_diameter_mm|Smallest lens that it is pressed for.
 lead_days|Days from order to delivery.
 express_lead_days|Days of the faster delivery.
-express_surcharge|What the faster delivery costs more, as a share of the price [share of 1].""",
+express_surcharge|What the faster delivery costs more, as a share of the price [share of 1].
+supplier|From whom it is ordered, in words; empty where that is not said.""",
     "allowances": """
 kind|What the width is for.
 form|Form of the blank, all where empty.

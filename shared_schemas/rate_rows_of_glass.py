@@ -165,6 +165,7 @@ class StockFormRow(RateRow):
     A slab has length, width and thickness; a strip too; a rod diameter and length; a disc or a pressing diameter and
     thickness (a pressing `None` for both: it is pressed to the blank's shape, and `mould_charge` is paid once; `least_diameter_mm`
     is the smallest lens that it is pressed for, 10 mm where the row does not say). Where the seller has a faster delivery, it takes `express_lead_days` and costs `express_surcharge` more, as a share of the price.
+    `supplier` is from whom it is ordered, where that is said.
     """
 
     glass: Name
@@ -183,6 +184,7 @@ class StockFormRow(RateRow):
     lead_days: NonNegative
     express_lead_days: NonNegative | None = None
     express_surcharge: NonNegative | None = None
+    supplier: Annotated[str, Field(max_length=100, pattern=NO_CONTROLS)] = ""
 
     @model_validator(mode="after")
     def _the_ladder_has_no_hole(self) -> StockFormRow:

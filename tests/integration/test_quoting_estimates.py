@@ -9,6 +9,7 @@ from decimal import Decimal
 from typing import Any
 
 from shared_schemas.estimate import Estimate, EstimatePlan
+from shared_schemas.rates import Rates
 from tests.integration.test_quoting_handovers import Shop, accepted, handed_over, number, one_element, shop
 
 __all__ = ["number", "one_element", "shop"]
@@ -82,6 +83,22 @@ def test_the_lists_come_as_tables_with_the_figures_of_the_document(shop: Shop, n
     assert [row["charge"] for row in tools] == [one["charge"] for one in full["quantities"][0]["tooling"]]
 
 
+def test_glass_says_who_melts_it_and_from_whom_it_is_ordered_where_the_stock_says_so(
+    shop: Shop, number: str, one_element: dict[str, Any], rates: Rates
+) -> None:
+    (silent,) = shop.get(f"{estimate_of(number)}?quantity=5", role="erp")["quantities"]
+    melted = {row.name: row.maker for row in rates.glasses}
+    assert [one["maker"] for one in silent["materials"]] == [melted[one["glass"]] for one in silent["materials"]]
+    assert not any("supplier" in one for one in silent["materials"])
+    named = tuple(row.model_copy(update={"supplier": f"dealer in {row.glass}"}) for row in rates.stock_forms)
+    shop.book.publish(rates.model_copy(update={"stock_forms": named}))
+    again = shop.quoted(one_element)
+    (told,) = shop.get(f"{estimate_of(again)}?quantity=5", role="erp")["quantities"]
+    assert [one["supplier"] for one in told["materials"]] == [f"dealer in {one['glass']}" for one in told["materials"]]
+    rows = [row for row in table(shop, estimate_of(again), part="materials", quantity=5) if row["kind"] == "glass"]
+    assert [row["supplier"] for row in rows] == [one["supplier"] for one in told["materials"]]
+
+
 def test_cells_that_a_spreadsheet_would_calculate_are_guarded(shop: Shop, one_element: dict[str, Any]) -> None:
     one_element["prescription"]["elements"][0]["name"] = "=1+1"
     rows = table(shop, estimate_of(shop.quoted(one_element)), part="operations")
@@ -106,9 +123,11 @@ def test_a_quotation_and_once_it_is_accepted_an_order_response_are_had_as_xml(sh
     assert (first.status_code, first.headers["Content-Type"]) == (200, "application/xml")
     known = {"If-None-Match": first.headers["ETag"]}
     assert shop.ask("GET", f"{place}/quotation", headers=known).status_code == 304
+    assert "RequestedDeliveryPeriod" not in first.text, "nobody said a day"
     early = shop.ask("GET", f"{place}/order-response")
     assert (early.status_code, "is not accepted" in early.text) == (409, True)
-    promised = accepted(shop, number)["promised"]["ship_date"]
+    promised = accepted(shop, number, needed_by="2027-06-30")["promised"]["ship_date"]
     assert f"<cbc:EndDate>{promised}</cbc:EndDate>" in shop.ask("GET", f"{place}/order-response").text
+    assert "<cbc:EndDate>2027-06-30</cbc:EndDate>" in shop.ask("GET", f"{place}/order-response").text
     assert shop.ask("GET", f"{place}/invoice").status_code == 422
     assert shop.ask("GET", f"{place}/quotation", headers={"Accept": "text/html"}).status_code == 406

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from decimal import Decimal
+from decimal import ROUND_HALF_EVEN, Decimal
 from itertools import pairwise
 
 import pytest
@@ -11,14 +11,18 @@ import pytest
 from services.quoting.costs.money import rounded
 from services.quoting.pricing.evaluation import Evaluation, evaluate
 from services.quoting.pricing.quote import plans_for
+from services.quoting.service.estimates import quoted_ways
 from services.quoting.service.production_order import operations_of, production_quantity
 from shared_schemas.estimate import EstimatedOperation
 from shared_schemas.lead_times import LineKind
+from shared_schemas.quote import QuoteRequest
 from tests.chain import as_json, job_of, published_triplet, request_of, sections_of, through_stages
 from tests.laws.prices import LARGEST, Prescription, rates, singlets
 
 DRAWN = int(os.environ.get("LAWS_DRAWN_ESTIMATES", "12"))
 """How many lenses the law of the cent is tried on."""
+DRAWN_WHOLE = DRAWN if DRAWN >= 50 else DRAWN // 4
+"""How many lenses are quoted whole and held against their production order: all, where many are asked for."""
 QUANTITIES = (1, 25, 400)
 CURRENCIES = ("USD", "EUR", "JPY")
 
@@ -56,20 +60,22 @@ def test_minutes_times_rates_are_the_operations_of_the_quote_to_the_cent(place: 
                 assert (before.pieces_out, before.sequence + 10) == (after.pieces_in, after.sequence)
 
 
-@pytest.mark.parametrize("currency", ["USD", "JPY"])
-def test_the_whole_of_a_production_order_is_the_quote_with_its_tools(currency: str) -> None:
-    request = published_triplet().model_copy(update={"currency": currency})
+def hold_against_the_quote(request: QuoteRequest) -> None:
+    """Every quantity of a request as a production order against the quote that the customer has."""
     _, blanks, operations, quote = through_stages(request, rates())
     plans = plans_for(job_of(request), blanks, operations, rates())
     document = as_json(quote)
     for price_break, shown in zip(quote.breaks, document["breaks"], strict=True):
-        evaluation = evaluate(plans, quantity=price_break.quantity, evened=False)
-        found = production_quantity(price_break, quote, evaluation)
+        ways = quoted_ways(price_break, plans)
+        found = production_quantity(price_break, quote, evaluate(plans, quantity=price_break.quantity, evened=False, ways=ways))
         assert found.operations_difference == 0
         assert found.remarks == ()
         amounts = {one["kind"]: Decimal(one["amount"]) for one in shown["lines"]}
+        unit = Decimal(1).scaleb(-plans.currency.minor_units)
+        assert sum(map(spent, found.operations), Decimal(0)).quantize(unit, ROUND_HALF_EVEN) == amounts["operations"]
+        assert sum(one.cost for one in found.operations) == amounts["operations"]
         assert sum(one.cost for one in found.materials) == amounts["material"]
-        assert sum(one.cost for one in found.bought_parts) == amounts["bought_parts"]
+        assert sum(one.cost for one in found.bought_parts) == amounts.get("bought_parts", 0)
         tools = document["tooling"] if shown["tooling"] is None else shown["tooling"]
         assert found.total_payable == Decimal(shown["total_price"]) + sum(Decimal(tool["charge"]) for tool in tools)
         assert {one.part: one.pieces for one in found.blanks}.items() <= shown["start_quantities"].items()
@@ -77,3 +83,14 @@ def test_the_whole_of_a_production_order_is_the_quote_with_its_tools(currency: s
         assert last <= found.ship_date
         for need in (*found.materials, *found.bought_parts, *found.tooling):
             assert need.order_by is None or need.order_by >= quote.quoted_on, need
+        assert all(one.maker for one in found.materials)
+
+
+@pytest.mark.parametrize("currency", ["USD", "JPY"])
+def test_the_whole_of_a_production_order_is_the_quote_with_its_tools(currency: str) -> None:
+    hold_against_the_quote(published_triplet().model_copy(update={"currency": currency}))
+
+
+@pytest.mark.parametrize(("place", "lens"), list(enumerate(singlets(seed=17, count=DRAWN_WHOLE))), ids=map(str, range(DRAWN_WHOLE)))
+def test_the_whole_of_a_drawn_order_is_its_quote_with_its_tools(place: int, lens: Prescription) -> None:
+    hold_against_the_quote(request_of(lens, QUANTITIES, currency=CURRENCIES[place % len(CURRENCIES)]))

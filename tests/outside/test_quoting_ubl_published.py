@@ -64,8 +64,11 @@ def row(**changes: Any) -> StoredQuote:
     return replace(made, **changes)
 
 
+NEEDED_BY = date(2026, 12, 24)
+
+
 def read(document: UblDocument, **changes: Any) -> Any:
-    return etree.fromstring(ubl_document(row(**changes), document, seller="Tarn Optics"))
+    return etree.fromstring(ubl_document(row(**changes), document, seller="Tarn Optics", needed_by=NEEDED_BY))
 
 
 def found(tree: Any, path: str) -> list[str]:
@@ -104,6 +107,17 @@ def test_a_quotation_has_every_quantity_and_pays_for_the_tools_of_its_line() -> 
     assert found(tree, "cac:QuotedMonetaryTotal/cbc:PayableAmount") == [str(payable)]
     charged = sum(Decimal(one) for one in found(tree, "cac:AllowanceCharge/cbc:Amount"))
     assert found(tree, "cac:QuotedMonetaryTotal/cbc:ChargeTotalAmount") == [str(charged)]
+
+
+@pytest.mark.parametrize("document", ["quotation", "order-response"])
+def test_the_day_that_the_customer_asked_for_stands_beside_that_of_the_shop(document: UblDocument) -> None:
+    tree = read(document, decision=ACCEPTED)
+    lines = tree.findall(".//cac:Delivery", NAMED)
+    assert len(lines) == (3 if document == "quotation" else 1), "every quantity that is offered"
+    assert {one.findtext("cac:RequestedDeliveryPeriod/cbc:EndDate", None, NAMED) for one in lines} == {str(NEEDED_BY)}
+    silent = etree.fromstring(ubl_document(row(decision=ACCEPTED), document))
+    schema(document).assertValid(silent)
+    assert not found(silent, ".//cac:RequestedDeliveryPeriod")
 
 
 def test_an_order_response_is_of_the_quantity_that_was_ordered_and_of_no_open_quote() -> None:

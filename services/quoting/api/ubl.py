@@ -16,6 +16,7 @@ from services.chassis.negotiation import is_known, quality
 from services.chassis.refusals import Refused
 from services.chassis.web import Tools, answers
 from services.quoting.api.parts import Reader, Revision
+from services.quoting.service.estimates import needed_by
 from services.quoting.service.ubl import UblDocument, ubl_document
 from services.quoting.store.repository import QuoteStore
 
@@ -45,7 +46,8 @@ def get_ubl(
     if quality(accept, XML) <= 0:
         raise Refused("not-acceptable", f"A UBL document can be had as {XML}.")
     row = QuoteStore(tools.database).quote(number, revision)
-    made = ubl_document(row, document, seller=tools.settings.shop_name)
+    wanted = needed_by(row, tools) if row.body is not None else None
+    made = ubl_document(row, document, seller=tools.settings.shop_name, needed_by=wanted)
     etag = hashlib.sha256(made).hexdigest()
     headers = {"ETag": f'"{etag}"', "Vary": "Accept", "Cache-Control": "private, no-cache"}
     if is_known(if_none_match, etag):

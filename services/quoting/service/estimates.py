@@ -22,7 +22,7 @@ from services.quoting.pricing.plans import PartWays, Plans
 from services.quoting.service.booking import plans_on
 from services.quoting.service.documents import decision_document, not_ready
 from services.quoting.service.production_order import customers_word, figures_of, production_quantity, work_centres_of
-from services.quoting.store.repository import QuoteStore
+from services.quoting.store.life import LifeStore
 from services.quoting.store.rows import StoredQuote
 from shared_schemas.csv_cells import guarded
 from shared_schemas.estimate import (
@@ -150,7 +150,7 @@ def _estimate(
         customer_number=customers_word(decision, "customer_number"),
         contact=customers_word(decision, "contact"),
         purchase_order=customers_word(decision, "purchase_order"),
-        needed_by=getattr(decision, "needed_by", None) or _needed_by(row, resources),
+        needed_by=needed_by(row, resources),
         ordered_quantity=ordered_quantity(row),
         quoted_quantities=tuple(one.quantity for one in body.breaks),
         currency=body.currency,
@@ -164,9 +164,11 @@ def _estimate(
     )
 
 
-def _needed_by(row: StoredQuote, resources: Resources) -> date | None:
-    kept = QuoteStore(resources.database).sections(row.number)
-    return None if kept is None else QuoteRequest.model_validate_json(kept[0].request).needed_by
+def needed_by(row: StoredQuote, resources: Resources) -> date | None:
+    """The day by which the customer needs it: that of the order, or else of the request."""
+    if row.decision is not None and row.decision.needed_by is not None:
+        return row.decision.needed_by
+    return QuoteRequest.model_validate_json(LifeStore(resources.database).request_of(row.number)).needed_by
 
 
 def _worked_out(

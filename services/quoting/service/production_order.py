@@ -206,18 +206,21 @@ def _blank(blank: Blank, stock: str, pieces: int) -> EstimatedBlank:
 
 
 def _materials(evaluation: Evaluation, days: Days) -> tuple[EstimatedMaterial, ...]:
-    currency = evaluation.plans.currency
+    currency, rates = evaluation.plans.currency, evaluation.plans.rates
     purchases = [*_purchases(evaluation.materials)]
     glass = {part: one.model.glass for one in evaluation.materials for part in one.model.members}
     costs = apportioned([one.amount * currency.per_base for one in purchases], minor_units=currency.minor_units)
+    rows = {one.item: _stock_row(one.item, rates) for one in purchases}
     return tuple(
         EstimatedMaterial(
             id=id_of(one.item),
             item=one.item,
             glass=glass[one.parts[0]],
+            maker=_maker(glass[one.parts[0]], rates),
+            supplier=row.supplier if (row := rows[one.item]) else "",
             form=one.form,
             parts=one.parts,
-            size_mm=_size_mm(one.item, evaluation.plans.rates),
+            size_mm=_size_mm(row) if row else (),
             pieces=one.pieces,
             mass_kg=_kg(one.mass_g),
             from_store=one.owned,
@@ -288,11 +291,22 @@ def _order_by(days: Days, parts: Sequence[str], lead_days: float) -> date | None
     return min(begins) - timedelta(days=math.ceil(lead_days)) if begins else None
 
 
-def _size_mm(stock: str, rates: Rates) -> tuple[float, ...]:
+def _stock_row(stock: str, rates: Rates) -> StockFormRow | None:
+    """The row of the stock of that name; `None` for what lies in no row, such as a purchase for several."""
     try:
-        row: StockFormRow = rates.stock_form(stock)
+        return rates.stock_form(stock)
     except RateMissing:
-        return ()
+        return None
+
+
+def _maker(glass: str, rates: Rates) -> str:
+    try:
+        return rates.glass(glass).maker
+    except RateMissing:
+        return ""
+
+
+def _size_mm(row: StockFormRow) -> tuple[float, ...]:
     sizes = (row.diameter_mm, row.length_mm, row.width_mm, row.thickness_mm)
     return tuple(size for size in sizes if size is not None)
 

@@ -39,10 +39,11 @@ class _Priced:
     title: str
     currency: str
     figures: EstimateQuantity
+    needed_by: date | None
 
 
-def ubl_document(row: StoredQuote, document: UblDocument, *, seller: str = "") -> bytes:
-    """A ready quote as that document; `seller` is what the shop is called.
+def ubl_document(row: StoredQuote, document: UblDocument, *, seller: str = "", needed_by: date | None = None) -> bytes:
+    """A ready quote as that document; `seller` is what the shop is called, `needed_by` the day by which the customer needs it.
 
     Notes:
         A quotation has one line, at the middle quantity of those asked for; the other quantities are alternatives of that line, each
@@ -55,13 +56,14 @@ def ubl_document(row: StoredQuote, document: UblDocument, *, seller: str = "") -
     if row.body is None:
         raise not_ready(row)
     body = QuoteBody.model_validate_json(row.body)
-    return _quotation(row, body, seller) if document == "quotation" else _order_response(row, body, seller)
+    made = _quotation if document == "quotation" else _order_response
+    return made(row, body, seller, needed_by)
 
 
-def _quotation(row: StoredQuote, body: QuoteBody, seller: str) -> bytes:
+def _quotation(row: StoredQuote, body: QuoteBody, seller: str, needed_by: date | None) -> bytes:
     root = _root("Quotation")
     middle = middle_quantity(one.quantity for one in body.breaks)
-    priced = {one.quantity: _priced(row, body, figures_of(one, body)) for one in body.breaks}
+    priced = {one.quantity: _priced(row, body, figures_of(one, body), needed_by) for one in body.breaks}
     main = priced[middle]
     _add(root, "cbc:UBLVersionID", "2.1")
     _add(root, "cbc:ID", _document_number(row))
@@ -85,12 +87,12 @@ def _quotation(row: StoredQuote, body: QuoteBody, seller: str) -> bytes:
     return _written(root)
 
 
-def _order_response(row: StoredQuote, body: QuoteBody, seller: str) -> bytes:
+def _order_response(row: StoredQuote, body: QuoteBody, seller: str, needed_by: date | None) -> bytes:
     decision = decision_document(row, row.decision) if row.decision else None
     price_break = next((one for one in body.breaks if decision is not None and one.quantity == decision.quantity), None)
     if decision is None or decision.decision != "accepted" or price_break is None:
         raise OrderNotPlaced(row.quote_number, row.revision)
-    priced = _priced(row, body, figures_of(price_break, body))
+    priced = _priced(row, body, figures_of(price_break, body), needed_by)
     root = _root("OrderResponse")
     _add(root, "cbc:UBLVersionID", "2.1")
     _add(root, "cbc:ID", f"{_document_number(row)}-response")
@@ -124,8 +126,8 @@ def _add(parent: Element, tag: str, value: object, **attributes: str) -> None:
     SubElement(parent, tag, attributes).text = _NO_XML.sub("�", str(value))
 
 
-def _priced(row: StoredQuote, body: QuoteBody, figures: EstimateQuantity) -> _Priced:
-    return _Priced(_document_number(row), body.prescription.title, body.currency, figures)
+def _priced(row: StoredQuote, body: QuoteBody, figures: EstimateQuantity, needed_by: date | None) -> _Priced:
+    return _Priced(_document_number(row), body.prescription.title, body.currency, figures, needed_by)
 
 
 def _document_number(row: StoredQuote) -> str:
@@ -154,7 +156,10 @@ def _line_item(
     _add(item, "cbc:ID", number)
     _add(item, "cbc:Quantity", figures.quantity, unitCode=UnitCodes().pieces)
     _amount(item, "cbc:LineExtensionAmount", figures.total_price, priced.currency)
-    _add(SubElement(SubElement(item, "cac:Delivery"), period), "cbc:EndDate", day)
+    delivery = SubElement(item, "cac:Delivery")
+    if priced.needed_by is not None:  # before the shop's own day, as the schema has them in this order
+        _add(SubElement(delivery, "cac:RequestedDeliveryPeriod"), "cbc:EndDate", priced.needed_by)
+    _add(SubElement(delivery, period), "cbc:EndDate", day)
     if with_charges:
         _charges(item, priced)
     price = SubElement(item, "cac:Price")

@@ -41,6 +41,7 @@ FREE: dict[tuple[str, str], str] = {
     ("polishing", "name"): OF_ITS_OWN,
     ("pressed_aspheres", "name"): OF_ITS_OWN,
     ("stock_forms", "name"): OF_ITS_OWN,
+    ("stock_forms", "supplier"): "from whom it is ordered, in words; a supplier of glass has no row of its own",
     ("tolerance_classes", "name"): OF_ITS_OWN,
     ("tooling", "name"): OF_ITS_OWN,
     ("turning", "name"): OF_ITS_OWN,
@@ -69,11 +70,13 @@ def column_of(place: Place) -> str:
 
 
 def filled(rates: Rates) -> Rates:
-    """The rates with rows in the table that begins empty."""
+    """The rates with rows in the table that begins empty, and a supplier of glass."""
     said = {"source": "agreed at the bench", "as_of": date(2026, 11, 2), "after": "final_test", "on": "assembly"}
     leak = OwnOperationRow(name="leak test", work_centre="test-bench", minutes_each=6.0, **said)  # type: ignore[arg-type]
     plating = OwnOperationRow(name="plating", supplier="plating house", piece_charge=Decimal(4), sequence=2, **said)  # type: ignore[arg-type]
-    return rates.model_copy(update={"operations": (leak, plating)})
+    slab, *others = rates.stock_forms
+    bought = slab.model_copy(update={"supplier": "a dealer in glass"})
+    return rates.model_copy(update={"operations": (leak, plating), "stock_forms": (bought, *others)})
 
 
 def columns_in(rates: Rates) -> dict[tuple[str, str], tuple[int, Place]]:
