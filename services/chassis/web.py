@@ -28,6 +28,7 @@ from services.chassis.limits import RequestLimits
 from services.chassis.load_source import LoadUnavailable, SnapshotNotFound
 from services.chassis.logs import set_up_logs
 from services.chassis.named_requests import NamedRequests
+from services.chassis.open_streams import OpenStreams
 from services.chassis.problems import MEDIA_TYPE, PROBLEM_TYPES, details_of_invalid, explained_problem, problem
 from services.chassis.rate_source import ProposalRefused, RatesUnavailable, RevisionNotFound, RevisionOutgrown
 from services.chassis.refusals import Refused
@@ -163,6 +164,7 @@ def make_app(resources: Resources) -> FastAPI:
         figures += [module.FIGURES] if hasattr(module, "FIGURES") else []
         checks += getattr(module, "CHECKS", ())
     app.state.slots = ComputeSlots(resources.settings.most_computing)
+    app.state.streams = OpenStreams()
     app.state.meter = metrics.RequestMeter()
     app.state.suite = metrics.Suite(resources, figures)
     app.state.checks = health.checks(resources, checks)
@@ -345,4 +347,6 @@ def application() -> FastAPI:
     app = make_app(resources())
     checks: Checks = app.state.checks
     checks.begin()
+    streams: OpenStreams = app.state.streams
+    streams.end_with_the_process()
     return app

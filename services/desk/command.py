@@ -15,6 +15,7 @@ from services.desk import (
     archive_commands,
     audit_commands,
     estimate_commands,
+    feed_commands,
     impact_commands,
     keeping_commands,
     key_commands,
@@ -31,6 +32,7 @@ app = typer.Typer(
 for commands in (
     quote_commands,
     estimate_commands,
+    feed_commands,
     load_commands,
     rate_commands,
     impact_commands,

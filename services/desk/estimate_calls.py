@@ -33,12 +33,13 @@ class EstimateCalls(ABC):
         """An answer of a media type as text."""
 
     def estimates(
-        self, after: str | None = None, *, types: Sequence[str] = (), since: str | None = None, wait_s: int | None = None
-    ) -> EstimatePage:
+        self, after: str | None = None, *, types: Sequence[str] = (), since: str | None = None, wait_s: int | None = None,
+        limit: int | None = None,
+    ) -> EstimatePage:  # fmt: skip
         """A page of the feed of job estimates, oldest first: `after` is the cursor to go on from, `wait_s` how long it may wait for an entry."""
         from shared_schemas.estimate_feed import EstimatePage  # noqa: PLC0415
 
-        query = {"after": after, "since": since, "type": list(types) or None}
+        query = {"after": after, "since": since, "type": list(types) or None, "limit": _or_none(limit)}
         return self.asked(
             EstimatePage, "GET", "/v1/estimates", query=query, headers={"Prefer": f"wait={wait_s}"} if wait_s else None
         )

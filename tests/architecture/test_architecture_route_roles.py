@@ -44,6 +44,7 @@ WHO: dict[str, str] = {
     "GET /v1/quote-batches/{}": "sales erp engineer",
     "DELETE /v1/quote-batches/{}": "sales",
     "GET /v1/estimates": "erp",
+    "GET /v1/estimates/events": "erp",
     "GET /v1/estimates/{}": "erp",
     "POST /v1/orders/{}/actuals": "erp",
     "GET /v1/orders/{}/actuals": "sales erp engineer",

@@ -16,7 +16,7 @@ from services.chassis.one_box import erase
 from services.chassis.one_box.servers import broker, free_port, listens, wait_until
 from services.chassis.one_box.servers import database as postgres
 from services.chassis.resources import Resources, build_resources
-from tests.integration.parts import settings_on
+from tests.integration.parts import run_statement, settings_on
 
 PASSWORD = "for-tests"
 NOW = datetime(2026, 11, 2, 8, 0, tzinfo=UTC)
@@ -43,7 +43,7 @@ def postgres_url(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     wait_until(lambda: _answers(f"{url}/postgres"), process, what="database", log=Path(log))
     # Nothing here has to survive a fall of the machine, and each test makes a database and drops it again.
     for statement in ("alter system set fsync = off", "alter system set full_page_writes = off", "select pg_reload_conf()"):
-        _run(url, statement)
+        run_statement(url, statement)
     yield url
     process.send_signal(server.stop_signal)
     process.wait()
@@ -78,7 +78,7 @@ def tools(broker_port: int) -> Iterator[Resources]:
 @pytest.fixture(scope="session")
 def migrated(postgres_url: str) -> str:
     """Name of a database with every part's tables and the rates of revision 1, to be copied."""
-    _run(postgres_url, "create database migrated")
+    run_statement(postgres_url, "create database migrated")
     made = Database(f"{postgres_url}/migrated")
     try:
         migrate(made, now=NOW)
@@ -94,13 +94,8 @@ _numbers = count()
 def database(postgres_url: str, migrated: str) -> Iterator[Database]:
     """A database of this test's own, migrated."""
     name = f"test_{next(_numbers)}"
-    _run(postgres_url, f"create database {name} template {migrated}")
+    run_statement(postgres_url, f"create database {name} template {migrated}")
     made = Database(f"{postgres_url}/{name}")
     yield made
     made.close()
-    _run(postgres_url, f"drop database {name} with (force)")
-
-
-def _run(url: str, statement: str) -> None:
-    with psycopg.connect(f"{url}/postgres", autocommit=True) as connection:
-        connection.execute(statement)  # type: ignore[call-overload]
+    run_statement(postgres_url, f"drop database {name} with (force)")

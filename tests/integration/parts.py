@@ -10,6 +10,8 @@ from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
 
+import psycopg
+
 from services.chassis.load_source import SnapshotNotFound
 from services.chassis.settings import Settings
 from shared_schemas.load import LoadSnapshot, OrderLoad
@@ -29,6 +31,12 @@ def settings_on(port: int, **changes: object) -> Settings:
         "service_key": "bw_0_0",
     }
     return Settings(**{**known, **changes})  # type: ignore[arg-type]
+
+
+def run_statement(url: str, statement: str) -> None:
+    """Run a statement on the server, outside any database of a test."""
+    with psycopg.connect(f"{url}/postgres", autocommit=True) as connection:
+        connection.execute(statement)  # type: ignore[call-overload]
 
 
 def until(done: Callable[[], bool], *, within_s: float) -> None:

@@ -12,6 +12,7 @@ from starlette.concurrency import run_in_threadpool
 
 from services.chassis.json_bodies import CheckedRoute
 from services.chassis.negotiation import LONGEST_WAIT_S, is_known, preferred_wait_s
+from services.chassis.open_streams import OpenStreams
 from services.chassis.resources import Resources
 from services.chassis.web import Tools, answers
 from services.quoting import errors
@@ -33,6 +34,14 @@ HEADERS = {
 FOUND: dict[int | str, dict[str, Any]] = {200: {"headers": HEADERS}, 304: {"description": "It is as you have it"}}
 
 
+CURSOR_KIND = "e"
+Kinds = Annotated[
+    tuple[EntryType, ...],
+    Query(alias="type", max_length=7, description="Entries of these types only; may be given more than once."),
+]
+Since = Annotated[AwareDatetime | None, Query(description="Only what happened from this moment on, with its offset from UTC.")]
+
+
 @router.get(
     "/v1/estimates",
     summary="What happened to job estimates, oldest first: ready, accepted, declined, expired, superseded",
@@ -45,13 +54,8 @@ async def list_estimates(
     tools: Tools,
     after: Annotated[str | None, Query(description="The `next` of the page before; keep it to ask for what came since.")] = None,
     limit: Most = 50,
-    kinds: Annotated[
-        tuple[EntryType, ...],
-        Query(alias="type", max_length=7, description="Entries of these types only; may be given more than once."),
-    ] = (),
-    since: Annotated[
-        AwareDatetime | None, Query(description="Only what happened from this moment on, with its offset from UTC.")
-    ] = None,
+    kinds: Kinds = (),
+    since: Since = None,
     prefer: Annotated[
         str | None,
         Header(description=f"`wait=N`: where there is nothing new, answer as soon as there is, at most {LONGEST_WAIT_S} s later."),
@@ -60,15 +64,16 @@ async def list_estimates(
 ) -> Response:
     """An entry never changes, and none comes before one that was given: who goes on from `next` misses nothing and sees nothing twice."""
     choice, feed = Choice(kinds, since), Feed(tools.database)
-    start = await run_in_threadpool(_start, tools, feed, after)
+    start = await run_in_threadpool(start_of, tools, feed, after)
     headers = {"Cache-Control": ASK_AGAIN}
     wait_s = preferred_wait_s(http.headers.getlist("prefer"))
     if wait_s:
         headers["Preference-Applied"] = f"wait={wait_s}"
-        await done_within(lambda: bool(feed.page(after=start, most=1, choice=choice)), wait_s)
+        streams: OpenStreams = http.app.state.streams
+        await done_within(lambda: streams.must_end or bool(feed.page(after=start, most=1, choice=choice)), wait_s)
     entries = await run_in_threadpool(feed.page, after=start, most=limit + 1, choice=choice)
     page = entries[:limit]
-    following = cursor_of(tools, "e", page[-1].position) if page else after
+    following = cursor_of(tools, CURSOR_KIND, page[-1].position) if page else after
     if len(entries) > limit:
         headers["Link"] = f'<{_place(following, limit, kinds, since)}>; rel="next"'
     body = _body(page, following)
@@ -79,10 +84,10 @@ async def list_estimates(
     return Response(body, media_type=JSON, headers=headers)
 
 
-def _start(tools: Resources, feed: Feed, after: str | None) -> int:
+def start_of(tools: Resources, feed: Feed, after: str | None) -> int:
     """The position to go on from; raises `CursorUnreadable`, `CursorOfAnotherEpoch`, `CursorOfTheFuture`."""
-    start = read_cursor(tools, "e", after) or 0
-    if after is not None and start > (last := feed.last_position()):
+    start = read_cursor(tools, CURSOR_KIND, after) or 0
+    if after is not None and start > (last := feed.end().position):
         raise errors.CursorOfTheFuture(after, start, last)
     return start
 

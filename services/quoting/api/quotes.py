@@ -16,6 +16,7 @@ from services.quoting import errors
 from services.quoting.api import (
     archive,
     batches,
+    estimate_stream,
     estimates,
     findings,
     handovers,
@@ -73,6 +74,7 @@ for part in (
     archive,
     batches,
     estimates,
+    estimate_stream,
     production_orders,
     ubl,
     handovers,

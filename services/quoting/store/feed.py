@@ -13,7 +13,7 @@ from typing import cast
 from sqlalchemy import Connection, text
 
 from services.chassis.database import Database
-from services.chassis.epoch import current_epoch
+from services.chassis.epoch import Epoch, current_epoch
 from services.quoting.store.rows import decision_document, decision_of
 from shared_schemas.estimate_feed import EntryType, EstimateEntry
 
@@ -30,7 +30,16 @@ class StoredEntry:
     """One entry; `document` is what callers see."""
 
     position: int
+    type: EntryType
     document: bytes
+
+
+@dataclass(frozen=True)
+class FeedEnd:
+    """The newest entry at one moment, 0 before the first, and the epoch of that moment."""
+
+    position: int
+    epoch: Epoch
 
 
 @dataclass(frozen=True)
@@ -104,17 +113,18 @@ class Feed:
         """Entries from above a position, oldest first."""
         with self._database.transaction() as connection:
             rows = connection.execute(
-                text("select position, document from quoting.feed_entries where position > :after "
+                text("select position, type, document from quoting.feed_entries where position > :after "
                      "and (cast(:since as timestamptz) is null or at >= :since) "
                      "and (cardinality(cast(:types as text[])) = 0 or type = any(cast(:types as text[]))) order by position limit :most"),
                 {"after": after, "most": most, "since": choice.since, "types": list(choice.types)},
             )  # fmt: skip
-            return [StoredEntry(row.position, bytes(row.document)) for row in rows]
+            return [StoredEntry(row.position, row.type, bytes(row.document)) for row in rows]
 
-    def last_position(self) -> int:
-        """Position of the newest entry, 0 before the first."""
+    def end(self) -> FeedEnd:
+        """Where the feed ends now."""
         with self._database.transaction() as connection:
-            return cast(int, connection.execute(text("select coalesce(max(position), 0) from quoting.feed_entries")).scalar_one())
+            last = connection.execute(text("select coalesce(max(position), 0) from quoting.feed_entries")).scalar_one()
+            return FeedEnd(cast(int, last), current_epoch(connection))
 
     def expire(self, *, today: date, at: datetime) -> int:
         """Write once of every quote that its last day is over, if nothing else has happened to it since it was ready; how many it wrote."""
