@@ -23,7 +23,8 @@ class Actual(Contract):
     """What is known of one operation now; it takes the place of what was said of it before.
 
     `setup_min` and `run_min` are those of the machine, all batches and rework in them. `price_paid` is what was paid for it where
-    it was bought or done outside. An operation with `finished_at` is done; without it is under way.
+    it was bought or done outside. An operation with `finished_at` is done; without it is under way. In the place of an operation may stand
+    the id of glass or of a bought part of the estimate, with the price paid for all of it.
     """
 
     operation: Annotated[str, Field(min_length=1, max_length=200)]
@@ -96,16 +97,29 @@ class OperationProgress(Contract):
     cost_so_far: Money | None = None
 
 
+class MaterialProgress(Contract):
+    """Glass or a bought part of an order: what it was quoted to cost, and what was paid for it."""
+
+    id: str
+    item: str
+    quoted_cost: Money
+    price_paid: Money | None = None
+
+
 class OrderProgress(Contract):
     """How far an order is, by what was reported.
 
-    `quoted_cost_so_far` is the quoted cost of the operations of which `cost_so_far` is known, so that the two compare. `rule` says
-    how `forecast_ship_date` comes about.
+    `operations_in_all` counts them; a page of orders leaves the list of them empty, and that of materials. `late` operations are those
+    that end or will end after their plan, `days_late` the days by which the forecast is after the day promised. `quoted_cost_so_far` is the
+    quoted cost of what `cost_so_far` is known of, so that the two compare. `rule` says how `forecast_ship_date` comes about.
     """
 
     operations: tuple[OperationProgress, ...]
+    materials: tuple[MaterialProgress, ...] = ()
+    operations_in_all: int = 0
     done: int
     late: int
+    days_late: int = 0
     currency: str
     quoted_cost: Money
     quoted_cost_so_far: Money

@@ -96,7 +96,7 @@ class OrderOperation(Contract):
     """One operation of an accepted order: its hours on a station of its work centre, set-up included [h], and when they are expected.
 
     `id` is that of the operation in the job estimate; orders of before there were ids have none, and none of before it was handed over
-    have `method`, the minutes, the pieces and the `cost` in the currency of the order.
+    have `method`, the minutes, the pieces, the yield and the `cost` in the currency of the order.
     """
 
     id: str = ""
@@ -112,6 +112,7 @@ class OrderOperation(Contract):
     run_min: Annotated[NonNegative | None, OnlyWhereSaid] = None
     pieces: Annotated[Count | None, OnlyWhereSaid] = None
     cost: Annotated[Money | None, OnlyWhereSaid] = None
+    yield_share: Annotated[Share | None, OnlyWhereSaid] = None
 
     @property
     def name(self) -> str:
@@ -119,8 +120,28 @@ class OrderOperation(Contract):
         return self.id or f"operation-{self.sequence}"
 
 
+class OrderMaterial(Contract):
+    """Glass or a bought part of an accepted order, by its id in the job estimate: what all of it was quoted to cost, in the currency of the order."""
+
+    id: Annotated[str, Field(min_length=1, max_length=200)]
+    item: str
+    cost: Money
+
+
+class QuotedOutcome(Contract):
+    """How the quote said an order may turn out: the cost of a lens that eight in ten draws keep, and the days that five and eight in ten keep."""
+
+    unit_cost_p80: Money | None = None
+    p50_days: int
+    p80_days: int | None = None
+
+
 class AcceptedOrder(Contract):
-    """What quoting hands over when a quote is accepted: what is ordered, when it is promised, and the hours it takes of the shop."""
+    """What quoting hands over when a quote is accepted: what is ordered, when it is promised, and the hours it takes of the shop.
+
+    `consumes` has the parts that are put into each part that is made of others; operations of those stand before its own. Orders of before
+    there were such things have no `consumes`, `materials` and `quoted`.
+    """
 
     quote_number: str
     revision: int
@@ -133,6 +154,9 @@ class AcceptedOrder(Contract):
     load_snapshot: int | None = None
     currency: Annotated[str, Field(exclude_if=not_)] = ""
     rate_revision: Annotated[int | None, OnlyWhereSaid] = None
+    quoted: Annotated[QuotedOutcome | None, OnlyWhereSaid] = None
+    materials: Annotated[tuple[OrderMaterial, ...], Field(exclude_if=not_)] = ()
+    consumes: Annotated[dict[str, tuple[str, ...]], Field(exclude_if=not_)] = Field(default_factory=dict)
     operations: tuple[OrderOperation, ...]
 
 

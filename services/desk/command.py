@@ -21,6 +21,7 @@ from services.desk import (
     key_commands,
     load_commands,
     operator_commands,
+    order_commands,
     quote_commands,
     rate_commands,
 )
@@ -33,6 +34,7 @@ for commands in (
     quote_commands,
     estimate_commands,
     feed_commands,
+    order_commands,
     load_commands,
     rate_commands,
     impact_commands,

@@ -17,6 +17,7 @@ from services.orders.store.actuals import ActualStore
 from services.orders.store.repository import StoredOrder
 from shared_schemas.actuals import Actual, Actuals, ActualsTaken
 from shared_schemas.csv_cells import unguarded
+from shared_schemas.load import AcceptedOrder
 from shared_schemas.problem import ProblemDetail
 
 FIGURES: dict[str, Callable[[str], Any]] = {"setup_min": float, "run_min": float, "started": int, "good": int}
@@ -37,7 +38,7 @@ def take_actuals(
             raise EstimateNotOrdered(said)
         if stored.state == "cancelled":
             raise OrderEnded(number, stored.state, "reported of")
-        faults = [*faults_of(asked.entries, [one.name for one in stored.order.operations], now=now)]
+        faults = [*faults_of(asked.entries, stored.order, now=now)]
         if faults:
             raise ActualsRefused(faults)
 
@@ -61,16 +62,23 @@ def order_number(said: str) -> tuple[str, int | None]:
     return ("Q" + estimate[1], int(estimate[2] or 1)) if estimate else (said, None)
 
 
-def faults_of(entries: Sequence[Actual], known: Sequence[str], *, now: datetime) -> Iterator[ProblemDetail]:
-    """Everything wrong with entries beside the operations of their order."""
+OF_MATERIAL = {"operation", "price_paid", "finished_at"}
+"""What is reported of glass and bought parts: the price, and when they were there."""
+
+
+def faults_of(entries: Sequence[Actual], order: AcceptedOrder, *, now: datetime) -> Iterator[ProblemDetail]:
+    """Everything wrong with entries beside the operations and materials of their order."""
     places: dict[str, int] = {}
-    names = set(known)
+    operations, materials = {one.name for one in order.operations}, {one.id for one in order.materials}
+    known = [*(one.name for one in order.operations), *(one.id for one in order.materials)]
     for place, one in enumerate(entries):
         at = f"/entries/{place}"
         if one.operation in places:
             reason = f"/entries/{places[one.operation]} is of the same operation"
             yield ProblemDetail(pointer=f"{at}/operation", reason=reason, figure=one.operation, remedy="send one entry for each")
-        elif one.operation not in names:
+        elif one.operation in materials - operations:
+            yield from _faults_of_material(one, at)
+        elif one.operation not in operations:
             near = get_close_matches(one.operation, known, 1, 0.0) if place < MOST_NAMED else []
             remedy = f"did you mean {near[0]}?" if near else "name an operation of the estimate"
             yield ProblemDetail(
@@ -81,6 +89,15 @@ def faults_of(entries: Sequence[Actual], known: Sequence[str], *, now: datetime)
             reason, figure = "that is still to come", one.finished_at.isoformat()
             yield ProblemDetail(
                 pointer=f"{at}/finished_at", reason=reason, figure=figure, limit=now.isoformat(), remedy="report it when it is done"
+            )
+
+
+def _faults_of_material(entry: Actual, at: str) -> Iterator[ProblemDetail]:
+    for name in sorted(set(entry.model_fields_set) - OF_MATERIAL):
+        if (figure := getattr(entry, name)) not in (None, ""):
+            reason, remedy = "glass and bought parts have a price alone", "leave it out"
+            yield ProblemDetail(
+                pointer=f"{at}/{name}", reason=reason, figure=figure, limit="price_paid, finished_at", remedy=remedy
             )
 
 

@@ -28,7 +28,7 @@ from services.orders.api_parts import (
     ReaderOrSuite,
     SalesOrErp,
 )
-from services.orders.domain.progress import progress_of
+from services.orders.domain.progress import progress_in_short, progress_of
 from services.orders.service import load_book, order_in_book, put_load
 from services.orders.store.actuals import ActualStore
 from services.orders.store.repository import BookStore
@@ -134,7 +134,10 @@ def get_snapshot(
 
 
 @router.get(
-    "/v1/orders", summary="Orders that were accepted, newest first", response_model=OrderPage, responses=answers("invalid", "gone")
+    "/v1/orders",
+    summary="Orders that were accepted, newest first, each with how far it is",
+    response_model=OrderPage,
+    responses=answers("invalid", "gone"),
 )
 def list_orders(
     caller: Reader,
@@ -145,8 +148,14 @@ def list_orders(
 ) -> OrderPage:
     store = BookStore(tools.database)
     found = store.orders(before=position_of(tools, "o", cursor, highest=2**63 - 1), most=limit + 1)
-    held = store.bookings(orders=[one.number for one in found[:limit]])
-    items = tuple(order_in_book(one, held[one.number], today=now.date()) for one in found[:limit])
+    numbers = [one.number for one in found[:limit]]
+    held, actuals = store.bookings(orders=numbers), ActualStore(tools.database).standing(numbers)
+    items = tuple(
+        order_in_book(one, held[one.number], today=now.date()).model_copy(
+            update={"progress": progress_in_short(one.order, actuals.get(one.number, {}), today=now.date())}
+        )
+        for one in found[:limit]
+    )
     return OrderPage(items=items, next=cursor_at(tools, "o", found[limit - 1].position) if len(found) > limit else None)
 
 

@@ -6,36 +6,53 @@ from collections.abc import Iterable, Mapping
 from datetime import date, timedelta
 from decimal import ROUND_HALF_EVEN, Decimal
 
-from shared_schemas.actuals import Actual, OperationProgress, OrderProgress
-from shared_schemas.load import AcceptedOrder, OrderOperation
+from shared_schemas.actuals import Actual, MaterialProgress, OperationProgress, OrderProgress
+from shared_schemas.load import AcceptedOrder, OrderMaterial, OrderOperation
 
 RULE = (
-    "An operation that is not done begins on the day it was planned for, on the day the one before it on its part is done, or today, "
-    "whichever is last, and takes as many calendar days as planned; one that was begun is not done before today. "
-    "The part that is furthest behind moves the ship date by as many days; what is early does not bring it forward."
+    "An operation that is not done ends on the day it was planned for, later by as many days as what it waits for, the operation before it or "
+    "the last ones of the parts that are put into it, is later than both its own plan and the day on which this one was to begin; and not before "
+    "today. The last operation of the part that is furthest behind, of the lens where it is known what is put into what, moves the ship date by as "
+    "many days; what is early does not bring it forward."
 )
 
 
 def progress_of(order: AcceptedOrder, actuals: Mapping[str, Actual], *, today: date) -> OrderProgress:
     """Every operation of an order against its plan. `actuals` are the entries that stand, by operation."""
     lines: list[OperationProgress] = []
-    ready: dict[str, date] = {}
+    last: dict[str, OperationProgress] = {}
     for operation in order.operations:
-        line = _line(operation, actuals.get(operation.name), ready.get(operation.part), order.currency, today)
-        ready[operation.part] = line.expected_end
+        before = (
+            [last[operation.part]]
+            if operation.part in last
+            else [last[one] for one in order.consumes.get(operation.part, ()) if one in last]
+        )
+        line = _line(operation, actuals.get(operation.name), _pushed_days(operation, before), today)
+        last[operation.part] = line
         lines.append(line)
-    known = [one for one in lines if one.cost_so_far is not None]
+    materials = [_material(one, actuals.get(one.id)) for one in order.materials]
+    costs = [(one.quoted_cost, one.cost_so_far) for one in lines] + [(one.quoted_cost, one.price_paid) for one in materials]
+    consumed = {part for parts in order.consumes.values() for part in parts}
+    days_late = max((max((one.expected_end - one.ends).days, 0) for part, one in last.items() if part not in consumed), default=0)
     return OrderProgress(
         operations=tuple(lines),
+        materials=tuple(materials),
+        operations_in_all=len(lines),
         done=sum(one.state == "done" for one in lines),
         late=sum(one.late for one in lines),
+        days_late=days_late,
         currency=order.currency,
-        quoted_cost=_sum(one.quoted_cost for one in lines),
-        quoted_cost_so_far=_sum(one.quoted_cost for one in known),
-        cost_so_far=_sum(one.cost_so_far for one in known),
-        forecast_ship_date=order.ship_date + timedelta(days=_days_behind(lines)),
+        quoted_cost=_sum(quoted for quoted, _ in costs),
+        quoted_cost_so_far=_sum(quoted for quoted, so_far in costs if so_far is not None),
+        cost_so_far=_sum(so_far for _, so_far in costs),
+        forecast_ship_date=order.ship_date + timedelta(days=days_late),
         rule=RULE,
     )
+
+
+def progress_in_short(order: AcceptedOrder, actuals: Mapping[str, Actual], *, today: date) -> OrderProgress:
+    """The same without its lists, for a page of many orders."""
+    return progress_of(order, actuals, today=today).model_copy(update={"operations": (), "materials": ()})
 
 
 def cost_of(operation: OrderOperation, actual: Actual) -> Decimal | None:
@@ -52,8 +69,13 @@ def cost_of(operation: OrderOperation, actual: Actual) -> Decimal | None:
     return amount.quantize(operation.cost, rounding=ROUND_HALF_EVEN)
 
 
-def _line(operation: OrderOperation, actual: Actual | None, ready: date | None, currency: str, today: date) -> OperationProgress:
-    expected = _expected_end(operation, actual, ready, today)
+def _pushed_days(operation: OrderOperation, before: Iterable[OperationProgress]) -> int:
+    """Days by which an operation is pushed by those that it waits for. Batches move on as they are done, so it may begin before these end."""
+    return max((max((one.expected_end - max(one.ends, operation.begins)).days, 0) for one in before), default=0)
+
+
+def _line(operation: OrderOperation, actual: Actual | None, pushed_days: int, today: date) -> OperationProgress:
+    expected = _expected_end(operation, actual, pushed_days, today)
     said = actual or Actual(operation=operation.name)
     return OperationProgress(
         id=operation.name,
@@ -76,20 +98,17 @@ def _line(operation: OrderOperation, actual: Actual | None, ready: date | None, 
     )
 
 
-def _expected_end(operation: OrderOperation, actual: Actual | None, ready: date | None, today: date) -> date:
+def _material(material: OrderMaterial, paid: Actual | None) -> MaterialProgress:
+    return MaterialProgress(
+        id=material.id, item=material.item, quoted_cost=material.cost, price_paid=None if paid is None else paid.price_paid
+    )
+
+
+def _expected_end(operation: OrderOperation, actual: Actual | None, pushed_days: int, today: date) -> date:
     """The day on which an operation was done or will be."""
     if actual is not None and actual.finished_at is not None:
         return actual.finished_at.date()
-    if actual is not None:
-        return max(operation.ends, today)
-    begins = max(operation.begins, today, ready or operation.begins)
-    return begins + (operation.ends - operation.begins)
-
-
-def _days_behind(lines: Iterable[OperationProgress]) -> int:
-    """Days by which the last operation of the part that is furthest behind is late; 0 where none is."""
-    last = {one.part: one for one in lines}
-    return max((max((one.expected_end - one.ends).days, 0) for one in last.values()), default=0)
+    return max(operation.ends + timedelta(days=pushed_days), today)
 
 
 def _sum(amounts: Iterable[Decimal | None]) -> Decimal:

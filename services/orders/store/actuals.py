@@ -53,7 +53,7 @@ class ActualStore:
             connection.execute(text("select 1 from orders.orders where number = :n for update"), {"n": number})
             stored = order_in(connection, number)
             check(stored)
-            standing = _standing(connection, [number]).get(number, {})
+            standing = standing_in(connection, [number]).get(number, {})
             if idempotency_key is not None and not _first_use(connection, number, asked, key_id, idempotency_key, now):
                 return Taken(Reported(stored, standing), 0)
             new = [one for one in asked.entries if standing.get(one.operation) != one]
@@ -69,7 +69,7 @@ class ActualStore:
     def standing(self, numbers: Sequence[str]) -> dict[str, dict[str, Actual]]:
         """The entries that stand, by order and operation; orders without any are left out."""
         with self._database.transaction() as connection:
-            return _standing(connection, numbers)
+            return standing_in(connection, numbers)
 
     def kept(self, number: str) -> tuple[KeptActual, ...]:
         """All that was said of an order, oldest first; raises `OrderUnknown`."""
@@ -94,11 +94,12 @@ class ActualStore:
                 {"most": most},
             )  # fmt: skip
             numbers = [str(row.number) for row in rows]
-            standing = _standing(connection, numbers)
+            standing = standing_in(connection, numbers)
             return [Reported(order_in(connection, number), standing[number]) for number in numbers]
 
 
-def _standing(connection: Connection, numbers: Iterable[str]) -> dict[str, dict[str, Actual]]:
+def standing_in(connection: Connection, numbers: Iterable[str]) -> dict[str, dict[str, Actual]]:
+    """The entries that stand, by order and operation."""
     rows = connection.execute(
         text(f"{LAST} where number = any(:numbers) order by number, operation, position desc"), {"numbers": list(numbers)}
     )

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import json
+from collections import defaultdict
 from dataclasses import dataclass
 from datetime import date, datetime
+from decimal import Decimal
 from threading import Lock
+from typing import Any
 
 from cachetools import LRUCache
 
@@ -15,13 +18,13 @@ from services.quoting.pricing.evaluation import Evaluation, evaluate
 from services.quoting.pricing.plans import Plans
 from services.quoting.pricing.quote import plans_for
 from services.quoting.service.documents import not_ready
-from services.quoting.service.production_order import operations_of
+from services.quoting.service.production_order import bought_for, operations_of
 from services.quoting.service.runs import job_of
 from services.quoting.store.repository import QuoteStore
 from services.quoting.store.rows import StoredQuote
 from shared_schemas.blanks import BlankPlan
 from shared_schemas.lead_times import PromisedAtAcceptance
-from shared_schemas.load import AcceptedOrder, LoadSnapshot, OrderOperation
+from shared_schemas.load import AcceptedOrder, LoadSnapshot, OrderMaterial, OrderOperation, QuotedOutcome
 from shared_schemas.operations import OperationPlan
 from shared_schemas.rates import Rates
 
@@ -63,6 +66,9 @@ def booking_of(row: StoredQuote, quantity: int, *, at: datetime, resources: Reso
         load_snapshot=promised.load_snapshot,
         currency=plans.currency.name,
         rate_revision=row.rate_revision,
+        quoted=quoted_outcome(row, quantity),
+        materials=order_materials(evaluation),
+        consumes={one.part: tuple(part.part for part in one.consumes) for one in evaluation.made.routes if one.consumes},
         operations=order_operations(evaluation),
     )
     return Booking(promised, order)
@@ -103,9 +109,31 @@ def _readable_rates(revision: int, resources: Resources) -> Rates:
 
 def quoted_ship_date(row: StoredQuote, quantity: int) -> date:
     """The ship date that the body of a ready quote has for a quantity; raises `LookupError` for one that was not quoted."""
-    breaks = json.loads(row.body or b'{"breaks": []}')["breaks"]
-    days = {price_break["quantity"]: price_break["lead_time"]["ship_date"] for price_break in breaks}
-    return date.fromisoformat(days[quantity])
+    return date.fromisoformat(_quoted_break(row, quantity)["lead_time"]["ship_date"])
+
+
+def quoted_outcome(row: StoredQuote, quantity: int) -> QuotedOutcome:
+    """How the body of a ready quote says that a quantity may turn out; raises `LookupError` for one that was not quoted."""
+    price_break = _quoted_break(row, quantity)
+    days, within = price_break["lead_time"], price_break["unit_cost"].get("p80")
+    return QuotedOutcome(
+        unit_cost_p80=None if within is None else Decimal(within), p50_days=days["p50_days"], p80_days=days.get("p80_days")
+    )
+
+
+def _quoted_break(row: StoredQuote, quantity: int) -> dict[str, Any]:
+    breaks: list[dict[str, Any]] = json.loads(row.body or b'{"breaks": []}')["breaks"]
+    return {int(price_break["quantity"]): price_break for price_break in breaks}[quantity]
+
+
+def order_materials(evaluation: Evaluation) -> tuple[OrderMaterial, ...]:
+    """Glass and bought parts of an order, what is of one id together."""
+    costs: dict[str, Decimal] = defaultdict(Decimal)
+    items: dict[str, str] = {}
+    for one in bought_for(evaluation):
+        costs[one.id] += one.cost
+        items[one.id] = one.item
+    return tuple(OrderMaterial(id=name, item=items[name], cost=cost) for name, cost in costs.items())
 
 
 def order_operations(evaluation: Evaluation) -> tuple[OrderOperation, ...]:
@@ -127,6 +155,7 @@ def order_operations(evaluation: Evaluation) -> tuple[OrderOperation, ...]:
             run_min=max(line.run_min, 0.0),
             pieces=line.pieces_in,
             cost=line.cost,
+            yield_share=line.yield_share,
         )
         for sequence, (cost, line) in enumerate(zip(costs, operations_of(evaluation), strict=True), start=1)
         if line.starts is not None and line.finishes is not None

@@ -232,6 +232,12 @@ def _materials(evaluation: Evaluation, days: Days) -> tuple[EstimatedMaterial, .
     )
 
 
+def bought_for(evaluation: Evaluation) -> tuple[EstimatedMaterial | EstimatedPart, ...]:
+    """Everything that is bought for a quantity: its glass and its bought parts."""
+    days = evaluation.schedule.operation_days()
+    return (*_materials(evaluation, days), *_bought_parts(evaluation, days))
+
+
 def _purchases(materials: Sequence[MaterialCost]) -> Iterator[Purchase]:
     """Every line of every purchase; a purchase whose step says no lines is one of its own."""
     for material in materials:

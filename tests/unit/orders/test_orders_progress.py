@@ -52,6 +52,41 @@ def test_what_was_begun_and_is_not_done_is_not_done_before_today() -> None:
     assert progress.operations[0].late
 
 
+def test_what_was_planned_to_overlap_is_not_late_by_that() -> None:
+    """Batches move on as they are done: the second begins before the first ends."""
+    lapped = order(("curve generator", 8.0, MONDAY, MONDAY + 4 * DAY), ("polishing spindles", 8.0, MONDAY + DAY, MONDAY + 6 * DAY))
+    progress = progress_of(lapped, {}, today=MONDAY + DAY)
+    assert (progress.late, progress.days_late, progress.forecast_ship_date) == (0, 0, lapped.ship_date)
+    pushed = progress_of(lapped, {"operation-1": done("operation-1", MONDAY + 7 * DAY)}, today=MONDAY + 7 * DAY)
+    assert pushed.operations[1].expected_end == MONDAY + 9 * DAY
+
+
+def test_what_is_not_reported_is_late_from_the_day_after_its_planned_end_on() -> None:
+    assert [progress_of(planned(), {}, today=MONDAY + days * DAY).late for days in (0, 1, 2)] == [0, 0, 1]
+
+
+def test_a_part_that_is_late_pushes_what_it_is_put_into_and_one_with_days_to_spare_does_not() -> None:
+    plain = order(
+        ("curve generator", 8.0, MONDAY, MONDAY + DAY), ("curve generator", 8.0, MONDAY, MONDAY + 5 * DAY),
+        ("cementing bench", 2.0, MONDAY + 5 * DAY, MONDAY + 7 * DAY),
+    )  # fmt: skip
+    parts = ("L1", "L2", "doublet")
+    made = plain.model_copy(
+        update={
+            "operations": tuple(one.model_copy(update={"part": part}) for one, part in zip(plain.operations, parts, strict=True)),
+            "consumes": {"doublet": ("L1", "L2")},
+        }
+    )
+    spare = progress_of(made, {"operation-1": done("operation-1", MONDAY + 4 * DAY)}, today=MONDAY + 4 * DAY)
+    assert ([one.late for one in spare.operations], spare.days_late) == ([True, False, False], 0)
+    behind = progress_of(made, {"operation-2": done("operation-2", MONDAY + 8 * DAY)}, today=MONDAY + 8 * DAY)
+    assert (behind.operations[2].expected_end, behind.days_late) == (MONDAY + 10 * DAY, 3)
+    unknown = progress_of(
+        made.model_copy(update={"consumes": {}}), {"operation-1": done("operation-1", MONDAY + 4 * DAY)}, today=MONDAY + 4 * DAY
+    )
+    assert unknown.days_late == 3, "where it is not known what waits for it, it may be the whole order"
+
+
 def test_the_price_paid_counts_before_minutes_and_an_order_without_costs_has_none() -> None:
     plain = planned()
     first = plain.operations[0].model_copy(update={"cost": Decimal("80.00")})
