@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from collections.abc import Callable
 from typing import Any
 
 import httpx
@@ -26,3 +27,11 @@ def finished(sales: httpx.Client, number: str, *, within_s: float = 30) -> dict[
             return quote
         time.sleep(0.05)
     raise AssertionError(f"{number} was still {quote['status']} after {within_s} s")
+
+
+def until(done: Callable[[], bool], *, within_s: float = 30) -> None:
+    """Wait for something that another process does."""
+    give_up_at = time.monotonic() + within_s
+    while not done():
+        assert time.monotonic() < give_up_at, f"not within {within_s} s"
+        time.sleep(0.05)
