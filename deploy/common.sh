@@ -5,7 +5,7 @@ cd "$(dirname "${BASH_SOURCE[0]}")/.."
 env_file=${BLANKWRIGHT_ENV_FILE:-.env}
 umask 077
 apis=(rates-api orders-api prescription-api glass-api process-api quoting-api)
-workers=(prescription-worker glass-worker process-worker quoting-worker large-worker orders-worker sweeper beat)
+workers=(prescription-worker glass-worker process-worker quoting-worker large-worker orders-worker webhooks-worker sweeper beat)
 
 say() { printf '%s  %s\n' "$(date +%H:%M:%S)" "$*"; }
 die() { printf '%s: %s\n' "$(basename "$0")" "$*" >&2; exit 1; }

@@ -38,6 +38,10 @@ TAKE_OVER_TASK = "orders.take_over"
 ORDERS_QUEUE = "orders"
 """Where orders hears that something was accepted; it asks for what it has not heard of by itself too."""
 
+DELIVER_TASK = "quoting.deliver"
+WEBHOOKS_QUEUE = "webhooks"
+"""Where endpoints outside are told of what happened, by a worker of its own: how long they take is not ours to say."""
+
 LARGE_QUEUE = "large"
 """Where quotes of much work go through all their stations, taken by workers of their own, so that no small one stands behind them."""
 
@@ -55,13 +59,14 @@ TASKS: dict[str, str] = {station.task: station.queue for station in STATIONS} | 
     PACK_TASK: SWEEP_QUEUE,
     FORGET_TASK: SWEEP_QUEUE,
     EXPIRE_TASK: SWEEP_QUEUE,
+    DELIVER_TASK: WEBHOOKS_QUEUE,
     FORGET_LOAD_TASK: ORDERS_QUEUE,
     TAKE_OVER_TASK: ORDERS_QUEUE,
     HEARTBEAT_TASK: SWEEP_QUEUE,
 }
 """Every task with the queue it travels on (the heartbeat: on a queue of each worker's own)."""
 
-QUEUES: tuple[str, ...] = (*(station.queue for station in STATIONS), LARGE_QUEUE, ORDERS_QUEUE, SWEEP_QUEUE)
+QUEUES: tuple[str, ...] = (*(station.queue for station in STATIONS), LARGE_QUEUE, ORDERS_QUEUE, WEBHOOKS_QUEUE, SWEEP_QUEUE)
 """Every queue."""
 
 

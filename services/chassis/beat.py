@@ -14,7 +14,16 @@ from services.chassis.celery_logs import hush_beat, speak_json
 from services.chassis.heartbeat import beat_once
 from services.chassis.queue import queue_app
 from services.chassis.settings import Settings, settings
-from shared_schemas.pipeline import EXPIRE_TASK, FORGET_LOAD_TASK, FORGET_TASK, PACK_TASK, SWEEP_TASK, TAKE_OVER_TASK, TASKS
+from shared_schemas.pipeline import (
+    DELIVER_TASK,
+    EXPIRE_TASK,
+    FORGET_LOAD_TASK,
+    FORGET_TASK,
+    PACK_TASK,
+    SWEEP_TASK,
+    TAKE_OVER_TASK,
+    TASKS,
+)
 
 CLOCKS_APART_S = 60.0
 """A sweep that was asked for longer ago is not done; shorter, and machines whose clocks disagree would never sweep."""
@@ -67,6 +76,7 @@ def beat_app(chosen: Settings) -> Celery:
         for task, every_s in (
             (SWEEP_TASK, chosen.sweep_every_s),
             (TAKE_OVER_TASK, chosen.sweep_every_s),
+            (DELIVER_TASK, chosen.sweep_every_s),
             (PACK_TASK, PACK_EVERY_S),
             (EXPIRE_TASK, EXPIRE_EVERY_S),
             (FORGET_TASK, FORGET_EVERY_S),

@@ -86,7 +86,7 @@ class Settings(BaseSettings):
     `most_started_at_once` single quotes are started as they come.
 
     `proposals_kept_days`: how long a proposed rate table is kept, and what it would do. The others of that name: doorbells that were rung,
-    what happened to quotes that are settled, keys of callers for their requests, dead letters that were replayed, snapshots of the book of
+    what happened to quotes that are settled, keys of callers for their requests, dead letters that were replayed, deliveries to endpoints, snapshots of the book of
     load. `certificates` and `watched_folders`: files in PEM whose end,
     and folders whose free space, `/metrics/suite` is to tell. `write_check_every_s`: how often `/readyz` tries at most whether PostgreSQL takes a write.
 
@@ -95,6 +95,9 @@ class Settings(BaseSettings):
     `body_within_s`: a body that is not there by then is dropped. `trusted_proxies`: networks, as 10.0.0.0/8, of the fronts whose word counts
     for where a request comes from. `most_computing`: requests that a process computes at once while their callers wait, one of each key.
     `most_requests_per_minute`, `most_body_bytes_per_minute`: of one key, by all processes together; the first more than one process can do.
+
+    `most_webhooks`: endpoints that are told of what happens. They must be public and https, unless `webhook_http` allows http too and
+    `webhook_networks` (as 10.1.2.0/24) networks of the shop's own.
 
     `oidc_issuer`: the issuer (https://…) whose tokens are taken beside keys of the suite, none where it is empty. They must be for `oidc_audience`, and
     what their claim `oidc_role_claim` holds is a role as `oidc_roles` says (`quotes-sales=sales,quotes-office=admin`; the first that fits counts).
@@ -134,12 +137,16 @@ class Settings(BaseSettings):
     events_kept_days: Annotated[int, Field(ge=1)] = 90
     idempotency_kept_days: Annotated[int, Field(ge=1)] = 30
     letters_kept_days: Annotated[int, Field(ge=1)] = 90
+    deliveries_kept_days: Annotated[int, Field(ge=1)] = 30
     snapshots_kept_days: Annotated[int, Field(ge=60)] = 400
     review_days: dict[str, Annotated[int, Field(ge=1)]] = Field(default_factory=dict)
     sweep_every_s: Annotated[float, Field(gt=0)] = 5.0
     certificates: Annotated[tuple[Path, ...], NoDecode] = ()
     watched_folders: Annotated[tuple[Path, ...], NoDecode] = ()
     write_check_every_s: Annotated[float, Field(ge=1, le=3600)] = 15.0
+    most_webhooks: Annotated[int, Field(ge=0, le=200)] = 20
+    webhook_http: bool = False
+    webhook_networks: Annotated[tuple[str, ...], NoDecode] = ()
     oidc_issuer: str = ""
     oidc_audience: str = ""
     oidc_role_claim: Annotated[str, Field(min_length=1)] = "roles"
@@ -173,12 +180,21 @@ class Settings(BaseSettings):
         """What is given in code, then variables, then files; no `.env` file is read."""
         return init_settings, env_settings, FilesOfSecrets(settings_cls)
 
-    @field_validator("services", "describes", "certificates", "watched_folders", "trusted_proxies", "oidc_roles", mode="before")
+    @field_validator(
+        "services",
+        "describes",
+        "certificates",
+        "watched_folders",
+        "trusted_proxies",
+        "webhook_networks",
+        "oidc_roles",
+        mode="before",
+    )
     @classmethod
     def _names_in_one_line(cls, value: object) -> object:
         return tuple(part.strip() for part in value.split(",") if part.strip()) if isinstance(value, str) else value
 
-    @field_validator("trusted_proxies")
+    @field_validator("trusted_proxies", "webhook_networks")
     @classmethod
     def _networks_can_be_read(cls, value: tuple[str, ...]) -> tuple[str, ...]:
         for network in value:

@@ -24,6 +24,7 @@ from services.desk import (
     order_commands,
     quote_commands,
     rate_commands,
+    webhook_commands,
 )
 
 app = typer.Typer(
@@ -41,6 +42,7 @@ for commands in (
     operator_commands,
     key_commands,
     audit_commands,
+    webhook_commands,
     keeping_commands,
     archive_commands,
 ):

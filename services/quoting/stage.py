@@ -17,7 +17,8 @@ from services.quoting.service.keeping import forget_what_is_over, pack_tightly, 
 from services.quoting.service.runs import RunKind, failed, kind_of, settle
 from services.quoting.store.blocks import digest_of
 from services.quoting.store.rows import DeadLetter, Outcome
-from shared_schemas.pipeline import EXPIRE_TASK, FORGET_TASK, LAST, PACK_TASK, SWEEP_TASK
+from services.quoting.webhooks.delivering import deliver
+from shared_schemas.pipeline import DELIVER_TASK, EXPIRE_TASK, FORGET_TASK, LAST, PACK_TASK, SWEEP_TASK
 from shared_schemas.problem import ProblemDetail
 from shared_schemas.traveller import Refusal
 
@@ -87,4 +88,10 @@ def sweep(resources: Resources) -> None:
     runs.sweep(KINDS, resources)
 
 
-PERIODIC = {SWEEP_TASK: sweep, PACK_TASK: pack_tightly, FORGET_TASK: forget_what_is_over, EXPIRE_TASK: tell_what_expired}
+PERIODIC = {
+    SWEEP_TASK: sweep,
+    PACK_TASK: pack_tightly,
+    FORGET_TASK: forget_what_is_over,
+    EXPIRE_TASK: tell_what_expired,
+    DELIVER_TASK: deliver,
+}

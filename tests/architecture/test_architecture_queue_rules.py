@@ -17,6 +17,7 @@ from services.chassis.pipeline import MOST_RETRIES, retry_wait_s
 from services.chassis.settings import Settings
 from services.chassis.worker import worker_app
 from shared_schemas.pipeline import (
+    DELIVER_TASK,
     EXPIRE_TASK,
     FORGET_LOAD_TASK,
     FORGET_TASK,
@@ -28,6 +29,7 @@ from shared_schemas.pipeline import (
     SWEEP_TASK,
     TAKE_OVER_TASK,
     TASKS,
+    WEBHOOKS_QUEUE,
 )
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -177,6 +179,7 @@ def test_a_sweep_that_was_asked_for_long_ago_is_not_done() -> None:
     assert entries == {
         SWEEP_TASK: {"queue": SWEEP_QUEUE, "expires": CLOCKS_APART_S},
         TAKE_OVER_TASK: {"queue": ORDERS_QUEUE, "expires": CLOCKS_APART_S},
+        DELIVER_TASK: {"queue": WEBHOOKS_QUEUE, "expires": CLOCKS_APART_S},
         PACK_TASK: {"queue": SWEEP_QUEUE, "expires": CLOCKS_APART_S},
         EXPIRE_TASK: {"queue": SWEEP_QUEUE, "expires": 2 * EXPIRE_EVERY_S},
         FORGET_TASK: {"queue": SWEEP_QUEUE, "expires": 2 * FORGET_EVERY_S},

@@ -27,7 +27,7 @@ from services.chassis.one_box.box import PROJECT, running, stop
 from services.chassis.one_box.servers import Server, free_port
 from services.chassis.one_box.supervisor import Supervisor, broker_url, database_url, main, write_private
 from services.chassis.settings import Settings
-from shared_schemas.pipeline import LARGE_QUEUE, QUEUES
+from shared_schemas.pipeline import LARGE_QUEUE, QUEUES, WEBHOOKS_QUEUE
 
 CLONE_NEWNS, MS_REMOUNT, MS_REC_PRIVATE, MNT_DETACH = 0x20000, 0x20, 0x4000 | 0x40000, 2
 DEPLOYMENT = str(Settings.model_fields["deployment"].default)
@@ -37,11 +37,11 @@ class DrillSupervisor(Supervisor):
     """A supervisor whose box has a worker for every queue, and which says where its database and broker are."""
 
     def _our_processes(self, known: Mapping[str, str], ports: Mapping[str, int]) -> list[Server]:
-        api, worker, large, beat = super()._our_processes(known, ports)
+        api, worker, large, webhooks, beat = super()._our_processes(known, ports)
         write_private(self._folder, "drill.json", {"database": database_url(known, ports), "broker": broker_url(known, ports)})
         if os.environ.get("DRILL_AS_ONE_BOX"):
-            return [api, worker, large, beat]
-        quick = [queue for queue in QUEUES if queue != LARGE_QUEUE]
+            return [api, worker, large, webhooks, beat]
+        quick = [queue for queue in QUEUES if queue not in (LARGE_QUEUE, WEBHOOKS_QUEUE)]
         every = ",".join(quick)
         one_each = [
             replace(
@@ -52,7 +52,13 @@ class DrillSupervisor(Supervisor):
             )
             for queue in quick
         ]
-        return [api, *one_each, replace(large, name=f"worker-{LARGE_QUEUE}"), beat]
+        return [
+            api,
+            *one_each,
+            replace(large, name=f"worker-{LARGE_QUEUE}"),
+            replace(webhooks, name=f"worker-{WEBHOOKS_QUEUE}"),
+            beat,
+        ]
 
 
 @dataclass

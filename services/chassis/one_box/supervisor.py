@@ -37,7 +37,7 @@ from services.chassis.one_box.servers import (
     set_password,
     wait_until,
 )
-from shared_schemas.pipeline import LARGE_QUEUE, QUEUES
+from shared_schemas.pipeline import LARGE_QUEUE, QUEUES, WEBHOOKS_QUEUE
 
 FIRST_WAIT_S = 0.5
 LONGEST_WAIT_S = 30.0
@@ -150,7 +150,7 @@ class Supervisor:
             "BLANKWRIGHT_WATCHED_FOLDERS": str(self._folder),
             "REMAP_SIGTERM": "SIGQUIT",
         }
-        queues = ",".join(queue for queue in QUEUES if queue != LARGE_QUEUE)
+        queues = ",".join(queue for queue in QUEUES if queue not in (LARGE_QUEUE, WEBHOOKS_QUEUE))
         python = (sys.executable, "-m")
         worker = (
             *python,
@@ -173,6 +173,9 @@ class Supervisor:
             # Much work gives way to little on the same processors.
             Server("large-worker", ("nice", "-n", "10", *worker, "-Q", LARGE_QUEUE, "-c", "1", "-n", "large@%h"),
                    environment=environment | {"BLANKWRIGHT_HEARTBEAT_FILE": str(self._folder / "heartbeat-of-large")}),
+            # How long an endpoint outside takes is not ours to say; no quote stands behind it.
+            Server("webhooks-worker", ("nice", "-n", "10", *worker, "-Q", WEBHOOKS_QUEUE, "-c", "1", "-n", "webhooks@%h"),
+                   environment=environment | {"BLANKWRIGHT_SERVICES": "quoting", "BLANKWRIGHT_HEARTBEAT_FILE": str(self._folder / "heartbeat-of-webhooks")}),
             Server("beat", (*python, "celery", "-A", "services.chassis.beat", "--skip-checks", "beat", "-l", "WARNING", "--pidfile="),
                    environment=environment | {"BLANKWRIGHT_HEARTBEAT_FILE": str(self._folder / "heartbeat-of-beat")}),
         ]  # fmt: skip

@@ -18,6 +18,7 @@ from services.quoting.service.intake import QUOTES
 from services.quoting.service.runs import start
 from services.quoting.store.letters import DeadLetters, StoredLetter
 from services.quoting.store.repository import standing
+from services.quoting.store.webhook_deliveries import standing_of_webhooks
 from shared_schemas.dead_letter import DeadLetter, DeadLetterPage
 from shared_schemas.problem import Problem
 from shared_schemas.quote import FINAL_STATUSES, QuoteAccepted
@@ -106,3 +107,12 @@ def figures(resources: Resources) -> Iterator[Metric]:
     yield GaugeMetricFamily("blankwright_waiting_in_batches", "Quotes of batches whose turn has not come", value=stand.waiting)
     yield CounterMetricFamily("blankwright_dead_letters", "Letters that were ever left by a stage that broke", value=stand.letters)
     yield GaugeMetricFamily("blankwright_dead_letters_open", "Letters that nobody has replayed", value=stand.open_letters)
+    yield from _figures_of_webhooks(resources)
+
+
+def _figures_of_webhooks(resources: Resources) -> Iterator[Metric]:
+    stand = standing_of_webhooks(resources.database)
+    yield GaugeMetricFamily("blankwright_webhook_deliveries_dead", "Deliveries that no endpoint took for a day", value=stand.dead)
+    yield GaugeMetricFamily("blankwright_webhooks_gone", "Endpoints that are paused as they answered 410", value=stand.gone)
+    age_s = (datetime.now(UTC) - stand.oldest_at).total_seconds() if stand.oldest_at else 0.0
+    yield GaugeMetricFamily("blankwright_webhook_oldest_seconds", "Age of the oldest delivery that waits", value=max(0.0, age_s))

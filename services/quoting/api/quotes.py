@@ -12,7 +12,7 @@ from services.chassis import audit_routes, key_routes
 from services.chassis.json_bodies import CheckedRoute
 from services.chassis.negotiation import quality
 from services.chassis.web import NOTHING, Tools, answers
-from services.quoting import errors
+from services.quoting import errors, webhook_errors
 from services.quoting.api import (
     archive,
     batches,
@@ -27,6 +27,7 @@ from services.quoting.api import (
     promise,
     readiness,
     ubl,
+    webhooks,
 )
 from services.quoting.api.parts import (
     QUOTE_FINISHED,
@@ -78,6 +79,7 @@ for part in (
     production_orders,
     ubl,
     handovers,
+    webhooks,
     impact,
     readiness,
     operators,
@@ -127,6 +129,7 @@ STATUS: dict[type[Explained], tuple[int, str, str]] = {
     errors.LetterUnknown: (404, "not-found", "There is no such dead letter"),
     errors.ReplayOfNoUse: (409, "conflict", "A replay would not help"),
     errors.LetterNotReplayable: (409, "not-replayable", "The quote has not failed"),
+    **webhook_errors.STATUS,
 }
 
 

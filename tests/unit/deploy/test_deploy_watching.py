@@ -17,6 +17,7 @@ from services.chassis.metrics import OF_POSTGRESQL, OF_REDIS, RequestMeter
 from services.chassis.metrics_of_parts import certificates, free_space
 from services.quoting.api import operators as figures
 from services.quoting.store.repository import Standing
+from services.quoting.store.webhook_deliveries import StandingOfWebhooks
 
 DEPLOY = Path(__file__).resolve().parents[3] / "deploy"
 
@@ -48,6 +49,7 @@ def of_suite() -> set[str]:
     standing = Standing(events={}, under_way=0, oldest_began_at=None, waiting=0, letters=0, open_letters=0)
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(figures, "standing", lambda _: standing)
+        patch.setattr(figures, "standing_of_webhooks", lambda _: StandingOfWebhooks(dead=0, gone=0, oldest_at=None))
         found = [metric for read in (*OF_REDIS, *OF_POSTGRESQL, figures.figures) for metric in read(resources)]
     found += [*certificates(()), *free_space(())]
     names = {one.name for one in found} | {"blankwright_part_answers"}
