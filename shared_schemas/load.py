@@ -97,6 +97,7 @@ class OrderOperation(Contract):
 
     `id` is that of the operation in the job estimate; orders of before there were ids have none, and none of before it was handed over
     have `method`, the minutes, the pieces, the yield and the `cost` in the currency of the order.
+    `glass_class` and `tolerance_class` are those of the element that it works on.
     """
 
     id: str = ""
@@ -108,6 +109,8 @@ class OrderOperation(Contract):
     begins: date
     ends: date
     method: Annotated[str, Field(exclude_if=not_)] = ""
+    glass_class: Annotated[str, Field(exclude_if=not_)] = ""
+    tolerance_class: Annotated[str, Field(exclude_if=not_)] = ""
     setup_min: Annotated[NonNegative | None, OnlyWhereSaid] = None
     run_min: Annotated[NonNegative | None, OnlyWhereSaid] = None
     pieces: Annotated[Count | None, OnlyWhereSaid] = None

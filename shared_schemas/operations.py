@@ -275,17 +275,42 @@ class BlockPicture(Contract):
     svg: str
 
 
+ToleranceClass = Literal["commercial", "precision", "high_precision"]
+"""The classes of the rate table `tolerance_classes`, loosest first."""
+
+
+class FaceClass(Contract):
+    """The class of the tightest tolerance that an operation answers to, on one face where it shapes one."""
+
+    operation: OperationName
+    face: Face | None = None
+    tolerance: ToleranceClass
+
+
+class PartClasses(Contract):
+    """How hard an element is to work: the ISO 12844 class of its glass, as `HG3`, and the class of each operation's tolerances."""
+
+    part: str
+    glass: str = ""
+    tolerances: tuple[FaceClass, ...] = ()
+
+    def tolerance_of(self, operation: OperationName, face: Face | None) -> str:
+        """The class of the tolerances that an operation answers to; nothing where it answers to none."""
+        return next((one.tolerance for one in self.tolerances if one.operation == operation and one.face in (None, face)), "")
+
+
 class OperationPlan(Contract):
     """What the process stage says. `routes` has every element, every cemented group and, last, the lens.
 
     Elements that are alike are one lot: `alike` gives for each but the first the first of its kind, which alone has a route.
 
-    `blocks` is filled where pictures were asked for.
+    `classes` has the elements that have a route. `blocks` is filled where pictures were asked for.
     """
 
     currency: Currency
     routes: Annotated[tuple[Route, ...], Field(min_length=1)]
     alike: dict[str, str] = Field(default_factory=dict)
+    classes: Annotated[tuple[PartClasses, ...], Field(exclude_if=not_)] = ()
     bought_parts: tuple[BoughtPart, ...] = ()
     tooling: tuple[Tooling, ...] = ()
     tools_owned: tuple[OwnedTool, ...] = ()

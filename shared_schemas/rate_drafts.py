@@ -20,14 +20,32 @@ form is gone, terms that fall."""
 
 Code = Annotated[str, Field(min_length=1, max_length=200)]
 MOST_CONFIRMED = 1000
+MOST_ROW_CHANGES = 500
+"""In one draft as it is made; more are put table by table."""
+
+
+Revision = Annotated[int, Field(strict=True, ge=1, le=2**31 - 1)]
+
+
+class RowChange(Contract):
+    """A row of a table and the merge patch (RFC 7396) that changes it: a field that is null goes back to its default."""
+
+    table: Annotated[str, Field(max_length=60)]
+    row: Name
+    patch: dict[str, Any]
 
 
 class DraftRequest(Contract):
-    """A new draft: of the newest revision, or with every table as it stood in `from_revision`."""
+    """A new draft: of the newest revision, or with every table as it stood in `from_revision`; then with `rows` changed in it.
+
+    `rows` were worked out beside the tables of `rows_beside`, where that is said: the draft is refused where one of theirs is another by now.
+    """
 
     name: Name
     reason: Said
-    from_revision: Annotated[int, Field(strict=True, ge=1, le=2**31 - 1)] | None = None
+    from_revision: Revision | None = None
+    rows: Annotated[tuple[RowChange, ...], Field(max_length=MOST_ROW_CHANGES)] = ()
+    rows_beside: Revision | None = None
 
 
 class DraftTable(Contract):
@@ -126,5 +144,6 @@ __all__ = [
     "LookKind",
     "PublishRequest",
     "RebaseRequest",
+    "RowChange",
     "SecondLook",
 ]  # fmt: skip

@@ -15,10 +15,11 @@ router = APIRouter(route_class=CheckedRoute)
 
 @router.get(
     "/v1/rates/learned",
-    summary="Rows of rates that jobs say are off, with evidence and the merge patch for a draft",
+    summary="Rows of rates that jobs say are off, with evidence and the change for a draft",
     response_model=LearnedRates,
     responses=answers("invalid", "unavailable"),
 )
 def get_learned_rates(caller: Engineer, tools: Tools) -> LearnedRates:
-    """Nothing is changed by it: an engineer takes a patch into a draft of rates, and publishes that."""
+    """Nothing is changed by it: an engineer sends the rows that are right to `POST /v1/rates/drafts`, looks what that draft does to open quotes
+    (`POST /v1/rates/impact`), and publishes it."""
     return learned_rates(tools)

@@ -4,34 +4,41 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from datetime import date
 from typing import NamedTuple
 
 from services.chassis.rate_source import RevisionNotFound, RevisionOutgrown
 from services.chassis.resources import Resources
-from services.orders.domain.learning import Learned, learn
+from services.orders.domain.learning import JobRatio, Learned, learn
+from services.orders.learned_rows import Factor, PlannedMinutes, Remaining, remaining_of, rows_of
 from services.orders.store.actuals import ActualStore, Reported
+from services.orders.store.repository import BookStore
 from shared_schemas.actuals import Actual
-from shared_schemas.learned import FactorEvidence, LearnedRates, LearnedRow, PartOfTime
+from shared_schemas.learned import FactorChange, LearnedRates, PartOfTime
 from shared_schemas.load import OrderOperation
-from shared_schemas.operation_kinds import OPERATIONS, OperationName
-from shared_schemas.rates import Rates, WorkCentreRow
+from shared_schemas.operation_kinds import OPERATIONS
+from shared_schemas.rates import Rates
 
 MOST_ORDERS = 500
 """The newest orders that are learned from."""
 METHOD = (
-    "Logarithms of actual over planned minutes of each job; jobs before the last change (self-starting CUSUM) left out; Huber mean; all factors "
-    "drawn towards the present rates by a hierarchical normal model (Gelman et al., Bayesian Data Analysis, section 5.4)."
+    "Logarithms of actual over planned minutes of each job, by operation, work centre, class of glass and class of tolerance. Jobs before the last "
+    "likely change of the mean (Smith, Biometrika 62, 407) count by the chance that there was none. Huber mean of each class; classes drawn towards "
+    "their factor and factors towards the present rates by a nested normal model (Gelman et al., Bayesian Data Analysis, section 5.4), over all "
+    "spreads and scatters that are likely."
 )
+LINKS = {"draft": "/v1/rates/drafts", "impact": "/v1/rates/impact"}
 
 
-class Factor(NamedTuple):
-    """What has one ratio: the set-up or the run of an operation at a work centre."""
+class Ratio(NamedTuple):
+    """Planned and actual minutes of an operation that is done, by factor and by classes of glass and tolerance."""
 
-    work_centre: str
-    operation: OperationName
-    method: str
-    time: PartOfTime
+    factor: Factor
+    cell: tuple[str, str]
+    planned: float
+    took: float
+    day: date
 
 
 def learned_rates(resources: Resources) -> LearnedRates:
@@ -39,21 +46,18 @@ def learned_rates(resources: Resources) -> LearnedRates:
     latest = resources.rates.latest()
     reported = ActualStore(resources.database).reported(most=MOST_ORDERS)
     comparable = _comparable_revisions(reported, latest.number, latest.rates, resources)
-    used = [one for one in reversed(reported) if one.stored.order.rate_revision in comparable]
-    histories: dict[Factor, list[float]] = defaultdict(list)
-    planned_min: dict[Factor, float] = defaultdict(float)
-    for order in used:
-        for operation in order.stored.order.operations:
-            for factor, planned, actual in ratios_of(operation, order.actuals.get(operation.name)):
-                histories[factor].append(math.log(actual / planned))
-                planned_min[factor] += planned
+    used = [one for one in reported if one.stored.order.rate_revision in comparable]
+    histories, planned_min = histories_of(used)
     learned = learn(histories)
+    jobs = {factor: [(one.day, one.job) for one in of_factor] for factor, of_factor in histories.items()}
     return LearnedRates(
         rate_revision=latest.number,
         orders=len(used),
         orders_of_other_rates=len(reported) - len(used),
         method=METHOD,
-        rows=tuple(rows_of(latest.rates.work_centres, learned, planned_min)),
+        rows=tuple(rows_of(latest.rates, learned, planned_min, jobs, _remaining(resources))),
+        changes=tuple(_changes(learned)),
+        links=LINKS,
     )
 
 
@@ -72,8 +76,28 @@ def _comparable_revisions(reported: Sequence[Reported], latest: int, rates: Rate
     return same
 
 
-def ratios_of(operation: OrderOperation, actual: Actual | None) -> Iterator[tuple[Factor, float, float]]:
-    """Planned and actual minutes of an operation that is done, by factor; the planned run is for as many pieces as were started."""
+def histories_of(orders: Iterable[Reported]) -> tuple[dict[Factor, list[JobRatio]], PlannedMinutes]:
+    """The jobs of each factor, what an order did several times in one cell together; and the minutes that all were planned to take."""
+    histories: dict[Factor, list[JobRatio]] = defaultdict(list)
+    planned_min: PlannedMinutes = defaultdict(float)
+    for order in orders:
+        together: dict[tuple[Factor, tuple[str, str]], list[Ratio]] = defaultdict(list)
+        for operation in order.stored.order.operations:
+            for ratio in ratios_of(operation, order.actuals.get(operation.name)):
+                together[ratio.factor, ratio.cell].append(ratio)
+        for (factor, cell), ratios in together.items():
+            planned, took = sum(one.planned for one in ratios), sum(one.took for one in ratios)
+            day = max(one.day for one in ratios)
+            histories[factor].append(JobRatio(day, order.stored.number, cell, math.log(took / planned), planned))
+            planned_min[factor] += planned
+    return histories, planned_min
+
+
+def ratios_of(operation: OrderOperation, actual: Actual | None) -> Iterator[Ratio]:
+    """Planned and actual minutes of an operation that is done; the planned run is for as many pieces as were started.
+
+    Minutes that are 0 on either side have no ratio: nothing was reported of them, or nothing planned.
+    """
     if actual is None or actual.finished_at is None:
         return
     pieces = actual.started / operation.pieces if actual.started and operation.pieces else 1.0
@@ -83,57 +107,30 @@ def ratios_of(operation: OrderOperation, actual: Actual | None) -> Iterator[tupl
     )
     for time, planned, took in times:
         if planned and took:
-            yield Factor(operation.work_centre, operation.operation, operation.method, time), planned, took
+            factor = Factor(operation.work_centre, operation.operation, operation.method, time)
+            cell = (operation.glass_class, operation.tolerance_class)
+            yield Ratio(factor, cell, planned, took, actual.finished_at.date())
 
 
-def rows_of(
-    centres: Sequence[WorkCentreRow], learned: Mapping[Factor, Learned], planned_min: Mapping[Factor, float]
-) -> Iterator[LearnedRow]:
-    """The rows of which some evidence is sure, each with all its evidence."""
-    for row in centres:
-        of_row = {factor: one for factor, one in learned.items() if factor.work_centre == row.name}
-        if not any(one.is_sure for one in of_row.values()):
-            continue
-        patch = patch_of(row, of_row, planned_min)
-        tables = {OPERATIONS[factor.operation].minutes_from for factor, one in of_row.items() if one.is_sure}
-        yield LearnedRow(
-            row=row.name,
-            evidence=tuple(_evidence(factor, one) for factor, one in of_row.items()),
-            patch=patch,
-            becomes=row.model_copy(update=patch).model_dump(mode="json", by_alias=True),
-            rests_on=tuple(sorted(tables - {"work_centres"})),
+def _remaining(resources: Resources) -> list[Remaining]:
+    """What the newest orders that are under way have still to be worked."""
+    booked = [one for one in BookStore(resources.database).orders(before=None, most=MOST_ORDERS) if one.state == "booked"]
+    actuals = ActualStore(resources.database).standing([one.number for one in booked])
+    return [each for one in booked for each in remaining_of(one.order, actuals.get(one.number, {}))]
+
+
+def _changes(learned: Mapping[Factor, Learned]) -> Iterator[FactorChange]:
+    """Factors that are others since a day, the newest first."""
+    changed = [(factor, one.changed, one) for factor, one in learned.items() if one.changed is not None]
+    for factor, change, one in sorted(changed, key=lambda each: (-each[1].since.toordinal(), each[0])):
+        yield FactorChange(
+            work_centre=factor.work_centre,
+            operation=factor.operation,
+            method=factor.method,
+            time=factor.time,
+            since=change.since,
+            chance=round(one.change_chance, 4),
+            jobs_since=one.jobs,
+            ratio_before=round(change.ratio_before, 4),
+            ratio=round(one.ratio, 4),
         )
-
-
-def patch_of(row: WorkCentreRow, of_row: Mapping[Factor, Learned], planned_min: Mapping[Factor, float]) -> dict[str, float]:
-    """The minutes of a row as they would be: its set-up, and its cycle and loading, each by the ratios of its factors weighted by their minutes.
-
-    Cycle and loading stay where an operation of the row takes its minutes from another table too, and set-up likewise: it is not theirs alone.
-    """
-    if any(OPERATIONS[operation].minutes_from != "work_centres" for operation in row.operations):
-        return {}
-    patch: dict[str, float] = {}
-    for time, fields in (("setup", ("setup_min",)), ("run", ("cycle_min", "load_min_per_piece"))):
-        factors = [factor for factor in of_row if factor.time == time]
-        if any(of_row[factor].is_sure for factor in factors):
-            whole = sum(planned_min[factor] for factor in factors)
-            ratio = sum(planned_min[factor] * of_row[factor].ratio for factor in factors) / whole
-            patch |= {field: round(getattr(row, field) * ratio, 4) for field in fields if getattr(row, field)}
-    return patch
-
-
-def _evidence(factor: Factor, one: Learned) -> FactorEvidence:
-    return FactorEvidence(
-        operation=factor.operation,
-        method=factor.method,
-        time=factor.time,
-        jobs=one.jobs,
-        all_jobs=one.all_jobs,
-        changed=one.changed,
-        ratio=round(one.ratio, 4),
-        low=round(one.low, 4),
-        high=round(one.high, 4),
-        is_sure=one.is_sure,
-        error_before=round(one.error_before, 4),
-        error_after=round(one.error_after, 4),
-    )

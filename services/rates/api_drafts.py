@@ -63,11 +63,11 @@ def draft_shown(found: tuple[Draft, str], status: int = 200, **headers: str) -> 
     status_code=201,
     summary="A draft: of the newest revision, or of an old one to bring it back",
     response_model=Draft,
-    responses=answers("not-json", "invalid", "rates", "not-found", "conflict", "body-too-large"),
+    responses=answers("not-json", "invalid", "rates", "not-found", "conflict", "stale", "body-too-large"),
 )
 def make_draft(asked: DraftRequest, caller: Engineer, tools: Tools) -> Response:
     """Its tables are those of the newest revision until they are put. With `from_revision` they are those of that one, byte for byte:
-    published, the new revision has the digest of the old one."""
+    published, the new revision has the digest of the old one. `rows` are changed in it at once: those of `GET /v1/rates/learned` go so into a draft."""
     Publisher(tools.database).bring_into_force(datetime.now(UTC))
     made = DraftStore(tools.database).make(asked, writer_of(caller))
     return draft_shown(made, 201, Location=f"/v1/rates/drafts/{made[0].number}")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import json
+from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
@@ -27,6 +28,7 @@ from services.orders.domain.book import Capacity, booked_in
 from services.orders.store.repository import BookStore
 from services.rates.domain.seed import seed_rates
 from shared_schemas.load import MOST_BOOKINGS, AcceptedOrder, Handover, LoadSnapshot
+from shared_schemas.rate_drafts import RowChange
 from tests.integration.parts import OneRevision, settings_on
 from tests.unit.orders.test_orders_book import MONDAY, order
 
@@ -437,42 +439,84 @@ def test_an_estimate_that_nobody_ordered_has_nothing_to_report_of(door: Door, da
     assert door.ask("POST", path, json={"entries": [FRONT]}).status_code == 409
 
 
+def reported_by(door: Door, database: Database, *, operation: str, centre: str, jobs: int, run_min: Callable[[int], float]) -> None:
+    """Jobs at the first revision, one a day, planned with 60 and 540 minutes; and one of before revisions were handed over."""
+    handovers = []
+    for place in range(1, jobs + 2):
+        made = accepted(place).accepted
+        line = made.operations[0].model_copy(
+            update={
+                "operation": operation, "work_centre": centre, "setup_min": 60.0, "run_min": 540.0, "pieces": 30,
+                "glass_class": f"HG{2 + place % 2}", "tolerance_class": "precision",
+            }
+        )  # fmt: skip
+        revision = door.resources.rates.latest().number if place <= jobs else None
+        made = made.model_copy(update={"operations": (line,), "rate_revision": revision})
+        handovers.append(Handover(position=place, accepted=made))
+    BookStore(database).take_over(handovers, BOOK, now=NOW)
+    for place in range(1, jobs + 2):
+        entry = {
+            "operation": "operation-1",
+            "setup_min": 60.0 + place % 3,
+            "run_min": run_min(place),
+            "finished_at": (NOW - timedelta(days=jobs + 2 - place)).isoformat(),
+        }
+        assert door.ask("POST", f"/v1/orders/Q-2026-{place:06d}/actuals", json={"entries": [entry]}).status_code == 201
+
+
 @pytest.mark.parametrize(
     ("centre", "operation", "rests_on"), [("blackening bench", "blacken_edge", []), ("optical centring", "centre", ["grinding"])]
 )
 def test_jobs_that_took_a_third_longer_are_evidence_and_make_a_patch_where_the_minutes_are_of_the_row_alone(
     door: Door, database: Database, centre: str, operation: str, rests_on: list[str]
 ) -> None:
-    """A dozen jobs at the first revision, and one of before revisions were handed over."""
     row = next(one for one in RATES.work_centres if one.name == centre)
-    handovers = []
-    for place in range(1, 14):
-        made = accepted(place).accepted
-        line = made.operations[0].model_copy(
-            update={"operation": operation, "work_centre": centre, "setup_min": 60.0, "run_min": 540.0, "pieces": 30}
-        )
-        revision = door.resources.rates.latest().number if place < 13 else None
-        made = made.model_copy(update={"operations": (line,), "rate_revision": revision})
-        handovers.append(Handover(position=place, accepted=made))
-    BookStore(database).take_over(handovers, BOOK, now=NOW)
-    for place in range(1, 14):
-        entry = {
-            "operation": "operation-1",
-            "setup_min": 60.0 + place % 3,
-            "run_min": 700.0 + 10 * (place % 5),
-            "finished_at": "2026-11-02T08:00:00Z",
-        }
-        assert door.ask("POST", f"/v1/orders/Q-2026-{place:06d}/actuals", json={"entries": [entry]}).status_code == 201
+    reported_by(door, database, operation=operation, centre=centre, jobs=12, run_min=lambda place: 700.0 + 10 * (place % 5))
+    waiting = accepted(20).accepted
+    line = waiting.operations[0].model_copy(update={"operation": operation, "work_centre": centre, "run_min": 600.0})
+    BookStore(database).take_over(
+        [Handover(position=20, accepted=waiting.model_copy(update={"operations": (line,)}))], BOOK, now=NOW
+    )
     learned = door.ask("GET", "/v1/rates/learned", role="engineer").json()
     assert (learned["orders"], learned["orders_of_other_rates"]) == (12, 1)
     (found,) = learned["rows"]
     assert found["row"] == centre
     run = next(one for one in found["evidence"] if one["time"] == "run")
-    assert (run["jobs"], run["is_sure"]) == (12, True)
+    assert (run["jobs"], run["is_sure"], run["changed"]) == (12, True, False)
     assert 1.2 < run["low"] < run["ratio"] < run["high"] < 1.5
     assert run["error_after"] < run["error_before"]
+    assert [(one["glass_class"], one["tolerance_class"], one["jobs"]) for one in run["classes"]] == [
+        ("HG2", "precision", 6), ("HG3", "precision", 6)
+    ]  # fmt: skip
     assert found["rests_on"] == rests_on
     # Set-up took as long as planned.
     changed = {} if rests_on else {name: getattr(row, name) * run["ratio"] for name in ("load_min_per_piece", "cycle_min")}
     assert found["patch"] == pytest.approx(changed, rel=1e-3)
-    assert {name: found["becomes"][name] for name in found["patch"]} == found["patch"]
+    if rests_on:
+        assert found["draft_row"] is None
+    else:
+        change = RowChange.model_validate(found["draft_row"])
+        assert (change.table, change.row) == ("work_centres", centre)
+        assert {name: found["becomes"][name] for name in change.patch} == change.patch
+        assert {name: change.patch[name] for name in found["patch"]} == found["patch"]
+        assert (change.patch["origin"], change.patch["as_of"]) == ("measured", "2026-10-31")
+        assert "Q-2026-000001 to Q-2026-000012" in change.patch["document"]
+    effect = found["open_orders"]
+    assert (effect["orders"], effect["planned_h"]) == (1, 10.0)
+    assert effect["learned_h"] == pytest.approx(10 * run["ratio"], rel=0.02)
+    assert float(effect["cost"]) > 0
+
+
+def test_a_machine_that_became_slower_is_said_to_be_another_since_a_day(door: Door, database: Database) -> None:
+    reported_by(
+        door, database, operation="blacken_edge", centre="blackening bench", jobs=30,
+        run_min=lambda place: (540.0 if place <= 15 else 760.0) + 10 * (place % 5),
+    )  # fmt: skip
+    learned = door.ask("GET", "/v1/rates/learned", role="engineer").json()
+    (change,) = [one for one in learned["changes"] if one["time"] == "run"]
+    assert (change["since"], change["jobs_since"]) == ("2026-10-17", 15)
+    assert change["ratio_before"] == pytest.approx(1.04, abs=0.02)
+    assert change["ratio"] == pytest.approx(1.43, abs=0.05)
+    (row,) = learned["rows"]
+    assert (row["evidence"][0]["jobs"], row["evidence"][0]["all_jobs"]) == (15, 30)
+    assert "15 jobs from 2026-10-17" in row["draft_row"]["patch"]["source"]

@@ -343,3 +343,63 @@ def test_answers_that_will_not_do_make_no_draft(desk: Desk, rates: Rates) -> Non
     assert refused.status_code == 422
     assert {error["pointer"] for error in refused.json()["errors"]} == {"/answers/generators", "/answers/nobody"}
     assert desk.get(DRAFTS).json()["items"] == []
+
+
+def test_rows_are_changed_in_a_draft_as_it_is_made(desk: Desk, rates: Rates) -> None:
+    one, other = rates.work_centres[0], rates.yields[0]
+    learned = {
+        "setup_min": round(one.setup_min * 1.2, 4),
+        "origin": "measured",
+        "source": "measured here: 12 jobs",
+        "as_of": "2026-11-01",
+    }
+    rows = [
+        {"table": "work_centres", "row": one.name, "patch": learned},
+        {"table": "yields", "row": other.name, "patch": {"yield": 0.5}},
+        {"table": "work_centres", "row": one.name, "patch": {"document": "actuals of 12 orders"}},
+    ]
+    place = desk.begin(rows=rows, rows_beside=1)
+    assert [table["table"] for table in desk.get(place).json()["tables"]] == ["work_centres", "yields"]
+    changed = desk.rows(place, "work_centres")[0]
+    assert {name: changed[name] for name in learned} == learned
+    assert changed["document"] == "actuals of 12 orders"
+    assert desk.rows(place, "work_centres")[1:] == desk.rows("/v1/rates", "work_centres")[1:]
+    assert desk.publish(place).status_code == 200
+
+
+def test_a_learned_row_that_goes_up_threefold_needs_its_second_look_like_any_other(desk: Desk, rates: Rates) -> None:
+    row = next(one for one in rates.work_centres if one.setup_min)
+    place = desk.begin(rows=[{"table": "work_centres", "row": row.name, "patch": {"setup_min": row.setup_min * 4}}])
+    looks = desk.check(place)["second_looks"]
+    assert [one["kind"] for one in looks] == ["figure-jumps"]
+    assert desk.publish(place).json()["type"] == "/problems#to-confirm"
+    assert desk.publish(place, confirm=[looks[0]["code"]]).status_code == 200
+
+
+def test_rows_that_cannot_be_changed_are_named_and_no_draft_is_made(desk: Desk, rates: Rates) -> None:
+    name = rates.work_centres[0].name
+
+    def refused(*rows: dict[str, Any], **more: Any) -> httpx.Response:
+        return desk.ask("POST", DRAFTS, json={"name": "spring", "reason": "measured", "rows": list(rows), **more})
+
+    good = {"table": "work_centres", "row": name, "patch": {"setup_min": 3.0}}
+    wrong = refused(good, {"table": "work_centres", "row": name, "patch": {"setup_min": -1.0}})
+    assert (wrong.status_code, [one["pointer"] for one in wrong.json()["errors"]]) == (422, ["/rows/1/patch/setup_min"])
+    assert refused(good, {"table": "work_centres", "row": "a lathe", "patch": {}}).status_code == 404
+    assert refused({"table": "machines", "row": name, "patch": {}}).status_code == 404
+    assert refused(good, rows_beside=9).status_code == 404
+    assert desk.get(DRAFTS).json()["items"] == []
+
+
+def test_rows_worked_out_beside_a_table_that_is_another_by_now_are_refused(desk: Desk, rates: Rates) -> None:
+    row, place = rates.work_centres[0], desk.begin()
+    assert desk.patch(place, "work_centres", row.name, {"setup_min": row.setup_min + 1}).status_code == 200
+    assert desk.publish(place).status_code == 200
+    asked = {
+        "name": "spring",
+        "reason": "measured",
+        "rows": [{"table": "work_centres", "row": row.name, "patch": {"setup_min": 3.0}}],
+    }
+    stale = desk.ask("POST", DRAFTS, json={**asked, "rows_beside": 1})
+    assert (stale.status_code, stale.json()["type"]) == (412, "/problems#stale")
+    assert desk.ask("POST", DRAFTS, json={**asked, "rows_beside": 2}).status_code == 201

@@ -1,7 +1,11 @@
 """What actual minutes say of the minutes that the rates plan: by how much a factor is off, how sure that is, and since when.
 
-What is learned from is the logarithm of actual over estimated minutes of each job. Three steps: jobs before the last change of a factor are left
-out; the rest gives a robust mean; all factors together are drawn towards the present rates, the more the fewer jobs they have.
+What is learned from is the logarithm of actual over planned minutes of each job in each cell: an operation at a work centre, on a class of glass, to a class
+of tolerance. Four steps: how far single jobs scatter, all factors together; since when a factor is what it is now; a robust mean of each cell;
+cells drawn towards their factor and factors towards the present rates, the more the fewer jobs they have.
+
+The interval is of the mixture of all that is not known: the two spreads, the scatter (so that few jobs have the tails of Student's t), and
+whether there was a change. An interval that takes one of them as known is too short: C. Morris, J. American Statistical Association 78 (1983) 47.
 """
 
 from __future__ import annotations
@@ -9,237 +13,306 @@ from __future__ import annotations
 import math
 from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, TypeVar
+from datetime import date
+from typing import NamedTuple, TypeVar
 
 import numpy as np
-from numpy.typing import NDArray
-from scipy.special import ndtr, ndtri, stdtr
+from scipy.special import betaln, chdtri
 
-from services.orders.errors import NothingToLearnFrom
+from services.orders.domain.drift import begins_of
+from services.orders.domain.hierarchy import UNSEEN, Mixture, Spreads, even_spreads, given_spreads, likeliest
+from services.orders.domain.robust import HUBER_EFFICIENCY, Cells, Floats, Ints, Scatter, cells_of
 
 Key = TypeVar("Key", bound=Hashable)
-Floats = NDArray[np.float64]
 
-HUBER_K = 1.345
-"""Residuals beyond so many standard deviations count no more than those: 95 % as good as the mean for normal ones. P. J. Huber (1964); from memory."""
 USUAL_SCATTER = 0.15
 """Standard deviation of the logarithm of the minutes of a job about their mean, before any is known. Common practice."""
 SCATTER_JOBS = 10
-"""So many jobs the usual scatter counts for beside those seen."""
-MOST_SPREAD = 0.7
-"""Beyond what rates of a shop are off [log ratio]: half or double."""
-SPREADS = 40
-CUSUM_K, CUSUM_H, CUSUM_BEGINS = 0.5, 5.0, 5
-"""Allowance and limit of the cumulative sum in standard deviations, and the jobs it needs before it judges one."""
-CLIPPED = 3.0
-"""A single job counts no more than so many standard deviations, so that no single one is taken for a change."""
+"""So many jobs the usual scatter counts for beside those of a shop."""
+ALIKE = (6.0, 12.0, 25.0, 50.0, 100.0)
+"""So many jobs the scatter of the shop may count for beside those of a factor: few where factors scatter very differently, many where they are alike."""
+MOST_SPREAD, MOST_CELL_SPREAD = 0.7, 0.35
+"""Beyond what rates of a shop are off [log ratio]: half or double; and cells of one factor about it."""
+SPREADS, CELL_SPREADS = 16, 6
+LEAST_LIKELY = 0.003
+"""Pairs of spreads that are less likely than this beside the likeliest one are left out."""
+SCATTERS = 5
+"""So many values the scatter of a factor is tried with, each as likely as another."""
+CELL_JOBS = 4
+"""So many jobs make a cell's own middle count half, where a change is looked for."""
 INTERVAL = 0.8
 SURE = 0.99
 """An interval of so much probability must lie on one side of the present rate before a change is proposed."""
 LEAST_CHANGE = 0.03
 """A rate that is off by less is left alone."""
 FEWEST_JOBS = 5
+"""Fewer jobs change no rate, and none of them counts for more than `MOST_SPREAD`."""
+
+
+class JobRatio(NamedTuple):
+    """One job in one cell of a factor: the day it was done, its name, the logarithm of actual over planned minutes, and those planned.
+
+    What a job did several times in one cell is one entry: it is one sample of what differs from job to job.
+    """
+
+    day: date
+    job: str
+    cell: tuple[str, ...]
+    log_ratio: float
+    planned_min: float = 1.0
 
 
 @dataclass(frozen=True)
-class Pooled:
-    """What is believed of each group after all were seen: mean, standard deviation, and the mixture it comes from."""
+class CellLearned:
+    """What jobs say of one cell of a factor."""
 
-    mean: Floats
-    deviation: Floats
-    weights: Floats
-    means: Floats
-    deviations: Floats
+    cell: tuple[str, ...]
+    jobs: int
+    ratio: float
+    low: float
+    high: float
 
-    def quantile(self, share: float) -> Floats:
-        """The value of each group below which so much of the probability lies, by bisection."""
-        low, high = self.mean - 6 * self.deviation, self.mean + 6 * self.deviation
-        for _ in range(22):
-            middle = (low + high) / 2
-            below = ndtr((middle[:, None] - self.means) / self.deviations) @ self.weights < share
-            low, high = np.where(below, middle, low), np.where(below, high, middle)
-        return np.asarray((low + high) / 2)
+
+@dataclass(frozen=True)
+class Changed:
+    """A change of a factor: the day of the first job after it, and what the ratio was before."""
+
+    since: date
+    ratio_before: float
 
 
 @dataclass(frozen=True)
 class Learned:
     """What jobs say of one factor: actual minutes are `ratio` times those planned, within `low` and `high` by four in five.
 
-    `jobs` are those since the last change of `all_jobs`; `changed` is whether there was one. `is_sure` says that the present rate is
-    off. Errors are mean absolute shares of the actual minutes of these jobs, planned as now and with `ratio`.
+    `jobs` are those since the last change of `all_jobs`, and `change_chance` is how likely it is that there was one. The ratio is of the mix of
+    cells of those jobs. `is_sure` says that the present rate is off. Errors are mean absolute shares of the actual minutes of these jobs,
+    planned as now and with what the other jobs say.
     """
 
     jobs: int
     all_jobs: int
-    changed: bool
+    changed: Changed | None
+    change_chance: float
     ratio: float
     low: float
     high: float
     is_sure: bool
     error_before: float
     error_after: float
+    cells: tuple[CellLearned, ...]
 
 
-def learn(histories: Mapping[Key, Sequence[float]]) -> dict[Key, Learned]:
-    """What the log ratios of each factor, oldest first, say of its rate; factors without any are left out."""
-    seen = {key: [float(one) for one in values] for key, values in histories.items() if values}
+@dataclass(frozen=True)
+class _History:
+    """The jobs of a factor in the order of their days."""
+
+    values: Floats
+    days: Ints
+    cells: Ints
+    planned_min: Floats
+    jobs: tuple[str, ...]
+    names: tuple[tuple[str, ...], ...]
+
+
+@dataclass(frozen=True)
+class _Since:
+    """The jobs of a factor from one of them on, and the chance that it is what it is now since then."""
+
+    begins: int
+    chance: float
+    cells: Cells
+
+    @property
+    def above_centre(self) -> float:
+        """How far the logarithm of the mean lies above the mean of the logarithms: minutes are taken to be log-normal."""
+        return self.cells.scatter.own**2 / 2
+
+    @property
+    def estimates(self) -> Floats:
+        """The logarithm of the mean ratio of each cell; 0 for a cell without a job."""
+        return np.where(self.cells.counts > 0, self.cells.centres + self.above_centre, 0.0)
+
+    def variances(self, counts: Floats) -> Floats:
+        """The squared error of such estimates from so many jobs."""
+        scatter = self.cells.scatter
+        of_scatter = scatter.own**4 / (2 * scatter.own_freedom) if scatter.own_freedom else 0.0
+        return np.where(counts > 0, scatter.drawn**2 / (HUBER_EFFICIENCY * np.maximum(counts, 1)) + of_scatter, UNSEEN)
+
+
+def learn(histories: Mapping[Key, Sequence[JobRatio]]) -> dict[Key, Learned]:
+    """What the jobs of each factor say of its rate, in any order; factors without any are left out."""
+    seen = {key: _history(jobs) for key, jobs in histories.items() if jobs}
     if not seen:
         return {}
-    begins = {key: last_change(values) for key, values in seen.items()}
-    recent = {key: values[begins[key] :] for key, values in seen.items()}
-    means = [mean_log_ratio(values) for values in recent.values()]
-    pooled = partial_pooling(
-        estimates=[mean for mean, _ in means], standard_errors=[error for _, error in means], centre=0.0, most_spread=MOST_SPREAD
+    beforehand = UsualScatter(USUAL_SCATTER, SCATTER_JOBS)
+    usual = usual_scatter([_cells(history, 0, None, beforehand).scatter for history in seen.values()])
+    since = {key: _since(history, usual) for key, history in seen.items()}
+    spreads, weights = _spreads([_now(each) for each in since.values()])
+    return {key: _learned(history, since[key], spreads, weights) for key, history in seen.items()}
+
+
+def _history(jobs: Sequence[JobRatio]) -> _History:
+    ordered = sorted(jobs)
+    names = tuple(sorted({job.cell for job in ordered}))
+    places = {name: place for place, name in enumerate(names)}
+    cells = np.array([places[job.cell] for job in ordered], dtype=np.intp)
+    values = np.array([job.log_ratio for job in ordered])
+    days = np.array([job.day.toordinal() for job in ordered], dtype=np.intp)
+    planned_min = np.array([job.planned_min for job in ordered])
+    return _History(held(values, cells), days, cells, planned_min, tuple(job.job for job in ordered), names)
+
+
+def held(values: Floats, cells: Ints) -> Floats:
+    """Values, those of a cell of few jobs no further than `MOST_SPREAD` from the middle of the factor; that is 0 where it has few jobs itself."""
+    middle = float(np.median(values)) if len(values) >= FEWEST_JOBS else 0.0
+    few = np.bincount(cells)[cells] < FEWEST_JOBS
+    return np.where(few, np.clip(values, middle - MOST_SPREAD, middle + MOST_SPREAD), values)
+
+
+@dataclass(frozen=True)
+class UsualScatter:
+    """The scatter of single jobs in a shop, and for so many jobs it counts beside those of a factor."""
+
+    size: float
+    jobs: float
+
+
+def usual_scatter(of_factors: Sequence[Scatter]) -> UsualScatter:
+    """The scatter that factors of a shop have on average, drawn towards `USUAL_SCATTER`, and how alike theirs are.
+
+    Notes:
+        Of a factor with f degrees of freedom s**2 / s0**2 follows F(f, d), where d are the jobs that s0 counts for; d is averaged over `ALIKE`, none
+        likelier than another beforehand.
+
+    Source:
+        G. K. Smyth, as in `cells_of`. From memory.
+    """
+    own = np.array([one.own for one in of_factors if one.own])
+    freedom = np.array([one.own_freedom for one in of_factors if one.own])
+    size2 = (SCATTER_JOBS * USUAL_SCATTER**2 + float(freedom @ own**2)) / (SCATTER_JOBS + float(np.sum(freedom)))
+    alike = np.array(ALIKE)[:, None]
+    log_p = np.sum(
+        alike / 2 * np.log(alike)
+        - betaln(freedom / 2, alike / 2)
+        - (freedom + alike) / 2 * np.log(freedom * own**2 / size2 + alike),
+        axis=1,
     )
-    low, high = pooled.quantile((1 - INTERVAL) / 2), pooled.quantile((1 + INTERVAL) / 2)
-    # The outer interval is asked for only where there is a change to be sure of.
-    asks = bool(np.any(np.abs(np.expm1(pooled.mean)) >= LEAST_CHANGE))
-    least, most = (pooled.quantile((1 - SURE) / 2), pooled.quantile((1 + SURE) / 2)) if asks else (low, high)
-    learned = {}
-    for place, (key, values) in enumerate(recent.items()):
-        ratio = math.exp(pooled.mean[place])
-        learned[key] = Learned(
-            jobs=len(values),
-            all_jobs=len(seen[key]),
-            changed=begins[key] > 0,
-            ratio=ratio,
-            low=math.exp(low[place]),
-            high=math.exp(high[place]),
-            is_sure=bool(len(values) >= FEWEST_JOBS and abs(ratio - 1) >= LEAST_CHANGE and (least[place] > 0 or most[place] < 0)),
-            error_before=mean_error(values, ratio=1.0),
-            error_after=mean_error(values, ratio=ratio),
-        )
-    return learned
+    chances = np.exp(log_p - np.max(log_p))
+    return UsualScatter(math.sqrt(size2), float(np.exp(np.log(ALIKE) @ chances / np.sum(chances))))
 
 
-def mean_error(log_ratios: Sequence[float], *, ratio: float) -> float:
-    """Mean absolute error of minutes planned `ratio` times as long, as a share of the actual ones."""
-    return float(np.mean(np.abs(ratio * np.exp(-np.asarray(log_ratios)) - 1)))
+def _cells(history: _History, begin: int, end: int | None, usual: UsualScatter) -> Cells:
+    """The cells of some of the jobs of a factor."""
+    values, cells = history.values[begin:end], history.cells[begin:end]
+    return cells_of(values, cells, len(history.names), usual_scatter=usual.size, usual_freedom=usual.jobs)
 
 
-def mean_log_ratio(log_ratios: Sequence[float]) -> tuple[float, float]:
-    """The logarithm of the ratio of mean actual to planned minutes, and its standard error.
+def _since(history: _History, usual: UsualScatter) -> list[_Since]:
+    """From which job on a factor may be what it is now; its cells since then."""
+    count, middle = len(history.names), np.median(history.values)
+    sizes = np.bincount(history.cells, minlength=count)
+    middles = np.array([np.median(history.values[history.cells == cell]) for cell in range(count)])
+    of_cells = sizes / (sizes + CELL_JOBS) * (middles - middle)
+    begins = begins_of(history.values - of_cells[history.cells], history.days, usual_scatter=usual.size, usual_freedom=usual.jobs)
+    return [_Since(begin, chance, _cells(history, begin, None, usual)) for begin, chance in begins]
 
-    Notes:
-        The scatter s of single jobs is that of the residuals about the median, 1.4826 times their median size, drawn towards the usual
-        scatter as a scaled inverse chi-squared prior would. The centre is Huber's M-estimate at that scatter. Minutes are
-        taken to be log-normal, so the mean lies s**2 / 2 above the centre of the logarithms.
 
-    Source:
-        P. J. Huber, Robust Estimation of a Location Parameter, Annals of Mathematical Statistics 35 (1964) 73; the prior of a variance:
-        Gelman et al., Bayesian Data Analysis, 3rd ed. (2013), section 2.6. From memory.
+def _now(since: Sequence[_Since]) -> _Since:
+    return max(since, key=lambda one: one.chance)
+
+
+def _spreads(now: Sequence[_Since]) -> tuple[Spreads, Floats]:
+    """The likely pairs of spreads and their weights, as all factors together say."""
+    spreads = even_spreads(most_cell=MOST_CELL_SPREAD, most_group=MOST_SPREAD, cells=CELL_SPREADS, groups=SPREADS)
+    sizes = [len(one.cells.counts) for one in now]
+    given = given_spreads(
+        np.concatenate([one.estimates for one in now]),
+        np.concatenate([one.variances(one.cells.counts) for one in now]),
+        np.cumsum([0, *sizes[:-1]]),
+        spreads,
+    )
+    kept, weights = likeliest(given.log_likelihoods, least=LEAST_LIKELY)
+    return Spreads(spreads.cell[kept], spreads.group[kept]), weights
+
+
+def _learned(history: _History, since: Sequence[_Since], spreads: Spreads, weights: Floats) -> Learned:
+    now = _now(since)
+    jobs = len(set(history.jobs[now.begins :]))
+    mixture = _believed(history, since, now, spreads, weights)
+    ratios, low, high = (
+        np.exp(each) for each in (mixture.mean, mixture.quantile((1 - INTERVAL) / 2), mixture.quantile((1 + INTERVAL) / 2))
+    )
+    whole = Mixture(mixture.means[:1], mixture.deviations[:1], mixture.weights)
+    is_off = jobs >= FEWEST_JOBS and abs(ratios[0] - 1) >= LEAST_CHANGE
+    before, after = errors_of(history.values[now.begins :], history.cells[now.begins :], now, spreads, weights)
+    return Learned(
+        jobs=jobs,
+        all_jobs=len(set(history.jobs)),
+        changed=_change(history, since, now),
+        change_chance=1 - since[0].chance,
+        ratio=float(ratios[0]),
+        low=float(low[0]),
+        high=float(high[0]),
+        is_sure=bool(is_off and (whole.quantile((1 - SURE) / 2)[0] > 0 or whole.quantile((1 + SURE) / 2)[0] < 0)),
+        error_before=before,
+        error_after=after,
+        cells=tuple(
+            CellLearned(name, int(now.cells.counts[place]), float(ratios[place + 1]), float(low[place + 1]), float(high[place + 1]))
+            for place, name in enumerate(history.names)
+        ),
+    )
+
+
+def _change(history: _History, since: Sequence[_Since], now: _Since) -> Changed | None:
+    if not now.begins:
+        return None
+    begun = max(one.begins for one in since if one.begins < now.begins)
+    before = np.exp(history.values[begun : now.begins])
+    return Changed(date.fromordinal(int(history.days[now.begins])), float(np.median(before)))
+
+
+def _believed(history: _History, since: Sequence[_Since], now: _Since, spreads: Spreads, weights: Floats) -> Mixture:
+    """What is believed of a factor in the mix of its cells (first row) and of each cell, over all that is not known."""
+    count, pairs = len(history.names), len(weights)
+    estimates, variances = [], []
+    for one in since:
+        freedom = one.cells.scatter.freedom
+        nodes = (np.arange(SCATTERS) + 0.5) / SCATTERS
+        for larger in freedom / chdtri(freedom, nodes):
+            estimates.append(one.estimates)
+            variances.append(one.variances(one.cells.counts) * larger)
+    tried = len(estimates)
+    given = given_spreads(np.concatenate(estimates), np.concatenate(variances), np.arange(tried) * count, spreads)
+    shape = (tried, count, pairs)
+    planned_min = np.bincount(history.cells[now.begins :], history.planned_min[now.begins :], minlength=count)
+    mix = (planned_min / np.sum(planned_min))[None, :, None]
+    own, means = given.own_share.reshape(shape), given.cell_means.reshape(shape)
+    errors = own * np.concatenate(variances).reshape(tried, count, 1)
+    of_mix = np.sum(mix**2 * errors, axis=1) + np.sum(mix * (1 - own), axis=1) ** 2 * given.group_variances
+    rows = np.concatenate([np.sum(mix * means, axis=1, keepdims=True), means], axis=1)
+    squares = np.concatenate([of_mix[:, None, :], given.cell_variances.reshape(shape)], axis=1)
+    chances = np.repeat([one.chance for one in since], SCATTERS) / SCATTERS
+    return Mixture(
+        np.moveaxis(rows, 1, 0).reshape(count + 1, -1),
+        np.sqrt(np.moveaxis(squares, 1, 0).reshape(count + 1, -1)),
+        (chances[:, None] * weights).ravel(),
+    )
+
+
+def errors_of(values: Floats, cells: Ints, now: _Since, spreads: Spreads, weights: Floats) -> tuple[float, float]:
+    """Mean absolute errors of the jobs' minutes as shares of the actual ones: planned as now, and each with what the others say.
+
+    The spreads are the likeliest, and the weight of each job is that among all.
     """
-    values = np.asarray(log_ratios, dtype=np.float64)
-    size = 1.4826 * float(np.median(np.abs(values - np.median(values))))
-    free = len(values) - 1
-    scatter = math.sqrt((SCATTER_JOBS * USUAL_SCATTER**2 + free * size**2) / (SCATTER_JOBS + free))
-    centre = huber_location(values, scale=scatter)
-    return centre + scatter**2 / 2, scatter / math.sqrt(0.95 * len(values))
-
-
-def huber_location(values: Floats, *, scale: float) -> float:
-    """Where values lie: those within `HUBER_K` scales count in full, those beyond no more than one at that distance.
-
-    Source:
-        P. J. Huber (1964), as above; solved by reweighting.
-    """
-    centre = float(np.median(values))
-    moved = centre
-    for _ in range(20):
-        distance = np.maximum(np.abs(values - centre) / scale, 1e-12)
-        weights = np.minimum(1.0, HUBER_K / distance)
-        moved = float(np.sum(weights * values) / np.sum(weights))
-        if abs(moved - centre) < 1e-6:
-            break
-        centre = moved
-    return moved
-
-
-def partial_pooling(
-    *, estimates: Sequence[float], standard_errors: Sequence[float], centre: float | None, most_spread: float
-) -> Pooled:
-    """What is believed of the means of groups of which estimates are known, each with its standard error.
-
-    Args:
-        estimates: y of each group.
-        standard_errors: sigma of each.
-        centre: mu, about which the groups lie where it is known; None where it is estimated with them.
-        most_spread: tau, their standard deviation about it, is anything from 0 to this beforehand.
-
-    Raises:
-        NothingToLearnFrom: for no group, or for errors that are not above 0.
-
-    Notes:
-        theta_j ~ N(mu, tau), y_j ~ N(theta_j, sigma_j). With s_j = sigma_j**2 + tau**2 and mu_hat = sum(y_j / s_j) / sum(1 / s_j), of variance
-        V = 1 / sum(1 / s_j), p(tau | y) goes as V**0.5 prod(s_j**-0.5 exp(-(y_j - mu_hat)**2 / (2 s_j))) under a uniform
-        prior; theta_j given tau is w y_j + (1 - w) mu_hat with w = tau**2 / s_j, of variance w sigma_j**2 + (1 - w)**2 V. A
-        known centre has V = 0 and no factor V**0.5. The posterior is the mixture over a grid of tau.
-
-    Source:
-        A. Gelman, J. Carlin, H. Stern, D. Dunson, A. Vehtari, D. Rubin, Bayesian Data Analysis, 3rd ed. (2013), section 5.4,
-        equations 5.17 to 5.21; D. Rubin, Estimation in Parallel Randomized Experiments, J. Educational Statistics 6 (1981) 377. From memory.
-    """
-    y, sigma2 = np.asarray(estimates, dtype=np.float64)[:, None], np.square(np.asarray(standard_errors, dtype=np.float64))[:, None]
-    if not len(y) or not bool(np.all(sigma2 > 0)):
-        raise NothingToLearnFrom
-    tau2 = np.square((np.arange(SPREADS) + 0.5) * (most_spread / SPREADS))[None, :]
-    spread2 = sigma2 + tau2
-    precision = np.sum(1 / spread2, axis=0)
-    mean = np.sum(y / spread2, axis=0) / precision if centre is None else np.full(SPREADS, centre)
-    variance = 1 / precision if centre is None else np.zeros(SPREADS)
-    log_p = -0.5 * np.sum(np.log(spread2) + np.square(y - mean) / spread2, axis=0)
-    log_p = log_p + (0.5 * np.log(variance) if centre is None else 0.0)
-    weights = np.exp(log_p - np.max(log_p))
-    weights /= np.sum(weights)
-    share = tau2 / spread2
-    means = share * y + (1 - share) * mean
-    variances = share * sigma2 + np.square(1 - share) * variance
-    middle = means @ weights
-    whole = (variances + np.square(means - middle[:, None])) @ weights
-    return Pooled(middle, np.sqrt(whole), weights, means, np.sqrt(variances))
-
-
-def last_change(values: Sequence[float]) -> int:
-    """The place of the first value after the last change of their mean; 0 where they did not change."""
-    begins = 0
-    while True:
-        change = first_change(values[begins:])
-        if change is None:
-            return begins
-        begins += change
-
-
-def first_change(values: Sequence[float]) -> int | None:
-    """The place from which on the mean of values is another, as a self-starting cumulative sum finds it; None where it does not.
-
-    Notes:
-        Each value is compared with those before it: T = (x - mean) / s * sqrt((n - 1) / n) follows Student's t with n - 2 degrees of
-        freedom, and is turned into a standard normal U. Two sums, max(0, S + U - k) and max(0, S - U - k), alarm above h; the
-        change is where the sum that alarms last left 0. s is no less than half the usual scatter.
-
-    Source:
-        D. M. Hawkins, Self-Starting CUSUM Charts for Location and Scale, The Statistician 36 (1987) 299; k = 0.5 and h = 5: D. C. Montgomery,
-        Introduction to Statistical Quality Control, section 9.1. From memory.
-    """
-    up = down = 0.0
-    up_from = down_from = 0
-    mean = squares = 0.0
-    for place, value in enumerate(values):
-        if place >= CUSUM_BEGINS:
-            deviation = max(math.sqrt(squares / (place - 1)), USUAL_SCATTER / 2)
-            student = (value - mean) / deviation * math.sqrt(place / (place + 1))
-            normal = min(max(_as_normal(student, place - 1), -CLIPPED), CLIPPED)
-            up, up_from = (up + normal - CUSUM_K, up_from if up else place) if up + normal > CUSUM_K else (0.0, place)
-            down, down_from = (down - normal - CUSUM_K, down_from if down else place) if down - normal > CUSUM_K else (0.0, place)
-            if max(up, down) > CUSUM_H:
-                return up_from if up > down else down_from
-        step = value - mean
-        mean += step / (place + 1)
-        squares += step * (value - mean)
-    return None
-
-
-def _as_normal(student: float, freedom: int) -> float:
-    """A value of Student's t as the standard normal value of the same probability; from the nearer tail, so that none is infinite."""
-    tail: Any = ndtri(max(float(stdtr(freedom, -abs(student))), 1e-300))
-    return math.copysign(float(tail), student)
+    cell2, group2 = spreads.cell[np.argmax(weights)] ** 2, spreads.group[np.argmax(weights)] ** 2
+    y, counts, of_jobs = now.estimates, now.cells.counts, now.cells.weights
+    sums = np.bincount(cells, of_jobs, minlength=len(y))[cells]
+    others = np.maximum(sums - of_jobs, 1e-12)
+    y_others = np.where(counts[cells] > 1, (sums * now.cells.centres[cells] - of_jobs * values) / others + now.above_centre, 0.0)
+    u, u_others = now.variances(counts) + cell2, now.variances(counts[cells] - 1) + cell2
+    precision = np.sum(1 / u) - 1 / u[cells] + 1 / u_others
+    whole = (np.sum(y / u) - y[cells] / u[cells] + y_others / u_others) / precision
+    group = group2 / (1 / precision + group2) * whole
+    planned = cell2 / u_others * y_others + (1 - cell2 / u_others) * group
+    return float(np.mean(np.abs(np.expm1(-values)))), float(np.mean(np.abs(np.expm1(planned - values))))

@@ -13,6 +13,7 @@ from services.process.domain.element_work import ElementWork, elements_of
 from services.process.domain.faces.block_picture import pictures_of_blocks
 from services.process.domain.remarks.capability import beyond_capability
 from services.process.domain.remarks.notes import cautions_for, notes_of, unplanned
+from services.process.domain.route.classes import classes_of
 from services.process.domain.route.element import ElementLines, element_lines
 from services.process.domain.route.lens import group_name, group_route, lens_route
 from services.process.domain.route.own_work import rates_asked, without_a_place
@@ -23,7 +24,7 @@ from services.process.domain.tools.stop_part import stop_without_a_plate
 from services.process.domain.tools.tooling import Toolroom, tooling_for, tools_owned, tools_wanted, trials_for, with_blocks
 from shared_schemas.blanks import BlankPlan
 from shared_schemas.check import CheckReport, Finding
-from shared_schemas.operations import OperationPlan, Relaxation, Route
+from shared_schemas.operations import OperationPlan, PartClasses, Relaxation, Route
 from shared_schemas.prescription import Prescription
 from shared_schemas.rates import InForce, Rates
 from shared_schemas.traveller import Job, Refusal
@@ -50,6 +51,11 @@ class ElementPlan:
     def bare_route(self) -> Route:
         """The route card in figures alone, which is far less to write and to read."""
         return Route(part=self.work.name, kind="element", operations=tuple(bare(line) for line in self.lines))
+
+    @cached_property
+    def classes(self) -> PartClasses:
+        """How hard it is to work."""
+        return classes_of(self.work, self.rates)
 
     @cached_property
     def relaxations(self) -> tuple[Relaxation, ...]:
@@ -115,6 +121,7 @@ def plan_operations(
         currency=rates.base_currency,
         routes=routes,
         alike=blanks.alike,
+        classes=() if job.prices_only else tuple(one.classes for one in plans),
         bought_parts=(
             *bought_parts(wanted, rates),
             *freight(wanted, sum(one.mass_g or 0.0 for one in check.elements), rates.terms(job.request.customer_class), rates),

@@ -20,7 +20,7 @@ from services.shop.minutes import PerMinute
 from services.shop.minutes import per_minute as per_minute_of
 from shared_schemas.blanks import Blank, MaterialModel
 from shared_schemas.load import LoadSnapshot
-from shared_schemas.operations import BoughtPart, Route, Tooling
+from shared_schemas.operations import BoughtPart, PartClasses, Route, Tooling
 from shared_schemas.rates import CommercialRow, CurrencyRow, Rates, StockFormRow
 
 PartWays = Mapping[str, Ways]
@@ -81,6 +81,8 @@ class Plans:
     begin: date
     rates: Rates
     load: LoadSnapshot | None = None
+    classes: tuple[PartClasses, ...] = field(default=(), compare=False, repr=False)
+    """How hard each element is to work: nothing is priced by it."""
     orders: Orders = field(default_factory=Orders, compare=False, repr=False)
     costs_known: dict[int, tuple[Route, tuple[Tooling, ...], WayCosts]] = field(default_factory=dict, compare=False, repr=False)
     """What the ways of each route cost, with its tools; plans with other routes for some parts go on with the rest."""

@@ -134,6 +134,7 @@ def plans_for(
         begin=job.quoted_on,
         rates=rates,
         load=load,
+        classes=operations.classes,
     )
 
 

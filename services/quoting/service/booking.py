@@ -25,7 +25,7 @@ from services.quoting.store.rows import StoredQuote
 from shared_schemas.blanks import BlankPlan
 from shared_schemas.lead_times import PromisedAtAcceptance
 from shared_schemas.load import AcceptedOrder, LoadSnapshot, OrderMaterial, OrderOperation, QuotedOutcome
-from shared_schemas.operations import OperationPlan
+from shared_schemas.operations import OperationPlan, PartClasses
 from shared_schemas.rates import Rates
 
 MOST_KEPT = 4
@@ -139,6 +139,8 @@ def order_materials(evaluation: Evaluation) -> tuple[OrderMaterial, ...]:
 def order_operations(evaluation: Evaluation) -> tuple[OrderOperation, ...]:
     """Every operation of an order, part by part in the order of the routes: its machine minutes, pieces and cost, and the days it is expected on."""
     costs = (cost for route in evaluation.made.routes for cost in evaluation.operations[route.part])
+    classes = {one.part: one for one in evaluation.plans.classes}
+    unclassed = PartClasses(part="")
     return tuple(
         OrderOperation(
             id=line.id,
@@ -151,6 +153,8 @@ def order_operations(evaluation: Evaluation) -> tuple[OrderOperation, ...]:
             # What takes no time at the end of a day begins on the next by the count of hours.
             ends=max(line.starts, line.finishes),
             method=line.method,
+            glass_class=classes.get(line.part, unclassed).glass,
+            tolerance_class=classes.get(line.part, unclassed).tolerance_of(line.operation, line.face),
             setup_min=line.setup_min,
             run_min=max(line.run_min, 0.0),
             pieces=line.pieces_in,

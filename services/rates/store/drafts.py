@@ -14,6 +14,8 @@ from sqlalchemy import Connection, Row, text
 
 from services.chassis.database import Database
 from services.rates.domain.revision import canonical_rows, digest_of_table
+from services.rates.domain.row_patch import with_rows_changed
+from services.rates.domain.table_csv import validated_rows
 from services.rates.errors import DraftClosed, DraftsTooMany, DraftUnknown, RevisionLost, RevisionStale
 from services.rates.store.statements import StoredTable, digests_of, head_of, latest_of, refuse_unknown, rows_of, table_of
 from shared_schemas.problem import ProblemDetail
@@ -40,13 +42,15 @@ class DraftStore:
         self._database = database
 
     def make(self, asked: DraftRequest, by: Writer) -> tuple[Draft, str]:
-        """A new draft on the newest revision, and its tag; with the tables of an old one where that is asked.
+        """A new draft on the newest revision, and its tag; with the tables of an old one, and with rows changed, where that is asked.
 
-        Raises `RevisionUnknown`, and `RevisionLost` for a revision that this release cannot read.
+        Raises `RevisionUnknown`, `RevisionLost` for a revision that this release cannot read, `RowUnknown`, `TablesUnreadable` for changes of rows
+        that cannot be read, and `RevisionStale` where they are of tables that are others by now.
         """
         with self._database.transaction() as connection:
             latest = latest_of(connection)
             restored = {} if asked.from_revision is None else _restored(connection, asked.from_revision, latest)
+            restored |= _with_rows(connection, asked, restored, latest)
             open_drafts = connection.execute(text("select count(*) from rates.drafts where status <> 'published'")).scalar_one()
             if open_drafts >= MOST_DRAFTS:
                 raise DraftsTooMany(MOST_DRAFTS)
@@ -198,6 +202,21 @@ def seen_of(connection: Connection, number: int) -> tuple[Draft, str]:
         changed_by=head.changed_by, effective_from=head.effective_from, published_revision=head.published_revision, why=head.why,
     )  # fmt: skip
     return draft, tag
+
+
+def _with_rows(connection: Connection, asked: DraftRequest, restored: Mapping[str, bytes], latest: int) -> dict[str, bytes]:
+    """The tables in which a new draft has rows changed."""
+    tables = list(dict.fromkeys(change.table for change in asked.rows))
+    for table in tables:
+        refuse_unknown(table)
+        if asked.rows_beside is not None:
+            head_of(connection, asked.rows_beside)
+            seen, now = (table_of(connection, table, number).digest for number in (asked.rows_beside, latest))
+            if seen != now:
+                raise RevisionStale(table, [seen], now)
+    documents = {table: restored.get(table) or table_of(connection, table, latest).rows for table in tables}
+    rows = {table: validated_rows(table, json.loads(document)) for table, document in documents.items()}
+    return {table: canonical_rows(changed) for table, changed in with_rows_changed(rows, asked.rows).items()}
 
 
 def _restored(connection: Connection, number: int, latest: int) -> dict[str, bytes]:

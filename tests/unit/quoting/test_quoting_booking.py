@@ -59,3 +59,14 @@ def test_every_operation_that_is_handed_over_has_an_id_of_its_own(evaluation: Ev
     ids = [one.id for one in order_operations(evaluation)]
     assert all(ids)
     assert len(set(ids)) == len(ids)
+
+
+def test_what_is_handed_over_says_how_hard_the_element_is_to_work(evaluation: Evaluation) -> None:
+    operations = order_operations(evaluation)
+    on_elements = [
+        one for one in operations if one.part != evaluation.made.lens.part and one.operation in ("generate", "polish", "centre")
+    ]
+    assert on_elements
+    assert all(one.glass_class.startswith("HG") for one in on_elements)
+    assert {one.tolerance_class for one in on_elements} <= {"commercial", "precision", "high_precision"}
+    assert {(one.glass_class, one.tolerance_class) for one in operations if one.operation == "pack"} == {("", "")}
