@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from datetime import datetime
-from typing import Literal
+from typing import Annotated, Literal
 
 from shared_schemas.base import Contract
+from shared_schemas.order_events import OrderCancellation, Rescheduling
+from shared_schemas.problem import OnlyWhereSaid
 from shared_schemas.quote import QuoteDecision
 
 EntryType = Literal["ready", "accepted", "declined", "expired", "superseded", "cancelled", "rescheduled"]
@@ -14,7 +16,9 @@ EntryType = Literal["ready", "accepted", "declined", "expired", "superseded", "c
 class EstimateEntry(Contract):
     """One entry of the feed. `id` is its place in the feed within an `epoch`; a restored backup begins another.
 
-    `at` is when it happened, and `decision` the decision on the revision at that moment, `None` where there was none.
+    `at` is when it happened, and `decision` the decision on the revision at that moment, `None` where there was none. An acceptance whose
+    decision has a `change` takes the place of the order of an earlier revision. Of an order that was cancelled `cancellation` says by whom
+    and at what charge, of one that moved to another day `rescheduled` from which to which.
     """
 
     id: int
@@ -28,6 +32,8 @@ class EstimateEntry(Contract):
     customer: str
     finished_at: datetime
     decision: QuoteDecision | None = None
+    cancellation: Annotated[OrderCancellation | None, OnlyWhereSaid] = None
+    rescheduled: Annotated[Rescheduling | None, OnlyWhereSaid] = None
 
 
 class EstimatePage(Contract):

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from datetime import date, datetime
+from operator import not_
 from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
@@ -125,20 +127,21 @@ class PromiseRequest(Contract):
 
     @model_validator(mode="after")
     def _deliveries_add_up(self) -> PromiseRequest:
-        whole = sum(one.quantity for one in self.deliveries)
-        faults = []
-        if self.deliveries and whole != self.quantity:
-            faults.append(
-                Fault(
-                    "deliveries",
-                    reason=f"the deliveries are {whole} pieces together, and {self.quantity} are ordered",
-                    figure=whole,
-                    limit=self.quantity,
-                    remedy="let the quantities of the deliveries add up to the quantity",
-                )
-            )
-        refuse_if_any(self, faults)
+        refuse_if_any(self, [*faults_of_deliveries(self.deliveries, self.quantity)])
         return self
+
+
+def faults_of_deliveries(deliveries: Sequence[Delivery], quantity: int | None) -> Iterator[Fault]:
+    """A fault where the parts of an order are not all of it."""
+    whole = sum(one.quantity for one in deliveries)
+    if deliveries and whole != quantity:
+        yield Fault(
+            "deliveries",
+            reason=f"the deliveries are {whole} pieces together, and {quantity} are ordered",
+            figure=whole,
+            limit=quantity,
+            remedy="let the quantities of the deliveries add up to the quantity",
+        )
 
 
 class PromisedDays(Contract):
@@ -182,10 +185,11 @@ class Promise(Contract):
 
 
 class PromisedAtAcceptance(Contract):
-    """The date worked out again when a quote was accepted, beside the one quoted."""
+    """The date worked out again when a quote was accepted, beside the one quoted. `deliveries` are the parts of the order that are wanted by themselves."""
 
     quoted_ship_date: date
     ship_date: date
     days: PromisedDays
     load_snapshot: int | None = None
     at: datetime
+    deliveries: Annotated[tuple[PromisedDelivery, ...], Field(exclude_if=not_)] = ()

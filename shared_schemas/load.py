@@ -11,7 +11,9 @@ from pydantic import Field, field_validator
 
 from shared_schemas.actuals import OrderProgress
 from shared_schemas.base import NO_CONTROLS, Contract, Count, Money, Name, NonNegative, Share
+from shared_schemas.lead_times import Delivery
 from shared_schemas.operation_kinds import OperationName
+from shared_schemas.order_events import CancellationTerms, OrderCancellation
 from shared_schemas.problem import OnlyWhereSaid
 
 MOST_WEEKS = 260
@@ -19,6 +21,8 @@ MOST_WEEKS = 260
 MOST_BOOKINGS = 50_000
 MOST_HOURS = 1_000_000
 """Beyond what all work centres together have in a week [h]."""
+ACCEPTED = "accepted"
+"""The source of what was accepted here; no ERP may use it."""
 
 OrderState = Literal["booked", "completed", "cancelled"]
 
@@ -63,6 +67,11 @@ class LoadSnapshot(Contract):
     def booked_h(self) -> dict[str, tuple[float, ...]]:
         """Hours taken of each work centre in each week from the first on, by all orders together [h]."""
         return added_up(centre for order in self.orders for centre in order.work_centres)
+
+    def without(self, order: str) -> LoadSnapshot:
+        """The book as it is but for an order that was accepted here: a change of it takes the place of what it has booked."""
+        others = tuple(one for one in self.orders if (one.order, one.source) != (order, ACCEPTED))
+        return self if len(others) == len(self.orders) else self.model_copy(update={"orders": others})
 
 
 def added_up(loads: Iterable[CentreLoad]) -> dict[str, tuple[float, ...]]:
@@ -144,6 +153,8 @@ class AcceptedOrder(Contract):
 
     `consumes` has the parts that are put into each part that is made of others; operations of those stand before its own. Orders of before
     there were such things have no `consumes`, `materials` and `quoted`.
+    `changes_order` is the revision whose order this one takes the place of, `cancellation` on which terms it may be cancelled, and
+    `deliveries` are the parts of it that are wanted by themselves.
     """
 
     quote_number: str
@@ -160,6 +171,9 @@ class AcceptedOrder(Contract):
     quoted: Annotated[QuotedOutcome | None, OnlyWhereSaid] = None
     materials: Annotated[tuple[OrderMaterial, ...], Field(exclude_if=not_)] = ()
     consumes: Annotated[dict[str, tuple[str, ...]], Field(exclude_if=not_)] = Field(default_factory=dict)
+    changes_order: Annotated[int | None, OnlyWhereSaid] = None
+    cancellation: Annotated[CancellationTerms | None, OnlyWhereSaid] = None
+    deliveries: Annotated[tuple[Delivery, ...], Field(exclude_if=not_)] = ()
     operations: tuple[OrderOperation, ...]
 
 
@@ -230,7 +244,10 @@ class LoadBook(Contract):
 
 
 class OrderInBook(Contract):
-    """An order as the book has it."""
+    """An order as the book has it.
+
+    `cancellation_terms` say what it costs to cancel it, and `cancellation` that it was.
+    """
 
     order: str
     source: Name
@@ -245,6 +262,10 @@ class OrderInBook(Contract):
     work_centres: tuple[CentreLoad, ...] = ()
     first_week: date | None = None
     progress: Annotated[OrderProgress | None, OnlyWhereSaid] = None
+    revision: Annotated[int | None, OnlyWhereSaid] = None
+    deliveries: Annotated[tuple[Delivery, ...], Field(exclude_if=not_)] = ()
+    cancellation_terms: Annotated[CancellationTerms | None, OnlyWhereSaid] = None
+    cancellation: Annotated[OrderCancellation | None, OnlyWhereSaid] = None
 
 
 class OrderPage(Contract):

@@ -31,8 +31,9 @@ SWEEP_QUEUE = "sweeps"
 PACK_TASK = "quoting.pack_tightly"
 FORGET_TASK = "quoting.forget"
 EXPIRE_TASK = "quoting.expire"
+TAKE_IN_TASK = "quoting.take_in"
 FORGET_LOAD_TASK = "orders.forget"
-"""What is done to what is stored as time goes by."""
+"""What is done to what is stored as time goes by; quoting takes in what happened to orders when it is rung for, too."""
 
 TAKE_OVER_TASK = "orders.take_over"
 ORDERS_QUEUE = "orders"
@@ -60,6 +61,7 @@ TASKS: dict[str, str] = {station.task: station.queue for station in STATIONS} | 
     FORGET_TASK: SWEEP_QUEUE,
     EXPIRE_TASK: SWEEP_QUEUE,
     DELIVER_TASK: WEBHOOKS_QUEUE,
+    TAKE_IN_TASK: SWEEP_QUEUE,
     FORGET_LOAD_TASK: ORDERS_QUEUE,
     TAKE_OVER_TASK: ORDERS_QUEUE,
     HEARTBEAT_TASK: SWEEP_QUEUE,

@@ -25,7 +25,7 @@ from shared_schemas.lead_times import (
 from shared_schemas.operation_kinds import OperationName
 from shared_schemas.operations import BoughtPart, Operation, Route, Tooling
 from shared_schemas.prescription import Prescription
-from shared_schemas.problem import Problem
+from shared_schemas.problem import OnlyWhereSaid, Problem
 
 MOST_QUANTITIES = 20
 
@@ -253,11 +253,31 @@ class QuoteBody(Contract):
 DeclineReason = Literal["price", "date", "lost_to_other", "no_budget", "changed", "no_answer", "other"]
 
 
+class OrderChange(Contract):
+    """What an acceptance that changes an order makes of it: price and date of the order of `changes_order`, an earlier revision, and of this one.
+
+    Prices are what is payable, tools included. `price_difference` is new less old, `None` where that cannot be said: another currency, or an
+    archived quote. `days_later` counts from the day promised before to the one promised now.
+    """
+
+    changes_order: int
+    old_quantity: int | None = None
+    old_currency: str = ""
+    old_price: Money | None = None
+    new_price: Money
+    price_difference: Money | None = None
+    old_ship_date: date | None = None
+    new_ship_date: date
+    days_later: int | None = None
+
+
 class QuoteDecision(Contract):
     """What the customer decided on one revision of a quote: who said so (`key_id` is the key it came with) and when.
 
     `promised` is the date of an acceptance, worked out again against the book of load of that moment; `late` says that it came after the
     last day of the quote. `purchase_order`, `customer_number` and `contact` are the customer's own, `reason` is why it was declined.
+    `changes_order` is the revision whose order this acceptance takes the place of, and `change` what that makes of price and date.
+    `order_state` says that the order has ended.
     """
 
     number: str
@@ -275,6 +295,9 @@ class QuoteDecision(Contract):
     needed_by: date | None = None
     reason: DeclineReason | None = None
     late: bool = False
+    changes_order: Annotated[int | None, OnlyWhereSaid] = None
+    change: Annotated[OrderChange | None, OnlyWhereSaid] = None
+    order_state: Annotated[Literal["cancelled", "completed"] | None, OnlyWhereSaid] = None
 
 
 class Quote(Contract):

@@ -9,7 +9,7 @@ from pydantic import Field, ValidationError, field_validator, model_validator
 from pydantic_core import ErrorDetails, InitErrorDetails, PydanticCustomError, PydanticKnownError
 
 from shared_schemas.base import NO_CONTROLS, Contract, Currency, Fault, Money, escaped, refuse_if_any
-from shared_schemas.lead_times import LineKind, Quantity
+from shared_schemas.lead_times import Delivery, LineKind, Quantity, faults_of_deliveries
 from shared_schemas.quote import DeclineReason, QuoteRequest, QuoteStatus
 
 MOST_IN_A_BATCH = 1000
@@ -74,7 +74,7 @@ def is_deeper(document: Any, levels: int) -> bool:
 
 
 CustomersWord = Annotated[str, Field(min_length=1, max_length=200, pattern=NO_CONTROLS)]
-OF_AN_ORDER = ("purchase_order", "customer_number", "contact", "needed_by", "confirm_expired")
+OF_AN_ORDER = ("purchase_order", "customer_number", "contact", "needed_by", "confirm_expired", "changes_order", "deliveries")
 """What only an acceptance says."""
 
 
@@ -83,7 +83,8 @@ class DecisionRequest(Contract):
 
     An acceptance names the `quantity` that is ordered, one of those that were quoted; `purchase_order`, `customer_number` and `contact` are
     what the customer calls it. After the last day of a quote it is accepted only with `confirm_expired`, which says that its prices still hold.
-    A decline may say its `reason`.
+    `deliveries` are parts of the quantity, in the order they are wanted; they add up to it.
+    An acceptance that takes the place of that of an earlier revision names it in `changes_order`. A decline may say its `reason`.
     """
 
     decision: Literal["accepted", "declined"]
@@ -97,6 +98,8 @@ class DecisionRequest(Contract):
     needed_by: date | None = None
     confirm_expired: bool = False
     reason: DeclineReason | None = None
+    changes_order: Annotated[int, Field(strict=True, ge=1)] | None = None
+    deliveries: Annotated[tuple[Delivery, ...], Field(max_length=20)] = ()
 
     @model_validator(mode="after")
     def _says_what_belongs_to_it(self) -> DecisionRequest:
@@ -122,6 +125,8 @@ class DecisionRequest(Contract):
                     remedy="add it",
                 )
             )
+        elif self.decision == "accepted":
+            faults += faults_of_deliveries(self.deliveries, self.quantity)
         refuse_if_any(self, faults)
         return self
 

@@ -374,7 +374,9 @@ overtime_surcharge|What labour costs more in these [share of 1].
 longest_lead_days|Longer than this is not offered.
 freight_terms|Terms of delivery.
 freight_per_lot|Freight of a lot.
-freight_per_kg|Freight by mass [money/kg].""",
+freight_per_kg|Freight by mass [money/kg].
+cancel_free_days|Days after acceptance within which an order is cancelled for nothing.
+cancel_minimum_share|Least share of the price that cancelling costs later [share of 1].""",
     "currencies": """
 name|ISO 4217 code of the currency.
 per_base|How many of it one unit of the base currency buys [1].

@@ -39,6 +39,8 @@ class CommercialRow(RateRow):
     `expedite_priority_share` is put on the cost of operations; `overtime_hours_share` more hours are worked a day, and in
     these labour costs `overtime_surcharge` more. Without these four, no order is expedited.
     A quantity that takes longer than `longest_lead_days` is not offered: its price stands there with a finding that says so.
+    An order is cancelled for nothing within `cancel_free_days` of its acceptance; later for the share of its price that is done, and at
+    least for `cancel_minimum_share` of it. Without these two it is always cancelled for nothing.
     Goods travel by `freight_terms`; what the shop pays for it is a charge for the lot and one by the weight of the lenses.
     """
 
@@ -59,10 +61,12 @@ class CommercialRow(RateRow):
     freight_terms: Annotated[str, Field(min_length=1, max_length=40)] = "ex works"
     freight_per_lot: NonNegativeMoney = Decimal(0)
     freight_per_kg: NonNegativeMoney = Decimal(0)
+    cancel_free_days: Annotated[int, Field(strict=True, ge=0, le=365)] | None = None
+    cancel_minimum_share: Share | None = None
 
     @model_validator(mode="after")
     def _margins_have_no_hole_and_an_expedite_has_its_price(self) -> CommercialRow:
-        refuse_if_any(self, [*self._faults_of_margins(), *self._faults_of_expedite()])
+        refuse_if_any(self, [*self._faults_of_margins(), *self._faults_of_expedite(), *self._faults_of_cancelling()])
         return self
 
     def _faults_of_margins(self) -> list[Fault]:
@@ -97,19 +101,20 @@ class CommercialRow(RateRow):
 
     def _faults_of_expedite(self) -> list[Fault]:
         names = ("expedite_queue_share", "expedite_priority_share", "overtime_hours_share", "overtime_surcharge")
+        return self._faults_of_some(
+            names, reason="an expedited order needs all four of its terms", remedy="fill in all four, or none"
+        )
+
+    def _faults_of_cancelling(self) -> list[Fault]:
+        names = ("cancel_free_days", "cancel_minimum_share")
+        return self._faults_of_some(names, reason="cancelling needs both of its terms", remedy="fill in both, or neither")
+
+    def _faults_of_some(self, names: tuple[str, ...], *, reason: str, remedy: str) -> list[Fault]:
+        """Faults of terms of which some are filled in and others are not."""
         missing = [name for name in names if getattr(self, name) is None]
         if len(missing) in (0, len(names)):
             return []
-        return [
-            Fault(
-                name,
-                reason="an expedited order needs all four of its terms",
-                figure=None,
-                limit=", ".join(names),
-                remedy="fill in all four, or none",
-            )
-            for name in missing
-        ]
+        return [Fault(name, reason=reason, figure=None, limit=", ".join(names), remedy=remedy) for name in missing]
 
     def margin_at(self, quantity: int) -> float:
         """Margin of an order of that quantity, as a share of its price."""

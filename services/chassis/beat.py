@@ -21,6 +21,7 @@ from shared_schemas.pipeline import (
     FORGET_TASK,
     PACK_TASK,
     SWEEP_TASK,
+    TAKE_IN_TASK,
     TAKE_OVER_TASK,
     TASKS,
 )
@@ -77,6 +78,7 @@ def beat_app(chosen: Settings) -> Celery:
             (SWEEP_TASK, chosen.sweep_every_s),
             (TAKE_OVER_TASK, chosen.sweep_every_s),
             (DELIVER_TASK, chosen.sweep_every_s),
+            (TAKE_IN_TASK, chosen.sweep_every_s),
             (PACK_TASK, PACK_EVERY_S),
             (EXPIRE_TASK, EXPIRE_EVERY_S),
             (FORGET_TASK, FORGET_EVERY_S),

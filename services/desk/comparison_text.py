@@ -147,6 +147,14 @@ def decision_lines(decision: QuoteDecision) -> list[str]:
         "note": decision.note,
     }
     lines += ["after its last day; the date was worked out anew"] if decision.late else []
+    if decision.change is not None:
+        change = decision.change
+        price = "" if change.price_difference is None else f"; {change.price_difference:+,} in price"
+        days = "" if change.days_later is None else f"; {change.days_later:+} days"
+        lines.append(
+            f"in the place of the order of revision {change.changes_order}{price}{days}: it ships on {change.new_ship_date}"
+        )
+    lines += [f"the order was {decision.order_state}"] if decision.order_state else []
     return lines + [f"{name}: {value}" for name, value in said.items() if value]
 
 

@@ -27,7 +27,7 @@ def promise(
 
     from shared_schemas.lead_times import PromiseRequest  # noqa: PLC0415
 
-    parts = tuple(_delivery(text) for text in deliver or ())
+    parts = tuple(delivery_of(text) for text in deliver or ())
     try:
         asked = PromiseRequest(quantity=quantity, revision=revision, deliveries=parts)
     except ValidationError as fault:
@@ -39,7 +39,8 @@ def promise(
         answer(found.model_dump(mode="json"), promise_lines(found), as_json=as_json)
 
 
-def _delivery(text: str) -> Delivery:
+def delivery_of(text: str) -> Delivery:
+    """A part of an order as it is written at a terminal."""
     from pydantic import ValidationError  # noqa: PLC0415
 
     from shared_schemas.lead_times import Delivery  # noqa: PLC0415

@@ -15,6 +15,7 @@ import typer
 
 from services.desk import machine
 from services.desk.errors import FileUnwritable, ServerRefused
+from services.desk.load_commands import delivery_of
 from services.desk.terminal import (
     EXIT_OF_STATUS,
     HERE,
@@ -195,9 +196,12 @@ def accept(
     contact: Annotated[str | None, typer.Option(help="Whom to ask, on the customer's side.")] = None,
     needed_by: Annotated[str | None, typer.Option(help="The day by which the customer needs it, such as 2027-03-31.")] = None,
     confirm_expired: Annotated[bool, typer.Option("--confirm-expired", help="Its last day is over, and its prices still hold.")] = False,
+    changes_order: Annotated[int | None, typer.Option(min=1, help="The earlier revision whose order this one takes the place of.")] = None,
+    deliver: Annotated[list[str] | None, typer.Option(help="A part of them, 10 or 10@2027-03-15; once for each, adding up to all.")] = None,
 ) -> None:  # fmt: skip
     """Record that the customer accepted a quote."""
-    order = {"purchase_order": purchase_order, "customer_number": customer_number, "contact": contact, "needed_by": needed_by}
+    order = {"purchase_order": purchase_order, "customer_number": customer_number, "contact": contact, "needed_by": needed_by,
+             "changes_order": changes_order, "deliveries": tuple(delivery_of(text) for text in deliver or ())}  # fmt: skip
     asked = {"decision": "accepted", "quantity": quantity, "confirm_expired": confirm_expired, **order}
     _decide(number, asked | {"by": by, "note": note, "revision": revision}, (url, key, folder), as_json=as_json)
 

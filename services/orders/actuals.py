@@ -6,18 +6,20 @@ import csv
 import io
 import re
 from collections.abc import Callable, Iterator, Sequence
-from datetime import datetime
+from datetime import date, datetime
 from difflib import get_close_matches
 from typing import Any
 
+from services.chassis.between_services import ring
 from services.chassis.resources import Resources
 from services.orders.domain.progress import progress_of
 from services.orders.errors import MOST_NAMED, ActualsRefused, EstimateNotOrdered, OrderEnded, OrderUnknown
-from services.orders.store.actuals import ActualStore
+from services.orders.store.actuals import ActualStore, Reported
 from services.orders.store.repository import StoredOrder
 from shared_schemas.actuals import Actual, Actuals, ActualsTaken
 from shared_schemas.csv_cells import unguarded
 from shared_schemas.load import AcceptedOrder
+from shared_schemas.pipeline import TAKE_IN_TASK
 from shared_schemas.problem import ProblemDetail
 
 FIGURES: dict[str, Callable[[str], Any]] = {"setup_min": float, "run_min": float, "started": int, "good": int}
@@ -42,12 +44,19 @@ def take_actuals(
         if faults:
             raise ActualsRefused(faults)
 
+    def forecast(reported: Reported) -> date:
+        return progress_of(reported.stored.order, reported.actuals, today=now.date()).forecast_ship_date
+
     try:
-        taken = ActualStore(resources.database).take(number, asked, check, key_id=key_id, idempotency_key=idempotency_key, now=now)
+        taken = ActualStore(resources.database).take(
+            number, asked, check, forecast, key_id=key_id, idempotency_key=idempotency_key, now=now
+        )
     except OrderUnknown as fault:
         if revision is None:
             raise
         raise EstimateNotOrdered(said) from fault
+    if taken.moved:
+        ring(TAKE_IN_TASK, number, resources)
     return ActualsTaken(
         order=number,
         taken=taken.new,

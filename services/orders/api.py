@@ -2,23 +2,20 @@
 
 from __future__ import annotations
 
-from datetime import datetime
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Header, Query, Response
 
 from services.chassis.cursors import cursor_at, position_of
 from services.chassis.json_bodies import CheckedRoute
-from services.chassis.keys import Caller
 from services.chassis.negotiation import is_known, quality
 from services.chassis.refusals import Refused
 from services.chassis.web import Tools, answers
-from services.orders import api_actuals, api_learned, errors
+from services.orders import api_actuals, api_endings, api_learned, errors
 from services.orders.api_parts import (
     JSON,
     SVG,
     Cursor,
-    Erp,
     Most,
     Now,
     Number,
@@ -26,19 +23,19 @@ from services.orders.api_parts import (
     Planner,
     Reader,
     ReaderOrSuite,
-    SalesOrErp,
 )
 from services.orders.domain.progress import progress_in_short, progress_of
 from services.orders.service import load_book, order_in_book, put_load
 from services.orders.store.actuals import ActualStore
 from services.orders.store.repository import BookStore
 from services.shop.errors import ShopError
-from shared_schemas.load import LoadBook, LoadPut, LoadSnapshot, LoadSnapshotPage, OrderInBook, OrderPage, OrderState
+from shared_schemas.load import LoadBook, LoadPut, LoadSnapshot, LoadSnapshotPage, OrderInBook, OrderPage
 from shared_schemas.problem import Explained
 
 router = APIRouter(route_class=CheckedRoute)
 router.include_router(api_actuals.router)
 router.include_router(api_learned.router)
+router.include_router(api_endings.router)
 
 PATH = "/v1/load"
 LARGER_BODIES = {PATH: 8 * 1024 * 1024}
@@ -54,6 +51,7 @@ STATUS: dict[type[Explained], tuple[int, str, str]] = {
     errors.ActualsRefused: (422, "invalid", "There are entries that cannot be"),
     errors.IdempotencyKeyReused: (422, "idempotency-conflict", "The Idempotency-Key was used for another request"),
     errors.OrderEnded: (409, "conflict", "The order has ended"),
+    errors.CancellationCosts: (409, "conflict", "Cancelling costs something"),
 }
 
 FOR_EVER = "private, max-age=31536000, immutable"
@@ -171,28 +169,3 @@ def get_order(number: OrderNumber, caller: Reader, tools: Tools, now: Now) -> Or
     actuals = ActualStore(tools.database).standing([number]).get(number, {})
     progress = progress_of(stored.order, actuals, today=now.date())
     return order_in_book(stored, held, today=now.date()).model_copy(update={"progress": progress})
-
-
-@router.post(
-    "/v1/orders/{number}/cancellation",
-    summary="Cancel an order: its hours are free again",
-    response_model=OrderInBook,
-    responses=answers("not-found", "conflict", "invalid"),
-)
-def cancel_order(number: OrderNumber, caller: SalesOrErp, tools: Tools, now: Now) -> OrderInBook:
-    return _ended(number, "cancelled", caller, tools, now)
-
-
-@router.post(
-    "/v1/orders/{number}/completion",
-    summary="An order is completed: its hours are free again",
-    response_model=OrderInBook,
-    responses=answers("not-found", "conflict", "invalid"),
-)
-def complete_order(number: OrderNumber, caller: Erp, tools: Tools, now: Now) -> OrderInBook:
-    return _ended(number, "completed", caller, tools, now)
-
-
-def _ended(number: str, state: OrderState, caller: Caller, tools: Tools, now: datetime) -> OrderInBook:
-    """Telling it again changes nothing."""
-    return order_in_book(BookStore(tools.database).end(number, state, key_id=caller.key_id, now=now), (), today=now.date())

@@ -16,6 +16,7 @@ ReaderOrSuite = Annotated[Caller, Depends(needs_role("engineer", "erp", "sales",
 Planner = Annotated[Caller, Depends(needs_role("engineer", "erp"))]
 SalesOrErp = Annotated[Caller, Depends(needs_role("sales", "erp"))]
 Engineer = Annotated[Caller, Depends(needs_role("engineer"))]
+Suite = Annotated[Caller, Depends(needs_role("service"))]
 Erp = Annotated[Caller, Depends(needs_role("erp"))]
 Number = Annotated[int, Path(ge=1, le=2**31 - 1)]
 OrderNumber = Annotated[str, Path(max_length=60, pattern=NO_CONTROLS, description="The number of the quote that was accepted.")]

@@ -5,6 +5,7 @@ Explained
     ├── SnapshotUnknown   no snapshot of that number
     ├── OrderUnknown      no order of that number
     ├── OrderEnded        an order that is completed cannot be cancelled, nor the reverse
+    ├── CancellationCosts a charge that whoever cancels an order has not agreed to
     ├── BookingsRefused   bookings that cannot be; each is named, and none is booked
     ├── EstimateNotOrdered     an estimate that nobody ordered in that revision
     ├── ActualsRefused         a report with entries that cannot be; each is named, and none is kept
@@ -15,6 +16,8 @@ Explained
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import date
+from decimal import Decimal
 
 from shared_schemas.problem import Explained, ProblemDetail
 
@@ -44,6 +47,25 @@ class OrderEnded(OrdersError):
 
     def __init__(self, number: str, state: str, wanted: str) -> None:
         super().__init__(f"The order {number} is {state}; it cannot be {wanted} any more.")
+
+
+class CancellationCosts(OrdersError):
+    """A charge that whoever cancels an order has not agreed to."""
+
+    def __init__(
+        self, number: str, charge: Decimal, currency: str, *, work_share: float, free_until: date, agreed: Decimal | None
+    ) -> None:
+        super().__init__(
+            f"To cancel the order {number} costs {charge} {currency}: it was free until {free_until}, and {work_share:.0%} of its work is done. "
+            f"Cancel it with agreed_charge {charge}.",
+            ProblemDetail(
+                pointer="/agreed_charge",
+                reason="cancelling costs another amount" if agreed is not None else "cancelling costs something",
+                figure=None if agreed is None else str(agreed),
+                limit=str(charge),
+                remedy=f"send agreed_charge {charge} if the customer pays it",
+            ),
+        )
 
 
 class BookingsRefused(OrdersError):

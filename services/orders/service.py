@@ -11,8 +11,9 @@ from services.orders.domain.book import ONE_WEEK, Capacity, hours_of, last_week_
 from services.orders.domain.chart import chart_of
 from services.orders.domain.snapshot import Booking, orders_in
 from services.orders.errors import MOST_NAMED, BookingsRefused
-from services.orders.store.repository import ACCEPTED, BookStore, StoredOrder
+from services.orders.store.repository import BookStore, StoredOrder
 from shared_schemas.load import (
+    ACCEPTED,
     CentreWeeks,
     LoadBook,
     LoadPut,
@@ -168,4 +169,8 @@ def order_in_book(stored: StoredOrder, held: Collection[Booking], *, today: date
         booked_h=round(sum(hours_of(one.ticks) for one in held), 6),
         work_centres=loads[0].work_centres if loads else (),
         first_week=first_week if loads else None,
+        revision=order.revision,
+        deliveries=order.deliveries,
+        cancellation_terms=order.cancellation,
+        cancellation=stored.ending,
     )

@@ -4,37 +4,27 @@ from __future__ import annotations
 
 import logging
 from datetime import UTC, datetime, timedelta
-from functools import cache, partial
+from functools import partial
 
 import httpx
 
-from services.chassis import tracing
+from services.chassis.between_services import client_of, ring
 from services.chassis.rate_source import RatesUnavailable
 from services.chassis.resources import Resources
 from services.orders.domain.book import Capacity, booked_in
 from services.orders.store.repository import BookStore
 from shared_schemas.load import Handover, HandoverPage, monday_of
-from shared_schemas.pipeline import FORGET_LOAD_TASK, TAKE_OVER_TASK
+from shared_schemas.pipeline import FORGET_LOAD_TASK, TAKE_IN_TASK, TAKE_OVER_TASK
 
 log = logging.getLogger(__name__)
 
 MOST_AT_ONCE = 50
 
 
-@cache
-def _client(origin: str, service_key: str) -> httpx.Client:
-    return httpx.Client(
-        base_url=origin,
-        headers={"Authorization": f"Bearer {service_key}", "Accept": "application/json"},
-        timeout=httpx.Timeout(10, connect=2),
-        event_hooks={"request": [tracing.in_our_trace]},
-    )
-
-
 def handed_over(resources: Resources, *, after: int) -> tuple[Handover, ...]:
     """What quoting has handed over since a position; raises `httpx.TransportError` when it does not answer."""
     settings = resources.settings
-    answer = _client(settings.quoting_url, settings.service_key.get_secret_value()).get(
+    answer = client_of(settings.quoting_url, settings.service_key.get_secret_value()).get(
         "/v1/handovers", params={"after": after, "limit": MOST_AT_ONCE}
     )
     if answer.status_code != 200:
@@ -60,6 +50,8 @@ def take_over(resources: Resources) -> None:
         now = datetime.now(UTC)
         new = store.take_over(handovers, partial(booked_in, capacity, first_week=monday_of(now.date())), now=now)
         log.info("orders taken over", extra={"orders": new})
+        for change in (one.accepted for one in handovers if one.accepted.changes_order is not None):
+            ring(TAKE_IN_TASK, change.quote_number, resources)
 
 
 def forget_what_is_over(resources: Resources) -> None:

@@ -12,6 +12,8 @@ Explained
     ├── QuoteNotIssued         nothing was quoted that could be decided on
     ├── QuoteExpired           the quote is past the day it was valid until
     ├── DecisionStands         another decision on that revision was made before
+    ├── NothingToChange        a change of an order that is not there, or no longer in that revision
+    ├── OrderOver              a change of an order that was cancelled or completed
     ├── QuantityNotQuoted      an order for a quantity that was not quoted
     ├── OrderNotPlaced         an order response of a quote that was not accepted
     ├── EstimateUnknown        no estimate of that number, or its quote is not ready
@@ -132,15 +134,42 @@ class QuoteExpired(QuotingError):
 class DecisionStands(QuotingError):
     """Another decision on that revision was made before, and stands."""
 
-    def __init__(self, number: str, revision: int, stands: str) -> None:
+    def __init__(self, number: str, revision: int, stands: str, *, later: bool = False) -> None:
         self.number = number
+        changes = f" To change that order, accept this revision with changes_order {revision}." if later else ""
         super().__init__(
             f"Revision {revision} of quote {number} was {stands}, and that stands. "
             + (
-                "One quote is one order: a further order needs a quote of its own, POST /v1/quotes."
+                f"One quote is one order: a further order needs a quote of its own, POST /v1/quotes.{changes}"
                 if stands.startswith("accepted")
                 else f"A change of mind needs the next revision: POST /v1/quotes/{number}/requote."
             )
+        )
+
+
+class NothingToChange(QuotingError):
+    """A change of an order that is not there, or no longer in that revision."""
+
+    def __init__(self, number: str, changes_order: int, ordered: int | None) -> None:
+        self.number = number
+        stands = "nothing of it is ordered" if ordered is None else f"it is ordered in revision {ordered}"
+        super().__init__(
+            f"There is no order of revision {changes_order} of quote {number} to change: {stands}.",
+            ProblemDetail(
+                pointer="/changes_order", reason="that revision is not the one that is ordered", figure=changes_order, limit=ordered,
+                remedy="leave it out" if ordered is None else f"name revision {ordered} if its order is what changes",
+            ),
+        )  # fmt: skip
+
+
+class OrderOver(QuotingError):
+    """A change of an order that was cancelled or completed."""
+
+    def __init__(self, number: str, state: str, at: datetime) -> None:
+        self.number = number
+        super().__init__(
+            f"The order of quote {number} was {state} on {at:%Y-%m-%d}, so it cannot be changed. One quote is one order: a further order "
+            "needs a quote of its own, POST /v1/quotes."
         )
 
 

@@ -14,11 +14,12 @@ from services.quoting.service.assembling import READS
 from services.quoting.service.impact import IMPACTS
 from services.quoting.service.intake import QUOTES
 from services.quoting.service.keeping import forget_what_is_over, pack_tightly, tell_what_expired
+from services.quoting.service.order_events import take_in
 from services.quoting.service.runs import RunKind, failed, kind_of, settle
 from services.quoting.store.blocks import digest_of
 from services.quoting.store.rows import DeadLetter, Outcome
 from services.quoting.webhooks.delivering import deliver
-from shared_schemas.pipeline import DELIVER_TASK, EXPIRE_TASK, FORGET_TASK, LAST, PACK_TASK, SWEEP_TASK
+from shared_schemas.pipeline import DELIVER_TASK, EXPIRE_TASK, FORGET_TASK, LAST, PACK_TASK, SWEEP_TASK, TAKE_IN_TASK
 from shared_schemas.problem import ProblemDetail
 from shared_schemas.traveller import Refusal
 
@@ -94,4 +95,5 @@ PERIODIC = {
     FORGET_TASK: forget_what_is_over,
     EXPIRE_TASK: tell_what_expired,
     DELIVER_TASK: deliver,
+    TAKE_IN_TASK: take_in,
 }

@@ -69,6 +69,7 @@ WHO: dict[str, str] = {
     "GET /v1/orders/{}": "sales erp engineer",
     "POST /v1/orders/{}/cancellation": "sales erp",
     "POST /v1/orders/{}/completion": "erp",
+    "GET /v1/order-events": "service",
     "GET /v1/rates/revisions": "engineer service",
     "GET /v1/rates/revisions/{}": "engineer service",
     "GET /v1/rates/tables/{table}": "engineer service erp:work_centres,operations",

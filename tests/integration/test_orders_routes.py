@@ -6,7 +6,7 @@ import asyncio
 import json
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import replace
+from dataclasses import fields, replace
 from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
 from functools import partial
@@ -30,6 +30,7 @@ from services.rates.domain.seed import seed_rates
 from shared_schemas.load import MOST_BOOKINGS, AcceptedOrder, Handover, LoadSnapshot
 from shared_schemas.rate_drafts import RowChange
 from tests.integration.parts import OneRevision, settings_on
+from tests.integration.test_quoting_life_routes import Bench
 from tests.unit.orders.test_orders_book import MONDAY, order
 
 NOW = datetime(2026, 11, 2, 9, 0, tzinfo=UTC)
@@ -42,9 +43,10 @@ class Door:
 
     def __init__(self, database: Database) -> None:
         chosen = settings_on(1, services=("orders",))
-        self.resources: Resources = replace(build_resources(chosen), database=database, rates=OneRevision(RATES))
-        self._app = make_app(self.resources)
-        self._app.dependency_overrides[the_time] = lambda: NOW
+        made = replace(build_resources(chosen), database=database, rates=OneRevision(RATES))
+        self.resources: Resources = Bench(**{one.name: getattr(made, one.name) for one in fields(made)})
+        self.app = make_app(self.resources)
+        self.app.dependency_overrides[the_time] = lambda: NOW
         keys = Keys(database)
         self.keys = {role: keys.add(role=role, label=role, now=NOW) for role in ("sales", "erp", "engineer", "admin", "service")}
 
@@ -52,7 +54,7 @@ class Door:
         headers = {"Authorization": f"Bearer {self.keys[role]}", **more.pop("headers", {})}
 
         async def asked() -> httpx.Response:
-            transport = httpx.ASGITransport(self._app, raise_app_exceptions=False)
+            transport = httpx.ASGITransport(self.app, raise_app_exceptions=False)
             async with httpx.AsyncClient(transport=transport, base_url="http://orders") as client:
                 return await client.request(method, path, headers=headers, **more)
 

@@ -12,6 +12,7 @@ RIGHTS = {
     # A trigger keeps all from being deleted but those that are long over.
     "snapshots": "select, insert, delete",
     "taken_over": "select, update",
+    "events": "select, insert",
     "actuals": "select, insert",
     "actual_requests": "select, insert",
 }

@@ -5,16 +5,18 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 
 from sqlalchemy import Connection, text
 
 from services.chassis import audit
 from services.chassis.database import Database
 from services.orders.errors import IdempotencyKeyReused
+from services.orders.store.events import insert_event, told_ship_date
 from services.orders.store.repository import StoredOrder, order_in
 from shared_schemas.actuals import Actual, Actuals, KeptActual
 from shared_schemas.base import canonical_json
+from shared_schemas.order_events import Rescheduling
 
 LAST = "select distinct on (number, operation) number, operation, document from orders.actuals"
 
@@ -33,6 +35,12 @@ class Taken:
 
     reported: Reported
     new: int
+    moved: bool = False
+    """Whether the day on which the order is expected to ship is another one than was told."""
+
+
+Forecast = Callable[[Reported], date]
+"""The day on which an order will ship by what was reported of it."""
 
 
 class ActualStore:
@@ -42,16 +50,16 @@ class ActualStore:
         self._database = database
 
     def take(
-        self, number: str, asked: Actuals, check: Callable[[StoredOrder], None], *, key_id: str, idempotency_key: str | None, now: datetime
+        self, number: str, asked: Actuals, check: Callable[[StoredOrder], None], forecast: Forecast, *, key_id: str, idempotency_key: str | None,
+        now: datetime,
     ) -> Taken:  # fmt: skip
-        """Keep what is new in a report, all of it or nothing. `check` raises for what cannot be.
+        """Keep what is new in a report, all of it or nothing, with an event where it moves the day that `forecast` says. `check` raises for what cannot be.
 
         Raises `OrderUnknown`, and `IdempotencyKeyReused` for a key that came with another report.
         """
         with self._database.transaction() as connection:
             # Whoever reports of an order does so one after the other.
-            connection.execute(text("select 1 from orders.orders where number = :n for update"), {"n": number})
-            stored = order_in(connection, number)
+            stored = order_in(connection, number, lock=True)
             check(stored)
             standing = standing_in(connection, [number]).get(number, {})
             if idempotency_key is not None and not _first_use(connection, number, asked, key_id, idempotency_key, now):
@@ -62,9 +70,11 @@ class ActualStore:
                     text("insert into orders.actuals (number, operation, document, at, key_id) values (:n, :operation, :document, :now, :key)"),
                     {"n": number, "operation": one.operation, "document": canonical_json(one), "now": now, "key": key_id},
                 )  # fmt: skip
+            reported = Reported(stored, standing | {one.operation: one for one in new})
+            moved = bool(new) and _moved(connection, stored, forecast(reported), now)
             if new:
                 audit.record(connection, action="order.actuals", subject=number, at=now, details={"entries": len(new)})
-            return Taken(Reported(stored, standing | {one.operation: one for one in new}), len(new))
+            return Taken(reported, len(new), moved)
 
     def standing(self, numbers: Sequence[str]) -> dict[str, dict[str, Actual]]:
         """The entries that stand, by order and operation; orders without any are left out."""
@@ -98,8 +108,18 @@ class ActualStore:
             return [Reported(order_in(connection, number), standing[number]) for number in numbers]
 
 
+def _moved(connection: Connection, stored: StoredOrder, expected: date, now: datetime) -> bool:
+    """Write down that an order that is under way is expected on another day than was told, and say whether it is."""
+    told = told_ship_date(connection, stored.number, stored.order.ship_date)
+    if stored.state != "booked" or told == expected:
+        return False
+    moved = Rescheduling(old_date=told, new_date=expected, cause="work_reported")
+    insert_event(connection, "rescheduled", stored.number, stored.order.revision, at=now, rescheduled=moved)
+    return True
+
+
 def standing_in(connection: Connection, numbers: Iterable[str]) -> dict[str, dict[str, Actual]]:
-    """The entries that stand, by order and operation."""
+    """The entries that stand, by order and operation; orders without any are left out."""
     rows = connection.execute(
         text(f"{LAST} where number = any(:numbers) order by number, operation, position desc"), {"numbers": list(numbers)}
     )

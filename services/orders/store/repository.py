@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
+from decimal import Decimal
 from typing import Any, cast
 
 from sqlalchemy import Connection, Row, text
@@ -13,14 +14,14 @@ from services.chassis import audit
 from services.chassis.database import Database
 from services.chassis.epoch import first_free
 from services.orders.domain.snapshot import Booking, snapshot_of
-from services.orders.errors import OrderEnded, OrderUnknown, SnapshotUnknown
+from services.orders.errors import OrderUnknown, SnapshotUnknown
+from services.orders.store.events import insert_event, is_told, told_ship_date
 from shared_schemas.base import canonical_json
-from shared_schemas.load import AcceptedOrder, Handover, LoadSnapshotHead, OrderState, monday_of
+from shared_schemas.load import ACCEPTED, AcceptedOrder, Handover, LoadSnapshotHead, OrderState, monday_of
+from shared_schemas.order_events import OrderCancellation, Rescheduling
 
 BOOK_LOCK = 7_460_216
 """Number of the advisory lock under which the book changes."""
-ACCEPTED = "accepted"
-"""The source of what was accepted here; no ERP may use it."""
 
 BOOKINGS = "select source, order_name, work_centre, week, ticks, ship_date from orders.bookings"
 
@@ -38,6 +39,8 @@ class StoredOrder:
     state: OrderState
     state_at: datetime
     key_id: str
+    ending: OrderCancellation | None = None
+    """Of one that was cancelled, how."""
 
 
 class BookStore:
@@ -49,9 +52,9 @@ class BookStore:
     def publish_first(self, *, now: datetime) -> None:
         """The empty book as snapshot 1, unless there is a snapshot."""
         with self._database.transaction() as connection:
-            _lock(connection)
+            lock_book(connection)
             if not _latest(connection):
-                _publish(connection, now)
+                publish_book(connection, now)
 
     def position(self) -> int:
         """Position of the last handover that was taken over, 0 before the first."""
@@ -59,13 +62,23 @@ class BookStore:
             return int(connection.execute(text("select position from orders.taken_over")).scalar_one())
 
     def take_over(self, handovers: Sequence[Handover], book: Book, *, now: datetime) -> int:
-        """Book what was accepted, and publish the book; how many of it were new. The same again changes nothing."""
+        """Book what was accepted, and publish the book; how many of it were new. The same again changes nothing.
+
+        A change of an order takes the place of what it had booked, and tells the day to which that moved it.
+        """
         with self._database.transaction() as connection:
-            _lock(connection)
-            new = [handover.accepted for handover in handovers if _insert_order(connection, handover, now)]
+            lock_book(connection)
+            _lock_changed(connection, handovers)
+            new: dict[str, AcceptedOrder] = {}
+            for handover in handovers:
+                order = handover.accepted
+                if _insert_order(connection, handover, now):
+                    new[order.quote_number] = order
+                elif changed := _changed(connection, order, now):
+                    new[order.quote_number] = changed
             taken = _taken(connection) if new else {}
             bookings: list[Booking] = []
-            for order in new:
+            for order in new.values():
                 for (centre, week), ticks in book(order, taken).items():
                     taken[centre, week] = taken.get((centre, week), 0) + ticks
                     bookings.append(Booking(ACCEPTED, order.quote_number, centre, week, ticks, order.ship_date))
@@ -75,33 +88,8 @@ class BookStore:
                 {"position": max((handover.position for handover in handovers), default=0)},
             )
             if new:
-                _publish(connection, now)
+                publish_book(connection, now)
             return len(new)
-
-    def end(self, number: str, state: OrderState, *, key_id: str, now: datetime) -> StoredOrder:
-        """Cancel or complete an order: what it has booked is free again. The same again changes nothing.
-
-        Raises `OrderUnknown`, and `OrderEnded` for an order that has ended the other way.
-        """
-        with self._database.transaction() as connection:
-            _lock(connection)
-            found = order_in(connection, number)
-            if found.state == "booked":
-                connection.execute(
-                    text("update orders.orders set state = :state, state_at = :now, key_id = :key where number = :number"),
-                    {"state": state, "now": now, "key": key_id, "number": number},
-                )
-                connection.execute(
-                    text("delete from orders.bookings where source = :source and order_name = :number"),
-                    {"source": ACCEPTED, "number": number},
-                )
-                _publish(connection, now)
-                action = "order.cancel" if state == "cancelled" else "order.complete"
-                audit.record(connection, action=action, subject=number, at=now)
-                return order_in(connection, number)
-            if found.state != state:
-                raise OrderEnded(number, found.state, state)
-            return found
 
     def put(self, source: str, check: Callable[[Mapping[tuple[str, date], int]], Iterable[Booking]], *, now: datetime) -> bool:
         """Put what a source has booked in the place of what it had; whether that made another book. The same again changes nothing.
@@ -109,14 +97,14 @@ class BookStore:
         `check` is given what all others have taken; it gives the bookings, or raises and nothing is booked.
         """
         with self._database.transaction() as connection:
-            _lock(connection)
+            lock_book(connection)
             bookings = list(check(_taken(connection, but=source)))
             rows = connection.execute(text(f"{BOOKINGS} where source = :source"), {"source": source})
             if set(map(_booking, rows)) == set(bookings):
                 return False
             connection.execute(text("delete from orders.bookings where source = :source"), {"source": source})
             _insert(connection, bookings)
-            return _publish(connection, now)
+            return publish_book(connection, now)
 
     def order(self, number: str) -> StoredOrder:
         """One order; raises `OrderUnknown`."""
@@ -180,7 +168,8 @@ class BookStore:
             return row.digest, bytes(row.document)
 
 
-def _lock(connection: Connection) -> None:
+def lock_book(connection: Connection) -> None:
+    """Let nobody else change the book before this transaction ends."""
     connection.execute(text("select pg_advisory_xact_lock(:n)"), {"n": BOOK_LOCK})
 
 
@@ -203,6 +192,56 @@ def _insert_order(connection: Connection, handover: Handover, now: datetime) -> 
     return inserted.rowcount == 1
 
 
+def _lock_changed(connection: Connection, handovers: Iterable[Handover]) -> None:
+    """Let nobody report of the orders that change meanwhile; all of them now, as other locks are taken for each."""
+    numbers = [one.accepted.quote_number for one in handovers if one.accepted.changes_order is not None]
+    connection.execute(
+        text("select 1 from orders.orders where number = any(:numbers) order by number for update"), {"numbers": numbers}
+    )
+
+
+def _changed(connection: Connection, order: AcceptedOrder, now: datetime) -> AcceptedOrder | None:
+    """Put a change of an order in the place of the order, with nothing booked; what is to be booked, `None` where it changes nothing.
+
+    A change of an order that has ended meanwhile is cancelled itself. A change does not begin the days anew in which cancelling costs nothing.
+    """
+    stored = order_in(connection, order.quote_number, lock=True)
+    if order.changes_order is None or order.revision <= stored.order.revision:
+        return None
+    if stored.state != "booked":
+        _refuse_change(connection, stored, order, now)
+        return None
+    terms, before = order.cancellation, stored.order.cancellation
+    if terms is not None and before is not None:
+        free_until = min(terms.free_until, before.free_until)
+        order = order.model_copy(update={"cancellation": terms.model_copy(update={"free_until": free_until})})
+    connection.execute(
+        text("update orders.orders set document = :document where number = :number"),
+        {"document": canonical_json(order), "number": stored.number},
+    )
+    free_bookings(connection, stored.number)
+    told = told_ship_date(connection, stored.number, stored.order.ship_date)
+    if told != order.ship_date:
+        moved = Rescheduling(old_date=told, new_date=order.ship_date, cause="change_order")
+        insert_event(connection, "rescheduled", stored.number, order.revision, at=now, rescheduled=moved)
+    audit.record(connection, action="order.change", subject=stored.number, at=now, details={"revision": order.revision})
+    return order
+
+
+def _refuse_change(connection: Connection, stored: StoredOrder, order: AcceptedOrder, now: datetime) -> None:
+    if not is_told(connection, "cancelled", stored.number, order.revision):
+        note = f"The order was {stored.state} before this change of it came."
+        refused = OrderCancellation(at=now, reason="other", note=note, charge=Decimal(0), currency=order.currency)
+        insert_event(connection, "cancelled", stored.number, order.revision, at=now, cancellation=refused)
+
+
+def free_bookings(connection: Connection, number: str) -> None:
+    """Nothing is booked of an order any more."""
+    connection.execute(
+        text("delete from orders.bookings where source = :source and order_name = :number"), {"source": ACCEPTED, "number": number}
+    )
+
+
 def _taken(connection: Connection, *, but: str | None = None) -> dict[tuple[str, date], int]:
     """What is taken of each work centre in each week, without what one source has booked."""
     rows = connection.execute(
@@ -223,7 +262,7 @@ def _insert(connection: Connection, bookings: Iterable[Booking]) -> None:
     )  # fmt: skip
 
 
-def _publish(connection: Connection, now: datetime) -> bool:
+def publish_book(connection: Connection, now: datetime) -> bool:
     """The book as the next snapshot, unless it is that of the newest; whether it made one."""
     latest = _latest(connection)
     number = first_free(connection, latest)
@@ -242,9 +281,10 @@ def _publish(connection: Connection, now: datetime) -> bool:
     return True
 
 
-def order_in(connection: Connection, number: str) -> StoredOrder:
-    """One order; raises `OrderUnknown`."""
-    row = connection.execute(text("select * from orders.orders where number = :n"), {"n": number}).one_or_none()
+def order_in(connection: Connection, number: str, *, lock: bool = False) -> StoredOrder:
+    """One order, which nobody else changes before this transaction ends if it is locked; raises `OrderUnknown`."""
+    select = "select * from orders.orders where number = :n" + (" for update" if lock else "")
+    row = connection.execute(text(select), {"n": number}).one_or_none()
     if row is None:
         raise OrderUnknown(number)
     return _stored(row)
@@ -258,4 +298,5 @@ def _stored(row: Row[Any]) -> StoredOrder:
         state=cast(OrderState, row.state),
         state_at=row.state_at,
         key_id=str(row.key_id),
+        ending=None if row.ending is None else OrderCancellation.model_validate_json(bytes(row.ending)),
     )

@@ -112,6 +112,8 @@ STATUS: dict[type[Explained], tuple[int, str, str]] = {
     errors.QuoteNotIssued: (409, "conflict", "There is nothing to decide on"),
     errors.QuoteExpired: (409, "conflict", "The quote has expired"),
     errors.DecisionStands: (409, "conflict", "It was decided otherwise"),
+    errors.NothingToChange: (409, "conflict", "There is no such order to change"),
+    errors.OrderOver: (409, "conflict", "The order has ended"),
     errors.QuantityNotQuoted: (422, "invalid", "That quantity was not quoted"),
     errors.OrderNotPlaced: (409, "conflict", "There is no order"),
     errors.EstimateUnknown: (404, "not-found", "There is no such estimate"),

@@ -11,7 +11,7 @@ from services.chassis.resources import Resources
 from services.quoting.pricing.quote import assembled
 from services.quoting.store.blocks import digest_of
 from services.quoting.store.resting import packed
-from services.quoting.store.rows import Outcome
+from services.quoting.store.rows import Outcome, quote_number_of
 from shared_schemas.base import canonical_json
 from shared_schemas.pipeline import LAST
 
@@ -32,6 +32,8 @@ def ready_quote(number: str, sections: Mapping[str, bytes], resources: Resources
     read = parsed(sections, *READS)
     revision = resources.rates.revision(read["job"].rate_revision)
     load = pinned_snapshot(resources.load, read["job"].load_snapshot)
+    if load is not None:
+        load = load.without(quote_number_of(number))
     made = assembled(
         **read, rates=revision.rates, rate_digest=revision.digest, load=load, review_days=resources.settings.review_days
     )

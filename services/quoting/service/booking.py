@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import json
 from collections import defaultdict
+from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from decimal import Decimal
 from threading import Lock
 from typing import Any
@@ -14,19 +15,22 @@ from cachetools import LRUCache
 
 from services.chassis.rate_source import RevisionOutgrown
 from services.chassis.resources import Resources
+from services.quoting.pricing.deliveries import promised_deliveries
 from services.quoting.pricing.evaluation import Evaluation, evaluate
 from services.quoting.pricing.plans import Plans
 from services.quoting.pricing.quote import plans_for
-from services.quoting.service.documents import not_ready
-from services.quoting.service.production_order import bought_for, operations_of
+from services.quoting.service.documents import decision_document, not_ready
+from services.quoting.service.production_order import bought_for, figures_of, operations_of
 from services.quoting.service.runs import job_of
 from services.quoting.store.repository import QuoteStore
 from services.quoting.store.rows import StoredQuote
 from shared_schemas.blanks import BlankPlan
-from shared_schemas.lead_times import PromisedAtAcceptance
+from shared_schemas.lead_times import Delivery, PromisedAtAcceptance, PromisedDelivery
 from shared_schemas.load import AcceptedOrder, LoadSnapshot, OrderMaterial, OrderOperation, QuotedOutcome
 from shared_schemas.operations import OperationPlan, PartClasses
-from shared_schemas.rates import Rates
+from shared_schemas.order_events import CancellationTerms
+from shared_schemas.quote import OrderChange, QuoteBody
+from shared_schemas.rates import CommercialRow, Rates
 
 MOST_KEPT = 4
 """Plans kept in memory, some 15 MB each for a lens of six elements."""
@@ -36,14 +40,21 @@ _lock = Lock()
 
 @dataclass(frozen=True)
 class Booking:
-    """An acceptance in time: the date promised with it, and what is handed over to orders."""
+    """An acceptance in time: the date promised with it, what is handed over to orders, and what it changes of an order that there was."""
 
     promised: PromisedAtAcceptance
     order: AcceptedOrder
+    change: OrderChange | None
 
 
-def booking_of(row: StoredQuote, quantity: int, *, at: datetime, resources: Resources) -> Booking:
-    """What it books to accept so many of a ready quote at that moment; raises `QuoteNotReady` for any other."""
+def booking_of(
+    row: StoredQuote, quantity: int, *, at: datetime, resources: Resources, before: StoredQuote | None = None,
+    deliveries: Sequence[Delivery] = (),
+) -> Booking:  # fmt: skip
+    """What it books to accept so many of a ready quote at that moment, in the place of the order of a revision `before` where there is one.
+
+    Raises `QuoteNotReady` for any other quote.
+    """
     load = resources.load.latest()
     plans = plans_on(row, at.date(), load=load, resources=resources)
     evaluation = evaluate(plans, quantity=quantity, evened=False)
@@ -53,7 +64,9 @@ def booking_of(row: StoredQuote, quantity: int, *, at: datetime, resources: Reso
         days=evaluation.schedule.promised,
         load_snapshot=load.number if load else None,
         at=at,
+        deliveries=_promised(plans, quantity, deliveries),
     )
+    price = _payable(row, quantity)
     order = AcceptedOrder(
         quote_number=row.quote_number,
         revision=row.revision,
@@ -69,14 +82,60 @@ def booking_of(row: StoredQuote, quantity: int, *, at: datetime, resources: Reso
         quoted=quoted_outcome(row, quantity),
         materials=order_materials(evaluation),
         consumes={one.part: tuple(part.part for part in one.consumes) for one in evaluation.made.routes if one.consumes},
+        changes_order=before.revision if before is not None else None,
+        cancellation=_terms(plans.terms, price, at.date()),
+        deliveries=tuple(deliveries),
         operations=order_operations(evaluation),
     )
-    return Booking(promised, order)
+    return Booking(promised, order, None if before is None else _change(before, price, plans.currency.name, promised.ship_date))
+
+
+def _promised(plans: Plans, quantity: int, deliveries: Sequence[Delivery]) -> tuple[PromisedDelivery, ...]:
+    """When the parts of an order are ready that are wanted by themselves."""
+    return promised_deliveries(evaluate(plans, quantity=quantity, evened=True), deliveries) if deliveries else ()
+
+
+def _terms(terms: CommercialRow, price: Decimal, day: date) -> CancellationTerms | None:
+    """On which terms an order that is accepted on a day may be cancelled, `None` where the rates say nothing of it."""
+    if terms.cancel_free_days is None or terms.cancel_minimum_share is None:
+        return None
+    free_until = day + timedelta(days=terms.cancel_free_days)
+    return CancellationTerms(free_until=free_until, minimum_share=terms.cancel_minimum_share, price=price)
+
+
+def _payable(row: StoredQuote, quantity: int) -> Decimal:
+    """What is payable for a quantity of a ready quote, tools included."""
+    body = QuoteBody.model_validate_json(row.body or b"")
+    return figures_of(next(one for one in body.breaks if one.quantity == quantity), body).total_payable
+
+
+def _change(before: StoredQuote, price: Decimal, currency: str, ship_date: date) -> OrderChange:
+    """What the order of a revision becomes with another price and day; what is not known of it any more is left out."""
+    change = OrderChange(changes_order=before.revision, new_price=price, new_ship_date=ship_date)
+    decision = before.decision
+    if decision is None or decision.quantity is None or before.body is None:
+        return change
+    old = decision_document(before, decision).promised
+    old_price, old_currency = _payable(before, decision.quantity), str(json.loads(before.body)["currency"])
+    old_ship_date = old.ship_date if old is not None else quoted_ship_date(before, decision.quantity)
+    return change.model_copy(
+        update={
+            "old_quantity": decision.quantity,
+            "old_currency": old_currency,
+            "old_price": old_price,
+            "price_difference": price - old_price if old_currency == currency else None,
+            "old_ship_date": old_ship_date,
+            "days_later": (ship_date - old_ship_date).days,
+        }
+    )
 
 
 def plans_on(row: StoredQuote, day: date, *, load: LoadSnapshot | None, resources: Resources) -> Plans:
-    """What a ready quote was worked out from, at its own rates, as it would be ordered on a day; raises `QuoteNotReady` for any other."""
-    return _plans_of(row, resources).on(day, load)
+    """What a ready quote was worked out from, at its own rates, as it would be ordered on a day; raises `QuoteNotReady` for any other.
+
+    What an order of an earlier revision has booked does not stand in its way: it would take its place.
+    """
+    return _plans_of(row, resources).on(day, None if load is None else load.without(row.quote_number))
 
 
 def _plans_of(row: StoredQuote, resources: Resources) -> Plans:

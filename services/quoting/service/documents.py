@@ -64,8 +64,9 @@ def state_of(row: StoredQuote, *, today: date) -> QuoteState | None:
 
 
 def decision_document(row: StoredQuote, decision: Decision) -> QuoteDecision:
-    """A decision on a revision as callers see it."""
-    return rows.decision_document(row.quote_number, row.revision, decision)
+    """A decision on a revision as callers see it, with what became of the order."""
+    document = rows.decision_document(row.quote_number, row.revision, decision)
+    return document.model_copy(update={"order_state": row.order_state}) if row.order_state else document
 
 
 def quote_document(row: StoredQuote, status: QuoteStatus, *, today: date) -> bytes:
@@ -119,12 +120,13 @@ def explanation_document(row: StoredQuote, resources: Resources) -> Explanation:
 
 
 def _worked_out_again(begun: Start, blanks: bytes, operations: bytes, resources: Resources) -> Explanation:
+    load = pinned_snapshot(resources.load, begun.load_snapshot)
     return explain(
         job=job_of(begun),
         blanks=BlankPlan.model_validate_json(blanks),
         operations=OperationPlan.model_validate_json(operations),
         rates=resources.rates.revision(begun.rate_revision).rates,
-        load=pinned_snapshot(resources.load, begun.load_snapshot),
+        load=None if load is None else load.without(begun.quote_number),
     )
 
 

@@ -3,37 +3,44 @@
 from __future__ import annotations
 
 import json
-import logging
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
-from services.chassis import tracing
+from services.chassis.between_services import ring
 from services.chassis.pipeline import write_section
 from services.chassis.rate_source import RevisionOutgrown
 from services.chassis.resources import Resources
-from services.quoting.errors import DecisionStands, QuantityNotQuoted, QuoteExpired, QuoteNotIssued
+from services.quoting.errors import (
+    DecisionStands,
+    NothingToChange,
+    QuantityNotQuoted,
+    QuoteExpired,
+    QuoteNotIssued,
+    RevisionUnknown,
+)
 from services.quoting.service.booking import booking_of
 from services.quoting.service.comparison import Issued, compare
 from services.quoting.service.documents import decision_document, explanation_document, not_ready, state_of
+from services.quoting.service.order_events import take_in
+from services.quoting.service.promise import refuse_days_gone
 from services.quoting.store.life import LifeStore
 from services.quoting.store.repository import QuoteStore
 from services.quoting.store.rows import TERMS, Decision, StoredQuote
-from shared_schemas.pipeline import ORDERS_QUEUE, TAKE_OVER_TASK
+from shared_schemas.lead_times import Delivery, PromisedAtAcceptance
+from shared_schemas.pipeline import TAKE_OVER_TASK
 from shared_schemas.quote import QuoteBody, QuoteDecision, QuoteRequest
 from shared_schemas.quote_life import Comparison, DecisionRequest
 from shared_schemas.rates import Rates
-
-log = logging.getLogger(__name__)
 
 
 def decide(number: str, asked: DecisionRequest, *, key_id: str, now: datetime, resources: Resources) -> QuoteDecision:
     """Record what the customer decided on a revision, once; the same decision told again gets the same answer.
 
-    With an acceptance the date is worked out again, and the order is handed over to orders.
+    With an acceptance the date is worked out again, and the order is handed over to orders; a change of an order takes its place.
     Raises `QuoteUnknown`, `RevisionUnknown`, `DecisionStands` for another decision than the one that stands,
-    `QuoteNotIssued`, `QuoteExpired`, `QuantityNotQuoted`.
+    `QuoteNotIssued`, `QuoteExpired`, `QuantityNotQuoted`, `NothingToChange`, `OrderOver`.
     """
     row = QuoteStore(resources.database).quote(number, asked.revision)
     wanted = Decision(
@@ -43,31 +50,46 @@ def decide(number: str, asked: DecisionRequest, *, key_id: str, now: datetime, r
     stands = row.decision
     if stands is None:
         _refuse_undecidable(row, wanted, confirmed=asked.confirm_expired, now=now)
-        stands = _recorded(row, wanted, resources)
-    if not stands.says_the_same_as(wanted):
+        refuse_days_gone(asked.deliveries, now.date())
+        stands = _recorded(row, wanted, asked.deliveries, resources)
+    if not (stands.says_the_same_as(wanted) and _has_deliveries(stands, asked.deliveries)):
         raise DecisionStands(number, row.revision, _in_words(stands))
     return decision_document(row, stands)
 
 
-def _recorded(row: StoredQuote, wanted: Decision, resources: Resources) -> Decision:
+def _has_deliveries(stands: Decision, said: Sequence[Delivery]) -> bool:
+    """Whether a decision has the parts that are said of it; none need be said again."""
+    known = () if stands.promised is None else PromisedAtAcceptance.model_validate_json(stands.promised).deliveries
+    return not said or [(one.quantity, one.by) for one in said] == [(one.quantity, one.by) for one in known]
+
+
+def _recorded(row: StoredQuote, wanted: Decision, deliveries: Sequence[Delivery], resources: Resources) -> Decision:
     """Record a decision unless there is one: the decision that stands. An order is handed over with its acceptance or not at all."""
-    life = LifeStore(resources.database)
+    life, before = LifeStore(resources.database), None
     if wanted.decision != "accepted" or wanted.quantity is None:
         return life.decide(row.number, wanted)
-    booking = booking_of(row, wanted.quantity, at=wanted.at, resources=resources)
-    accepted = replace(wanted, promised=write_section(booking.promised))
+    if wanted.changes_order is not None:
+        # An order that has ended is not changed: what was not heard of it yet is heard now.
+        take_in(resources)
+        before = _ordered(row, wanted.changes_order, resources)
+    booking = booking_of(row, wanted.quantity, at=wanted.at, resources=resources, before=before, deliveries=deliveries)
+    change = None if booking.change is None else write_section(booking.change)
+    accepted = replace(wanted, promised=write_section(booking.promised), order_change=change)
     stands = life.decide(row.number, accepted, write_section(booking.order))
     if stands == accepted:
-        _ring_orders(row.number, resources)
+        ring(TAKE_OVER_TASK, row.number, resources)
     return stands
 
 
-def _ring_orders(number: str, resources: Resources) -> None:
-    """Tell the orders service that there is something to take over. If it does not hear, it finds that when it next looks by itself."""
+def _ordered(row: StoredQuote, revision: int, resources: Resources) -> StoredQuote:
+    """The earlier revision whose order is to be changed; raises `NothingToChange` where it is not ordered."""
     try:
-        resources.send(TAKE_OVER_TASK, ORDERS_QUEUE, number, 1, tracing.trace_of(None))
-    except Exception as fault:
-        log.warning("orders not told of an acceptance; it will look by itself", extra={"number": number, "why": str(fault)})
+        before = QuoteStore(resources.database).quote(row.quote_number, revision)
+    except RevisionUnknown as fault:
+        raise NothingToChange(row.quote_number, revision, None) from fault
+    if before.decision is None or before.decision.decision != "accepted" or revision >= row.revision:
+        raise NothingToChange(row.quote_number, revision, None)
+    return before
 
 
 def _refuse_undecidable(row: StoredQuote, wanted: Decision, *, confirmed: bool, now: datetime) -> None:

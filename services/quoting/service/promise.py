@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date, datetime
 
 from services.chassis.resources import Resources
@@ -11,7 +12,7 @@ from services.quoting.pricing.evaluation import evaluate
 from services.quoting.service.booking import plans_on, quoted_ship_date
 from services.quoting.store.repository import QuoteStore
 from services.quoting.store.rows import StoredQuote
-from shared_schemas.lead_times import Promise, PromiseRequest
+from shared_schemas.lead_times import Delivery, Promise, PromiseRequest
 from shared_schemas.problem import ProblemDetail
 
 
@@ -21,7 +22,7 @@ def promise(number: str, asked: PromiseRequest, *, now: datetime, resources: Res
     Raises `QuoteUnknown`, `RevisionUnknown`, `QuoteNotReady` for a quote without a price, `RequestUnanswerable` for a delivery on a day that is gone.
     """
     today = now.date()
-    _refuse_days_gone(asked, today)
+    refuse_days_gone(asked.deliveries, today)
     row = QuoteStore(resources.database).quote(number, asked.revision)
     load = resources.load.latest()
     plans = plans_on(row, today, load=load, resources=resources)
@@ -40,7 +41,8 @@ def promise(number: str, asked: PromiseRequest, *, now: datetime, resources: Res
     )
 
 
-def _refuse_days_gone(asked: PromiseRequest, today: date) -> None:
+def refuse_days_gone(deliveries: Sequence[Delivery], today: date) -> None:
+    """Raise `RequestUnanswerable` that names every delivery which is wanted on a day that is gone."""
     gone = [
         ProblemDetail(
             pointer=f"/deliveries/{place}/by",
@@ -49,7 +51,7 @@ def _refuse_days_gone(asked: PromiseRequest, today: date) -> None:
             limit=today.isoformat(),
             remedy="name a day to come, or leave it out",
         )
-        for place, delivery in enumerate(asked.deliveries)
+        for place, delivery in enumerate(deliveries)
         if delivery.by is not None and delivery.by < today
     ]
     if gone:

@@ -14,6 +14,8 @@ RIGHTS = {
     "decisions": "select, insert",
     "handovers": "select, insert",
     "feed_entries": "select, insert",
+    "order_events_taken": "select, update",
+    "order_ends": "select, insert",
     "dead_letters": "select, insert, update, delete",
 }
 """Tables that the role of this part may not do everything to."""

@@ -16,6 +16,7 @@ from services.chassis.database import Database
 from services.chassis.epoch import Epoch, current_epoch
 from services.quoting.store.rows import decision_document, decision_of
 from shared_schemas.estimate_feed import EntryType, EstimateEntry
+from shared_schemas.order_events import OrderCancellation, Rescheduling
 
 FEED_LOCK = 7460214
 NEXT_POSITION = "nextval('quoting.feed_positions')"
@@ -55,13 +56,16 @@ def lock_feed(connection: Connection) -> None:
     connection.execute(text("select pg_advisory_xact_lock(:lock)"), {"lock": FEED_LOCK})
 
 
-def insert_entry(connection: Connection, kind: EntryType, row_number: str, *, at: datetime, position: int | None = None) -> None:
+def insert_entry(
+    connection: Connection, kind: EntryType, row_number: str, *, at: datetime, position: int | None = None,
+    cancellation: OrderCancellation | None = None, rescheduled: Rescheduling | None = None,
+) -> None:  # fmt: skip
     """Write what happened to the ready quote in the row `row_number`, with the decision on it, if any. Who calls this holds the lock of the feed."""
     if position is None:
         position = int(connection.execute(text(f"select {NEXT_POSITION}")).scalar_one())
     row = connection.execute(
         text("select q.quote_number, q.revision, q.title, q.customer, o.finished_at, d.decision, d.quantity, d.decided_by, d.note, d.key_id, d.at, "
-             "d.promised, d.purchase_order, d.customer_number, d.contact, d.needed_by, d.reason, d.late "
+             "d.promised, d.purchase_order, d.customer_number, d.contact, d.needed_by, d.reason, d.late, d.changes_order, d.order_change "
              "from quoting.quotes q join quoting.outcomes o on o.number = q.number "
              "left join quoting.decisions d on d.number = q.number where q.number = :n"),
         {"n": row_number},
@@ -82,6 +86,8 @@ def insert_entry(connection: Connection, kind: EntryType, row_number: str, *, at
         customer=customer,
         finished_at=finished_at.astimezone(UTC),
         decision=decision_document(quote_number, revision, decision_of(decided)) if decided["decision"] else None,
+        cancellation=cancellation,
+        rescheduled=rescheduled,
     )
     connection.execute(
         text("insert into quoting.feed_entries (position, epoch, type, at, number, quote_number, revision, document) "

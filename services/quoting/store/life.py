@@ -9,10 +9,11 @@ from sqlalchemy import Connection, text
 
 from services.chassis import audit
 from services.chassis.database import Database
-from services.quoting.errors import DecisionStands, QuoteInWork
+from services.quoting.errors import DecisionStands, NothingToChange, OrderOver, QuoteInWork
 from services.quoting.store.bounds import NO_BOUNDS, Bounds, refuse_when_full
 from services.quoting.store.feed import NEXT_POSITION, insert_entry, lock_feed
 from services.quoting.store.handovers import insert_handover
+from services.quoting.store.order_events import end_of_order
 from services.quoting.store.repository import insert_revision, quote_start
 from services.quoting.store.rows import Decision, IdempotencyKey, NewQuote, Start, decision_of
 from services.quoting.store.runs import accept_once, note_event
@@ -69,7 +70,8 @@ class LifeStore:
     def decide(self, row_number: str, decision: Decision, handover: bytes | None = None) -> Decision:
         """Record a decision on the row `row_number` unless there is one, with the order that an acceptance hands over; the decision that stands.
 
-        A quote is one order: raises `DecisionStands` for an acceptance where another revision is accepted. The first
+        A quote is one order: raises `DecisionStands` for an acceptance where another revision is accepted, unless it says that it changes
+        that order, `NothingToChange` where it says so of what is not that order, and `OrderOver` where the order has ended. The first
         revision's row is locked meanwhile, so that of two acceptances one is first.
         """
         with self._database.transaction() as connection:
@@ -79,14 +81,7 @@ class LifeStore:
                      "on first.quote_number = q.quote_number and first.revision = 1 where q.number = :n for update of first"),
                 {"n": row_number},
             ).one()  # fmt: skip
-            other = connection.execute(
-                text("select q.revision, d.quantity, d.decided_by, d.at from quoting.decisions d join quoting.quotes q "
-                     "on q.number = d.number where q.quote_number = :quote and d.decision = 'accepted' and d.number <> :n"),
-                {"quote": quote.quote_number, "n": row_number},
-            ).first()  # fmt: skip
-            if other is not None and decision.decision == "accepted":
-                words = f"accepted for {other.quantity} by {other.decided_by} on {other.at:%Y-%m-%d}"
-                raise DecisionStands(quote.quote_number, other.revision, words)
+            changed = _order_changed(connection, quote.quote_number, row_number, decision)
             position = connection.execute(
                 text(f"insert into quoting.decisions ({', '.join(COLUMNS)}, number, feed_position) "
                      f"values (:{', :'.join(COLUMNS)}, :number, {NEXT_POSITION}) on conflict (number) do nothing returning feed_position"),  # nosec B608  columns of this module
@@ -101,12 +96,41 @@ class LifeStore:
                 _audit(connection, row_number, decision)
                 kind: EntryType = "accepted" if decision.decision == "accepted" else "declined"
                 insert_entry(connection, kind, row_number, at=decision.at, position=position)
+                if changed is not None:
+                    insert_entry(connection, "superseded", changed, at=decision.at)
                 return decision
             stands = connection.execute(
                 text(f"select {', '.join(COLUMNS)} from quoting.decisions where number = :n"),  # nosec B608  columns of ours
                 {"n": row_number},
             ).one()
             return decision_of(dict(stands._mapping))
+
+
+def _order_changed(connection: Connection, quote_number: str, row_number: str, decision: Decision) -> str | None:
+    """The row whose order an acceptance takes the place of, `None` for a first one, and where this revision was decided on before."""
+    if decision.decision != "accepted":
+        return None
+    rows = connection.execute(
+        text("select q.number, q.revision, d.decision, d.quantity, d.decided_by, d.at from quoting.quotes q left join quoting.decisions d "
+             "on d.number = q.number where q.quote_number = :quote and (d.decision = 'accepted' or q.number = :n) order by q.revision desc"),
+        {"quote": quote_number, "n": row_number},
+    ).all()  # fmt: skip
+    this = next(row for row in rows if row.number == row_number)
+    if this.decision is not None:
+        return None
+    ordered = next((row for row in rows if row.number != row_number), None)
+    if ordered is None:
+        if decision.changes_order is not None:
+            raise NothingToChange(quote_number, decision.changes_order, None)
+        return None
+    if end := end_of_order(connection, quote_number):
+        raise OrderOver(quote_number, end.state, end.at)
+    if decision.changes_order is None or ordered.revision > this.revision:
+        words = f"accepted for {ordered.quantity} by {ordered.decided_by} on {ordered.at:%Y-%m-%d}"
+        raise DecisionStands(quote_number, ordered.revision, words, later=this.revision > ordered.revision)
+    if decision.changes_order != ordered.revision:
+        raise NothingToChange(quote_number, decision.changes_order, ordered.revision)
+    return str(ordered.number)
 
 
 def _audit(connection: Connection, row_number: str, decision: Decision) -> None:

@@ -19,6 +19,11 @@ ROW_NUMBER = re.compile(NUMBER.pattern + r"(\.[1-9]\d{0,5})?", re.ASCII)
 """What a row, its traveller and its estimate are called: the number, and from the second revision on that too."""
 
 
+def quote_number_of(row_number: str) -> str:
+    """What people call the quote of a row."""
+    return row_number.partition(".")[0]
+
+
 @dataclass(frozen=True)
 class NewQuote:
     """A request about to be accepted."""
@@ -118,6 +123,10 @@ class Decision:
     """Of a decline, one of a closed list."""
     late: bool = False
     """Whether it was accepted after the last day of the quote."""
+    changes_order: int | None = None
+    """Of an acceptance, the earlier revision whose order it takes the place of."""
+    order_change: bytes | None = None
+    """What that makes of price and date, as a document."""
 
     def says_the_same_as(self, other: Decision) -> bool:
         """Whether both are one decision, told twice perhaps; `other` may leave out the note and what the customer calls it."""
@@ -125,7 +134,7 @@ class Decision:
         return same and other.note in ("", self.note) and all(getattr(other, name) in (None, getattr(self, name)) for name in TERMS)
 
 
-TERMS = ("purchase_order", "customer_number", "contact", "needed_by", "reason")
+TERMS = ("purchase_order", "customer_number", "contact", "needed_by", "reason", "changes_order")
 """What a decision may say beside what it is."""
 
 
@@ -155,6 +164,8 @@ class StoredQuote:
     """The archive that has the documents of a ready quote which are here no longer."""
     release: str | None = None
     """The version that worked it out, where that was noted."""
+    order_state: str | None = None
+    """Of a quote that was ordered how that order ended, where it has."""
 
 
 @dataclass(frozen=True)
@@ -178,8 +189,10 @@ SELECT = """
                                  where n.quote_number = q.quote_number and n.status <> 'cancelled')) as latest_revision,
            o.finished_at, o.digest, {body}, o.problem, o.valid_until, o.archived_in, o.release,
            d.decision, d.quantity, d.decided_by, d.note, d.key_id, d.at, d.promised,
-           d.purchase_order, d.customer_number, d.contact, d.needed_by, d.reason, d.late
+           d.purchase_order, d.customer_number, d.contact, d.needed_by, d.reason, d.late, d.changes_order, d.order_change,
+           case when d.decision = 'accepted' then x.state end as order_state
     from quoting.quotes q
+    left join quoting.order_ends x on x.quote_number = q.quote_number
     left join quoting.outcomes o on o.number = q.number
     left join quoting.decisions d on d.number = q.number
 """
@@ -194,7 +207,10 @@ def stored(row: Any) -> StoredQuote:
     values = dict(row._mapping)
     values["body"] = body_of(*(values.pop(name) for name in ("body", "packing", "packed", "body_bytes")))
     values["problem"] = bytes(values["problem"]) if values["problem"] is not None else None
-    details = {name: values.pop(name) for name in ("quantity", "decided_by", "note", "key_id", "at", "promised", "late", *TERMS)}
+    details = {
+        name: values.pop(name)
+        for name in ("quantity", "decided_by", "note", "key_id", "at", "promised", "late", "order_change", *TERMS)
+    }
     if values["decision"] is not None:
         values["decision"] = decision_of({"decision": values["decision"], **details})
     return StoredQuote(**values)
@@ -209,8 +225,8 @@ def body_of(body: Any, packing: str | None, packed: Any, body_bytes: int | None)
 
 def decision_of(values: Mapping[str, Any]) -> Decision:
     """The decision of the columns of its table."""
-    promised = values["promised"]
-    return Decision(**{**values, "promised": None if promised is None else bytes(promised)})
+    documents = {name: None if values[name] is None else bytes(values[name]) for name in ("promised", "order_change")}
+    return Decision(**{**values, **documents})
 
 
 def decision_document(quote_number: str, revision: int, decision: Decision) -> QuoteDecision:
@@ -227,6 +243,7 @@ def decision_document(quote_number: str, revision: int, decision: Decision) -> Q
             "at": decision.at.astimezone(UTC),
             "promised": None if decision.promised is None else json.loads(decision.promised),
             "late": decision.late,
+            "change": None if decision.order_change is None else json.loads(decision.order_change),
             **{name: getattr(decision, name) for name in TERMS},
         }
     )

@@ -21,7 +21,7 @@ from services.desk.comparison_text import comparison_page
 from services.desk.errors import WaitedTooLong
 from services.desk.page_parts import console_for
 from services.desk.quote_text import quote_page
-from shared_schemas.quote import Quote, QuoteDecision
+from shared_schemas.quote import OrderChange, Quote, QuoteDecision
 from shared_schemas.quote_life import (
     ChangedPlace,
     ChangedRow,
@@ -179,6 +179,19 @@ def test_an_order_is_told_with_the_customers_own_names_and_a_decline_with_its_re
     }  # fmt: skip
     assert "purchase order: PO 7" in done.stdout
     assert "after its last day" in done.stdout
+    change = OrderChange(
+        changes_order=1,
+        new_price=Decimal("900.00"),
+        price_difference=Decimal("-120.00"),
+        new_ship_date=date(2027, 2, 1),
+        days_later=3,
+    )
+    changed = TOLD.model_copy(update={"changes_order": 1, "change": change})
+    order = ("--changes-order", "1", "--deliver", "10@2027-02-01", "--deliver", "15")
+    done = run([(200, changed.model_dump(mode="json"))], "accept", "Q-1", "--quantity", "25", "--by", "x", *order)
+    asked = json.loads(done.requests[0].content)
+    assert (asked["changes_order"], asked["deliveries"]) == (1, [{"quantity": 10, "by": "2027-02-01"}, {"quantity": 15}])
+    assert "in the place of the order of revision 1; -120.00 in price; +3 days: it ships on 2027-02-01" in done.stdout
     done = run([(200, TOLD.model_dump(mode="json"))], "decline", "Q-1", "--by", "x", "--reason", "price")
     assert json.loads(done.requests[0].content)["reason"] == "price"
     assert run([(500, {})], "decline", "Q-1", "--by", "x", "--reason", "weather").exit_code == 2
