@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 from celery import Celery
 
+from services.chassis.migrate import PARTS
 from services.chassis.queue import HARD_LIMIT_S, SOFT_LIMIT_S, VISIBILITY_S, queue_app
 from services.chassis.settings import Settings
 from services.chassis.web import STATUS_OF_SHARED
@@ -120,3 +121,13 @@ def test_the_locks_carry_hashes_and_no_index_address() -> None:
         )
         assert "index-url" not in text.replace("--no-emit-index-url", "")
         assert "https://" not in text
+
+
+@pytest.mark.parametrize("part", PARTS)
+def test_migrations_of_a_part_are_numbered_and_each_stands_on_the_one_before(part: str) -> None:
+    files = sorted(PARTS[part].glob("[0-9]*.py"))
+    numbers = [path.name.split("_")[0] for path in files]
+    assert numbers == [f"{number:04d}" for number in range(1, len(files) + 1)], "a number is given once, and none is left out"
+    for before, number, path in zip(["None", *(f'"{one}"' for one in numbers)], numbers, files, strict=False):
+        text = path.read_text(encoding="utf-8")
+        assert f'revision = "{number}"\ndown_revision = {before}\n' in text, path.name
