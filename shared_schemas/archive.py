@@ -42,9 +42,9 @@ class Block(Contract):
 
 
 class ArchivedDecision(Contract):
-    """What was decided on a revision; `promised` and `handover` are documents as they were written with an acceptance.
+    """What was decided on a revision; `promised`, `order_change` and `handover` are documents as they were written with an acceptance.
 
-    An archive of before has nothing of what the customer calls it, nor why it was declined.
+    An archive of before has nothing of what the customer calls it, of what it changes, nor why it was declined.
     """
 
     decision: str
@@ -61,6 +61,8 @@ class ArchivedDecision(Contract):
     needed_by: date | None = None
     reason: str | None = None
     late: bool = False
+    changes_order: int | None = None
+    order_change: str | None = None
 
 
 class ArchivedEvent(Contract):

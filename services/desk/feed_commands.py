@@ -97,15 +97,25 @@ def _pages(
 
 
 def entry_line(entry: EstimateEntry) -> str:
-    """An entry on the terminal, in 80 columns: when, what, which estimate, and of an order how many, for when and for whom."""
-    decision = entry.decision
-    words = [f"{decision.quantity:,} x {entry.title}" if decision is not None and decision.quantity else entry.title]
-    if decision is not None:
-        words += [decision.purchase_order or "", f"for {decision.promised.ship_date}" if decision.promised else ""]
-        words += [decision.reason.replace("_", " ") if decision.reason else ""]
-    said = ", ".join(word for word in (*words, entry.customer) if word)
+    """An entry on the terminal, in 80 columns: when, what, which estimate, and in a few words the rest."""
+    said = ", ".join(word for word in (*_words(entry), entry.customer) if word)
     line = f"{entry.at.astimezone(UTC):%Y-%m-%d %H:%M}  {entry.type:<13}{entry.number:<18} {said}"
     return line if len(line) <= WIDTH else line[: WIDTH - 1] + "…"
+
+
+def _words(entry: EstimateEntry) -> Iterator[str]:
+    """What happened, shortly: the newest first, as the line may be cut off."""
+    decision, moved, cancelled = entry.decision, entry.rescheduled, entry.cancellation
+    if moved is not None:
+        yield f"{moved.old_date} -> {moved.new_date}"
+    if cancelled is not None:
+        yield cancelled.reason.replace("_", " ")
+        yield f"charge {cancelled.charge:,} {cancelled.currency}" if cancelled.charge else ""
+    yield f"{decision.quantity:,} x {entry.title}" if decision is not None and decision.quantity else entry.title
+    if decision is not None:
+        yield decision.purchase_order or ""
+        yield f"for {decision.promised.ship_date}" if decision.promised and moved is None else ""
+        yield decision.reason.replace("_", " ") if decision.reason else ""
 
 
 def add_to(app: typer.Typer) -> None:

@@ -155,7 +155,7 @@ def test_an_archive_of_before_is_read_though_its_decisions_say_less(
     run("archive", "--before", BEFORE, "--out", "a.gz", "--remove")
     quote, last = (json.loads(line) for line in lines_of("a.gz"))
     decision = quote["revisions"][0]["decision"]
-    for new in ("purchase_order", "customer_number", "contact", "needed_by", "reason", "late"):
+    for new in ("purchase_order", "customer_number", "contact", "needed_by", "reason", "late", "changes_order", "order_change"):
         del decision[new]
     line = json.dumps(quote, separators=(",", ":"), ensure_ascii=False).encode() + b"\n"
     last["sha256"] = hashlib.sha256(line).hexdigest()

@@ -9,6 +9,8 @@ from collections import Counter
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime
+from decimal import Decimal
+from queue import SimpleQueue
 
 from pydantic import TypeAdapter
 from sqlalchemy import text
@@ -18,16 +20,18 @@ from services.chassis.epoch import begin_epoch
 from services.chassis.migrate import PARTS
 from services.quoting.api.parts import cursor_of
 from services.quoting.store.life import LifeStore
+from services.quoting.store.order_events import OrderEventInbox
 from shared_schemas.estimate_feed import EstimateEntry
+from shared_schemas.order_events import OrderCancellation, OrderEvent
 from shared_schemas.rates import Rates
 from tests.integration.parts import run_statement
-from tests.integration.test_quoting_feed import WRITERS, accepted, declined, ready
+from tests.integration.test_quoting_feed import accepted, declined, ready
 from tests.integration.test_quoting_life_routes import Shop
-from tests.integration.test_quoting_life_store import at_once
+from tests.integration.test_quoting_life_store import NOW, at_once
 
 ENTRIES_OF = TypeAdapter(list[EstimateEntry])
 ENTRIES = 10_000
-WRITTEN = int(os.environ.get("FEED_WRITTEN", "400"))
+WRITTEN = int(os.environ.get("FEED_WRITTEN", "300"))
 """So many of them come from the store's own functions, some four thousandths of a second each; the others are copies of the first."""
 
 
@@ -92,28 +96,45 @@ def backed_up(database: Database, postgres_url: str) -> Iterator[Database]:
 def test_of_ten_thousand_entries_with_four_writers_none_is_missing_none_doubled_and_read_again_they_are_the_same(
     database: Database, rates: Rates
 ) -> None:
-    quotes = max(WRITTEN // 2, 1)
-    numbers = ready(database, quotes)
-    copied(database, max(ENTRIES - 2 * quotes, 0))
+    numbers = ready(database, WRITTEN // 3)
+    orders, declines = numbers[: len(numbers) // 2], numbers[len(numbers) // 2 :]
+    copied(database, ENTRIES - len(numbers) - len(numbers) - len(orders))
     begin_epoch(database, PARTS, now=datetime.now(UTC), why="restored")
-    life = LifeStore(database)
+    life, inbox = LifeStore(database), OrderEventInbox(database)
+    placed: SimpleQueue[str] = SimpleQueue()
 
-    def write(place: int) -> None:
-        for count, number in enumerate(numbers[place::WRITERS]):
-            life.decide(number, declined() if count % 3 == 2 else accepted())
+    def accept(place: int) -> None:
+        for number in orders[place::2]:
+            life.decide(number, accepted())
+            placed.put(number)
 
-    reader = Reader(Shop(database, rates))
-    writing = threading.Thread(target=at_once, args=(WRITERS, write))
+    def decline() -> None:
+        for number in declines:
+            life.decide(number, declined())
+
+    def cancel() -> None:
+        """Take in what orders tells, one event after the other, as soon as there is an order to cancel."""
+        ended = OrderCancellation(at=NOW, by="M. Fell", charge=Decimal(0))
+        for place in range(len(orders)):
+            told = OrderEvent(
+                id=place + 1, epoch="", type="cancelled", at=NOW, order=placed.get(timeout=60), revision=1, cancellation=ended
+            )
+            inbox.take_in([told])
+
+    writers = (lambda: accept(0), lambda: accept(1), decline, cancel)
+    reader, faults = Reader(Shop(database, rates)), list[object]()
+    writing = threading.Thread(target=lambda: faults.extend(filter(None, at_once(4, lambda place: writers[place]()))))
     writing.start()
     while writing.is_alive():
         reader.read()
     entries = reader.read_on()
-    assert len(entries) == max(ENTRIES, 2 * quotes)
+    assert faults == []
+    assert len(entries) == ENTRIES
     ids = [one.id for one in entries]
     assert ids == sorted(set(ids)), "each once, in their order"
-    decided = Counter(one.number for one in entries if one.decision is not None)
-    assert decided == Counter(number.replace("Q", "E", 1) for number in numbers)
-    assert Counter(one.type for one in entries)["declined"] == sum(len(numbers[place::WRITERS]) // 3 for place in range(WRITERS))
+    for kind, quotes in (("accepted", orders), ("declined", declines), ("cancelled", orders)):
+        told = Counter(one.number for one in entries if one.type == kind)
+        assert told == Counter(number.replace("Q", "E", 1) for number in quotes), kind
     again = Reader(Shop(database, rates))
     again.read_on()
     assert b",".join(again.seen) == b",".join(reader.seen), "byte for byte"

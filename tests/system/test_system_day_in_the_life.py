@@ -214,6 +214,13 @@ def test_a_day_in_the_life_of_an_order(box: Address, client_of: ClientOf, front_
     assert progress["forecast_ship_date"] > order["ship_date"]
     assert Decimal(progress["cost_so_far"]) > Decimal(progress["quoted_cost_so_far"]), "the polishing took longer"
 
+    # The feed tells the ERP so too: the day to which the order moved.
+    moves: list[dict[str, Any]] = []
+    until(lambda: bool(moves.extend(erp.polled()) or moves))
+    assert {one["type"] for one in moves} == {"rescheduled"}
+    assert moves[0]["rescheduled"]["old_date"] == order["ship_date"]
+    assert moves[-1]["rescheduled"]["cause"] == "work_reported"
+
     # The machine runs again, and the rest is done at once.
     progress = erp.reports(*(actual(one, str(TODAY - timedelta(days=1))) for one in operations if one["finishes"] >= broke_down))
     assert (progress["done"], len(progress["operations"])) == (len(operations), len(operations))

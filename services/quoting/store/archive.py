@@ -36,7 +36,7 @@ _REVISIONS = """
     select q.quote_number, q.number, q.revision, q.status, q.customer, q.title, q.request, q.rate_revision, q.load_snapshot, q.quoted_on,
            q.created_at, q.attempt, o.finished_at, o.digest, o.valid_until, o.problem, o.body, o.blanks, o.operations, o.packing, o.packed,
            o.body_bytes, o.blanks_bytes, o.operations_bytes, d.decision, d.quantity, d.decided_by, d.note, d.key_id, d.at, d.promised,
-           d.purchase_order, d.customer_number, d.contact, d.needed_by, d.reason, d.late, h.document
+           d.purchase_order, d.customer_number, d.contact, d.needed_by, d.reason, d.late, d.changes_order, d.order_change, h.document
     from quoting.quotes q
     left join quoting.outcomes o on o.number = q.number
     left join quoting.decisions d on d.number = q.number
@@ -157,9 +157,7 @@ def _block(row: Any) -> Block | None:
 def _decision(row: Any) -> ArchivedDecision | None:
     if row.decision is None:
         return None
-    texts = {
-        "promised": None if row.promised is None else bytes(row.promised).decode(),
-        "handover": None if row.document is None else bytes(row.document).decode(),
-    }
+    documents = {"promised": row.promised, "order_change": row.order_change, "handover": row.document}
+    texts = {name: None if document is None else bytes(document).decode() for name, document in documents.items()}
     names = set(ArchivedDecision.model_fields) - set(texts)
     return ArchivedDecision(**{name: row._mapping[name] for name in names}, **texts)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Iterator
 from datetime import UTC, date, datetime
+from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
@@ -17,8 +18,10 @@ from services.desk.client import BlankwrightClient, httpx
 from services.desk.command import app
 from services.desk.cursor_file import read_cursor, write_cursor
 from services.desk.errors import FileUnreadable, FileUnwritable
+from services.desk.feed_commands import entry_line
 from shared_schemas.estimate_feed import EstimateEntry, EstimatePage
 from shared_schemas.lead_times import PromisedAtAcceptance
+from shared_schemas.order_events import OrderCancellation, Rescheduling
 from shared_schemas.quote import QuoteDecision
 
 NOON = datetime(2026, 11, 2, 12, 0, tzinfo=UTC)
@@ -105,6 +108,22 @@ def test_the_feed_is_printed_page_by_page_in_80_columns_and_says_how_to_go_on(ru
     assert server.cursors() == [None, "Y2", "Y3"]
     assert server.asked[0].url.params.get_list("type") == ["ready", "declined"]
     assert not any("Prefer" in one.headers for one in server.asked)
+
+
+def test_an_order_that_moved_or_was_cancelled_says_so_before_all_else() -> None:
+    moved = Rescheduling(old_date=date(2026, 12, 22), new_date=date(2027, 1, 11), cause="work_reported")
+    ended = OrderCancellation(
+        at=NOON, by="M. Fell", key_id="k", reason="no_longer_needed", charge=Decimal("1250.00"), currency="USD"
+    )
+    placed = order(2).model_dump(exclude={"type"})
+    lines = [
+        entry_line(EstimateEntry.model_validate(placed | {"type": "rescheduled", "rescheduled": moved})),
+        entry_line(EstimateEntry.model_validate(placed | {"type": "cancelled", "cancellation": ended})),
+    ]
+    assert lines == [
+        "2026-11-02 12:00  rescheduled  E-2026-000002      2026-12-22 -> 2027-01-11, 1,2…",
+        "2026-11-02 12:00  cancelled    E-2026-000002      no longer needed, charge 1,25…",
+    ]
 
 
 def test_as_json_every_line_is_an_entry_as_it_came(run: Run) -> None:
