@@ -12,6 +12,7 @@ import typer
 
 from services.chassis.version import VERSION
 from services.desk import (
+    accuracy_commands,
     archive_commands,
     audit_commands,
     estimate_commands,
@@ -36,6 +37,7 @@ for commands in (
     estimate_commands,
     feed_commands,
     order_commands,
+    accuracy_commands,
     load_commands,
     rate_commands,
     impact_commands,

@@ -11,7 +11,7 @@ from services.chassis.json_bodies import CheckedRoute
 from services.chassis.negotiation import is_known, quality
 from services.chassis.refusals import Refused
 from services.chassis.web import Tools, answers
-from services.orders import api_actuals, api_endings, api_learned, errors
+from services.orders import api_accuracy, api_actuals, api_endings, api_learned, errors
 from services.orders.api_parts import (
     JSON,
     SVG,
@@ -36,6 +36,7 @@ router = APIRouter(route_class=CheckedRoute)
 router.include_router(api_actuals.router)
 router.include_router(api_learned.router)
 router.include_router(api_endings.router)
+router.include_router(api_accuracy.router)
 
 PATH = "/v1/load"
 LARGER_BODIES = {PATH: 8 * 1024 * 1024}

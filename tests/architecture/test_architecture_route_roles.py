@@ -61,6 +61,8 @@ WHO: dict[str, str] = {
     "POST /v1/webhooks/{}/deliveries/{}/replay": "erp",
     "GET /v1/findings": "sales erp engineer",
     "GET /v1/handovers": "service",
+    "GET /v1/accuracy": "engineer",
+    "GET /v1/win-rate": "sales engineer",
     "GET /v1/load": "sales erp engineer",
     "PUT /v1/load": "erp engineer",
     "GET /v1/load/snapshots": "sales erp engineer service",

@@ -16,7 +16,7 @@ from services.optics.law import LAWS, Law
 from tests.laws.equations import DRAWS, arguments_of, drawn, names_in, worked_out
 
 ROOMS = ("optics", "shop", "prescription.domain", "glass.domain", "process.domain", "quoting.costs", "quoting.risk", "quoting.promise",
-         "quoting.pricing", "quoting.explain")  # fmt: skip
+         "quoting.pricing", "quoting.explain", "orders.domain")  # fmt: skip
 
 WITHIN_REACH = {"radius_mm": (30.0, 200.0), "height_mm": (0.5, 15.0), "conic": (-3.0, 1.0)}
 VISIBLE = {"wavelength_nm": (400.0, 1500.0)}
@@ -73,6 +73,8 @@ RANGES: dict[str, dict[str, tuple[float, float]]] = {
     "price_step": {"minor_units": (0, 3)},
     "charges_saved_each": {"minor_units": (0, 3)},
     "passes": {"gain": (1.5, 6.0)},
+    "wilson_low": {"wins": (1, 20), "tries": (20, 400), "deviations": (0.5, 3.0)},
+    "wilson_high": {"wins": (1, 20), "tries": (20, 400), "deviations": (0.5, 3.0)},
     "break_even_pieces": {"mould_charge": (5000.0, 20000.0), "polished_each": (100.0, 300.0), "pressed_each": (5.0, 40.0)},
     "ramp": {"slope": (0.001, 0.3), "knee": (0.5, 5.0), "figure": (0.05, 5.0), "ramp_power": (0.5, 2.5)},
     "slowed_share": {"ramp": (1.0, 5.0)},

@@ -28,6 +28,7 @@ from services.quoting.api import (
     readiness,
     ubl,
     webhooks,
+    win_rate,
 )
 from services.quoting.api.parts import (
     QUOTE_FINISHED,
@@ -82,6 +83,7 @@ for part in (
     webhooks,
     impact,
     readiness,
+    win_rate,
     operators,
     promise,
     findings,
