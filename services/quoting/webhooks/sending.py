@@ -13,6 +13,7 @@ from typing import Protocol
 import httpcore
 import httpx
 
+from services.chassis.problems import clean
 from services.chassis.version import VERSION
 from services.quoting.webhooks.targets import Guard, GuardedBackend, TargetRefused
 
@@ -64,11 +65,12 @@ class HttpSender:
         try:
             return self._sent(self._guard.target(url), headers, body)
         except TargetRefused as fault:
-            return Answer(None, f"refused: {fault}")
+            return Answer(None, clean(f"refused: {fault}"))
         except httpcore.TimeoutException:
             return Answer(None, f"no answer within {SENT_WITHIN_S:g} s")
-        except (httpcore.NetworkError, httpcore.ProtocolError, OSError) as fault:
-            return Answer(None, f"{type(fault).__name__}: {str(fault)[:100]}")
+        except Exception as fault:
+            # Whatever else: an endpoint that could make this raise would be tried for ever and never be dead.
+            return Answer(None, clean(f"{type(fault).__name__}: {str(fault)[:100]}"))
 
     def _sent(self, target: httpx.URL, headers: Mapping[str, str], body: bytes) -> Answer:
         backend = GuardedBackend(self._guard, clock=self._clock, ends_at=self._clock() + SENT_WITHIN_S)

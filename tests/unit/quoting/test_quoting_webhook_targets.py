@@ -220,6 +220,15 @@ def test_what_is_no_http_is_no_answer() -> None:
     assert (answer.status, str(answer.fault)[:19]) == (None, "RemoteProtocolError")
 
 
+def test_whatever_goes_wrong_on_the_way_is_no_answer_and_raises_nothing() -> None:
+    def broken(host: str, port: int) -> Sequence[str]:
+        raise ValueError("server_hostname cannot start with a leading dot\x00")
+
+    assert HttpSender(Guard(resolve=broken))("https://a.example/", {}, b"{}").fault == (
+        "ValueError: server_hostname cannot start with a leading dot?"
+    )
+
+
 def test_retry_after_is_handed_on() -> None:
     with receiving(b"HTTP/1.1 429 Slow\r\nRetry-After: 77\r\nContent-Length: 0\r\n\r\n") as receiver:
         assert HttpSender(local())(f"http://hooks.example:{receiver.port}/", {}, b"{}").retry_after == "77"
