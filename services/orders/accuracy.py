@@ -4,10 +4,9 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import UTC, date
-from itertools import islice
 from threading import Lock
 
 from cachetools import LRUCache
@@ -92,14 +91,29 @@ def _told(resources: Resources, since: date | None, until: date | None) -> Told:
     with _lock:
         if key in _kept:
             return _kept[key]
-    jobs = store.finished(since=since, until=until, most=MOST_JOBS)
-    reported = [one for one in jobs if one.job]
-    whole, groups = groups_of(reported)
-    points = {
-        measure: tuple(islice((one.job[measure] for one in reported if measure in one.job), MOST_POINTS)) for measure in MEASURES
-    }
+    told = _read(store.finished(since=since, until=until, most=MOST_JOBS))
     with _lock:
-        return _kept.setdefault(key, Told(len(jobs) - len(reported), whole, groups, points))
+        return _kept.setdefault(key, told)
+
+
+def _read(jobs: Iterable[JobFigures]) -> Told:
+    """Finished jobs put together, each looked at once."""
+    unreported = 0
+    points: dict[Measure, list[Pair]] = {measure: [] for measure in MEASURES}
+
+    def reported() -> Iterator[JobFigures]:
+        nonlocal unreported
+        for one in jobs:
+            for measure, pair in one.job.items():
+                if len(points[measure]) < MOST_POINTS:
+                    points[measure].append(pair)
+            if one.job:
+                yield one
+            else:
+                unreported += 1
+
+    whole, groups = groups_of(reported())
+    return Told(unreported, whole, groups, {measure: tuple(pairs) for measure, pairs in points.items()})
 
 
 def _figures(reported: Reported) -> JobFigures | None:

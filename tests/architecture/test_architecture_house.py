@@ -111,17 +111,6 @@ def test_no_file_is_longer_than_it_deserves() -> None:
     assert found == []
 
 
-@pytest.mark.parametrize("folder", sorted(ROOT.glob("services/*/store/migrations")), ids=lambda folder: folder.parent.parent.name)
-def test_migrations_of_a_part_follow_one_another(folder: Path) -> None:
-    files = sorted(folder.glob("[0-9]*.py"))
-    said = [
-        tuple(re.findall(r'^(?:down_)?revision = "?(\w+)"?$', path.read_text(encoding="utf-8"), flags=re.MULTILINE))
-        for path in files
-    ]
-    numbers = [path.name[:4] for path in files]
-    assert said == list(zip(numbers, ["None", *numbers], strict=False)), "each is numbered after the one that it follows"
-
-
 def test_the_locks_carry_hashes_and_no_index_address() -> None:
     for name in ("requirements.lock", "requirements-dev.lock"):
         text = (ROOT / name).read_text(encoding="utf-8")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from array import array
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import date
@@ -179,33 +180,53 @@ def _known(pairs: Pairs) -> Pairs:
     }
 
 
+class _Column:
+    """The pairs of one measure of one group, as plain numbers: a report has millions."""
+
+    def __init__(self, pairs: Iterable[Pair] = ()) -> None:
+        self.quoted, self.actual = array("d"), array("d")
+        self.inside = self.told = 0
+        for pair in pairs:
+            self.add(pair)
+
+    def add(self, pair: Pair) -> None:
+        quoted, actual, inside = pair
+        self.quoted.append(quoted)
+        self.actual.append(actual)
+        if inside is not None:
+            self.told += 1
+            self.inside += inside
+
+
 class _Collected:
-    """The pairs of one group."""
+    """The jobs of one group."""
 
     def __init__(self) -> None:
         self.jobs = 0
-        self.pairs: dict[Measure, list[Pair]] = {measure: [] for measure in MEASURES}
+        self.columns: dict[Measure, _Column] = {measure: _Column() for measure in MEASURES}
 
     def add(self, pairs: Pairs) -> None:
         self.jobs += 1
         for measure, pair in pairs.items():
-            self.pairs[measure].append(pair)
+            self.columns[measure].add(pair)
 
     def group(self, name: str) -> AccuracyGroup:
         return AccuracyGroup(
-            name=name, jobs=self.jobs, measures=tuple(measured(measure, pairs) for measure, pairs in self.pairs.items())
+            name=name, jobs=self.jobs, measures=tuple(_measured(measure, column) for measure, column in self.columns.items())
         )
 
 
-def measured(measure: Measure, pairs: Sequence[Pair]) -> MeasuredAccuracy:
+def measured(measure: Measure, pairs: Iterable[Pair]) -> MeasuredAccuracy:
     """One measure of some jobs, in whichever order they come."""
-    jobs = len(pairs)
+    return _measured(measure, _Column(pairs))
+
+
+def _measured(measure: Measure, column: _Column) -> MeasuredAccuracy:
+    jobs = len(column.quoted)
     if jobs < FEWEST_JOBS:
         few = "no job tells it" if not jobs else f"only {jobs} {'job tells' if jobs == 1 else 'jobs tell'} it"
         return MeasuredAccuracy(measure=measure, jobs=jobs, remark=f"{few}; figures are given from {FEWEST_JOBS} on")
-    quoted, actual = (
-        np.array(values, dtype=np.float64) for values in zip(*((one.quoted, one.actual) for one in pairs), strict=True)
-    )
+    quoted, actual = np.array(column.quoted), np.array(column.actual)
     p25, median, p75 = (float(one) for one in np.percentile(actual / quoted, (25, 50, 75)))
     return MeasuredAccuracy(
         measure=measure,
@@ -214,15 +235,15 @@ def measured(measure: Measure, pairs: Sequence[Pair]) -> MeasuredAccuracy:
         median_ratio=round(median, 4),
         ratio_p25=round(p25, 4),
         ratio_p75=round(p75, 4),
-        inside_p80=_inside([one.inside_p80 for one in pairs if one.inside_p80 is not None]),
+        inside_p80=_inside(column.inside, column.told),
     )
 
 
-def _inside(kept: Sequence[bool]) -> ShareInside | None:
-    if len(kept) < FEWEST_JOBS:
+def _inside(inside: int, told: int) -> ShareInside | None:
+    if told < FEWEST_JOBS:
         return None
-    share = counted_share(sum(kept), len(kept))
-    return ShareInside(jobs=len(kept), share=share.share, low=share.low, high=share.high)
+    share = counted_share(inside, told)
+    return ShareInside(jobs=told, share=share.share, low=share.low, high=share.high)
 
 
 def groups_of(jobs: Iterable[JobFigures]) -> tuple[AccuracyGroup, dict[GroupedBy, tuple[AccuracyGroup, ...]]]:

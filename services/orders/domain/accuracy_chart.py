@@ -34,7 +34,8 @@ def ratio_chart(kind: GroupedBy, measure: Measure, groups: Sequence[AccuracyGrou
 def _interval(group: AccuracyGroup, measure: Measure) -> Interval:
     one: MeasuredAccuracy = next(found for found in group.measures if found.measure == measure)
     few = " (few)" if one.median_ratio is None else ""
-    return Interval(group.name or "(no name)", one.median_ratio, one.ratio_p25, one.ratio_p75, f"{one.jobs:,}{few}")
+    name = group.name.replace("_", " ") or "(no name)"
+    return Interval(name, one.median_ratio, one.ratio_p25, one.ratio_p75, f"{one.jobs:,}{few}")
 
 
 def job_chart(measure: Measure, pairs: Sequence[Pair]) -> str:

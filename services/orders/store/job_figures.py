@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -64,16 +64,16 @@ class JobFigureStore:
             if time.monotonic() - begin > within_s:
                 return
 
-    def finished(self, *, since: date | None, until: date | None, most: int) -> list[JobFigures]:
-        """The newest finished jobs, newest first."""
+    def finished(self, *, since: date | None, until: date | None, most: int) -> Iterator[JobFigures]:
+        """The newest finished jobs, newest first, read one after the other."""
         with self._database.transaction() as connection:
             rows = connection.execute(
                 text("select document from orders.job_figures where finished_on is not null "
                      "and (cast(:since as date) is null or finished_on >= :since) and (cast(:until as date) is null or finished_on <= :until) "
                      "order by finished_on desc, number desc limit :most"),
                 {"since": since, "until": until, "most": most},
-            )  # fmt: skip
-            return [JobFigures.model_validate_json(bytes(row.document)) for row in rows]
+            ).all()  # fmt: skip
+        return (JobFigures.model_validate_json(bytes(row.document)) for row in rows)
 
     def last_note(self) -> int:
         """The number of the newest note: while it stands, so do all."""
