@@ -49,7 +49,7 @@ def estimates(
     """
     with reported(as_json=as_json):
         start = after if after is not None or cursor is None else read_cursor(cursor)
-        with client_for(url, key, folder, role="erp") as desk, suppress(KeyboardInterrupt):
+        with client_for(url, key, folder, role="erp") as desk:
             _print(desk, start, types or [], since, follow=follow, as_json=as_json, cursor=cursor)
 
 
@@ -58,16 +58,17 @@ def _print(
     cursor: Path | None,
 ) -> None:  # fmt: skip
     is_first, end = True, start
-    for page in _pages(desk, start, types, since, follow=follow):
-        if page.items and is_first and not as_json:
-            typer.echo(HEAD)
-        for entry in page.items:
-            typer.echo(entry.model_dump_json() if as_json else entry_line(entry))
-            is_first = False
-        sys.stdout.flush()
-        if cursor is not None and page.next is not None and page.next != end:
-            write_cursor(cursor, page.next)
-        end = page.next
+    with suppress(KeyboardInterrupt):
+        for page in _pages(desk, start, types, since, follow=follow):
+            if page.items and is_first and not as_json:
+                typer.echo(HEAD)
+            for entry in page.items:
+                typer.echo(entry.model_dump_json() if as_json else entry_line(entry))
+                is_first = False
+            sys.stdout.flush()
+            if cursor is not None and page.next is not None and page.next != end:
+                write_cursor(cursor, page.next)
+            end = page.next
     if cursor is None:
         say(f"go on with: --after {end}" if end else "nothing has happened yet", quiet=as_json)
 

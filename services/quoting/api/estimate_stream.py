@@ -107,7 +107,7 @@ async def _entries(
             for entry in page:
                 yield entry
                 position, pause_s = entry.position, FIRST_PAUSE_S
-            is_full = len(page) == READ_AT_ONCE
+            is_full = len(page) == READ_AT_ONCE and not streams.must_end
         # What stands before the end and was on no page is not wanted.
         position = max(position, end.position)
         if streams.must_end or clock() >= ends_at:

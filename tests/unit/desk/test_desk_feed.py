@@ -170,6 +170,11 @@ def test_followed_it_waits_for_what_comes_and_asks_again_while_the_server_is_awa
     assert read_cursor(tmp_path / "at") == "Y2"
 
 
+def test_who_stops_following_is_told_how_to_go_on(run: Run) -> None:
+    done = run([page(entry(1), end="Y1"), KeyboardInterrupt()], "--follow")
+    assert (done.exit_code, "go on with: --after Y1" in done.stderr) == (0, True)
+
+
 @pytest.mark.parametrize("arguments", [[], ["--follow"]])
 def test_a_cursor_of_before_a_restore_ends_the_command_and_leaves_the_file(run: Run, tmp_path: Path, arguments: list[str]) -> None:
     write_cursor(tmp_path / "at", "Y1")
