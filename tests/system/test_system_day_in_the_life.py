@@ -240,3 +240,14 @@ def test_a_day_in_the_life_of_an_order(box: Address, client_of: ClientOf, front_
     slow = sure_of(learned)
     assert set(slow) == {"polish"}
     assert 1.2 < slow["polish"] <= SLOWER, "drawn towards the present rate"
+
+    # How true quotes came says the same of the finished jobs.
+    report = engineer.get("/v1/accuracy").json()
+    assert report["jobs"] == 1 + FURTHER_ORDERS
+    ratios = {
+        group["name"]: measure["median_ratio"]
+        for group in report["by_operation"]
+        for measure in group["measures"]
+        if measure["measure"] == "hours" and measure["median_ratio"] is not None
+    }
+    assert [name for name, ratio in ratios.items() if ratio > 1.01] == ["polish"], ratios
