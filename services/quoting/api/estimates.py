@@ -44,7 +44,7 @@ Since = Annotated[AwareDatetime | None, Query(description="Only what happened fr
 
 @router.get(
     "/v1/estimates",
-    summary="What happened to job estimates, oldest first: ready, accepted, declined, expired, superseded",
+    summary="What happened to job estimates, oldest first: ready, accepted, declined, expired, superseded, cancelled, rescheduled",
     response_model=EstimatePage,
     responses={**FOUND, **answers("invalid", "gone")},
 )
