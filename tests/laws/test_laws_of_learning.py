@@ -138,9 +138,10 @@ def test_a_class_of_few_jobs_is_drawn_towards_its_factor_and_one_of_many_stands_
 
 def test_other_machines_that_are_off_let_one_of_few_jobs_move_further() -> None:
     alone = learned_of(0.2, 0.2, 0.2)
-    others_true = {str(place): jobs_of([0.0, 0.01, -0.01] * 8) for place in range(6)}
+    others_true = {str(place): jobs_of([0.0, SCATTER, -SCATTER] * 8) for place in range(6)}
     others_off = {
-        str(place): jobs_of([size, size + 0.01, size - 0.01] * 8) for place, size in enumerate((0.4, -0.4, 0.5, -0.5, 0.3, -0.3))
+        str(place): jobs_of([size, size + SCATTER, size - SCATTER] * 8)
+        for place, size in enumerate((0.4, -0.4, 0.5, -0.5, 0.3, -0.3))
     }
     among_true, among_off = (learn({"a": jobs_of([0.2] * 3), **others})["a"] for others in (others_true, others_off))
     assert among_true.ratio < among_off.ratio

@@ -27,8 +27,10 @@ Key = TypeVar("Key", bound=Hashable)
 
 USUAL_SCATTER = 0.15
 """Standard deviation of the logarithm of the minutes of a job about their mean, before any is known. Common practice."""
-SCATTER_JOBS = 10
+SCATTER_JOBS = 4
 """So many jobs the usual scatter counts for beside those of a shop."""
+BEFOREHAND_JOBS = 1
+"""So many it counts for where a factor is looked at by itself, to learn what is usual: more would hold what is clipped to it."""
 ALIKE = (6.0, 12.0, 25.0, 50.0, 100.0)
 """So many jobs the scatter of the shop may count for beside those of a factor: few where factors scatter very differently, many where they are alike."""
 MOST_SPREAD, MOST_CELL_SPREAD = 0.7, 0.35
@@ -145,7 +147,7 @@ def learn(histories: Mapping[Key, Sequence[JobRatio]]) -> dict[Key, Learned]:
     seen = {key: _history(jobs) for key, jobs in histories.items() if jobs}
     if not seen:
         return {}
-    beforehand = UsualScatter(USUAL_SCATTER, SCATTER_JOBS)
+    beforehand = UsualScatter(USUAL_SCATTER, BEFOREHAND_JOBS)
     usual = usual_scatter([_cells(history, 0, None, beforehand).scatter for history in seen.values()])
     since = {key: _since(history, usual) for key, history in seen.items()}
     spreads, weights = _spreads([_now(each) for each in since.values()])
