@@ -190,8 +190,8 @@ def usual_scatter(of_factors: Sequence[Scatter]) -> UsualScatter:
     Source:
         G. K. Smyth, as in `cells_of`. From memory.
     """
-    own = np.array([one.own for one in of_factors if one.own])
-    freedom = np.array([one.own_freedom for one in of_factors if one.own])
+    own = np.array([one.own for one in of_factors if one.own_freedom])
+    freedom = np.array([one.own_freedom for one in of_factors if one.own_freedom])
     size2 = (SCATTER_JOBS * USUAL_SCATTER**2 + float(freedom @ own**2)) / (SCATTER_JOBS + float(np.sum(freedom)))
     alike = np.array(ALIKE)[:, None]
     log_p = np.sum(
