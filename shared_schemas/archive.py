@@ -1,19 +1,18 @@
 """An archive of quotes: JSON Lines in gzip, a quote a line with all its revisions, and a last line that says what is in it.
 
-The documents of a ready revision lie in its line as they lay in the database, in one block (`shared_schemas/packing.py`): of packing `xz`
-any tool unpacks it, body first. Text of documents is passed on byte for byte.
+The documents of a ready revision lie in its line as they lay in the database, in one block (`services/chassis/packing.py`), body first. The
+last line has the specimens that blocks were packed beside, so that any tool unpacks a block without this suite: for packing `zstd-1`,
+`zstd -d --long=27 --patch-from=specimen_1 block`; for one of before, `xz -d`. Text of documents is passed on byte for byte.
 """
 
 from __future__ import annotations
 
-from base64 import b64decode
 from datetime import date, datetime
 from typing import Annotated
 
 from pydantic import Field
 
-from shared_schemas.base import NO_CONTROLS, Contract, Name
-from shared_schemas.packing import unpack
+from shared_schemas.base import NO_CONTROLS, Contract, Day, Name
 
 FORMAT = "blankwright-archive/1"
 MOST_IN_A_PAGE = 50
@@ -28,17 +27,14 @@ class Block(Contract):
 
     packing: str
     data: str
-    body_bytes: Annotated[int, Field(ge=0, le=2**30)]
-    blanks_bytes: Annotated[int, Field(ge=0, le=2**30)]
-    operations_bytes: Annotated[int, Field(ge=0, le=2**30)]
+    body_bytes: Annotated[int, Field(strict=True, ge=0, le=2**30)]
+    blanks_bytes: Annotated[int, Field(strict=True, ge=0, le=2**30)]
+    operations_bytes: Annotated[int, Field(strict=True, ge=0, le=2**30)]
 
-    def documents(self) -> tuple[bytes, ...]:
-        """Body, blank plan and operation plan; raises `ValueError` for a block that is not whole."""
-        return unpack(self.packing, b64decode(self.data), (self.body_bytes, self.blanks_bytes, self.operations_bytes))
-
-    def body(self) -> bytes:
-        """The body alone; raises `ValueError` for a block that is not whole."""
-        return unpack(self.packing, b64decode(self.data), (self.body_bytes,))[0]
+    @property
+    def sizes(self) -> tuple[int, int, int]:
+        """Of body, blank plan and operation plan, as they lie [bytes]."""
+        return self.body_bytes, self.blanks_bytes, self.operations_bytes
 
 
 class ArchivedDecision(Contract):
@@ -111,7 +107,10 @@ class ArchivePage(Contract):
 
 
 class ArchiveManifest(Contract):
-    """The last line of an archive: what the lines before it are. `sha256` is of those lines, with their ends."""
+    """The last line of an archive: what the lines before it are. `sha256` is of those lines, with their ends.
+
+    `specimens` are the files that blocks lean on, by name, in base64; an archive of before has none, and needs none.
+    """
 
     format: str
     quotes: int
@@ -122,6 +121,7 @@ class ArchiveManifest(Contract):
     settled_before: date
     first: str | None
     last: str | None
+    specimens: dict[str, str] = Field(default_factory=dict)
 
 
 class RevisionKept(Contract):
@@ -135,7 +135,7 @@ class ArchiveRemoval(Contract):
     """Revisions whose documents are in the archive of that name, read back and whole: they may go."""
 
     archive: ArchiveName
-    settled_before: date
+    settled_before: Day
     revisions: Annotated[tuple[RevisionKept, ...], Field(min_length=1, max_length=MOST_REMOVED_AT_ONCE)]
 
 

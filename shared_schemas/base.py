@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import re
+from datetime import date
 from decimal import Decimal
 from typing import Annotated, Any
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
-from pydantic_core import InitErrorDetails, PydanticCustomError
+from pydantic import AwareDatetime, BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
+from pydantic_core import InitErrorDetails, PydanticCustomError, PydanticKnownError
 
 
 class Contract(BaseModel):
@@ -20,6 +22,29 @@ def _money_is_written_in_full(value: Any) -> Any:
         raise PydanticCustomError("money_as_number", 'money is a decimal string, such as "12.50"', {})
     return value
 
+
+def _is_a_number(value: Any) -> bool:
+    return isinstance(value, (int, float)) or (isinstance(value, str) and _NUMBER.fullmatch(value.strip()) is not None)
+
+
+def _day_in_words(value: Any) -> Any:
+    if _is_a_number(value):
+        raise PydanticKnownError("date_type")
+    return value
+
+
+def _moment_in_words(value: Any) -> Any:
+    if _is_a_number(value):
+        raise PydanticKnownError("datetime_type")
+    return value
+
+
+_NUMBER = re.compile(r"[-+]?[0-9]*[.]?[0-9]+([eE][-+]?[0-9]+)?")
+Day = Annotated[date, BeforeValidator(_day_in_words)]
+"""A day in what callers send; a number is refused, which pydantic would take for seconds since 1970."""
+
+Moment = Annotated[AwareDatetime, BeforeValidator(_moment_in_words)]
+"""A moment with its offset from UTC in what callers send; a number is refused."""
 
 Number = Annotated[float, Field(strict=True)]
 """A JSON number (a string or a boolean is refused, a whole number is taken)."""

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from services.chassis.packing import body_in
 from services.desk import archive_file
 from services.desk.terminal import HERE, Folder, Json, Key, Url, answer, client_for, reported
 from shared_schemas.archive import (
@@ -94,7 +95,7 @@ def archive_show(
                 f"{file} has no body of {number}" + (f" in revision {revision}." if revision else ".")
             )
         archive_file.refuse_damaged(chosen, file)
-        typer.echo(chosen.block.body())
+        typer.echo(body_in(chosen.block))
 
 
 def _day(text: str) -> date:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import gzip
 import hashlib
 import os
+from base64 import b64encode
 from collections.abc import Iterable, Iterator
 from datetime import date, datetime
 from pathlib import Path
@@ -12,6 +13,7 @@ from typing import TypeVar
 
 from pydantic import ValidationError
 
+from services.chassis.packing import SPECIMEN, documents_in
 from services.desk.errors import DeskError
 from shared_schemas.archive import FORMAT, ArchivedQuote, ArchivedRevision, ArchiveManifest
 
@@ -41,6 +43,7 @@ def write(file: Path, quotes: Iterable[ArchivedQuote], *, version: str, settled_
             manifest = ArchiveManifest(
                 format=FORMAT, quotes=count, revisions=revisions, sha256=digest.hexdigest(), version=version, made_at=now,
                 settled_before=settled_before, first=first, last=last,
+                specimens={SPECIMEN.name: b64encode(SPECIMEN.read_bytes()).decode()},
             )  # fmt: skip
             out.write(manifest.model_dump_json().encode() + b"\n")
         part.chmod(0o600)
@@ -99,7 +102,7 @@ def refuse_damaged(revision: ArchivedRevision, file: Path) -> None:
     if revision.block is None:
         return
     try:
-        body = revision.block.documents()[0]
+        body = documents_in(revision.block)[0]
     except (ValueError, EOFError, OSError) as fault:
         raise ArchiveTrouble(f"{file} is damaged: the documents of {revision.row} cannot be read ({fault}).") from fault
     if hashlib.sha256(body).hexdigest() != revision.digest:

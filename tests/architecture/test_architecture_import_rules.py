@@ -124,6 +124,8 @@ def test_the_desk_reaches_the_others_over_http_only() -> None:
         "services.chassis.keys",
         # one wording for what is wrong with a document, at the desk and at the door; it does no I/O
         "services.chassis.problems",
+        # how the documents in an archive are packed; it reads its own file only
+        "services.chassis.packing",
         # the one number of the release
         "services.chassis.version",
     }

@@ -11,6 +11,7 @@ from sqlalchemy import text
 from sqlalchemy.exc import DBAPIError
 
 from services.chassis.database import Database
+from services.chassis.packing import QUICK, TIGHT
 from services.orders.store.repository import BookStore
 from services.quoting.store.blocks import digest_of, tighten
 from services.quoting.store.forgetting import KeptDays, forget
@@ -58,11 +59,11 @@ def packings(database: Database) -> dict[str, str | None]:
 def test_packed_tightly_or_as_before_a_quote_reads_the_same(store: QuoteStore, database: Database) -> None:
     old, new = settled(store), settled(store)
     of_before(database, old)
-    assert packings(database) == {old: None, new: "zlib"}
+    assert packings(database) == {old: None, new: QUICK}
     before = [(store.quote(number), store.sections(number)) for number in (old, new)]
     assert [row.body for row, _ in before] == [BODY, BODY]
     assert tighten(database, settled_before=LATER, within_s=60) == 2
-    assert packings(database) == {old: "xz", new: "xz"}
+    assert packings(database) == {old: TIGHT, new: TIGHT}
     assert [(store.quote(number), store.sections(number)) for number in (old, new)] == before
     assert tighten(database, settled_before=LATER, within_s=60) == 0
 
@@ -78,7 +79,7 @@ def test_a_body_with_another_digest_is_left_as_it_lies_and_stops_nobody(store: Q
     damaged = settled(store, Outcome("ready", "d1", body=b'{"a":1}'))
     good = settled(store)
     assert tighten(database, settled_before=LATER, within_s=60) == 1
-    assert packings(database) == {damaged: "zlib", good: "xz"}
+    assert packings(database) == {damaged: QUICK, good: TIGHT}
 
 
 def test_the_door_for_packing_lets_nothing_else_through(store: QuoteStore, database: Database) -> None:

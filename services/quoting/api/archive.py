@@ -13,6 +13,7 @@ from services.chassis.web import Tools, answers, needs_role
 from services.quoting.api.parts import Now, cursor_of, read_cursor
 from services.quoting.store.archive import ArchiveStore
 from shared_schemas.archive import LARGEST_RETURN_BYTES, MOST_IN_A_PAGE, ArchiveDone, ArchivePage, ArchiveRemoval, ArchiveReturn
+from shared_schemas.base import Day
 
 router = APIRouter(route_class=CheckedRoute)
 
@@ -35,7 +36,7 @@ def list_what_may_be_archived(
     caller: Admin,
     tools: Tools,
     now: Now,
-    before: Annotated[date, Query(description="Settled and decided before that day, and no longer open.")],
+    before: Annotated[Day, Query(description="Settled and decided before that day, and no longer open.")],
     cursor: str | None = None,
     limit: Annotated[int, Query(ge=1, le=MOST_IN_A_PAGE, description="Entries on a page.")] = 20,
 ) -> ArchivePage:

@@ -10,6 +10,7 @@ from typing import Any
 from sqlalchemy import Connection, text
 
 from services.chassis.database import Database
+from services.chassis.packing import QUICK, documents_in
 from services.quoting.store.blocks import block_columns, digest_of, documents_of, may_repack
 from shared_schemas.archive import (
     ArchivedDecision,
@@ -20,7 +21,6 @@ from shared_schemas.archive import (
     RevisionKept,
     RevisionReturned,
 )
-from shared_schemas.packing import QUICK
 
 SETTLED = """
     not exists (select 1 from quoting.quotes r left join quoting.outcomes s on s.number = r.number
@@ -99,7 +99,7 @@ class ArchiveStore:
 
 def _put_back(database: Database, one: RevisionReturned) -> int:
     try:
-        documents = one.block.documents()
+        documents = documents_in(one.block)
     except (ValueError, EOFError, OSError):
         return 0
     with database.transaction() as connection:

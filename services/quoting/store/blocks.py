@@ -14,14 +14,17 @@ from typing import Any
 from sqlalchemy import Connection, text
 
 from services.chassis.database import Database
+from services.chassis.packing import QUICK, TIGHT, pack, unpack
 from services.quoting.store.rows import Outcome
-from shared_schemas.packing import QUICK, TIGHT, pack, unpack
 
 log = logging.getLogger(__name__)
 
 DOCUMENTS = "select number, digest, body, blanks, operations, packing, packed, body_bytes, blanks_bytes, operations_bytes from quoting.outcomes"
 """Rows as `documents_of` reads them."""
 
+
+LOOSE = "(body is not null or packing = 'zlib' or packing like '%-quick')"
+"""Of a row of outcomes: its documents were packed in haste, or not at all. An index of the table is of just these rows."""
 
 MOST_AT_ONCE = 50
 
@@ -89,8 +92,7 @@ def tighten(database: Database, *, settled_before: datetime, within_s: float, cl
     give_up_at = clock() + within_s
     with database.transaction() as connection:
         numbers = connection.execute(
-            text("select number from quoting.outcomes where (body is not null or packing = 'zlib') and finished_at < :before "
-                 "order by finished_at limit :most"),
+            text(f"select number from quoting.outcomes where {LOOSE} and finished_at < :before order by finished_at limit :most"),  # nosec B608  a text of this module
             {"before": settled_before, "most": MOST_AT_ONCE},
         ).scalars().all()  # fmt: skip
     done = 0
@@ -104,7 +106,7 @@ def tighten(database: Database, *, settled_before: datetime, within_s: float, cl
 def _tighten_one(database: Database, number: str) -> bool:
     with database.transaction() as connection:
         row = connection.execute(
-            text(f"{DOCUMENTS} where number = :n and (body is not null or packing = 'zlib') for update skip locked"), {"n": number}
+            text(f"{DOCUMENTS} where number = :n and {LOOSE} for update skip locked"), {"n": number}
         ).one_or_none()
         if row is None:
             return False

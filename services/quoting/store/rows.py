@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from typing import Any
 
-from shared_schemas.packing import unpack
+from services.chassis.packing import unpack
 from shared_schemas.quote import QuoteDecision
 
 NUMBER = re.compile(r"Q-\d{4}-\d{6,12}", re.ASCII)
