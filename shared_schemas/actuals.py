@@ -5,9 +5,9 @@ from __future__ import annotations
 from datetime import date, datetime
 from typing import Annotated, Literal, Self
 
-from pydantic import AwareDatetime, Field, model_validator
+from pydantic import Field, model_validator
 
-from shared_schemas.base import Contract, Count, Fault, Money, NonNegative, NonNegativeMoney, Text, refuse_if_any
+from shared_schemas.base import Contract, Count, Fault, Moment, Money, NonNegative, NonNegativeMoney, Text, refuse_if_any
 from shared_schemas.operation_kinds import OperationName
 
 MOST_ACTUALS = 2_000
@@ -34,7 +34,7 @@ class Actual(Contract):
     good: Count | None = None
     reason_of_loss: Annotated[Text, Field(max_length=200)] = ""
     price_paid: NonNegativeMoney | None = None
-    finished_at: AwareDatetime | None = None
+    finished_at: Moment | None = None
 
     @model_validator(mode="after")
     def _no_more_good_than_started(self) -> Self:

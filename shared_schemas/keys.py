@@ -6,7 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import AwareDatetime, Field
 
-from shared_schemas.base import Contract, Name
+from shared_schemas.base import Contract, Moment, Name
 
 Scope = Annotated[str, Field(max_length=60, pattern=r"^(read_only|table:[a-z_]+)$")]
 """What a key may do less than its role: `read_only` only reads; an engineer's `table:polishing` changes that rate table and no other."""
@@ -20,14 +20,14 @@ class KeyRequest(Contract):
     role: Literal["sales", "erp", "engineer", "admin"]
     label: Name
     scopes: Annotated[tuple[Scope, ...], Field(max_length=40)] = ()
-    expires_at: AwareDatetime | None = None
+    expires_at: Moment | None = None
 
 
 class KeyRotation(Contract):
     """A key to take the place of another, which stays good for so many hours beside it, if it does not end before that."""
 
     overlap_hours: Annotated[int, Field(strict=True, ge=0, le=LONGEST_OVERLAP_HOURS)] = 24
-    expires_at: AwareDatetime | None = None
+    expires_at: Moment | None = None
 
 
 class KeyInfo(Contract):

@@ -9,7 +9,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
 
-from shared_schemas.base import Contract, Fault, Money, Text, refuse_if_any
+from shared_schemas.base import Contract, Day, Fault, Money, Text, refuse_if_any
 from shared_schemas.operation_kinds import OperationName
 from shared_schemas.operations import Face
 
@@ -115,7 +115,7 @@ class Delivery(Contract):
     """A part of an order that is wanted by itself, by a day if that is said."""
 
     quantity: Quantity
-    by: date | None = None
+    by: Day | None = None
 
 
 class PromiseRequest(Contract):

@@ -10,7 +10,7 @@ from typing import Annotated, Literal
 from pydantic import Field, field_validator
 
 from shared_schemas.actuals import OrderProgress
-from shared_schemas.base import NO_CONTROLS, Contract, Count, Money, Name, NonNegative, Share
+from shared_schemas.base import NO_CONTROLS, Contract, Count, Day, Money, Name, NonNegative, Share
 from shared_schemas.lead_times import Delivery
 from shared_schemas.operation_kinds import OperationName
 from shared_schemas.order_events import CancellationTerms, OrderCancellation
@@ -195,9 +195,9 @@ class ForeignBooking(Contract):
 
     order: Annotated[str, Field(min_length=1, max_length=60, pattern=NO_CONTROLS)]
     work_centre: Name
-    week: date
+    week: Day
     hours: Annotated[float, Field(strict=True, ge=0, le=MOST_HOURS)]
-    ship_date: date | None = None
+    ship_date: Day | None = None
 
     @field_validator("week")
     @classmethod

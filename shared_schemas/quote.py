@@ -9,7 +9,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
 
-from shared_schemas.base import NO_CONTROLS, Contract, Currency, Fault, Money, Name, Text, refuse_if_any
+from shared_schemas.base import NO_CONTROLS, Contract, Currency, Day, Fault, Money, Name, Text, refuse_if_any
 from shared_schemas.blanks import Blank
 from shared_schemas.check import CheckReport, Finding
 from shared_schemas.figure import Figure
@@ -59,7 +59,7 @@ class QuoteRequest(Contract):
     currency: Currency = "USD"
     customer: Annotated[str, Field(max_length=200, pattern=NO_CONTROLS)] = ""
     customer_class: Name = "standard"
-    needed_by: date | None = None
+    needed_by: Day | None = None
     confidence: Annotated[float, Field(strict=True, gt=0, lt=1)] = 0.9
     rate_revision: Annotated[int, Field(strict=True, ge=1)] | None = None
     own_operations: Annotated[tuple[Name, ...], Field(max_length=20, exclude_if=not_)] = ()

@@ -8,7 +8,7 @@ from typing import Annotated, Any, Literal
 from pydantic import Field, ValidationError, field_validator, model_validator
 from pydantic_core import ErrorDetails, InitErrorDetails, PydanticCustomError, PydanticKnownError
 
-from shared_schemas.base import NO_CONTROLS, Contract, Currency, Fault, Money, escaped, refuse_if_any
+from shared_schemas.base import NO_CONTROLS, Contract, Currency, Day, Fault, Money, escaped, refuse_if_any
 from shared_schemas.lead_times import Delivery, LineKind, Quantity, faults_of_deliveries
 from shared_schemas.quote import DeclineReason, QuoteRequest, QuoteStatus
 
@@ -95,7 +95,7 @@ class DecisionRequest(Contract):
     purchase_order: CustomersWord | None = None
     customer_number: CustomersWord | None = None
     contact: CustomersWord | None = None
-    needed_by: date | None = None
+    needed_by: Day | None = None
     confirm_expired: bool = False
     reason: DeclineReason | None = None
     changes_order: Annotated[int, Field(strict=True, ge=1)] | None = None

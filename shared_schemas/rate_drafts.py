@@ -5,9 +5,9 @@ from __future__ import annotations
 from datetime import datetime
 from typing import Annotated, Any, Literal
 
-from pydantic import AwareDatetime, Field
+from pydantic import Field
 
-from shared_schemas.base import Contract, Name
+from shared_schemas.base import Contract, Moment, Name
 from shared_schemas.problem import ProblemDetail
 from shared_schemas.rate_row import Said
 
@@ -123,7 +123,7 @@ class PublishRequest(Contract):
     """Publish a draft: now, or when `effective_from` comes. `confirm` has the codes of the second looks that are meant so."""
 
     confirm: Annotated[tuple[Code, ...], Field(max_length=MOST_CONFIRMED)] = ()
-    effective_from: AwareDatetime | None = None
+    effective_from: Moment | None = None
 
 
 class RebaseRequest(Contract):

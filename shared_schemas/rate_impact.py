@@ -7,12 +7,12 @@ second; what has moved since the quote was issued, by other changes of the rates
 from __future__ import annotations
 
 from collections.abc import Iterator
-from datetime import date, datetime
+from datetime import datetime
 from typing import Annotated, Any, Literal
 
 from pydantic import Field, model_validator
 
-from shared_schemas.base import Contract, Currency, Fault, Money, Name, refuse_if_any
+from shared_schemas.base import Contract, Currency, Day, Fault, Money, Name, refuse_if_any
 from shared_schemas.problem import OnlyWhereSaid, Problem
 from shared_schemas.rates import TABLES
 
@@ -53,7 +53,7 @@ class ImpactChoice(Contract):
     most: Annotated[int, Field(strict=True, ge=1, le=MOST_QUOTES)] = MOST_QUOTES
     quotes: Annotated[tuple[Name, ...], Field(min_length=1, max_length=MOST_QUOTES)] | None = None
     customer: Name | None = None
-    issued_since: date | None = None
+    issued_since: Day | None = None
     refused: bool = False
 
     @model_validator(mode="after")

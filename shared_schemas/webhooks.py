@@ -8,9 +8,9 @@ from __future__ import annotations
 from datetime import datetime
 from typing import Annotated, Literal
 
-from pydantic import AwareDatetime, Field
+from pydantic import Field
 
-from shared_schemas.base import NO_CONTROLS, Contract, Count
+from shared_schemas.base import NO_CONTROLS, Contract, Count, Moment
 from shared_schemas.estimate_feed import EntryType
 
 LONGEST_OVERLAP_HOURS = 24 * 7
@@ -113,7 +113,7 @@ class WebhookDeliveryPage(Contract):
 class ReplayRequest(Contract):
     """Which dead deliveries are to be tried anew: those made from `since` on, all without it."""
 
-    since: AwareDatetime | None = None
+    since: Moment | None = None
 
 
 class Replayed(Contract):

@@ -41,12 +41,15 @@ class Addresses:
         self.known: tuple[Address, ...] = tuple(_described(routes))
 
     def at(self, path: str) -> dict[str, Address]:
-        """What may be done at `path`, by method; empty where there is nothing."""
+        """What may be done at `path`, by method; empty where there is nothing.
+
+        Where an address is just that path, it is no name in the place of another: GET on `…/drafts/from-archive` asks for no draft.
+        """
+        there = [address for address in self.known if address.pattern.match(path)]
         found: dict[str, Address] = {}
-        for address in self.known:
-            if address.pattern.match(path):
-                for method in address.methods:
-                    found.setdefault(method, address)
+        for address in [address for address in there if address.path == path] or there:
+            for method in address.methods:
+                found.setdefault(method, address)
         return found
 
 

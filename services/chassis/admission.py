@@ -24,7 +24,7 @@ from shared_schemas.problem import ProblemDetail
 
 log = logging.getLogger(__name__)
 
-METHODS = frozenset({"GET", "HEAD", "POST", "PUT", "PATCH", "DELETE", "OPTIONS", "TRACE", "CONNECT"})
+METHODS = frozenset({"GET", "HEAD", "POST", "PUT", "PATCH", "DELETE", "OPTIONS", "TRACE", "CONNECT", "QUERY"})
 """What a server must know of (RFC 9110, section 9.1, and RFC 5789); any other method is one that nobody here knows."""
 KEYED = "/v1/"
 

@@ -29,7 +29,6 @@ Clock = Callable[[], float]
 
 LOOKUPS_PER_S = 20.0
 """So many keys that are not on the ring are looked up in a second, whatever comes; one that was made just now is found by it."""
-FREE_FAILURES = 10
 FORGOTTEN_S = 900.0
 LONGEST_WAIT_S = 300
 MOST_ADDRESSES = 10_000
@@ -150,9 +149,10 @@ class _Guesser:
 
 
 class Failures:
-    """Keys that were nobody's, by the address they came from: the first few are free, then each costs a wait twice as long."""
+    """Keys that were nobody's, by the address they came from: so many are free, then each costs a wait twice as long."""
 
-    def __init__(self, clock: Clock = time.monotonic) -> None:
+    def __init__(self, free: int, clock: Clock = time.monotonic) -> None:
+        self._free = free
         self._clock = clock
         self._guessers: LRUCache[str, _Guesser] = LRUCache(MOST_ADDRESSES)
 
@@ -170,7 +170,7 @@ class Failures:
             guesser = self._guessers[address] = _Guesser(0, now, now)
         guesser.failures += 1
         guesser.last_at = now
-        over = guesser.failures - FREE_FAILURES
+        over = guesser.failures - self._free
         if over > 0:
             guesser.waits_until = now + min(2 ** (min(over, 16) - 1), LONGEST_WAIT_S)
 

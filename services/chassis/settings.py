@@ -94,6 +94,7 @@ class Settings(BaseSettings):
 
     `body_within_s`: a body that is not there by then is dropped. `trusted_proxies`: networks, as 10.0.0.0/8, of the fronts whose word counts
     for where a request comes from. `most_computing`: requests that a process computes at once while their callers wait, one of each key.
+    `free_unknown_keys`: so many unknown keys from one address cost no wait; more where many callers share an address.
     `most_requests_per_minute`, `most_body_bytes_per_minute`: of one key, by all processes together; the first more than one process can do.
 
     `most_webhooks`: endpoints that are told of what happens. They must be public and https, unless `webhook_http` allows http too and
@@ -118,6 +119,7 @@ class Settings(BaseSettings):
     log_level: str = "INFO"
     most_body_bytes: Annotated[int, Field(ge=1024)] = 1024 * 1024
     body_within_s: Annotated[float, Field(gt=0, le=600)] = 60.0
+    free_unknown_keys: Annotated[int, Field(ge=1)] = 10
     most_requests_per_minute: Annotated[int, Field(ge=1)] = 60_000
     most_body_bytes_per_minute: Annotated[int, Field(ge=1024)] = 1024**3
     most_computing: Annotated[int, Field(ge=1)] = 2

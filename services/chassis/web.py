@@ -12,7 +12,7 @@ from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse
 from fastapi.security import HTTPAuthorizationCredentials, HTTPBearer
 from fastapi.telemetry import TelemetryConfig
-from sqlalchemy.exc import SQLAlchemyError
+from sqlalchemy.exc import DataError, SQLAlchemyError
 from starlette.exceptions import HTTPException
 
 from services.chassis import health, key_faults, metrics, tracing
@@ -203,7 +203,7 @@ def _set_up_the_door(app: FastAPI, resources: Resources, larger_bodies: Mapping[
     app.add_middleware(
         Admission,
         ring=KeyRing(Keys(resources.database)),
-        failures=Failures(),
+        failures=Failures(chosen.free_unknown_keys),
         limits=limits,
         trusted=networks(chosen.trusted_proxies),
         tokens=_issuer(resources),
@@ -313,6 +313,7 @@ def _answer_with_problems(app: FastAPI, status_of: dict[type[Explained], tuple[i
     app.add_exception_handler(HTTPException, http)
     for kind in PARTS:
         app.add_exception_handler(kind, unavailable)
+    app.add_exception_handler(DataError, unforeseen)  # the database answered: what it was asked made no sense
     app.add_exception_handler(Exception, unforeseen)
 
 

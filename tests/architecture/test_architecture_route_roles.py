@@ -199,7 +199,7 @@ def cells_of(address: Address) -> Iterator[Cell]:
 @pytest.mark.parametrize("address", keyed(), ids=lambda address: f"{'-'.join(sorted(address.methods))} {address.path}")
 def test_every_route_is_open_to_the_roles_and_scopes_of_the_table_and_to_no_other(address: Address) -> None:
     assert address.roles is not None, "it asks for no key; enter it in OPEN if that is meant"
-    door = Admission(behind, ring=KeyRing(EveryKey()), failures=Failures())
+    door = Admission(behind, ring=KeyRing(EveryKey()), failures=Failures(10))
 
     async def wrong() -> list[Cell]:
         found = []

@@ -7,7 +7,6 @@ from typing import Annotated, Any
 from urllib.parse import urlencode
 
 from fastapi import APIRouter, Header, Query, Request, Response
-from pydantic import AwareDatetime
 from starlette.concurrency import run_in_threadpool
 
 from services.chassis.json_bodies import CheckedRoute
@@ -20,6 +19,7 @@ from services.quoting.api.parts import Erp, Most, cursor_of, read_cursor
 from services.quoting.service.follow import done_within
 from services.quoting.store.blocks import digest_of
 from services.quoting.store.feed import Choice, Feed, StoredEntry
+from shared_schemas.base import Moment
 from shared_schemas.estimate_feed import EntryType, EstimatePage
 
 router = APIRouter(route_class=CheckedRoute)
@@ -39,7 +39,7 @@ Kinds = Annotated[
     tuple[EntryType, ...],
     Query(alias="type", max_length=7, description="Entries of these types only; may be given more than once."),
 ]
-Since = Annotated[AwareDatetime | None, Query(description="Only what happened from this moment on, with its offset from UTC.")]
+Since = Annotated[Moment | None, Query(description="Only what happened from this moment on, with its offset from UTC.")]
 
 
 @router.get(

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-from datetime import date
 from typing import Annotated, Any, TypeVar
 
 from fastapi import APIRouter, Depends, Header, Query, Request, Response
@@ -21,6 +20,7 @@ from services.quoting.api.parts import How, Most, Now, accepting, answer, cursor
 from services.quoting.service.cancel import cancel_impact
 from services.quoting.service.impact import accept_impact, impact_document
 from services.quoting.store.impacts import ImpactStore
+from shared_schemas.base import Day
 from shared_schemas.rate_impact import (
     MOST_QUOTES,
     ImpactChoice,
@@ -59,7 +59,7 @@ async def ask_for_impact(
     most: Annotated[int, Query(ge=1, le=MOST_QUOTES, description=WITH_CSV)] = MOST_QUOTES,
     quotes: Annotated[list[str] | None, Query(max_length=MOST_QUOTES, description=WITH_CSV)] = None,
     customer: Annotated[str | None, Query(description=WITH_CSV)] = None,
-    issued_since: Annotated[date | None, Query(description=WITH_CSV)] = None,
+    issued_since: Annotated[Day | None, Query(description=WITH_CSV)] = None,
     refused: Annotated[bool, Query(description=WITH_CSV)] = False,
 ) -> Response:
     """Of a table the rows are looked at as those of a change are. Named quotes must be open; without names the newest are taken."""

@@ -99,6 +99,13 @@ class House:
         def listed(caller: Annotated[Caller, Depends(needs_role("sales", "erp"))], limit: Annotated[int, Query()] = 5) -> int:
             return limit
 
+        @self.app.get("/v1/things/{name}")
+        def one(name: str, caller: Annotated[Caller, Depends(needs_role("sales"))]) -> str:
+            return name
+
+        @self.app.post("/v1/things/from-archive")
+        def from_archive(caller: Annotated[Caller, Depends(needs_role("sales"))]) -> None: ...
+
         @self.app.get("/v1/stream")
         async def stream(caller: Annotated[Caller, Depends(needs_role("sales"))]) -> Response:
             async def for_ever() -> Any:
@@ -113,7 +120,7 @@ class House:
         self.app.add_middleware(
             Admission,
             ring=self.ring,
-            failures=Failures(clock=self.clock),
+            failures=Failures(10, clock=self.clock),
             limits=limits,
             trusted=networks(tuple(trusted)),
         )
@@ -350,12 +357,20 @@ def test_only_so_many_large_bodies_lie_in_memory_at_once_and_small_ones_still_pa
 
 def test_a_method_is_refused_with_those_there_are() -> None:
     house = House()
-    for method, status in (("PUT", 405), ("FOO", 501)):
+    for method, status in (("PUT", 405), ("QUERY", 405), ("FOO", 501)):
         answer = house.ask(method, "/v1/things", key=None)
         assert (answer.status, answer.headers["allow"]) == (status, "GET, HEAD, OPTIONS, POST")
         assert answer.headers["content-type"] == "application/problem+json"
     told = house.ask("OPTIONS", "/v1/things", key=None)
     assert (told.status, told.headers["allow"], told.body) == (204, "GET, HEAD, OPTIONS, POST", b"")
+
+
+def test_an_address_of_its_own_is_no_name_in_the_place_of_another() -> None:
+    house = House()
+    told = [house.ask(method, "/v1/things/from-archive") for method in ("OPTIONS", "GET", "POST")]
+    assert [answer.status for answer in told] == [204, 405, 200]
+    assert [answer.headers.get("allow") for answer in told[:2]] == ["OPTIONS, POST"] * 2
+    assert house.ask("GET", "/v1/things/from-another").body == b'"from-another"'
 
 
 def test_head_is_get_without_a_body_even_of_a_stream() -> None:
