@@ -43,8 +43,8 @@ SCATTERS = 5
 CELL_JOBS = 4
 """So many jobs make a cell's own middle count half, where a change is looked for."""
 INTERVAL = 0.8
-SURE = 0.99
-"""An interval of so much probability must lie on one side of the present rate before a change is proposed."""
+SURE = 0.998
+"""An interval of so much probability must lie on one side of the present rate before a change is proposed: a shop has many rates."""
 LEAST_CHANGE = 0.03
 """A rate that is off by less is left alone."""
 FEWEST_JOBS = 5
