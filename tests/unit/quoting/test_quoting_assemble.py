@@ -147,7 +147,7 @@ def random_sections(draw: st.DrawFn) -> dict[str, Any]:
     }
 
 
-@settings(max_examples=80, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow])
+@settings(max_examples=30, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow])
 @given(found=random_sections())
 def test_the_lines_of_random_plans_add_up_and_larger_quantities_cost_more_in_all(shop_rates: Rates, found: dict[str, Any]) -> None:
     body = quoted(shop_rates, **found)
