@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from datetime import date
 from typing import Annotated
 
 from fastapi import APIRouter, Header, Query, Response
@@ -15,6 +14,7 @@ from services.orders.accuracy import accuracy, accuracy_chart, accuracy_csv
 from services.orders.api_parts import CSV, JSON, SVG, Engineer
 from services.orders.domain.accuracy_chart import Chart
 from shared_schemas.accuracy import Accuracy, Measure
+from shared_schemas.base import Day
 
 router = APIRouter(route_class=CheckedRoute)
 
@@ -30,8 +30,8 @@ OTHER_KINDS = {kind: {"schema": {"type": "string"}} for kind in (CSV, SVG)}
 def get_accuracy(
     caller: Engineer,
     tools: Tools,
-    since: Annotated[date | None, Query(description="Only orders that were finished on this day or later.")] = None,
-    until: Annotated[date | None, Query(description="Only orders that were finished on this day or before.")] = None,
+    since: Annotated[Day | None, Query(description="Only orders that were finished on this day or later.")] = None,
+    until: Annotated[Day | None, Query(description="Only orders that were finished on this day or before.")] = None,
     chart: Annotated[Chart, Query(description="Which chart, as SVG.")] = "quoted_against_actual",
     measure: Annotated[Measure, Query(description="What the chart is of.")] = "hours",
     accept: Annotated[str, Header()] = JSON,

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from datetime import date
 from typing import Annotated
 
 from fastapi import APIRouter, Header, Query, Response
@@ -13,6 +12,7 @@ from services.chassis.refusals import Refused
 from services.chassis.web import Tools, answers
 from services.quoting.api.parts import Now, SalesOrEngineer
 from services.quoting.service.win_rate import win_rate, win_rate_chart, win_rate_csv
+from shared_schemas.base import Day
 from shared_schemas.win_rate import WinRate, WonBy
 
 router = APIRouter(route_class=CheckedRoute)
@@ -31,8 +31,8 @@ def get_win_rate(
     caller: SalesOrEngineer,
     tools: Tools,
     now: Now,
-    since: Annotated[date | None, Query(description="Only quotes that were decided, or expired, on this day or later.")] = None,
-    until: Annotated[date | None, Query(description="Only quotes that were decided, or expired, on this day or before.")] = None,
+    since: Annotated[Day | None, Query(description="Only quotes that were decided, or expired, on this day or later.")] = None,
+    until: Annotated[Day | None, Query(description="Only quotes that were decided, or expired, on this day or before.")] = None,
     chart: Annotated[WonBy, Query(description="Which chart, as SVG.")] = "markup",
     accept: Annotated[str, Header()] = JSON,
 ) -> Response:
