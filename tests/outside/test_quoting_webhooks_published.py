@@ -17,7 +17,7 @@ from services.quoting.webhooks.envelope import CONTENT_TYPE, Envelope, entry_lin
 from services.quoting.webhooks.signing import PREFIX, new_secret, signed_headers
 
 SECRET = "whsec_MfKQ9r8GKYqrTwjUPD8ILPZIo2LaLaSw"  # pragma: allowlist secret
-MESSAGE = "msg_p5jXN8AQM9LWM0D4loKWxJek"
+MESSAGE = "msg_p5jXN8AQM9LWM0D4loKWxJek"  # pragma: allowlist secret
 AT = datetime.fromtimestamp(1614265330, UTC)
 BODY = b'{"test": 2432232314}'
 SIGNATURE = "v1,g0hM9SsE+OTPJTGt/tmIKtSyZlE3uFJELVlNIOLJ1OE="
