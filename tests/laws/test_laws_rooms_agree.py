@@ -33,7 +33,7 @@ from shared_schemas.rates import Rates
 from tests.chain import Refused, request_of, singlet, through_stages
 from tests.laws.drawn_elements import KINDS, Face, curve_ends_mm, depths, extremes, lenses, pressed_mm3, volume_mm3
 
-DRAWN = int(os.environ.get("LAWS_DRAWN", "5000"))
+DRAWN = int(os.environ.get("LAWS_DRAWN", "3000"))
 SEED = int(os.environ.get("LAWS_SEED", "11"))
 THROUGH_THE_CHAIN = DRAWN // 125
 SAME_MM = 1e-9

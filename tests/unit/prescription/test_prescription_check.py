@@ -63,7 +63,7 @@ EVERYDAY_RATES = seed_rates()
 """Not the fixture: a failing example would print all of it."""
 
 
-@settings(max_examples=2000, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=1000, deadline=None, suppress_health_check=list(HealthCheck))
 @given(document=prescriptions())
 def test_any_prescription_that_the_contract_lets_in_is_answered_with_finite_figures(document: dict[str, Any]) -> None:
     try:
