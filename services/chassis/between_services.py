@@ -4,14 +4,18 @@ from __future__ import annotations
 
 import logging
 from functools import cache
+from typing import TypeVar
 
 import httpx
+from pydantic import BaseModel
 
 from services.chassis import tracing
 from services.chassis.resources import Resources
 from shared_schemas.pipeline import TASKS
 
 log = logging.getLogger(__name__)
+
+Page = TypeVar("Page", bound=BaseModel)
 
 
 @cache
@@ -23,6 +27,14 @@ def client_of(origin: str, service_key: str) -> httpx.Client:
         timeout=httpx.Timeout(10, connect=2),
         event_hooks={"request": [tracing.in_our_trace]},
     )
+
+
+def page_after(place: str, shape: type[Page], *, of: str, origin: str, after: int, most: int, resources: Resources) -> Page:
+    """What a service, named `of`, has at `place` after a position; raises `httpx.TransportError` when it does not answer, `ValidationError` for another shape."""
+    answer = client_of(origin, resources.settings.service_key.get_secret_value()).get(place, params={"after": after, "limit": most})
+    if answer.status_code != 200:
+        raise httpx.TransportError(f"{of} answered {answer.status_code}")
+    return shape.model_validate_json(answer.content)
 
 
 def ring(task: str, number: str, resources: Resources) -> None:

@@ -8,8 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
-from services.desk.errors import FileUnwritable
-from services.desk.terminal import HERE, Folder, Json, Key, Url, answer, client_for, reported
+from services.desk.terminal import HERE, Folder, Json, Key, Url, answer, client_for, put, reported
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -40,9 +39,9 @@ def accuracy(
     query = {"since": _day(since), "until": _day(until)}
     with reported(as_json=as_json), client_for(url, key, folder, role="engineer") as desk:
         if chart is not None:
-            _put(desk.text(SVG, "/v1/accuracy", {**query, "chart": chart, "measure": measure}), out)
+            put(desk.text(SVG, "/v1/accuracy", {**query, "chart": chart, "measure": measure}), out)
         elif as_csv:
-            _put(desk.text(CSV, "/v1/accuracy", query), out)
+            put(desk.text(CSV, "/v1/accuracy", query), out)
         else:
             report = desk.asked(Accuracy, "GET", "/v1/accuracy", query=query)
             answer(report.model_dump(mode="json"), accuracy_lines(report, by, measure), as_json=as_json)
@@ -95,9 +94,9 @@ def win_rate(
     query = {"since": _day(since), "until": _day(until)}
     with reported(as_json=as_json), client_for(url, key, folder, role="sales") as desk:
         if chart is not None:
-            _put(desk.text(SVG, "/v1/win-rate", {**query, "chart": chart}), out)
+            put(desk.text(SVG, "/v1/win-rate", {**query, "chart": chart}), out)
         elif as_csv:
-            _put(desk.text(CSV, "/v1/win-rate", query), out)
+            put(desk.text(CSV, "/v1/win-rate", query), out)
         else:
             report = desk.asked(WinRate, "GET", "/v1/win-rate", query=query)
             answer(report.model_dump(mode="json"), win_rate_lines(report, by), as_json=as_json)
@@ -172,17 +171,6 @@ def _effect(effect: OpenOrdersEffect) -> str:
 
 def _day(moment: datetime | None) -> str | None:
     return None if moment is None else moment.date().isoformat()
-
-
-def _put(document: str, out: Path | None) -> None:
-    if out is None:
-        typer.echo(document, nl=not document.endswith("\n"))
-        return
-    try:
-        out.write_text(document, encoding="utf-8", newline="")
-    except OSError as fault:
-        raise FileUnwritable(str(out), fault.strerror or type(fault).__name__) from fault
-    typer.echo(f"{out} is written")
 
 
 def add_to(app: typer.Typer) -> None:

@@ -8,8 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
-from services.desk.errors import FileUnwritable
-from services.desk.terminal import HERE, Folder, Json, Key, Url, answer, client_for, reported
+from services.desk.terminal import HERE, Folder, Json, Key, Url, answer, client_for, put, reported
 
 if TYPE_CHECKING:
     from shared_schemas.estimate import EstimatePlan, PlannedQuantity
@@ -31,14 +30,14 @@ def estimate(
     with reported(as_json=as_json):
         with client_for(url, key, folder, role="erp") as desk:
             if table is not None:
-                _put(desk.estimate_csv(number, table, quantity), out)
+                put(desk.estimate_csv(number, table, quantity), out)
                 return
             if view == "full":
-                _put(desk.estimate(number, quantity).model_dump_json(indent=2) + "\n", out)
+                put(desk.estimate(number, quantity).model_dump_json(indent=2) + "\n", out)
                 return
             plan = desk.estimate_plan(number, quantity)
         if out is not None:
-            _put(plan.model_dump_json(indent=2) + "\n", out)
+            put(plan.model_dump_json(indent=2) + "\n", out)
         else:
             answer(json.loads(plan.model_dump_json()), plan_lines(plan), as_json=as_json)
 
@@ -53,18 +52,7 @@ def ubl(
 ) -> None:  # fmt: skip
     """Write a quote as OASIS UBL 2.1, for the customer's system: prices and dates, nothing of costs or routes."""
     with reported(as_json=as_json), client_for(url, key, folder, role="sales") as desk:
-        _put(desk.ubl(number, document, revision), out)
-
-
-def _put(document: str, out: Path | None) -> None:
-    if out is None:
-        typer.echo(document, nl=not document.endswith("\n"))
-        return
-    try:
-        out.write_text(document, encoding="utf-8", newline="")
-    except OSError as fault:
-        raise FileUnwritable(str(out), fault.strerror or type(fault).__name__) from fault
-    typer.echo(f"{out} is written")
+        put(desk.ubl(number, document, revision), out)
 
 
 def plan_lines(plan: EstimatePlan) -> list[str]:

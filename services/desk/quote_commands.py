@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from services.desk import machine
-from services.desk.errors import FileUnwritable, ServerRefused
+from services.desk.errors import ServerRefused
 from services.desk.load_commands import delivery_of
 from services.desk.terminal import (
     EXIT_OF_STATUS,
@@ -32,6 +32,7 @@ from services.desk.terminal import (
     reported,
     say,
     show_quote,
+    write_file,
 )
 
 if TYPE_CHECKING:
@@ -242,10 +243,7 @@ def sheet(
     with reported(as_json=as_json):
         with client_for(url, key, folder, role="sales") as desk:
             page = desk.sheet(number, revision)
-        try:
-            out.write_text(page, encoding="utf-8", newline="\n")
-        except OSError as fault:
-            raise FileUnwritable(str(out), fault.strerror or type(fault).__name__) from fault
+        write_file(out, page.encode())
         answer({"number": number, "file": str(out)}, [f"{out}: open it in a browser, and print it from there"], as_json=as_json)
 
 

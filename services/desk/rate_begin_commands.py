@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from services.desk.errors import FileUnreadable, FileUnwritable, ServerRefused
-from services.desk.terminal import HERE, Folder, Json, Key, Url, answer, client_for, reported, say
+from services.desk.errors import FileUnreadable, ServerRefused
+from services.desk.terminal import HERE, Folder, Json, Key, Url, answer, client_for, reported, say, write_file
 
 if TYPE_CHECKING:
     from services.desk.client import BlankwrightClient
@@ -60,10 +60,7 @@ def read_answers(file: Path) -> dict[str, str]:
 
 def keep_answers(file: Path, answers: dict[str, str]) -> None:
     """Write the answers, each time that one is given; raises `FileUnwritable`."""
-    try:
-        file.write_text(json.dumps(answers, indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
-    except OSError as fault:
-        raise FileUnwritable(str(file), str(fault)) from fault
+    write_file(file, (json.dumps(answers, indent=1, ensure_ascii=False) + "\n").encode())
 
 
 def ask_all(desk: BlankwrightClient, answers: dict[str, str], file: Path) -> bool:

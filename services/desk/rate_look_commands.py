@@ -8,8 +8,8 @@ from urllib.parse import quote as in_path
 
 import typer
 
-from services.desk.errors import FileUnwritable, OptionUnusable
-from services.desk.terminal import HERE, Folder, Json, Key, Url, client_for, reported, say
+from services.desk.errors import OptionUnusable
+from services.desk.terminal import HERE, Folder, Json, Key, Url, client_for, reported, say, write_file
 from shared_schemas.problem import ProblemDetail
 
 ZIP, XLSX = "application/zip", "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
@@ -116,10 +116,7 @@ def export(
     with reported(as_json=as_json), client_for(url, key, folder, role="engineer") as desk:
         query = {"revision": None if revision is None else str(revision)}
         answer = desk.fetched("GET", "/v1/rates/archive", query=query, headers={"Accept": kind_of(file)})
-        try:
-            file.write_bytes(answer.content)
-        except OSError as fault:
-            raise FileUnwritable(str(file), (fault.strerror or str(fault)).lower()) from fault
+        write_file(file, answer.content)
         say(f"revision {answer.headers.get('X-Rate-Revision', '?')} is in {file}", quiet=as_json)
 
 

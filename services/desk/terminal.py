@@ -112,6 +112,23 @@ def answer(document: Any, lines: Sequence[str], *, as_json: bool) -> None:
     typer.echo(json.dumps(document, ensure_ascii=False) if as_json else as_called("\n".join(lines)))
 
 
+def put(document: str, out: Path | None) -> None:
+    """A document into a file, with a word that it is there; without a file to the output. Raises `FileUnwritable`."""
+    if out is None:
+        typer.echo(document, nl=not document.endswith("\n"))
+        return
+    write_file(out, document.encode())
+    typer.echo(f"{out} is written")
+
+
+def write_file(file: Path, content: bytes) -> None:
+    """Write a file, or write it anew; raises `FileUnwritable`."""
+    try:
+        file.write_bytes(content)
+    except OSError as fault:
+        raise FileUnwritable(str(file), fault.strerror or type(fault).__name__) from fault
+
+
 def unusable(option: str, value: object, limit: str) -> OptionUnusable:
     """That an option of the command line has a value that cannot be, with what would do."""
     return OptionUnusable(ProblemDetail(pointer=f"/{option.lstrip('-')}", reason="it cannot be that", figure=value, limit=limit))

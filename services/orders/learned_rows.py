@@ -8,6 +8,7 @@ from decimal import ROUND_HALF_EVEN, Decimal
 from typing import Any, NamedTuple
 
 from services.orders.domain.learning import Learned
+from services.shop.minutes import attended_min, exact_minutes_cost
 from shared_schemas.actuals import Actual
 from shared_schemas.learned import ClassEvidence, FactorEvidence, LearnedRow, OpenOrdersEffect, PartOfTime
 from shared_schemas.load import AcceptedOrder
@@ -153,8 +154,12 @@ def effect_on(
     for one in here:
         more[one.factor.time] += one.planned_min * (_ratio_for(of_row.get(one.factor), one.cell) - 1)
     planned_min = sum(one.planned_min for one in here)
-    machine, labour, attended = row.machine_rate_per_h, row.labour_rate_per_h, Decimal(repr(row.attended_share))
-    cost = _hours(more["setup"]) * (machine + labour) + _hours(more["run"]) * (machine + attended * labour)
+    cost = exact_minutes_cost(
+        machine_min=more["setup"] + more["run"],
+        attended_min=attended_min(setup_min=more["setup"], run_min=more["run"], attended_share=row.attended_share),
+        machine_rate_per_h=row.machine_rate_per_h,
+        labour_rate_per_h=row.labour_rate_per_h,
+    )
     base = rates.currency(rates.base_currency)
     return OpenOrdersEffect(
         orders=len({one.order for one in here}),
@@ -163,10 +168,6 @@ def effect_on(
         cost=cost.quantize(Decimal(1).scaleb(-base.minor_units), rounding=ROUND_HALF_EVEN),
         currency=base.name,
     )
-
-
-def _hours(minutes: float) -> Decimal:
-    return Decimal(repr(minutes)) / 60
 
 
 def _ratio_for(one: Learned | None, cell: tuple[str, str]) -> float:

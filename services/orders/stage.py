@@ -8,7 +8,7 @@ from functools import partial
 
 import httpx
 
-from services.chassis.between_services import client_of, ring
+from services.chassis.between_services import page_after, ring
 from services.chassis.rate_source import RatesUnavailable
 from services.chassis.resources import Resources
 from services.orders.domain.book import Capacity, booked_in
@@ -23,13 +23,10 @@ MOST_AT_ONCE = 50
 
 def handed_over(resources: Resources, *, after: int) -> tuple[Handover, ...]:
     """What quoting has handed over since a position; raises `httpx.TransportError` when it does not answer."""
-    settings = resources.settings
-    answer = client_of(settings.quoting_url, settings.service_key.get_secret_value()).get(
-        "/v1/handovers", params={"after": after, "limit": MOST_AT_ONCE}
-    )
-    if answer.status_code != 200:
-        raise httpx.TransportError(f"quoting answered {answer.status_code}")
-    return HandoverPage.model_validate_json(answer.content).items
+    origin = resources.settings.quoting_url
+    return page_after(
+        "/v1/handovers", HandoverPage, of="quoting", origin=origin, after=after, most=MOST_AT_ONCE, resources=resources
+    ).items
 
 
 def take_over(resources: Resources) -> None:

@@ -9,11 +9,11 @@ from typing import Any
 import httpx
 import pytest
 
+from services.chassis import between_services
 from services.chassis.database import Database
 from services.chassis.load_source import HttpLoadSource
 from services.orders import stage
 from services.orders.api_parts import the_time
-from services.quoting.service import order_events
 from shared_schemas.pipeline import TAKE_OVER_TASK
 from shared_schemas.rates import Rates
 from tests.integration.test_quoting_handovers import accepted, handed_over
@@ -37,8 +37,7 @@ def shop(database: Database, rates: Rates, monkeypatch: pytest.MonkeyPatch) -> S
     object.__setattr__(
         made.bench, "load", HttpLoadSource("http://orders", "key", transport=door, clock=lambda: float(next(minutes)))
     )
-    for asking in (stage, order_events):
-        monkeypatch.setattr(asking, "client_of", lambda origin, key: httpx.Client(base_url="http://suite", transport=door))
+    monkeypatch.setattr(between_services, "client_of", lambda origin, key: httpx.Client(base_url="http://suite", transport=door))
     object.__setattr__(made.bench, "settings", made.bench.settings.model_copy(update={"orders_url": "http://suite"}))
     made.app.dependency_overrides[the_time] = lambda: made.now
     monkeypatch.setattr(stage, "datetime", SimpleNamespace(now=lambda zone: made.now))

@@ -7,7 +7,7 @@ import logging
 import httpx
 from pydantic import ValidationError
 
-from services.chassis.between_services import client_of
+from services.chassis.between_services import page_after
 from services.chassis.resources import Resources
 from services.quoting.store.order_events import OrderEventInbox
 from shared_schemas.order_events import OrderEvent, OrderEventPage
@@ -19,13 +19,10 @@ MOST_AT_ONCE = 50
 
 def events_after(resources: Resources, *, after: int) -> tuple[OrderEvent, ...]:
     """What orders tells since an event; raises `httpx.TransportError` when it does not answer."""
-    settings = resources.settings
-    answer = client_of(settings.orders_url, settings.service_key.get_secret_value()).get(
-        "/v1/order-events", params={"after": after, "limit": MOST_AT_ONCE}
-    )
-    if answer.status_code != 200:
-        raise httpx.TransportError(f"orders answered {answer.status_code}")
-    return OrderEventPage.model_validate_json(answer.content).items
+    origin = resources.settings.orders_url
+    return page_after(
+        "/v1/order-events", OrderEventPage, of="orders", origin=origin, after=after, most=MOST_AT_ONCE, resources=resources
+    ).items
 
 
 def take_in(resources: Resources) -> None:

@@ -12,7 +12,8 @@ from typing import Any
 import pytest
 
 import services.desk
-from services.desk.client import httpx
+from services.desk import client as client_module
+from services.desk.client import BlankwrightClient, httpx
 from shared_schemas.blanks import Blank
 from shared_schemas.check import CheckReport, ElementCheck, Finding, FirstOrder, SurfaceCheck
 from shared_schemas.lead_times import LeadTime, Line
@@ -158,3 +159,17 @@ class Server:
 @pytest.fixture
 def server() -> Callable[..., Server]:
     return Server
+
+
+@pytest.fixture
+def reach(monkeypatch: pytest.MonkeyPatch) -> Callable[[httpx.BaseTransport], None]:
+    """Let every client that a command makes reach a transport of the test, and never sleep."""
+
+    def reached(transport: httpx.BaseTransport) -> None:
+        class Reached(BlankwrightClient):
+            def __init__(self, **named: Any) -> None:
+                super().__init__(**named, transport=transport, sleep=lambda _: None)
+
+        monkeypatch.setattr(client_module, "BlankwrightClient", Reached)
+
+    return reached

@@ -12,9 +12,8 @@ from typing import Any
 import pytest
 from typer.testing import CliRunner
 
-from services.desk import client as client_module
 from services.desk import machine
-from services.desk.client import BlankwrightClient, httpx
+from services.desk.client import httpx
 from services.desk.command import app
 from services.desk.machine import Box
 from shared_schemas.check import CheckReport
@@ -34,17 +33,13 @@ def run(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Callable[..., Any]:
 
 
 @pytest.fixture
-def serve(monkeypatch: pytest.MonkeyPatch, server: Callable[..., Any]) -> Callable[..., Any]:
+def serve(server: Callable[..., Any], reach: Any) -> Callable[..., Any]:
     """Let every client meet a server that answers from a list."""
 
     def served(*answers: Any) -> Any:
         fake = server(*answers)
 
-        class Reached(BlankwrightClient):
-            def __init__(self, **named: Any) -> None:
-                super().__init__(**named, transport=fake.transport, sleep=lambda _: None)
-
-        monkeypatch.setattr(client_module, "BlankwrightClient", Reached)
+        reach(fake.transport)
         return fake
 
     return served

@@ -11,8 +11,7 @@ from typing import Any
 import pytest
 from typer.testing import CliRunner
 
-from services.desk import client as client_module
-from services.desk.client import BlankwrightClient, httpx
+from services.desk.client import httpx
 from services.desk.command import app
 from shared_schemas.estimate import EstimatedMaterial, EstimatedTool, EstimatePlan, OperationColumns, PlannedQuantity
 
@@ -49,7 +48,7 @@ def plan() -> EstimatePlan:
 
 
 @pytest.fixture
-def run(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Callable[..., Any]:
+def run(monkeypatch: pytest.MonkeyPatch, tmp_path: Path, reach: Any) -> Callable[..., Any]:
     """`run(body, kind, *arguments)` runs the command against a server that gives that body."""
     monkeypatch.chdir(tmp_path)
 
@@ -60,11 +59,7 @@ def run(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Callable[..., Any]:
             requests.append(request)
             return httpx.Response(200, text=body, headers={"Content-Type": kind})
 
-        class Reached(BlankwrightClient):
-            def __init__(self, **named: Any) -> None:
-                super().__init__(**named, transport=httpx.MockTransport(answered), sleep=lambda _: None)
-
-        monkeypatch.setattr(client_module, "BlankwrightClient", Reached)
+        reach(httpx.MockTransport(answered))
         done = CliRunner().invoke(app, [*arguments, *ANY_SERVER])
         assert done.exit_code == 0, done.output
         return done.stdout, requests[-1]

@@ -12,9 +12,8 @@ from typing import Any
 import pytest
 from typer.testing import CliRunner, Result
 
-from services.desk import client as client_module
 from services.desk import cursor_file, feed_commands
-from services.desk.client import BlankwrightClient, httpx
+from services.desk.client import httpx
 from services.desk.command import app
 from services.desk.cursor_file import read_cursor, write_cursor
 from services.desk.errors import FileUnreadable, FileUnwritable
@@ -76,16 +75,12 @@ def server() -> Server:
 
 
 @pytest.fixture
-def run(server: Server, monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Run:
+def run(server: Server, monkeypatch: pytest.MonkeyPatch, tmp_path: Path, reach: Any) -> Run:
     """`run(answers, *arguments)` runs the command against a server that gives these answers."""
     monkeypatch.chdir(tmp_path)
     monkeypatch.setattr(feed_commands.time, "sleep", lambda _: None)
 
-    class Reached(BlankwrightClient):
-        def __init__(self, **named: Any) -> None:
-            super().__init__(**named, transport=httpx.MockTransport(server), sleep=lambda _: None)
-
-    monkeypatch.setattr(client_module, "BlankwrightClient", Reached)
+    reach(httpx.MockTransport(server))
 
     def ran(answers: list[Any], *arguments: str) -> Result:
         server.answers = iter(answers)

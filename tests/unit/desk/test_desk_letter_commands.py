@@ -8,8 +8,6 @@ from typing import Any
 import pytest
 from typer.testing import CliRunner
 
-from services.desk import client as client_module
-from services.desk.client import BlankwrightClient
 from services.desk.command import app
 
 THERE = ["--url", "http://desk.test", "--key", "k"]
@@ -24,17 +22,13 @@ def letter(key: int, **changes: Any) -> dict[str, Any]:
 
 
 @pytest.fixture
-def run(monkeypatch: pytest.MonkeyPatch, server: Any) -> Any:
+def run(server: Any, reach: Any) -> Any:
     """`run(answers, *arguments)` is what the command says to a server that answers from a list, and the server."""
 
     def ran(answers: list[Any], *arguments: object) -> tuple[Any, Any]:
         fake = server(*answers)
 
-        class Reached(BlankwrightClient):
-            def __init__(self, **named: Any) -> None:
-                super().__init__(**named, transport=fake.transport, sleep=lambda _: None)
-
-        monkeypatch.setattr(client_module, "BlankwrightClient", Reached)
+        reach(fake.transport)
         return CliRunner().invoke(app, [*map(str, arguments), *THERE]), fake
 
     return ran

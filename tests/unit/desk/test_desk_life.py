@@ -14,7 +14,6 @@ import pytest
 from rich.console import RenderableType
 from typer.testing import CliRunner
 
-from services.desk import client as client_module
 from services.desk.client import BlankwrightClient
 from services.desk.command import app
 from services.desk.comparison_text import comparison_page
@@ -87,18 +86,14 @@ def text_of(page: RenderableType) -> str:
 
 
 @pytest.fixture
-def run(monkeypatch: pytest.MonkeyPatch, tmp_path: Path, server: Callable[..., Any]) -> Callable[..., Any]:
+def run(monkeypatch: pytest.MonkeyPatch, tmp_path: Path, server: Callable[..., Any], reach: Any) -> Callable[..., Any]:
     """`run(answers, *arguments)` runs the command in an empty folder against a server that gives these answers."""
     monkeypatch.chdir(tmp_path)
 
     def ran(answers: list[Any], *arguments: Any) -> Any:
         fake = server(*answers)
 
-        class Reached(BlankwrightClient):
-            def __init__(self, **named: Any) -> None:
-                super().__init__(**named, transport=fake.transport, sleep=lambda _: None)
-
-        monkeypatch.setattr(client_module, "BlankwrightClient", Reached)
+        reach(fake.transport)
         done = CliRunner().invoke(app, [str(one) for one in (*arguments, *ANY_SERVER)])
         done.requests = fake.requests  # type: ignore[attr-defined]
         return done

@@ -12,8 +12,6 @@ from typing import Any
 import pytest
 from typer.testing import CliRunner
 
-from services.desk import client as client_module
-from services.desk.client import BlankwrightClient
 from services.desk.command import app
 from shared_schemas.lead_times import LeadTime, Promise, PromisedDays, PromisedDelivery
 from shared_schemas.load import CentreWeeks, LoadBook, WeekOfLoad
@@ -58,18 +56,14 @@ def book(shares: dict[str, float], weeks: int = 2) -> LoadBook:
 
 
 @pytest.fixture
-def run(monkeypatch: pytest.MonkeyPatch, tmp_path: Path, server: Callable[..., Any]) -> Callable[..., Any]:
+def run(monkeypatch: pytest.MonkeyPatch, tmp_path: Path, server: Callable[..., Any], reach: Any) -> Callable[..., Any]:
     """`run(answer, *arguments)` runs the command in an empty folder against a server that gives that answer."""
     monkeypatch.chdir(tmp_path)
 
     def ran(answer: Promise | LoadBook | tuple[int, Any], *arguments: str) -> Any:
         fake = server(answer if isinstance(answer, tuple) else (200, answer.model_dump(mode="json")))
 
-        class Reached(BlankwrightClient):
-            def __init__(self, **named: Any) -> None:
-                super().__init__(**named, transport=fake.transport, sleep=lambda _: None)
-
-        monkeypatch.setattr(client_module, "BlankwrightClient", Reached)
+        reach(fake.transport)
         done = CliRunner().invoke(app, [*arguments, *ANY_SERVER])
         done.requests = fake.requests  # type: ignore[attr-defined]
         return done

@@ -12,8 +12,7 @@ from typing import Any
 import pytest
 from typer.testing import CliRunner
 
-from services.desk import client as client_module
-from services.desk.client import BlankwrightClient, httpx
+from services.desk.client import httpx
 from services.desk.command import app
 from shared_schemas.actuals import ActualsTaken, MaterialProgress, OperationProgress, OrderProgress
 from shared_schemas.load import OrderInBook, OrderPage
@@ -47,7 +46,7 @@ def order(number: str = "Q-2026-000001", *, lists: bool = True, **changes: Any) 
 
 
 @pytest.fixture
-def run(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Callable[..., Any]:
+def run(monkeypatch: pytest.MonkeyPatch, tmp_path: Path, reach: Any) -> Callable[..., Any]:
     """`run([answer…], *arguments)` runs the command against a server that gives these answers in turn; what it printed, and the requests."""
     monkeypatch.chdir(tmp_path)
 
@@ -61,11 +60,7 @@ def run(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Callable[..., Any]:
             status, body = answers[min(len(requests), len(answers)) - 1]
             return httpx.Response(status, text=body, headers={"Content-Type": kind})
 
-        class Reached(BlankwrightClient):
-            def __init__(self, **named: Any) -> None:
-                super().__init__(**named, transport=httpx.MockTransport(answered), sleep=lambda _: None)
-
-        monkeypatch.setattr(client_module, "BlankwrightClient", Reached)
+        reach(httpx.MockTransport(answered))
         return CliRunner().invoke(app, [*arguments, *ANY_SERVER], input=stdin), requests
 
     return ran

@@ -4,11 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
-import pytest
 from typer.testing import CliRunner
 
-from services.desk import client as client_module
-from services.desk.client import BlankwrightClient
 from services.desk.command import app
 
 THERE = ["--url", "http://desk.test", "--key", "k"]
@@ -28,14 +25,10 @@ DOCUMENT: dict[str, Any] = {
 }  # fmt: skip
 
 
-def test_it_tells_the_money_by_origin_table_and_row(monkeypatch: pytest.MonkeyPatch, server: Any) -> None:
+def test_it_tells_the_money_by_origin_table_and_row(server: Any, reach: Any) -> None:
     fake = server((200, DOCUMENT))
 
-    class Reached(BlankwrightClient):
-        def __init__(self, **named: Any) -> None:
-            super().__init__(**named, transport=fake.transport, sleep=lambda _: None)
-
-    monkeypatch.setattr(client_module, "BlankwrightClient", Reached)
+    reach(fake.transport)
     done = CliRunner().invoke(app, ["rates", "readiness", "--quote", "Q-1", "--quote", "Q-2", "--most", "1", *THERE])
     assert done.exit_code == 0, done.output
     (asked,) = fake.requests

@@ -8,6 +8,7 @@ from functools import lru_cache
 from math import ceil
 
 from services.optics.law import column, decided, figure_of, given, law
+from services.shop.minutes import attended_min, minutes_cost
 from shared_schemas.figure import Figure
 from shared_schemas.operation_kinds import OperationName
 from shared_schemas.rates import InForce, RateMissing, Rates, WorkCentreRow
@@ -30,7 +31,12 @@ def lot_at_centre_cost(
     Source: derived.
     """
     run_min = batches * batch_min + pieces * piece_min
-    return ((setup_min + run_min) * machine_rate_per_h + (setup_min + attended_share * run_min) * labour_rate_per_h) / 60
+    return minutes_cost(
+        machine_min=setup_min + run_min,
+        attended_min=attended_min(setup_min=setup_min, run_min=run_min, attended_share=attended_share),
+        machine_rate_per_h=machine_rate_per_h,
+        labour_rate_per_h=labour_rate_per_h,
+    )
 
 
 @dataclass(frozen=True)
