@@ -38,7 +38,8 @@ METHOD = (
     "were reported, against the quote of the same ones; cost counts glass and bought parts of which the price paid is known. Yield is good "
     "over started pieces, against the quoted yields at as many started. Days run from the acceptance until a job is finished, against the quoted "
     "median, and until the operations of a group are done, against their planned end. Inside p80 are jobs whose whole cost (what was "
-    "not paid otherwise as quoted) and days are no more than eight in ten draws of the quote."
+    "not paid otherwise as quoted) and days are no more than eight in ten draws of the quote. What came to nothing has no ratio and is left out: a job "
+    "that lost every piece is none of those whose yield is told."
 )
 
 
