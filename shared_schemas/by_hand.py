@@ -11,7 +11,7 @@ from shared_schemas.blanks import BlankPlan
 from shared_schemas.check import CheckReport
 from shared_schemas.lead_times import Quantity
 from shared_schemas.prescription import Prescription
-from shared_schemas.quote import QuoteRequest
+from shared_schemas.quote_request import QuoteRequest
 
 
 class BlanksByHand(Contract):

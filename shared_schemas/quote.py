@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from datetime import date, datetime
-from operator import not_
 from typing import Annotated, Literal
 
-from pydantic import Field, model_validator
+from pydantic import Field
 
-from shared_schemas.base import NO_CONTROLS, Contract, Currency, Day, Fault, Money, Name, Text, refuse_if_any
+from shared_schemas.base import Contract, Currency, Money, Text
 from shared_schemas.blanks import Blank
 from shared_schemas.check import CheckReport, Finding
 from shared_schemas.figure import Figure
@@ -18,7 +17,6 @@ from shared_schemas.lead_times import (
     LeadTime,
     Line,
     PromisedAtAcceptance,
-    Quantity,
     SoonerOffer,
     SoonerSet,
 )
@@ -26,8 +24,6 @@ from shared_schemas.operation_kinds import OperationName
 from shared_schemas.operations import BoughtPart, Operation, Route, Tooling
 from shared_schemas.prescription import Prescription
 from shared_schemas.problem import OnlyWhereSaid, Problem
-
-MOST_QUANTITIES = 20
 
 QuoteStatus = Literal[
     "accepted", "checking", "planning_blanks", "planning_operations", "assembling", "ready", "refused", "failed", "cancelled"
@@ -45,38 +41,6 @@ def middle_quantity(quantities: Iterable[int]) -> int:
     """The quantity that decides what is said only once of a quote: the middle one of those asked for, of two the smaller."""
     rising = sorted(quantities)
     return rising[(len(rising) - 1) // 2]
-
-
-class QuoteRequest(Contract):
-    """What the sales desk asks: how much for these quantities, and when?
-
-    `confidence` is the probability with which enough pieces are started; `rate_revision` null is the latest. `own_operations` are
-    steps of the rate table `operations` that are done on asking, by their names.
-    """
-
-    prescription: Prescription
-    quantities: Annotated[tuple[Quantity, ...], Field(min_length=1, max_length=MOST_QUANTITIES)]
-    currency: Currency = "USD"
-    customer: Annotated[str, Field(max_length=200, pattern=NO_CONTROLS)] = ""
-    customer_class: Name = "standard"
-    needed_by: Day | None = None
-    confidence: Annotated[float, Field(strict=True, gt=0, lt=1)] = 0.9
-    rate_revision: Annotated[int, Field(strict=True, ge=1)] | None = None
-    own_operations: Annotated[tuple[Name, ...], Field(max_length=20, exclude_if=not_)] = ()
-
-    @model_validator(mode="after")
-    def _each_quantity_once(self) -> QuoteRequest:
-        seen: set[int] = set()
-        faults = []
-        for position, quantity in enumerate(self.quantities):
-            if quantity in seen:
-                reason = f"the quantity {quantity} is asked for twice"
-                faults.append(
-                    Fault("quantities", position, reason=reason, figure=quantity, limit="each once", remedy="leave it out")
-                )
-            seen.add(quantity)
-        refuse_if_any(self, faults)
-        return self
 
 
 class UnitCost(Contract):

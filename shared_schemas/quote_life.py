@@ -10,7 +10,8 @@ from pydantic_core import ErrorDetails, InitErrorDetails, PydanticCustomError, P
 
 from shared_schemas.base import NO_CONTROLS, Contract, Currency, Day, Fault, Money, escaped, refuse_if_any
 from shared_schemas.lead_times import Delivery, LineKind, Quantity, faults_of_deliveries
-from shared_schemas.quote import DeclineReason, QuoteRequest, QuoteStatus
+from shared_schemas.quote import DeclineReason, QuoteStatus
+from shared_schemas.quote_request import QuoteRequest
 
 MOST_IN_A_BATCH = 1000
 DEEPEST_CHANGE = 16

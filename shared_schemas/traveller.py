@@ -12,7 +12,7 @@ from shared_schemas.blanks import BlankPlan
 from shared_schemas.check import CheckReport, Finding
 from shared_schemas.operations import OperationPlan
 from shared_schemas.problem import Problem
-from shared_schemas.quote import QuoteRequest
+from shared_schemas.quote_request import QuoteRequest
 
 
 class Job(Contract):

@@ -16,7 +16,8 @@ from shared_schemas.blanks import BlankPlan
 from shared_schemas.check import CheckReport
 from shared_schemas.load import LoadSnapshot
 from shared_schemas.operations import OperationPlan
-from shared_schemas.quote import QuoteBody, QuoteRequest
+from shared_schemas.quote import QuoteBody
+from shared_schemas.quote_request import QuoteRequest
 from shared_schemas.rates import Rates
 from shared_schemas.traveller import Job, Refusal
 

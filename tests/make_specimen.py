@@ -14,7 +14,7 @@ import sys
 from pathlib import Path
 
 from services.rates.domain.seed import seed_rates
-from shared_schemas.quote import QuoteRequest
+from shared_schemas.quote_request import QuoteRequest
 from tests.chain import alike_doublets, demo, quote_of, sections_of
 
 

@@ -27,14 +27,8 @@ from shared_schemas.by_hand import BuyTogether
 from shared_schemas.check import CheckReport
 from shared_schemas.prescription import Prescription
 from shared_schemas.problem import Problem
-from shared_schemas.quote import (
-    FINAL_STATUSES,
-    Quote,
-    QuoteAccepted,
-    QuoteDecision,
-    QuotePage,
-    QuoteRequest,
-)
+from shared_schemas.quote import FINAL_STATUSES, Quote, QuoteAccepted, QuoteDecision, QuotePage
+from shared_schemas.quote_request import QuoteRequest
 
 # httpx loads its own command line, half of what its import takes, where it can; it goes on without where the place is empty.
 sys.modules.setdefault("httpx._main", None)  # type: ignore[arg-type]  # None is how an import is told not to look

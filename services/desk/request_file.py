@@ -14,7 +14,7 @@ from services.chassis.problems import details_of_invalid
 from services.desk.errors import FileUnreadable, OptionUnusable, RequestUnreadable
 from services.desk.table_intake import prescription_from_table
 from shared_schemas.prescription import Prescription
-from shared_schemas.quote import QuoteRequest
+from shared_schemas.quote_request import QuoteRequest
 
 LARGEST_FILE_BYTES = 1024 * 1024
 TABLE_SUFFIXES = (".csv", ".tsv", ".txt")

@@ -24,7 +24,7 @@ from services.shop.layout.lenses_on_block import forget_layouts as forget_block_
 from services.shop.layout.lenses_on_block import layout_of
 from shared_schemas.load import CentreLoad, LoadSnapshot, OrderLoad
 from shared_schemas.prescription import Prescription
-from shared_schemas.quote import QuoteRequest
+from shared_schemas.quote_request import QuoteRequest
 from shared_schemas.rates import Rates
 from shared_schemas.traveller import Job, Refusal
 from tests.bench.lenses import TRIPLET_INDICES, chain_of_lenses, triplet_with_a_slip

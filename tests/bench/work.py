@@ -15,7 +15,7 @@ from typing import Any
 
 from services.quoting.service.work import work_of
 from services.rates.domain.seed import seed_rates
-from shared_schemas.quote import QuoteRequest
+from shared_schemas.quote_request import QuoteRequest
 from shared_schemas.rates import Rates
 from tests.bench.lenses import chain_of_lenses
 from tests.chain import quote_of

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from shared_schemas.prescription import Prescription
-from shared_schemas.quote import QuoteRequest
+from shared_schemas.quote_request import QuoteRequest
 from tests.bench.lenses import chain_of_lenses
 
 QUANTITIES = ((5,), (5, 25), (7, 30, 110))

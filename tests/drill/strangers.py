@@ -14,7 +14,8 @@ import httpx
 
 from services.chassis.database import Database
 from services.chassis.keys import Keys
-from shared_schemas.quote import FINAL_STATUSES, QuoteRequest
+from shared_schemas.quote import FINAL_STATUSES
+from shared_schemas.quote_request import QuoteRequest
 from tests.bench.lenses import chain_of_lenses
 from tests.drill.asked import distinct_requests
 from tests.drill.box import Box

@@ -29,7 +29,7 @@ from services.quoting import stage as quoting_stage
 from services.quoting.service.intake import accept
 from services.quoting.store.repository import QuoteStore
 from shared_schemas.pipeline import TASKS
-from shared_schemas.quote import QuoteRequest
+from shared_schemas.quote_request import QuoteRequest
 from shared_schemas.rates import Rates
 from tests.bench.lenses import chain_of_lenses
 from tests.drill.faults import poison

@@ -28,7 +28,7 @@ from services.quoting.service.intake import accept
 from services.quoting.store.repository import QuoteStore
 from services.quoting.store.rows import DeadLetter, Outcome
 from shared_schemas.pipeline import QUEUES
-from shared_schemas.quote import QuoteRequest
+from shared_schemas.quote_request import QuoteRequest
 from shared_schemas.rates import Rates
 from tests.bench.lenses import chain_of_lenses
 from tests.integration.parts import NOON, OneRevision, settings_on

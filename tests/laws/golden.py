@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from services.rates.domain.seed import seed_rates
-from shared_schemas.quote import QuoteRequest
+from shared_schemas.quote_request import QuoteRequest
 from shared_schemas.rates import Rates
 from tests.chain import demo, published_triplet, quote_of, request_of, singlet
 

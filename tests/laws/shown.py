@@ -11,7 +11,8 @@ from services.quoting.explain.basis import explain
 from services.quoting.explain.figure_at import figure_at
 from services.rates.domain.seed import seed_rates
 from shared_schemas.figure import Figure, PointedFigure
-from shared_schemas.quote import ExplainedBreak, QuoteRequest
+from shared_schemas.quote import ExplainedBreak
+from shared_schemas.quote_request import QuoteRequest
 from tests.chain import alike_doublets, as_json, demo, job_of, published_triplet, through_stages
 from tests.laws.equations import figures_in
 

@@ -6,7 +6,7 @@ import json
 
 import pytest
 
-from shared_schemas.quote import QuoteRequest
+from shared_schemas.quote_request import QuoteRequest
 from shared_schemas.rates import Rates
 from tests.laws.golden import KEPT, differences, figures_of, lenses
 

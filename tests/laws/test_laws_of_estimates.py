@@ -15,7 +15,7 @@ from services.quoting.service.estimates import quoted_ways
 from services.quoting.service.production_order import operations_of, production_quantity
 from shared_schemas.estimate import EstimatedOperation
 from shared_schemas.lead_times import LineKind
-from shared_schemas.quote import QuoteRequest
+from shared_schemas.quote_request import QuoteRequest
 from tests.chain import as_json, job_of, published_triplet, request_of, sections_of, through_stages
 from tests.laws.prices import LARGEST, Prescription, rates, singlets
 

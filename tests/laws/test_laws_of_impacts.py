@@ -13,7 +13,7 @@ from services.process.domain.plan import plan_operations
 from services.quoting.pricing.prices_only import prices_as_issued, prices_of
 from services.quoting.pricing.tables_read import READ_BY, is_priced_by
 from shared_schemas.base import canonical_json
-from shared_schemas.quote import QuoteRequest
+from shared_schemas.quote_request import QuoteRequest
 from shared_schemas.rate_impact import RatedQuote
 from shared_schemas.rates import RateRow, Rates
 from shared_schemas.traveller import Refusal

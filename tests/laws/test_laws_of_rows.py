@@ -6,7 +6,7 @@ import random
 
 import pytest
 
-from shared_schemas.quote import QuoteRequest
+from shared_schemas.quote_request import QuoteRequest
 from shared_schemas.rates import TABLES, Rates
 from tests.chain import demo, quote_of, request_of, singlet
 

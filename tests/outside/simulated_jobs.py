@@ -9,7 +9,7 @@ from services.quoting.pricing.evaluation import Evaluation, evaluate
 from services.quoting.pricing.plans import Plans
 from services.quoting.pricing.quote import plans_for
 from shared_schemas.operations import Route
-from shared_schemas.quote import QuoteRequest
+from shared_schemas.quote_request import QuoteRequest
 from shared_schemas.rates import Rates
 from tests import chain
 from tests.outside.shop_simulation import Line, Part, ShopJob

@@ -16,7 +16,7 @@ from shared_schemas.blanks import BlankPlan
 from shared_schemas.check import CheckReport
 from shared_schemas.operations import OperationPlan, ToolingOffer
 from shared_schemas.prescription import Prescription
-from shared_schemas.quote import QuoteRequest
+from shared_schemas.quote_request import QuoteRequest
 from shared_schemas.rates import Rates
 from shared_schemas.traveller import Job
 

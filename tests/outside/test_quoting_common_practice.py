@@ -12,7 +12,8 @@ from services.glass.domain.plan import plan_blanks
 from services.prescription.domain.check import check
 from services.process.domain.plan import plan_operations
 from services.quoting.pricing.quote import assemble
-from shared_schemas.quote import QuoteBody, QuoteRequest
+from shared_schemas.quote import QuoteBody
+from shared_schemas.quote_request import QuoteRequest
 from shared_schemas.rates import Rates
 from shared_schemas.traveller import Job, Refusal
 

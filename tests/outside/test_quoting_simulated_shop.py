@@ -12,7 +12,8 @@ import numpy as np
 
 from services.rates.domain.seed import seed_rates
 from shared_schemas.load import CentreLoad, LoadSnapshot, OrderLoad, monday_of
-from shared_schemas.quote import QuoteBody, QuoteRequest
+from shared_schemas.quote import QuoteBody
+from shared_schemas.quote_request import QuoteRequest
 from shared_schemas.rates import CalendarRow, Rates
 from tests import chain
 from tests.outside.shop_simulation import ShopJob, ShopTime, share_known, simulate

@@ -26,8 +26,8 @@ from services.desk.command import app as command_line
 from services.quoting.service.life import decide
 from services.quoting.store.repository import QuoteStore
 from services.quoting.store.rows import NewQuote
-from shared_schemas.quote import QuoteRequest
 from shared_schemas.quote_life import DecisionRequest
+from shared_schemas.quote_request import QuoteRequest
 from tests.system.asking import finished, until
 
 ClientOf = Callable[[str | None], httpx.Client]

@@ -18,7 +18,7 @@ from services.chassis.one_box import Address
 from services.chassis.pipeline import write_section
 from services.quoting.store.repository import QuoteStore
 from services.quoting.store.rows import NewQuote
-from shared_schemas.quote import QuoteRequest
+from shared_schemas.quote_request import QuoteRequest
 from tests.system.asking import FINAL
 
 ClientOf = Callable[[str | None], httpx.Client]

@@ -59,16 +59,8 @@ from services.quoting.store.rows import StoredQuote
 from services.shop.errors import ShopError
 from shared_schemas.figure import PointedFigure
 from shared_schemas.problem import Explained
-from shared_schemas.quote import (
-    Explanation,
-    Quote,
-    QuoteAccepted,
-    QuotePage,
-    QuoteRequest,
-    QuoteState,
-    QuoteStatus,
-    QuoteSummary,
-)
+from shared_schemas.quote import Explanation, Quote, QuoteAccepted, QuotePage, QuoteState, QuoteStatus, QuoteSummary
+from shared_schemas.quote_request import QuoteRequest
 
 router = APIRouter(route_class=CheckedRoute)
 for part in (

@@ -9,7 +9,7 @@ from decimal import Decimal
 from typing import Any
 
 from shared_schemas.lead_times import Deciding, Line
-from shared_schemas.quote import Break, QuoteBody, QuoteRequest
+from shared_schemas.quote import Break, QuoteBody
 from shared_schemas.quote_life import (
     ChangedPlace,
     ChangedRow,
@@ -23,6 +23,7 @@ from shared_schemas.quote_life import (
     ComparedTool,
     Comparison,
 )
+from shared_schemas.quote_request import QuoteRequest
 from shared_schemas.rates import TABLES, Rates
 
 

@@ -40,7 +40,8 @@ from shared_schemas.estimate import (
     RoutedPart,
 )
 from shared_schemas.operations import Route, Way
-from shared_schemas.quote import Break, QuoteBody, QuoteDecision, QuoteRequest, middle_quantity
+from shared_schemas.quote import Break, QuoteBody, QuoteDecision, middle_quantity
+from shared_schemas.quote_request import QuoteRequest
 from shared_schemas.rates import RateMissing
 
 log = logging.getLogger(__name__)

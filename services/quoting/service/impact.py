@@ -38,7 +38,7 @@ from services.quoting.store.rows import IdempotencyKey, Outcome, StoredQuote
 from services.quoting.store.runs import accepted_before, by_number
 from shared_schemas.base import canonical_json
 from shared_schemas.problem import Problem, ProblemDetail
-from shared_schemas.quote import QuoteRequest
+from shared_schemas.quote_request import QuoteRequest
 from shared_schemas.rate_impact import ImpactChoice, ImpactedQuote, ImpactOutcome, RatedQuote, RateImpact, SideFigures
 from shared_schemas.rates import TABLES
 

@@ -26,8 +26,8 @@ from services.quoting.store.runs import accepted_before, by_number
 from shared_schemas.load import LoadSnapshot
 from shared_schemas.merge_patch import merged
 from shared_schemas.problem import ProblemDetail
-from shared_schemas.quote import QuoteRequest
 from shared_schemas.quote_life import MOST_FAULTS, QuoteBatchRequest, RequoteRequest
+from shared_schemas.quote_request import QuoteRequest
 from shared_schemas.rates import RateRevision
 
 QUOTES = RunKind(QUOTE_RUNS, conclude=ready_quote)

@@ -30,8 +30,9 @@ from services.quoting.store.repository import QuoteStore
 from services.quoting.store.rows import TERMS, Decision, StoredQuote
 from shared_schemas.lead_times import Delivery, PromisedAtAcceptance
 from shared_schemas.pipeline import TAKE_OVER_TASK
-from shared_schemas.quote import QuoteBody, QuoteDecision, QuoteRequest
+from shared_schemas.quote import QuoteBody, QuoteDecision
 from shared_schemas.quote_life import Comparison, DecisionRequest
+from shared_schemas.quote_request import QuoteRequest
 from shared_schemas.rates import Rates
 
 

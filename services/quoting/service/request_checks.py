@@ -10,7 +10,7 @@ from services.quoting.errors import CurrencyNotOfTheDay
 from shared_schemas.glass_reference import GlassNotFound, find_glass
 from shared_schemas.indications import slips_of_notation
 from shared_schemas.problem import ProblemDetail
-from shared_schemas.quote import QuoteRequest
+from shared_schemas.quote_request import QuoteRequest
 from shared_schemas.rates import Rates
 
 

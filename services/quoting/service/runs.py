@@ -24,7 +24,7 @@ from services.quoting.store.rows import DeadLetter, Outcome, Start
 from services.quoting.store.runs import Runs, RunTable
 from services.quoting.store.turns import admit_in_turn
 from shared_schemas.pipeline import LAST, STATIONS, Station, queue_of
-from shared_schemas.quote import QuoteRequest
+from shared_schemas.quote_request import QuoteRequest
 from shared_schemas.traveller import Failure, Job
 
 log = logging.getLogger(__name__)

@@ -12,7 +12,7 @@ from collections.abc import Callable
 
 from services.quoting.errors import TooMuchWork
 from shared_schemas.problem import ProblemDetail
-from shared_schemas.quote import QuoteRequest
+from shared_schemas.quote_request import QuoteRequest
 
 PER_QUOTE_S = 0.15
 PER_ELEMENT_S = 0.13

@@ -12,7 +12,7 @@ from services.rates.domain.references import nearest_or
 from shared_schemas.operation_kinds import OPERATIONS, OperationName, operation_words
 from shared_schemas.prescription import BarrelMaterial
 from shared_schemas.problem import ProblemDetail
-from shared_schemas.quote import QuoteRequest
+from shared_schemas.quote_request import QuoteRequest
 from shared_schemas.rates import Rates
 
 ALIKE = 0.7

@@ -18,7 +18,7 @@ from services.chassis.travellers import Travellers
 from shared_schemas.check import CheckReport, Finding, FirstOrder
 from shared_schemas.pipeline import STATIONS, after
 from shared_schemas.prescription import Element, Prescription, Surface
-from shared_schemas.quote import QuoteRequest
+from shared_schemas.quote_request import QuoteRequest
 from shared_schemas.rates import RateMissing
 from shared_schemas.traveller import Job, Refusal
 

@@ -13,7 +13,7 @@ from pydantic import BaseModel, ValidationError
 
 from services.chassis.problems import PROBLEM_TYPES, clean, details_of_invalid, pointer_into, problem, problem_type, shown
 from shared_schemas.problem import ProblemDetail
-from shared_schemas.quote import QuoteRequest
+from shared_schemas.quote_request import QuoteRequest
 
 FACE = {"radius_mm": 50.0, "clear_diameter_mm": 20.0}
 

@@ -19,7 +19,8 @@ from shared_schemas.check import CheckReport, ElementCheck, Finding, FirstOrder,
 from shared_schemas.lead_times import LeadTime, Line
 from shared_schemas.operations import Operation, Route, Tooling
 from shared_schemas.problem import Problem, ProblemDetail
-from shared_schemas.quote import Break, Quote, QuoteBody, QuotedElement, QuoteRequest, UnitCost
+from shared_schemas.quote import Break, Quote, QuoteBody, QuotedElement, UnitCost
+from shared_schemas.quote_request import QuoteRequest
 
 DEMO = Path(services.desk.__file__).parent / "demo" / "lake_ice_lidar.json"
 

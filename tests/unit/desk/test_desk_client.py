@@ -13,7 +13,8 @@ import pytest
 from services.desk.client import LONGEST_OUTAGE_S, BlankwrightClient, httpx
 from services.desk.errors import AnswerNotUnderstood, ContactLost, ServerRefused, ServerUnreachable, WaitedTooLong
 from shared_schemas.check import CheckReport
-from shared_schemas.quote import Quote, QuoteRequest
+from shared_schemas.quote import Quote
+from shared_schemas.quote_request import QuoteRequest
 
 URL = "http://desk.test"
 ACCEPTED = {"number": "BW-7", "status": "accepted", "links": {"self": "/v1/quotes/BW-7"}}

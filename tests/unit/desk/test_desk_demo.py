@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from shared_schemas.prescription import Element, Prescription, Surface
-from shared_schemas.quote import QuoteRequest
+from shared_schemas.quote_request import QuoteRequest
 
 ND = {"N-SK5": 1.58913, "N-SF2": 1.64769, "N-SK16": 1.62041, "N-SF5": 1.67271}
 """SCHOTT, data sheets of optical glass, 2018: index at 587.5618 nm."""

@@ -12,7 +12,8 @@ from rich.console import Console
 from services.desk.quote_text import check_page, console_for, quote_page
 from shared_schemas.check import CheckReport
 from shared_schemas.lead_times import Deciding, Expedite
-from shared_schemas.quote import Quote, QuoteRequest
+from shared_schemas.quote import Quote
+from shared_schemas.quote_request import QuoteRequest
 
 
 def printed(page: object) -> str:

@@ -13,7 +13,7 @@ import pytest
 from services.glass.domain.buying.sharing import Grinding, cheapest_grinding
 from shared_schemas.check import CheckReport, ElementCheck, FirstOrder, SurfaceCheck
 from shared_schemas.prescription import Element, Prescription, Space, Surface
-from shared_schemas.quote import QuoteRequest
+from shared_schemas.quote_request import QuoteRequest
 from shared_schemas.rates import Rates
 from shared_schemas.traveller import Job
 

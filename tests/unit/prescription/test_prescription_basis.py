@@ -13,7 +13,7 @@ from services.optics.law import LAWS
 from services.prescription.domain.check import check_prescription
 from shared_schemas.check import CheckReport
 from shared_schemas.figure import Figure
-from shared_schemas.quote import QuoteRequest
+from shared_schemas.quote_request import QuoteRequest
 from shared_schemas.rates import Rates
 from tests.laws.equations import bound, figures_in, worked_out
 from tests.laws.golden import lenses

@@ -15,7 +15,7 @@ from pydantic import ValidationError
 from services.prescription.domain.check import check, check_prescription
 from services.rates.domain.seed import seed_rates
 from shared_schemas.prescription import Prescription
-from shared_schemas.quote import QuoteRequest
+from shared_schemas.quote_request import QuoteRequest
 from shared_schemas.rates import RateMissing, Rates
 from shared_schemas.traveller import Job, Refusal
 

@@ -16,7 +16,7 @@ from shared_schemas.blanks import Blank, BlankPlan, MaterialModel, MaterialStep
 from shared_schemas.check import CheckReport, ElementCheck, FirstOrder, SurfaceCheck
 from shared_schemas.operations import Route
 from shared_schemas.prescription import Barrel, CoatingDemand, Element, Prescription, Space, Surface
-from shared_schemas.quote import QuoteRequest
+from shared_schemas.quote_request import QuoteRequest
 from shared_schemas.rates import Rates
 from shared_schemas.traveller import Job
 

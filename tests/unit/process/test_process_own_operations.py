@@ -16,7 +16,8 @@ from services.quoting.service.production_order import operations_of
 from services.quoting.service.request_checks import faults_of_request
 from services.rates.domain.revision import contradictions, contradictions_of
 from shared_schemas.operations import Operation, OperationPlan
-from shared_schemas.quote import QuoteBody, QuoteRequest
+from shared_schemas.quote import QuoteBody
+from shared_schemas.quote_request import QuoteRequest
 from shared_schemas.rates import OwnOperationRow, Rates
 from tests.chain import QUOTED_ON, alike_doublets, job_of, quote_of, request_of, sections_of, singlet
 

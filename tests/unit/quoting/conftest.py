@@ -13,7 +13,7 @@ from services.quoting.pricing.evaluation import Plans
 from shared_schemas.blanks import Blank, BlankPlan, MaterialModel, MaterialStep
 from shared_schemas.check import CheckReport, Finding, FirstOrder
 from shared_schemas.operations import BoughtPart, Consumed, LooserOperation, Operation, OperationPlan, Relaxation, Route, Tooling
-from shared_schemas.quote import QuoteRequest
+from shared_schemas.quote_request import QuoteRequest
 from shared_schemas.rates import CalendarRow, CommercialRow, CurrencyRow, Rates, ShopLoadRow, WorkCentreRow
 from shared_schemas.traveller import Job
 

@@ -16,7 +16,7 @@ from services.quoting.service.request_checks import faults_of_request
 from services.shop.calendar import WorkingCalendar
 from services.shop.errors import NoWorkingDays
 from shared_schemas.problem import FigureOutOfRange
-from shared_schemas.quote import MOST_QUANTITIES
+from shared_schemas.quote_request import MOST_QUANTITIES
 from shared_schemas.rates import CalendarRow, CommercialRow, RateMissing, Rates, StockFormRow, WorkCentreRow, YieldRow
 from tests.unit.quoting.conftest import SAID, TERMS, centre, operation, request, week, with_tables
 from tests.unit.quoting.test_quoting_assemble import job, quoted

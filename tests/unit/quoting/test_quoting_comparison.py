@@ -12,8 +12,9 @@ from hypothesis import strategies as st
 
 from services.quoting.pricing.quote import assemble
 from services.quoting.service.comparison import Issued, changed_places, changed_rows, compare
-from shared_schemas.quote import QuoteBody, QuoteRequest
+from shared_schemas.quote import QuoteBody
 from shared_schemas.quote_life import DecisionRequest, RequoteRequest, is_deeper
+from shared_schemas.quote_request import QuoteRequest
 from shared_schemas.rates import Rates
 from shared_schemas.traveller import Job
 from tests.unit.quoting.conftest import centre, request, sections, with_tables

@@ -18,7 +18,8 @@ from services.quoting.explain.basis import explain
 from services.quoting.explain.figure_at import figure_at
 from services.quoting.pricing.quote import assemble
 from shared_schemas.figure import Figure, PointedFigure
-from shared_schemas.quote import Explanation, QuoteRequest
+from shared_schemas.quote import Explanation
+from shared_schemas.quote_request import QuoteRequest
 from shared_schemas.rates import Rates
 from shared_schemas.traveller import Job, Refusal
 from tests.laws.shown import leaves

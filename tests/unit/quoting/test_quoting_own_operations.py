@@ -9,7 +9,7 @@ import pytest
 
 from services.quoting.explain.basis import explain
 from services.rates.domain.seed import seed_rates
-from shared_schemas.quote import QuoteRequest
+from shared_schemas.quote_request import QuoteRequest
 from shared_schemas.rates import OwnOperationRow, Rates
 from tests.chain import as_json, job_of, request_of, singlet, through_stages
 from tests.laws.equations import bound, figures_in, worked_out

@@ -15,7 +15,8 @@ from services.process.domain.plan import plan_operations
 from services.quoting.pricing.quote import assemble
 from shared_schemas.check import Finding
 from shared_schemas.load import CentreLoad, LoadSnapshot, OrderLoad
-from shared_schemas.quote import QuoteBody, QuoteRequest
+from shared_schemas.quote import QuoteBody
+from shared_schemas.quote_request import QuoteRequest
 from shared_schemas.rates import Rates
 from shared_schemas.traveller import Job, Refusal
 

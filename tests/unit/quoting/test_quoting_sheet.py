@@ -19,7 +19,8 @@ from services.process.domain.plan import plan_operations
 from services.quoting.pricing.quote import assemble
 from services.quoting.sheet import Head, sheet_page
 from shared_schemas.check import CheckReport, Finding
-from shared_schemas.quote import QuoteBody, QuoteDecision, QuoteRequest
+from shared_schemas.quote import QuoteBody, QuoteDecision
+from shared_schemas.quote_request import QuoteRequest
 from shared_schemas.rates import Rates
 from shared_schemas.traveller import Job, Refusal
 from tests.chain import demo, quote_of

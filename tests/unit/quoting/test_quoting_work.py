@@ -8,7 +8,7 @@ import pytest
 
 from services.quoting.errors import TooMuchWork
 from services.quoting.service.work import estimated_s, refuse_too_much_work, work_of
-from shared_schemas.quote import QuoteRequest
+from shared_schemas.quote_request import QuoteRequest
 from tests.bench.lenses import chain_of_lenses
 
 

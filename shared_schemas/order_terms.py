@@ -1,0 +1,70 @@
+"""What belongs to an order beside lenses and quantities: spare parts, what the customer supplies, how it is to be delivered."""
+
+from __future__ import annotations
+
+from operator import not_
+from typing import Annotated, Literal
+
+from pydantic import Field, model_validator
+
+from shared_schemas.base import Contract, Day, Fault, Name, Positive, refuse_if_any
+from shared_schemas.lead_times import Quantity
+
+SUPPLIED = ("glass", "blank", "tool", "coating")
+Delivered = Literal["lenses", "sets"]
+"""Whole lenses, or sets of their parts that the customer puts together: elements, and groups that are cemented."""
+
+
+class SparePart(Contract):
+    """Parts that are delivered beside the lenses, such as five of L3: an element, or a cemented group by its name; the same at every quantity."""
+
+    part: Name
+    pieces: Quantity
+
+
+class Supplied(Contract):
+    """What the customer supplies: the `glass` or the `blank` of an element, a `tool` of the plan by its name, or the `coating` of a face.
+
+    Of a blank `diameter_mm` and `thickness_mm` are known. `arrives` is the day on which it is there; `pieces` how many blanks there are,
+    `mass_kg` how much glass. A coating that is supplied is put on by the customer or by whom he sends the lenses to: `days` is how long that takes.
+    """
+
+    what: Literal["glass", "blank", "tool", "coating"]
+    element: Name | None = None
+    face: Literal["front", "back"] | None = None
+    tool: Name | None = None
+    diameter_mm: Positive | None = None
+    thickness_mm: Positive | None = None
+    pieces: Quantity | None = None
+    mass_kg: Positive | None = None
+    arrives: Day | None = None
+    days: Annotated[float, Field(strict=True, ge=0, le=365, exclude_if=not_)] = 0.0
+
+    @model_validator(mode="after")
+    def _says_what_it_is_of(self) -> Supplied:
+        needed = {
+            "glass": ("element",),
+            "blank": ("element", "diameter_mm", "thickness_mm"),
+            "tool": ("tool",),
+            "coating": ("element",),
+        }
+        taken = {"glass": ("mass_kg",), "blank": ("pieces",), "tool": (), "coating": ("face", "days")}
+        faults = [
+            Fault(name, reason=f"a {self.what} that the customer supplies needs it", figure=None, limit=name, remedy="add it")
+            for name in needed[self.what]
+            if getattr(self, name) is None
+        ]
+        known = {"what", "arrives", *needed[self.what], *taken[self.what]}
+        faults += [
+            Fault(
+                name,
+                reason=f"that is not said of a {self.what}",
+                figure=str(getattr(self, name)),
+                limit=", ".join(sorted(known)),
+                remedy="leave it out",
+            )
+            for name in type(self).model_fields
+            if name not in known and getattr(self, name)
+        ]
+        refuse_if_any(self, faults)
+        return self
