@@ -206,7 +206,8 @@ class PlannedQuantity(QuantityFigures):
 class EstimateHead(Contract):
     """What is said once of a job estimate.
 
-    `purchase_order`, `customer_number` and `contact` are the customer's own, from the acceptance; `decision` is that of the moment.
+    `purchase_order`, `customer_number` and `contact` are the customer's own, from the acceptance, a contact else from the request, and
+    `reference` and `purchase_terms` from that; `decision` is that of the moment.
     """
 
     schema_version: str = SCHEMA_VERSION
@@ -218,6 +219,8 @@ class EstimateHead(Contract):
     customer: str
     customer_number: str | None = None
     contact: str | None = None
+    reference: Annotated[str, Field(exclude_if=not_)] = ""
+    purchase_terms: Annotated[str, Field(exclude_if=not_)] = ""
     purchase_order: str | None = None
     needed_by: date | None = None
     ordered_quantity: int | None = None

@@ -7,8 +7,8 @@ from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
 
-from shared_schemas.base import Contract, Day, Fault, Name, Positive, refuse_if_any
-from shared_schemas.lead_times import Quantity
+from shared_schemas.base import NO_CONTROLS, Contract, Day, Fault, Name, Positive, refuse_if_any
+from shared_schemas.lead_times import Delivery, Quantity
 
 SUPPLIED = ("glass", "blank", "tool", "coating")
 Delivered = Literal["lenses", "sets"]
@@ -68,3 +68,24 @@ class Supplied(Contract):
         ]
         refuse_if_any(self, faults)
         return self
+
+
+class OrderTerms(Contract):
+    """What a quote says of the order it is for beside lenses and quantities, as the request has it; what it does not say is left out."""
+
+    reference: Annotated[str, Field(max_length=200, pattern=NO_CONTROLS, exclude_if=not_)] = ""
+    contact: Annotated[str, Field(max_length=200, pattern=NO_CONTROLS, exclude_if=not_)] = ""
+    purchase_terms: Annotated[str, Field(max_length=2000, pattern=NO_CONTROLS, exclude_if=not_)] = ""
+    spares: Annotated[tuple[SparePart, ...], Field(exclude_if=not_)] = ()
+    delivered: Annotated[Delivered, Field(exclude_if="lenses".__eq__)] = "lenses"
+    deliveries: Annotated[tuple[Delivery, ...], Field(exclude_if=not_)] = ()
+    supplied: Annotated[tuple[Supplied, ...], Field(exclude_if=not_)] = ()
+    repeats: Annotated[str | None, Field(exclude_if=not_)] = None
+    prototypes: Annotated[Quantity | None, Field(exclude_if=not_)] = None
+    own_operations: Annotated[tuple[Name, ...], Field(exclude_if=not_)] = ()
+
+
+def terms_of(request: Contract) -> OrderTerms | None:
+    """The terms of an order out of a request; `None` of a request that has none but its quantities."""
+    terms = OrderTerms.model_construct(**{name: getattr(request, name) for name in OrderTerms.model_fields})
+    return None if terms == OrderTerms() else terms

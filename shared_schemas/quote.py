@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from datetime import date, datetime
+from operator import not_
 from typing import Annotated, Literal
 
 from pydantic import Field
@@ -22,6 +23,7 @@ from shared_schemas.lead_times import (
 )
 from shared_schemas.operation_kinds import OperationName
 from shared_schemas.operations import BoughtPart, Operation, Route, Tooling
+from shared_schemas.order_terms import OrderTerms
 from shared_schemas.prescription import Prescription
 from shared_schemas.problem import OnlyWhereSaid, Problem
 
@@ -189,10 +191,12 @@ class QuoteBody(Contract):
     """What quoting works out: the same for the same request, rates and day, down to the byte.
 
     `findings` are those of the stages after the check; the check report has its own. The charges of `tooling` are asked
-    once beside the prices, or, where `tooling_terms` says so, spread over each quantity as a line of its price.
+    once beside the prices, or, where `tooling_terms` says so, spread over each quantity as a line of its price. `order` is what the
+    request says of the order beside lenses and quantities.
     """
 
     prescription: Prescription
+    order: Annotated[OrderTerms | None, OnlyWhereSaid] = None
     rate_revision: int
     rate_digest: str
     load_snapshot: int | None = None
@@ -269,7 +273,7 @@ class Quote(Contract):
 
     A ready quote has every field of `QuoteBody`, and `digest` is the SHA-256 of those in canonical JSON; until then
     they are `None`. `problem` says why a quote was `refused` or `failed`. `state` is where a ready quote stands with the
-    customer on the day it is read; figures of a revision never change, a requote makes the next one.
+    customer on the day it is read; figures of a revision never change, a requote makes the next one. `reference` is the customer's own.
     """
 
     number: str
@@ -282,10 +286,12 @@ class Quote(Contract):
     created_at: datetime
     finished_at: datetime | None = None
     customer: str = ""
+    reference: Annotated[str, Field(exclude_if=not_)] = ""
     digest: str | None = None
     problem: Problem | None = None
     rate_revision: int
     prescription: Prescription | None = None
+    order: Annotated[OrderTerms | None, OnlyWhereSaid] = None
     rate_digest: str | None = None
     load_snapshot: int | None = None
     quoted_on: date | None = None
@@ -322,6 +328,7 @@ class QuoteSummary(Contract):
     state: QuoteState | None = None
     valid_until: date | None = None
     customer: str
+    reference: Annotated[str, Field(exclude_if=not_)] = ""
     title: str
     created_at: datetime
 

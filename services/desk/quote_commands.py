@@ -128,7 +128,7 @@ def list_quotes(
         with client_for(url, key, folder, role="sales") as desk:
             page = desk.quotes(cursor, state)
         lines = [
-            f"{one.number}  {one.revision:>3}  {one.state or one.status:<20}  {one.created_at:%Y-%m-%d %H:%M}  {one.customer}  {one.title}"
+            f"{one.number}  {one.revision:>3}  {one.state or one.status:<20}  {one.created_at:%Y-%m-%d %H:%M}  {one.customer}{f' ({one.reference})' if one.reference else ''}  {one.title}"
             for one in page.items
         ]
         lines += [f"more with: blankwright quotes{f' --state {state}' if state else ''} --cursor {page.next}"] if page.next else []

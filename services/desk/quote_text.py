@@ -86,6 +86,8 @@ def _headline(quote: Quote) -> Text:
         text.append(f"\n{title}")
     if quote.customer:
         text.append(f"\nfor {quote.customer}")
+    if quote.reference:
+        text.append(f"\ntheir reference: {quote.reference}")
     return text
 
 

@@ -171,6 +171,7 @@ def list_quotes(
             state=state_of(row, today=today),
             valid_until=row.valid_until,
             customer=row.customer,
+            reference=row.reference,
             title=row.title,
             created_at=row.created_at,
         )

@@ -30,6 +30,7 @@ from shared_schemas.check import CheckReport, Finding
 from shared_schemas.finding_kinds import finding
 from shared_schemas.load import LoadSnapshot
 from shared_schemas.operations import OperationPlan, Route
+from shared_schemas.order_terms import terms_of
 from shared_schemas.prescription import Prescription
 from shared_schemas.quote import (
     Break,
@@ -89,6 +90,7 @@ def assembled(
     resting = resting_on(middle, plans)
     body = QuoteBody(
         prescription=request.prescription,
+        order=terms_of(request),
         rate_revision=job.rate_revision,
         rate_digest=rate_digest,
         load_snapshot=job.load_snapshot,

@@ -84,6 +84,7 @@ def quote_document(row: StoredQuote, status: QuoteStatus, *, today: date) -> byt
         created_at=row.created_at,
         finished_at=row.finished_at,
         customer=row.customer,
+        reference=row.reference,
         digest=row.digest,
         problem=Problem.model_validate_json(row.problem) if row.problem else None,
         rate_revision=row.rate_revision,

@@ -21,7 +21,7 @@ from services.quoting.pricing.evaluation import Evaluation, evaluate
 from services.quoting.pricing.plans import PartWays, Plans
 from services.quoting.service.booking import plans_on
 from services.quoting.service.documents import decision_document, not_ready
-from services.quoting.service.production_order import customers_word, figures_of, production_quantity, work_centres_of
+from services.quoting.service.production_order import contact_of, customers_word, figures_of, production_quantity, work_centres_of
 from services.quoting.store.life import LifeStore
 from services.quoting.store.rows import StoredQuote
 from shared_schemas.csv_cells import guarded
@@ -149,7 +149,9 @@ def _estimate(
         title=body.prescription.title,
         customer=row.customer,
         customer_number=customers_word(decision, "customer_number"),
-        contact=customers_word(decision, "contact"),
+        contact=contact_of(decision, body),
+        reference=body.order.reference if body.order else "",
+        purchase_terms=body.order.purchase_terms if body.order else "",
         purchase_order=customers_word(decision, "purchase_order"),
         needed_by=needed_by(row, resources),
         ordered_quantity=ordered_quantity(row),

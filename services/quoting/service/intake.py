@@ -149,6 +149,7 @@ def _as_stored(
     return NewQuote(
         request=write_section(request),
         customer=request.customer,
+        reference=request.reference,
         title=request.prescription.title,
         rate_revision=revision.number,
         quoted_on=now.date(),

@@ -51,6 +51,7 @@ def decide(number: str, asked: DecisionRequest, *, key_id: str, now: datetime, r
     stands = row.decision
     if stands is None:
         _refuse_undecidable(row, wanted, confirmed=asked.confirm_expired, now=now)
+        wanted = _with_contact(wanted, row)
         refuse_days_gone(asked.deliveries, now.date())
         stands = _recorded(row, wanted, asked.deliveries, resources)
     if not (stands.says_the_same_as(wanted) and _has_deliveries(stands, asked.deliveries)):
@@ -104,6 +105,14 @@ def _refuse_undecidable(row: StoredQuote, wanted: Decision, *, confirmed: bool, 
     quoted = [price_break["quantity"] for price_break in json.loads(row.body)["breaks"]]
     if wanted.quantity is not None and wanted.quantity not in quoted:
         raise QuantityNotQuoted(row.quote_number, wanted.quantity, quoted)
+
+
+def _with_contact(decision: Decision, row: StoredQuote) -> Decision:
+    """An acceptance that names nobody is by whom the request names."""
+    if decision.decision != "accepted" or decision.contact:
+        return decision
+    contact = (json.loads(row.body or b"{}").get("order") or {}).get("contact")
+    return replace(decision, contact=contact) if contact else decision
 
 
 def _in_words(decision: Decision) -> str:

@@ -324,3 +324,8 @@ def _kg(mass_g: float) -> float:
 def customers_word(decision: QuoteDecision | None, name: str) -> str | None:
     """What an acceptance says that is the customer's own, such as the number of the purchase order; `None` where it does not."""
     return getattr(decision, name, None) or None
+
+
+def contact_of(decision: QuoteDecision | None, body: QuoteBody) -> str | None:
+    """Whom the customer names: in the acceptance, or else in the request."""
+    return customers_word(decision, "contact") or (body.order.contact if body.order else None) or None

@@ -18,7 +18,7 @@ from xml.etree.ElementTree import Element, SubElement, indent, tostring  # nosec
 
 from services.quoting.errors import OrderNotPlaced
 from services.quoting.service.documents import decision_document, not_ready
-from services.quoting.service.production_order import customers_word, figures_of
+from services.quoting.service.production_order import contact_of, customers_word, figures_of
 from services.quoting.store.rows import StoredQuote
 from shared_schemas.estimate import EstimatedTool, EstimateQuantity, UnitCodes
 from shared_schemas.quote import QuoteBody, QuoteDecision, middle_quantity
@@ -74,7 +74,9 @@ def _quotation(row: StoredQuote, body: QuoteBody, seller: str, needed_by: date |
     period = SubElement(root, "cac:ValidityPeriod")
     _add(period, "cbc:StartDate", body.quoted_on)
     _add(period, "cbc:EndDate", body.valid_until)
-    _parties(root, row, None, seller)
+    if body.order is not None and body.order.reference:
+        _add(SubElement(root, "cac:RequestForQuotationDocumentReference"), "cbc:ID", body.order.reference)
+    _parties(root, row, None, seller, body)
     _charges(root, main)
     _total(root, "cac:QuotedMonetaryTotal", main)
     line = SubElement(root, "cac:QuotationLine")
@@ -103,7 +105,9 @@ def _order_response(row: StoredQuote, body: QuoteBody, seller: str, needed_by: d
     _add(root, "cbc:LineCountNumeric", 1)
     order = SubElement(root, "cac:OrderReference")
     _add(order, "cbc:ID", customers_word(decision, "purchase_order") or row.quote_number)
-    _parties(root, row, decision, seller)
+    if body.order is not None and body.order.reference:
+        _add(order, "cbc:CustomerReference", body.order.reference)
+    _parties(root, row, decision, seller, body)
     _charges(root, priced)
     _total(root, "cac:LegalMonetaryTotal", priced)
     line = SubElement(root, "cac:OrderLine")
@@ -134,7 +138,7 @@ def _document_number(row: StoredQuote) -> str:
     return f"{row.quote_number}-{row.revision}"
 
 
-def _parties(root: Element, row: StoredQuote, decision: QuoteDecision | None, seller: str) -> None:
+def _parties(root: Element, row: StoredQuote, decision: QuoteDecision | None, seller: str, body: QuoteBody) -> None:
     """Both sides, as far as their names are known."""
     supplier = SubElement(root, "cac:SellerSupplierParty")
     if seller:
@@ -144,7 +148,7 @@ def _parties(root: Element, row: StoredQuote, decision: QuoteDecision | None, se
         _add(buyer, "cbc:SupplierAssignedAccountID", number)
     if row.customer:
         _add(SubElement(SubElement(buyer, "cac:Party"), "cac:PartyName"), "cbc:Name", row.customer)
-    if contact := customers_word(decision, "contact"):
+    if contact := contact_of(decision, body):
         _add(SubElement(buyer, "cac:BuyerContact"), "cbc:Name", contact)
 
 

@@ -36,6 +36,7 @@ def sheet_page(*, head: Head, body: QuoteBody) -> str:
         (words.DATE, body.quoted_on),
         (words.VALID_UNTIL, body.valid_until),
         (words.FOR, head.customer),
+        *_of_the_customer(body),
         (words.QUANTITIES, ", ".join(f"{price_break.quantity:,}" for price_break in body.breaks)),
     )
     page = page_templates("services.quoting.sheet").get_template("page.html")
@@ -51,6 +52,14 @@ def sheet_page(*, head: Head, body: QuoteBody) -> str:
         date_picture=date_svg(body),
         remarks=remarks(body),
     )
+
+
+def _of_the_customer(body: QuoteBody) -> Iterator[tuple[str, str]]:
+    """What the customer calls the request, who asks and on which terms, where the request says so."""
+    if body.order is not None:
+        yield words.YOUR_REFERENCE, body.order.reference
+        yield words.YOUR_CONTACT, body.order.contact
+        yield words.YOUR_TERMS, body.order.purchase_terms
 
 
 def _notice(head: Head, body: QuoteBody) -> Iterator[str]:

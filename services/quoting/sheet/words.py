@@ -13,6 +13,7 @@ from shared_schemas.quote import InTime
 LANGUAGE = "en"
 TITLE = "Quotation"
 NUMBER = "{number}, revision {revision}"
+YOUR_REFERENCE, YOUR_CONTACT, YOUR_TERMS = "Your reference", "Contact", "Your purchase terms"
 DATE, VALID_UNTIL, FOR, QUANTITIES = "Date", "Valid until", "For", "Quantities"
 TRIAL = "Trial: rests on figures that are not this shop's."
 NOT_THE_LATEST = "Revision {latest} is the latest; this one is kept as it was."

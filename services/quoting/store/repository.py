@@ -130,9 +130,9 @@ def insert_quotes(
     """Write accepted requests with their first starts. Each of `places` has number, quote_number, position, revision, batch, batch_place."""
     connection.execute(
         text("""
-            insert into quoting.quotes (number, quote_number, position, revision, status, customer, title, request, rate_revision,
+            insert into quoting.quotes (number, quote_number, position, revision, status, customer, reference, title, request, rate_revision,
                                         quoted_on, load_snapshot, attempt, trace, created_at, next_check_at, batch, batch_place, caller, work_s, large)
-            values (:number, :quote_number, :position, :revision, 'accepted', :customer, :title, :request, :rate_revision,
+            values (:number, :quote_number, :position, :revision, 'accepted', :customer, :reference, :title, :request, :rate_revision,
                     :quoted_on, :load_snapshot, 1, :trace, :now, :check, :batch, :batch_place, :caller, :work_s, :large)
         """),
         [{**vars(new), **place, "now": now, "check": next_check_at} for new, place in zip(quotes, places, strict=True)],

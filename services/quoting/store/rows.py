@@ -41,6 +41,8 @@ class NewQuote:
     """Seconds of one processor that it will take, estimated."""
     large: bool = False
     """Whether it goes through the queue of much work."""
+    reference: str = ""
+    """What the customer calls the request."""
 
 
 @dataclass(frozen=True)
@@ -162,6 +164,8 @@ class StoredQuote:
     decision: Decision | None
     archived_in: str | None = None
     """The archive that has the documents of a ready quote which are here no longer."""
+    reference: str = ""
+    """What the customer calls the request."""
     release: str | None = None
     """The version that worked it out, where that was noted."""
     order_state: str | None = None
@@ -184,7 +188,7 @@ class StoredBatch:
 
 
 SELECT = """
-    select q.number, q.quote_number, q.position, q.revision, q.status, q.customer, q.title, q.rate_revision, q.load_snapshot, q.attempt, q.created_at,
+    select q.number, q.quote_number, q.position, q.revision, q.status, q.customer, q.reference, q.title, q.rate_revision, q.load_snapshot, q.attempt, q.created_at,
            greatest(q.revision, (select max(n.revision) from quoting.quotes n
                                  where n.quote_number = q.quote_number and n.status <> 'cancelled')) as latest_revision,
            o.finished_at, o.digest, {body}, o.problem, o.valid_until, o.archived_in, o.release,

@@ -1,0 +1,55 @@
+"""What an order has beside lenses and quantities, through intake, quote, sheet, estimate, decision and UBL."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from tests.integration.test_quoting_estimates import estimate_of
+from tests.integration.test_quoting_handovers import Shop, accepted, one_element, shop
+
+__all__ = ["one_element", "shop"]
+
+SAID = {"reference": "RFQ 7-2231 <b>", "contact": "R. Lindqvist", "purchase_terms": "Net 30 days, ours of 2026"}
+
+
+@pytest.fixture
+def number(shop: Shop, one_element: dict[str, Any]) -> str:
+    """Number of a ready quote whose request says everything that is the customer's own."""
+    shop.load.make()
+    return shop.quoted(one_element | SAID)
+
+
+def test_what_the_customer_calls_a_request_is_told_wherever_the_request_is(shop: Shop, number: str) -> None:
+    quote = shop.get(f"/v1/quotes/{number}")
+    assert quote["order"] == SAID
+    assert [one["reference"] for one in shop.get("/v1/quotes")["items"]] == [SAID["reference"]]
+    sheet = shop.ask("GET", f"/v1/quotes/{number}/sheet").text
+    assert "<dt>Your reference</dt><dd>RFQ 7-2231 &lt;b&gt;</dd>" in sheet
+    assert "<dd>R. Lindqvist</dd>" in sheet
+    assert "<dt>Your purchase terms</dt><dd>Net 30 days, ours of 2026</dd>" in sheet
+    estimate = shop.get(estimate_of(number), role="erp")
+    assert {name: estimate[name] for name in SAID} == SAID
+    quotation = shop.ask("GET", f"/v1/quotes/{number}/ubl/quotation").text
+    assert quotation.index("<cac:RequestForQuotationDocumentReference>") < quotation.index("<cac:SellerSupplierParty")
+    assert "RFQ 7-2231 &lt;b&gt;" in quotation
+
+
+def test_an_acceptance_that_names_nobody_is_by_whom_the_request_names(shop: Shop, number: str) -> None:
+    first = accepted(shop, number)
+    assert first["contact"] == "R. Lindqvist"
+    assert accepted(shop, number) == first
+    assert "<cbc:CustomerReference>RFQ 7-2231" in shop.ask("GET", f"/v1/quotes/{number}/ubl/order-response").text
+
+
+def test_an_acceptance_that_names_somebody_is_by_him(shop: Shop, number: str) -> None:
+    assert accepted(shop, number, contact="A. Moss")["contact"] == "A. Moss"
+
+
+def test_a_request_without_them_says_nothing_of_them(shop: Shop, one_element: dict[str, Any]) -> None:
+    silent = shop.quoted(one_element)
+    assert "order" not in shop.get(f"/v1/quotes/{silent}")
+    assert "reference" not in shop.ask("GET", "/v1/quotes").text
+    assert not {"reference", "purchase_terms"} & set(shop.get(estimate_of(silent), role="erp"))
+    assert "Your" not in shop.ask("GET", f"/v1/quotes/{silent}/sheet").text
