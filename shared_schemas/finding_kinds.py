@@ -263,6 +263,8 @@ OF_THE_PRICE = (
     _shop("rates-of-a-release", "care", "The quote rests on rates that a release added and nobody of the shop has confirmed.", "the sources of the rate rows"),
     _shop("rests-on-invented-rates", "care", "The price rests on rate rows whose figures were invented; the customer's sheet is marked as a trial.", "the origin of the rate rows"),
     _shop("rests-on-stale-rates", "care", "The price rests on rate rows that are older than the rows of their tables should be.", "the dates of the rate rows"),
+    _shop("margin-below-floor", "care", "In a quote with overrides the margin reached is below the floor of its terms: it needs a second key.", "rate table commercial"),
+    _shop("loss-chance-above-limit", "care", "In a quote with overrides cost and overhead pass the price too likely for its terms: it needs a second key.", "rate table commercial"),
     _shop("confidence-out-of-reach", "note", "Whole batches may be lost, so that no sensible start reaches the confidence asked for.", "rate table yields"),
 )  # fmt: skip
 """What there is to say of a quantity beside its price."""

@@ -4,10 +4,7 @@ from __future__ import annotations
 
 PURPOSES: dict[str, tuple[str, str]] = {
     "glasses": ("Glasses and crystals with the published properties of each.", "check, blanks, minutes of grinding and polishing"),
-    "glass_grades": (
-        "Grades of raw glass beyond the usual: what a finer one costs and how long it takes.",
-        "price and days of glass",
-    ),
+    "glass_grades": ("Grades of raw glass beyond the usual: what a finer one costs, how long it takes.", "price and days of glass"),
     "stock_forms": ("Forms in which glass is bought or lies in the store, with prices by mass.", "blanks, price and days of glass"),
     "allowances": ("What is left on a blank or cut away, by diameter.", "size of blanks, glass bought"),
     "work_centres": ("Machines and benches: what they do and what their hours cost.", "route, minutes, cost, date"),
@@ -376,7 +373,9 @@ freight_terms|Terms of delivery.
 freight_per_lot|Freight of a lot.
 freight_per_kg|Freight by mass [money/kg].
 cancel_free_days|Days after acceptance within which an order is cancelled for nothing.
-cancel_minimum_share|Least share of the price that cancelling costs later [share of 1].""",
+cancel_minimum_share|Least share of the price that cancelling costs later [share of 1].
+margin_floor_share|Margin reached below which an overridden quote needs a second key [share of 1].
+loss_chance_limit|Chance of a loss above which an overridden quote needs a second key [share of 1].""",
     "currencies": """
 name|ISO 4217 code of the currency.
 per_base|How many of it one unit of the base currency buys [1].

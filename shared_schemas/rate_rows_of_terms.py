@@ -41,6 +41,8 @@ class CommercialRow(RateRow):
     A quantity that takes longer than `longest_lead_days` is not offered: its price stands there with a finding that says so.
     An order is cancelled for nothing within `cancel_free_days` of its acceptance; later for the share of its price that is done, and at
     least for `cancel_minimum_share` of it. Without these two it is always cancelled for nothing.
+    A quote in which somebody overrode a figure needs a second key where the margin reached is below `margin_floor_share`, or the chance that cost
+    and overhead pass the price is above `loss_chance_limit`; without one of the two there is no such limit.
     Goods travel by `freight_terms`; what the shop pays for it is a charge for the lot and one by the weight of the lenses.
     """
 
@@ -63,6 +65,8 @@ class CommercialRow(RateRow):
     freight_per_kg: NonNegativeMoney = Decimal(0)
     cancel_free_days: Annotated[int, Field(strict=True, ge=0, le=365)] | None = None
     cancel_minimum_share: Share | None = None
+    margin_floor_share: Annotated[float, Field(strict=True, ge=0, lt=1)] | None = None
+    loss_chance_limit: Share | None = None
 
     @model_validator(mode="after")
     def _margins_have_no_hole_and_an_expedite_has_its_price(self) -> CommercialRow:

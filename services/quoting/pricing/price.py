@@ -30,6 +30,9 @@ NAMES: dict[LineKind, str] = {
     "outside": "Work of an outside supplier",
 }
 
+LEFT_OVER: frozenset[LineKind] = frozenset({"evening", "margin", "minimum_order", "rounding"})
+"""Lines of a price that pay for nothing: what they come to is what the price leaves."""
+
 
 @dataclass(frozen=True)
 class CostSums:

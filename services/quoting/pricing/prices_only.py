@@ -13,20 +13,16 @@ from typing import Any
 from services.quoting.costs.money import in_currency
 from services.quoting.pricing.evaluation import Evaluation, evaluate
 from services.quoting.pricing.plans import Plans
-from services.quoting.pricing.price import sum_of
+from services.quoting.pricing.price import LEFT_OVER, sum_of
 from services.quoting.pricing.quote import in_base, plans_for, refuse_other_lens
 from services.quoting.risk.draws import risk_of
 from shared_schemas.blanks import BlankPlan
-from shared_schemas.lead_times import LineKind
 from shared_schemas.load import LoadSnapshot
 from shared_schemas.operations import OperationPlan
 from shared_schemas.quote import middle_quantity
 from shared_schemas.rate_impact import RatedBreak, RatedQuote
 from shared_schemas.rates import Rates
 from shared_schemas.traveller import Job
-
-LEFT_OVER: frozenset[LineKind] = frozenset({"evening", "margin", "minimum_order", "rounding"})
-"""Lines of a price that pay for nothing: what they come to is what the price leaves."""
 
 
 def prices_of(

@@ -21,6 +21,7 @@ from services.quoting.pricing.quoted_money import in_quote_currency
 from services.quoting.pricing.relaxations import combined_saving, most_saved_first, quoted_relaxations, with_full_block
 from services.quoting.pricing.release_rows import figures_of_a_release
 from services.quoting.pricing.resting import Resting, findings_on, resting_on
+from services.quoting.pricing.second_key import needs_of_second_key
 from services.quoting.pricing.sooner import expedited
 from services.quoting.pricing.ways import as_choices
 from services.quoting.risk.draws import Risk, Uncertain, drivers, risk_of, spares_worth
@@ -88,6 +89,7 @@ def assembled(
     relaxed = most_saved_first((*quoted_relaxations(plans, operations.relaxations, against=middle), *as_relaxations(offers)))
     deadline = _deadline(plans, operations, relaxed, job)
     resting = resting_on(middle, plans)
+    breaks = tuple(_break(evaluation, middle, plans, orders, deadline, job) for evaluation in evaluations)
     body = QuoteBody(
         prescription=request.prescription,
         order=terms_of(request),
@@ -99,7 +101,7 @@ def assembled(
         currency=request.currency,
         confidence=request.confidence,
         check=check,
-        breaks=tuple(_break(evaluation, middle, plans, orders, deadline, job) for evaluation in evaluations),
+        breaks=breaks,
         tooling=tuple(in_quote_currency(tool, plans) for tool in middle.made.tooling),
         tooling_terms=plans.terms.tooling,
         elements=_elements(request.prescription, operations.alike, middle.made, plans),
@@ -110,6 +112,7 @@ def assembled(
         best_relaxations=combined_saving(plans, operations.relaxations, relaxed, against=middle, offers=operations.offers),
         findings=(
             *remarks_on(evaluations, plans),
+            *needs_of_second_key(breaks, request, plans.terms),
             *figures_of_a_release(middle.made, plans),
             *findings_on(resting, rates, on=job.quoted_on, review_days=review_days),
             *blanks.findings,

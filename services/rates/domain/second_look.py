@@ -14,8 +14,8 @@ from shared_schemas.rates import RateRow, Rates
 LARGEST_STEP = 3.0
 """A figure that rises or falls by more than this factor is looked at again: a decimal place too many is ten, a changed unit 60 or 1000."""
 MOST_NAMED = 20
-FALLING = ("margin_share", "contingency_share", "overhead_share", "minimum_order")
-"""Terms that keep a price up."""
+FALLING = ("margin_share", "contingency_share", "overhead_share", "minimum_order", "margin_floor_share")
+"""Terms that keep a price up; one that is taken out has fallen too."""
 
 SENTENCES: dict[LookKind, tuple[str, str]] = {
     "figure-jumps": (
@@ -170,7 +170,7 @@ def _falls(before: Rates, after: Rates) -> Iterator[_Remark]:
             continue
         for field in FALLING:
             old, new = getattr(was, field), getattr(row, field)
-            if new < old:
+            if old is not None and (new is None or new < old):
                 yield _Remark("terms-fall", "commercial", field, row.name, position, _said(old), _said(new))
         steps = [(step.from_quantity, step.margin_share) for step in was.margin_steps]
         new_steps = [(step.from_quantity, step.margin_share) for step in row.margin_steps]
@@ -193,5 +193,5 @@ def _unpriced(before: Rates, after: Rates) -> Iterator[_Remark]:
             yield _Remark("glass-unpriced", "glasses", None, row.name, position)
 
 
-def _said(figure: float | Decimal) -> float | str:
+def _said(figure: float | Decimal | None) -> float | str | None:
     return str(figure) if isinstance(figure, Decimal) else figure

@@ -1,0 +1,67 @@
+"""When a quote in which somebody overrode a figure needs a second key: a margin below its floor, a chance of a loss above its limit.
+
+Prices that are the rates' own need none: whoever published the rates answers for them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from decimal import Decimal
+
+from services.quoting.pricing.price import LEFT_OVER
+from shared_schemas.check import Finding
+from shared_schemas.finding_kinds import finding
+from shared_schemas.lead_times import Line
+from shared_schemas.quote import Break
+from shared_schemas.quote_request import QuoteRequest
+from shared_schemas.rates import CommercialRow
+
+
+def margin_reached(lines: Sequence[Line]) -> float:
+    """What a price leaves when cost, overhead, contingency and tools spread over it are paid, as a share of it; -1 of a price of nothing."""
+    price = sum((line.amount for line in lines), Decimal(0))
+    paid = sum((line.amount for line in lines if line.kind not in LEFT_OVER), Decimal(0))
+    return float((price - paid) / price) if price > 0 else -1.0
+
+
+def needs_of_second_key(breaks: Sequence[Break], request: QuoteRequest, terms: CommercialRow) -> Iterator[Finding]:
+    """What of a quote is below the floor or above the limit of its terms, quantity by quantity; nothing where nobody overrode a figure."""
+    if not request.overrides:
+        return
+    for place, one in enumerate(breaks):
+        yield from _below_floor(f"/breaks/{place}", one, terms)
+        yield from _above_limit(f"/breaks/{place}", one, terms)
+
+
+def _below_floor(pointer: str, one: Break, terms: CommercialRow) -> Iterator[Finding]:
+    floor, reached = terms.margin_floor_share, margin_reached(one.lines)
+    if floor is None or reached >= floor:
+        return
+    yield finding(
+        "margin-below-floor",
+        pointer,
+        f"At {one.quantity} pieces the margin reached is {reached:.1%} of the price, below the floor of {floor:.1%}.",
+        figure=round(reached, 6),
+        limit=floor,
+        row=terms.name,
+        remedy="a higher price, or the approval of somebody else (POST /v1/quotes/{number}/approvals)",
+    )
+
+
+def _above_limit(pointer: str, one: Break, terms: CommercialRow) -> Iterator[Finding]:
+    limit, chance = terms.loss_chance_limit, one.loss_chance
+    if limit is None or chance is None or chance <= limit:
+        return
+    yield finding(
+        "loss-chance-above-limit",
+        pointer,
+        f"At {one.quantity} pieces cost and overhead pass the price with a chance of {chance:.1%}, above the limit of {limit:.1%}.",
+        figure=chance,
+        limit=limit,
+        row=terms.name,
+        remedy="a higher price, or the approval of somebody else (POST /v1/quotes/{number}/approvals)",
+    )
+
+
+NEEDS_SECOND_KEY = ("margin-below-floor", "loss-chance-above-limit")
+"""The findings of a quote that is neither accepted nor given out before somebody else approved it."""
