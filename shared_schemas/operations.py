@@ -86,6 +86,7 @@ class Operation(Contract):
     `work_centre_id` is what the work centre is known by when it gets another name.
     A step of the shop's own is `own_work`, its `method` the name of its row; it may cost `lot_charge` for a lot besides, and what comes
     to it rests or is away for `wait_days` calendar days.
+    One that is `left_out` stands in the plan and is not done, as an estimator says.
     """
 
     operation: OperationName
@@ -109,6 +110,7 @@ class Operation(Contract):
     lot_charge: Annotated[NonNegativeMoney, Field(exclude_if=not_)] = Decimal(0)
     wait_days: Annotated[float, Field(ge=0, exclude_if=not_)] = 0.0
     ways: Annotated[tuple[Way, ...], Field(exclude_if=not_)] = ()
+    left_out: Annotated[bool, Field(exclude_if=not_)] = False
     basis: tuple[Figure, ...] = ()
 
 

@@ -8,7 +8,8 @@ from typing import Annotated, Any
 
 from pydantic import Field
 
-from shared_schemas.base import NO_CONTROLS, Contract, Moment
+from shared_schemas.base import NO_CONTROLS, Contract, Moment, Name, NonNegative, NonNegativeMoney, Share
+from shared_schemas.operations import Face
 
 Person = Annotated[str, Field(min_length=1, max_length=200, pattern=NO_CONTROLS)]
 Reason = Annotated[str, Field(min_length=3, max_length=500, pattern=NO_CONTROLS)]
@@ -28,9 +29,32 @@ WorksheetPointer = Annotated[str, Field(pattern=r"^(/[^/]+)+$", max_length=300)]
     /terms/contingency_share, /terms/minimum_order, /terms/valid_days
     /terms/tooling                        one_off or spread
     /terms/currency_clause                a sentence, as the customer reads it
+
+Amounts are in the currency of the quote, as decimal strings. A name with a slash or a tilde is written as in any JSON pointer, `~1` and `~0`.
 """
 
 OverriddenFigure = bool | int | float | Decimal | str | dict[str, Any]
+
+
+class ExtraOperation(Contract):
+    """An operation that the plan does not have, on a part: `after` is the id of the one it follows; without it comes last.
+
+    Fields are those of `Operation`; `attended_share` is without a word that of the work centre. Amounts are in the currency of the quote.
+    """
+
+    work_centre: Name
+    after: Annotated[str, Field(max_length=200)] = ""
+    face: Face | None = None
+    setup_min: NonNegative = 0.0
+    batch_size: Annotated[int, Field(strict=True, ge=1)] = 1
+    batch_min: NonNegative = 0.0
+    piece_min: NonNegative = 0.0
+    attended_share: Share | None = None
+    yield_share: Annotated[float, Field(alias="yield", strict=True, gt=0, le=1)] = 1.0
+    batch_loss: Annotated[float, Field(strict=True, ge=0, lt=1)] = 0.0
+    consumables: NonNegativeMoney = Decimal(0)
+    lot_charge: NonNegativeMoney = Decimal(0)
+    wait_days: Annotated[float, Field(strict=True, ge=0, le=365)] = 0.0
 
 
 class Override(Contract):
@@ -47,3 +71,26 @@ class Override(Contract):
     key_id: Annotated[str, Field(max_length=200, exclude_if=not_)] = ""
     base: Any = None
     confirmed_base: Annotated[Any, Field(exclude_if=lambda value: value is None)] = None
+
+
+class AppliedOverride(Contract):
+    """An override as a quote was worked out with it; `base` is what would stand there without it, now, `None` where nothing would."""
+
+    pointer: WorksheetPointer
+    value: Any
+    base: Any = None
+    author: Person
+    reason: Reason
+    at: Moment
+
+
+class SettableFigure(Contract):
+    """A figure of the worksheet: the `value` that counts, `worked_out` what would stand there without an override of it, and its unit.
+
+    Of an extra operation nothing is worked out. Amounts are in the currency of the quote.
+    """
+
+    pointer: WorksheetPointer
+    value: Any
+    worked_out: Any = None
+    unit: str = ""

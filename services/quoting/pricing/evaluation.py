@@ -178,9 +178,11 @@ def evaluate(
         price=priced(
             costs,
             quantity=quantity,
-            terms=plans.terms,
+            terms=plans.terms_at(quantity),
             currency=plans.currency,
             evened=evened_unit_price(plans, quantity) if evened else None,
+            discount_share=plans.discount_at(quantity),
+            own_price=plans.at[quantity].unit_price if quantity in plans.at else None,
         ),
         plans=plans,
         before=reuse,

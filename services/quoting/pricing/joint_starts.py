@@ -227,6 +227,15 @@ def joint_starts(
     return JointStarts(started, job.chance_of({part: one.tail(started[part]) for part, one in levels.items()}), aim, kits, job)
 
 
+def chance_of_starts(job: Job, started: Mapping[str, int], losses: Mapping[str, Losses]) -> float:
+    """The chance that starts which were not planned here are enough."""
+    tails = {}
+    for part, (demand, _) in job.demand.items():
+        places = _places(demand)
+        tails[part] = np.interp(demand, places, good_at_least(started=started[part], wanted=places, losses=losses[part]))
+    return job.chance_of(tails)
+
+
 @law
 def reachable_chance(*, confidence: float, best: float) -> float:
     """The chance that starts aim at: the confidence, bent off where the loss of whole lots leaves less than it.

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from typing import cast
 
 import numpy as np
 
-from services.quoting.pricing.joint_starts import JointStarts, Lot, joint_starts
+from services.quoting.pricing.joint_starts import JointStarts, Lot, chance_of_starts, joint_starts
 from services.quoting.pricing.plans import Made, PartWays, Plans
 from services.quoting.pricing.starts import start_quantity
 from services.quoting.pricing.ways import Numbers, WayCosts
@@ -33,7 +33,7 @@ class PartStart:
     """One part: how many are needed, how many are started, what survives, and the chance that it is enough.
 
     `yield_share` is of single losses, `batches` can be lost whole. `losses_cost` is what losses are expected to cost beyond the
-    pieces started, in the base currency.
+    pieces started, in the base currency. `planned` is how many would be started if an estimator had not set it.
     """
 
     part: str
@@ -43,6 +43,7 @@ class PartStart:
     chance: float
     batches: tuple[Batches, ...] = ()
     losses_cost: float = 0.0
+    planned: int | None = None
 
 
 @dataclass(frozen=True)
@@ -85,7 +86,16 @@ def cheapest_ways(plans: Plans, quantity: int) -> PartWays:
     Notes: every way is held against the others at the starts that it takes to be enough with the same chance, tools that it needs
     counted in, and what its batches that may be lost cost to make again. First with the chance of nineteen in twenty, then
     with that which the joint plan of those ways gives the lot for a confidence of nine in ten, whatever is asked for.
+        Where an estimator set figures, the ways are those that were chosen without them: what he set stays on the route he saw.
     """
+    if plans.worked_out is None:
+        return _cheapest_by_cost(plans, quantity)
+    ways = cheapest_ways(plans.worked_out, quantity)
+    there = all(ways[part] in costs.ways for part, costs in plans.way_costs.items())
+    return ways if there else _cheapest_by_cost(plans, quantity)
+
+
+def _cheapest_by_cost(plans: Plans, quantity: int) -> PartWays:
     first = _ways_at(plans, quantity, {})
     if quantity > LARGE or all(len(costs.ways) == 1 for costs in plans.way_costs.values()):
         return first
@@ -142,7 +152,7 @@ def _that_are_there(ways: PartWays, plans: Plans, quantity: int) -> PartWays:
     """The given ways; the cheapest of an element that a relaxed tolerance leaves without the one given."""
     if all(ways[part] in costs.ways for part, costs in plans.way_costs.items()):
         return ways
-    cheapest = cheapest_ways(plans, quantity)
+    cheapest = _cheapest_by_cost(plans, quantity)
     return {part: ways[part] if ways[part] in costs.ways else cheapest[part] for part, costs in plans.way_costs.items()}
 
 
@@ -155,9 +165,34 @@ def plan_of(plans: Plans, quantity: int, *, ways: PartWays | None = None) -> Pla
     needed = lots_needed(made.routes, quantity)
     starts = {route.part: _start(route, needed[route.part], joint, made) for route in made.routes}
     plan = Planned(quantity, made, starts, joint)
+    if quantity in plans.at:
+        plan = _as_set(plan, plans.at[quantity].starts)
     if ways is None:
         plans.known[quantity] = plan
     return plan
+
+
+def _as_set(plan: Planned, starts: Mapping[str, int]) -> Planned:
+    """A plan with the starts that were set: their chance to be enough and what their losses cost follow from them."""
+    if not starts:
+        return plan
+    made, joint = plan.made, plan.joint
+    lots = {part: starts.get(part, number) for part, number in joint.started.items()}
+    forced = replace(
+        joint,
+        started=lots,
+        chance=chance_of_starts(joint.job, lots, made.losses),
+        kits=starts.get(made.lens.part, joint.kits),
+    )
+    changed = {}
+    for part in starts:
+        before, losses, worth = plan.starts[part], made.losses[part], made.worths[part]
+        if part in lots:
+            start = _element_start(part, before.needed, starts[part], forced, losses, worth)
+        else:
+            start = _assembly_start(part, before.needed, starts[part], losses, worth)
+        changed[part] = replace(start, planned=before.started)
+    return replace(plan, starts={**plan.starts, **changed}, joint=forced)
 
 
 def _joint(plans: Plans, quantity: int, ways: PartWays, confidence: float) -> JointStarts:
@@ -180,10 +215,13 @@ def _start(route: Route, needed: int, joint: JointStarts, made: Made) -> PartSta
     losses, worth = made.losses[route.part], made.worths[route.part]
     if route.kind == "element":
         return _element_start(route.part, needed, joint.started[route.part], joint, losses, worth)
-    started = joint.kits if route is made.lens else needed
+    return _assembly_start(route.part, needed, joint.kits if route is made.lens else needed, losses, worth)
+
+
+def _assembly_start(part: str, needed: int, started: int, losses: Losses, worth: Worth) -> PartStart:
     enough = float(good_at_least(started=started, wanted=np.array([needed]), losses=losses)[0])
     cost = (need_of(wanted=needed, losses=losses).mean - started) * worth.own_each
-    return PartStart(route.part, needed, started, losses.yield_share, enough, losses.batches, cost)
+    return PartStart(part, needed, started, losses.yield_share, enough, losses.batches, cost)
 
 
 def _element_start(part: str, needed: int, started: int, joint: JointStarts, losses: Losses, worth: Worth) -> PartStart:

@@ -10,6 +10,8 @@ from functools import cached_property
 
 from services.quoting.costs.rough import RoughRoute, rough_route
 from services.quoting.costs.suppliers import rates_with_suppliers
+from services.quoting.pricing.overridden.setting import Setting
+from services.quoting.pricing.overridden.terms import SetAt
 from services.quoting.pricing.ways import WayCosts, Ways, glass_curves, made_so, tools_needed, way_costs
 from services.quoting.promise.lead_time import Shop, shop_of
 from services.quoting.risk.draws import Causes, causes_of
@@ -83,6 +85,14 @@ class Plans:
     load: LoadSnapshot | None = None
     classes: tuple[PartClasses, ...] = field(default=(), compare=False, repr=False)
     """How hard each element is to work: nothing is priced by it."""
+    at: Mapping[int, SetAt] = field(default_factory=dict)
+    """What an estimator set at single quantities."""
+    discount_share: Decimal = Decimal(0)
+    """What comes off every price."""
+    settings: Mapping[str, Setting] = field(default_factory=dict, compare=False, repr=False)
+    """What an estimator set, by its pointer into the worksheet."""
+    worked_out: Plans | None = field(default=None, compare=False, repr=False)
+    """The same without anything that an estimator set; the ways of making are chosen by it, so that what he set stays on the route he saw."""
     orders: Orders = field(default_factory=Orders, compare=False, repr=False)
     costs_known: dict[int, tuple[Route, tuple[Tooling, ...], WayCosts]] = field(default_factory=dict, compare=False, repr=False)
     """What the ways of each route cost, with its tools; plans with other routes for some parts go on with the rest."""
@@ -110,6 +120,21 @@ class Plans:
         ordered = replace(self, begin=day, load=load)
         object.__setattr__(ordered, "unit_prices", self.unit_prices)
         return ordered
+
+    def terms_at(self, quantity: int) -> CommercialRow:
+        """The terms of a quantity, with the margin that was set at it."""
+        share = self.at[quantity].margin_share if quantity in self.at else None
+        return self.terms if share is None else self.terms.model_copy(update={"margin_share": share, "margin_steps": ()})
+
+    def discount_at(self, quantity: int) -> Decimal:
+        """The share that comes off the price of a quantity."""
+        share = self.at[quantity].discount_share if quantity in self.at else None
+        return self.discount_share if share is None else share
+
+    @cached_property
+    def usual(self) -> Plans:
+        """The same without what was set at single quantities, which the price list knows nothing of."""
+        return replace(self, at={}) if self.at else self
 
     def _make(self, ways: PartWays) -> Made:
         forms = {part: next((way.option for way in made if way.choice == "blank"), None) for part, made in ways.items()}

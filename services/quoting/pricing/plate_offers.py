@@ -94,7 +94,10 @@ def saving_per_unit(plans: Plans, tooling: Sequence[Tooling], *, against: Evalua
             saved=in_currency(less, plans.currency), quantity=against.quantity, minor_units=plans.currency.minor_units
         )
     costs = replace(against.costs, tooling=against.costs.tooling - less)
-    return against.price.alone - unit_price(costs, quantity=against.quantity, terms=plans.terms, currency=plans.currency)
+    return against.price.alone - unit_price(
+        costs, quantity=against.quantity, terms=plans.terms_at(against.quantity), currency=plans.currency,
+        discount_share=plans.discount_at(against.quantity),
+    )  # fmt: skip
 
 
 @law

@@ -28,9 +28,11 @@ NAMES: dict[LineKind, str] = {
     "overtime": "Overtime",
     "faster_glass": "Faster delivery of glass",
     "outside": "Work of an outside supplier",
+    "discount": "Discount",
+    "own_price": "To the price that was set",
 }
 
-LEFT_OVER: frozenset[LineKind] = frozenset({"evening", "margin", "minimum_order", "rounding"})
+LEFT_OVER: frozenset[LineKind] = frozenset({"evening", "margin", "minimum_order", "rounding", "discount", "own_price"})
 """Lines of a price that pay for nothing: what they come to is what the price leaves."""
 
 
@@ -63,7 +65,8 @@ class Markups:
 class Price:
     """A price in the currency of the quote; `lines` add up to `total`, and `unit` times the quantity is `total`.
 
-    `alone` is the unit price of this quantity by itself, before the price list is made even.
+    `alone` is the unit price of this quantity by itself, before the price list is made even, `worked_out` the one before a discount or
+    a price that was set.
     """
 
     unit: Decimal
@@ -72,6 +75,7 @@ class Price:
     step: Decimal
     markups: Markups
     lines: tuple[Line, ...]
+    worked_out: Decimal
 
 
 def markups(cost: Decimal, terms: CommercialRow, *, quantity: int) -> Markups:
@@ -162,15 +166,30 @@ def missing_to(*, whole: Decimal, lines: Sequence[Decimal]) -> Decimal:
     return whole - sum(lines, Decimal(0))
 
 
-def priced(costs: CostSums, *, quantity: int, terms: CommercialRow, currency: CurrencyRow, evened: Decimal | None = None) -> Price:
+@law
+def discounted_price(*, worked_out: Decimal, discount_share: Decimal, step: Decimal) -> Decimal:
+    """Unit price less a discount, raised to the step of the terms.
+
+    Equation: ceil(worked_out * (1 - discount_share) / step) * step
+    """
+    return rounded_up(worked_out * (1 - discount_share), step=step)
+
+
+def priced(
+    costs: CostSums, *, quantity: int, terms: CommercialRow, currency: CurrencyRow, evened: Decimal | None = None,
+    discount_share: Decimal = Decimal(0), own_price: Decimal | None = None,
+) -> Price:  # fmt: skip
     """Price of `quantity` lenses.
 
     Args:
         evened: the unit price that the even price list has for the quantity, before it is rounded.
+        discount_share: what comes off the price that is worked out.
+        own_price: a unit price that was set, which holds whatever is worked out.
 
     Notes:
         Each line is changed to the currency and rounded by itself; what is missing to the minimum order is a line of its
-        own; the unit price is rounded up to the step of the terms, and the last line is what that adds.
+        own; the unit price is rounded up to the step of the terms, and the last line but a discount or a price that was set is what
+        that adds.
 
     Raises:
         FigureOutOfRange: a margin of 100 %, which no price reaches.
@@ -188,13 +207,32 @@ def priced(costs: CostSums, *, quantity: int, terms: CommercialRow, currency: Cu
     lines.append(
         Line(name=NAMES["rounding"], kind="rounding", amount=missing_to(whole=whole, lines=[line.amount for line in lines]))
     )
-    return Price(unit, alone, whole, step, added, tuple(lines))
+    asked = _asked(unit, step, currency, discount_share, own_price)
+    asked_for_all = total_price_of(unit_price=asked, quantity=quantity)
+    if asked != unit:
+        kind: LineKind = "discount" if own_price is None else "own_price"
+        less = missing_to(whole=asked_for_all, lines=[line.amount for line in lines])
+        lines.append(Line(name=NAMES[kind], kind=kind, amount=less))
+    alone = _asked(alone, step, currency, discount_share, None)
+    return Price(asked, alone, asked_for_all, step, added, tuple(lines), worked_out=unit)
 
 
-def unit_price(costs: CostSums, *, quantity: int, terms: CommercialRow, currency: CurrencyRow) -> Decimal:
-    """The unit price alone, to compare many."""
+def _asked(unit: Decimal, step: Decimal, currency: CurrencyRow, discount_share: Decimal, own_price: Decimal | None) -> Decimal:
+    """The unit price that is asked in the place of one that was worked out."""
+    if own_price is not None:
+        return rounded(own_price, minor_units=currency.minor_units)
+    if not discount_share:
+        return unit
+    return rounded(discounted_price(worked_out=unit, discount_share=discount_share, step=step), minor_units=currency.minor_units)
+
+
+def unit_price(
+    costs: CostSums, *, quantity: int, terms: CommercialRow, currency: CurrencyRow, discount_share: Decimal = Decimal(0)
+) -> Decimal:
+    """The unit price alone, less a discount, to compare many."""
     amounts = _amounts(costs, markups(costs.total, terms, quantity=quantity), terms, currency)
-    return _unit(amounts, quantity, price_step(rounding=terms.rounding, minor_units=currency.minor_units), currency)
+    step = price_step(rounding=terms.rounding, minor_units=currency.minor_units)
+    return _asked(_unit(amounts, quantity, step, currency), step, currency, discount_share, None)
 
 
 def exact_unit_price(costs: CostSums, *, quantity: int, terms: CommercialRow, currency: CurrencyRow) -> float:

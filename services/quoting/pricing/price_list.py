@@ -48,8 +48,26 @@ def evened_price(*, lower: int, upper: int, lower_price: float, upper_price: flo
 
 def evened_unit_price(plans: Plans, quantity: int) -> Decimal:
     """The unit price that the even list has for a quantity, to the millionth, in the currency of the quote."""
-    lower, upper = evened_neighbours(plans, quantity)
-    return evened_price(lower=lower[0], upper=upper[0], lower_price=lower[1], upper_price=upper[1], quantity=quantity)
+    lower, upper = evened_neighbours(plans.usual, quantity)
+    listed = evened_price(lower=lower[0], upper=upper[0], lower_price=lower[1], upper_price=upper[1], quantity=quantity)
+    if quantity not in plans.at or not plans.at[quantity].moves_cost_or_margin:
+        return listed
+    usual, own = moved_from(plans, quantity)
+    return moved_price(listed=listed, usual_price=usual, own_price=own)
+
+
+def moved_from(plans: Plans, quantity: int) -> tuple[float, float]:
+    """The unit price of a quantity by itself, without and with the starts and the margin that were set at it."""
+    return _unit_price(plans.usual, quantity), rough_unit_price(plans, plan_of(plans, quantity))
+
+
+@law
+def moved_price(*, listed: Decimal, usual_price: float, own_price: float) -> Decimal:
+    """Unit price of the even list for a quantity whose starts or margin were set, to the millionth: it moves as that of the quantity by itself does.
+
+    Equation: round(listed * own_price / usual_price, 6)
+    """
+    return exact(float(listed) * own_price / usual_price) if own_price != usual_price else listed
 
 
 def evened_neighbours(plans: Plans, quantity: int) -> tuple[tuple[int, float], tuple[int, float]]:
@@ -91,4 +109,6 @@ def rough_costs(plans: Plans, plan: Planned) -> CostSums:
 
 def rough_unit_price(plans: Plans, plan: Planned) -> float:
     """The unit price of a plan before it is rounded, in the currency of the quote."""
-    return exact_unit_price(rough_costs(plans, plan), quantity=plan.quantity, terms=plans.terms, currency=plans.currency)
+    return exact_unit_price(
+        rough_costs(plans, plan), quantity=plan.quantity, terms=plans.terms_at(plan.quantity), currency=plans.currency
+    )

@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from decimal import Decimal
 from types import MappingProxyType
 
 from services.quoting.costs.cost import bought_part_cost, parts_bought
-from services.quoting.costs.money import currency_on, exact, in_currency, total
+from services.quoting.costs.money import exact, in_currency, total
 from services.quoting.errors import PlansDisagree
 from services.quoting.pricing.evaluation import Evaluation, evaluate
 from services.quoting.pricing.in_time import Answer, Deadline
 from services.quoting.pricing.moved_figures import blank_places, moved_blank, moved_route
 from services.quoting.pricing.nearer.single_offers import single_offers
+from services.quoting.pricing.overridden.amended import amended
 from services.quoting.pricing.plans import Made, Plans, spread_tooling
 from services.quoting.pricing.plate_offers import as_relaxations, quoted_offers
 from services.quoting.pricing.quoted_money import in_quote_currency
@@ -81,6 +82,7 @@ def assembled(
     rates = rates.in_order
     refuse_other_lens(blanks, operations, rates)
     plans = plans_for(job, blanks, operations, rates, load)
+    operations = amended(job, blanks, operations, rates).operations
     request = job.request
     evaluations = [evaluate(plans, quantity=quantity) for quantity in request.quantities]
     middle = evaluations[request.quantities.index(middle_quantity(request.quantities))]
@@ -127,20 +129,22 @@ def plans_for(
     job: Job, blanks: BlankPlan, operations: OperationPlan, rates: Rates, load: LoadSnapshot | None = None
 ) -> Plans:  # fmt: skip
     """What every quantity of a job is worked out from; `load` is the book that `job` is pinned to."""
-    return Plans(
+    as_set = amended(job, blanks, operations, rates)
+    plans = Plans(
         routes=operations.routes,
         materials=blanks.materials,
         blanks=blanks.blanks,
         bought_parts=operations.bought_parts,
         tooling=operations.tooling,
         terms=rates.terms(job.request.customer_class),
-        currency=currency_on(job.quoted_on, job.request.currency, rates),
+        currency=as_set.currency,
         confidence=job.request.confidence,
         begin=job.quoted_on,
         rates=rates,
         load=load,
         classes=operations.classes,
     )
+    return replace(plans, worked_out=plans, **as_set.of_plans) if as_set.settings else plans
 
 
 def refuse_other_lens(blanks: BlankPlan, operations: OperationPlan, rates: Rates) -> None:

@@ -280,7 +280,10 @@ def _saving(plans: Plans, relaxation: Relaxation, against: Evaluation, now: Roug
         operations=against.costs.operations + exact(then.amount - now.amount),
         losses=against.costs.losses + exact(start.losses_cost - before.losses_cost, places=2),
     )
-    price = unit_price(sums, quantity=against.quantity, terms=plans.terms, currency=plans.currency)
+    price = unit_price(
+        sums, quantity=against.quantity, terms=plans.terms_at(against.quantity), currency=plans.currency,
+        discount_share=plans.discount_at(against.quantity),
+    )  # fmt: skip
     days = _days_saved(plans, against, route, start.started, materials) if _matters(then, now, against) else 0
     return Saving(saving_of(unit_price=against.price.alone, price_then=price), days)
 

@@ -137,7 +137,7 @@ def expedited(evaluation: Evaluation, plans: Plans) -> Expedited | None:
     if saved <= 0:
         return None
     surcharges = _surcharges(evaluation, plans, attended_cost(evaluation, plans), glass)
-    added = markups(surcharges.total, plans.terms, quantity=evaluation.quantity)
+    added = markups(surcharges.total, plans.terms_at(evaluation.quantity), quantity=evaluation.quantity)
     return Expedited(sooner, glass, surcharges, added, saved, _lines(surcharges, added, plans))
 
 

@@ -36,8 +36,8 @@ def tools_needed(tools: Iterable[Tooling], made: Mapping[str, Ways]) -> tuple[To
 
 
 def made_so(route: Route, made: Ways) -> Route:
-    """The route of one way; the same object where all of it is done."""
-    done = tuple(operation for operation in route.operations if is_done(operation.ways, made))
+    """The route of one way, without what is left out; the same object where all of it is done."""
+    done = tuple(operation for operation in route.operations if is_done(operation.ways, made) and not operation.left_out)
     return route if len(done) == len(route.operations) else route.model_copy(update={"operations": done})
 
 

@@ -203,7 +203,7 @@ def _offered(
     displaced: tuple[Displaced, ...] = (),
 ) -> Offered:  # fmt: skip
     schedule = scheduled_with(means, evaluation, plans)
-    added = markups(surcharge, plans.terms, quantity=evaluation.quantity)
+    added = markups(surcharge, plans.terms_at(evaluation.quantity), quantity=evaluation.quantity)
     return Offered(
         kind=kind,
         what=what,
