@@ -4,7 +4,7 @@ set -euo pipefail
 cd "$(dirname "${BASH_SOURCE[0]}")/.."
 env_file=${BLANKWRIGHT_ENV_FILE:-.env}
 umask 077
-apis=(rates-api orders-api prescription-api glass-api process-api quoting-api)
+apis=(rates-api orders-api prescription-api glass-api process-api quoting-api desk-api)
 workers=(prescription-worker glass-worker process-worker quoting-worker large-worker orders-worker webhooks-worker sweeper beat)
 
 say() { printf '%s  %s\n' "$(date +%H:%M:%S)" "$*"; }

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from operator import not_
+from typing import Annotated, Any, Literal
 
 from pydantic import AliasChoices, BeforeValidator, Field
 
@@ -20,8 +21,17 @@ def _with_hyphens(code: object) -> object:
     return code.replace("_", "-") if isinstance(code, str) else code
 
 
+class FieldChange(Contract):
+    """What a field would be: a JSON pointer into the prescription, and the value."""
+
+    pointer: Pointer
+    becomes: Any
+
+
 class Finding(Contract):
     """Something an estimator would say. `figure` is what was found, `limit` what it is held against, `unit` of both.
+
+    `changes` is the remedy field by field, where the check can say it so: a slip of a typist that is taken back.
 
     Quotes that were stored before place and remedy had the names they have in problems are read by the names they had then.
     """
@@ -35,6 +45,7 @@ class Finding(Contract):
     unit: str = ""
     source: Text = ""
     remedy: Text | None = Field(None, validation_alias=AliasChoices("remedy", "repair"))
+    changes: Annotated[tuple[FieldChange, ...], Field(exclude_if=not_)] = ()
 
 
 class FindingKind(Contract):

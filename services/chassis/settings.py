@@ -75,7 +75,8 @@ class Settings(BaseSettings):
 
     `database_url` (`postgresql://…?sslmode=verify-full&sslrootcert=…`) and `redis_url` (`rediss://…?ssl_ca_certs=…`) carry
     passwords. `rates_url` is the origin that serves `/v1/rates`, and processes of the suite show it the `service_key`. The origin that
-    serves `/v1/load` is `orders_url`, empty where nobody keeps a book of load; `quoting_url` is that from which orders learns what was accepted.
+    serves `/v1/load` is `orders_url`, empty where nobody keeps a book of load; `quoting_url` is that from which orders learns what was accepted, and at which the desk asks for quotes; at
+    `check_url` it has what it read checked.
     `shop_name`: what the shop is called in documents that go to its customers' systems.
     `describes`: the services that `/openapi.json` tells of, where that is more than those this process serves.
     A sample secret refuses to start.
@@ -111,8 +112,9 @@ class Settings(BaseSettings):
     rates_url: str
     orders_url: str = ""
     quoting_url: str = ""
+    check_url: str = ""
     service_key: SecretStr
-    services: Annotated[tuple[str, ...], NoDecode] = ("prescription", "glass", "process", "quoting", "orders", "rates")
+    services: Annotated[tuple[str, ...], NoDecode] = ("prescription", "glass", "process", "quoting", "orders", "rates", "desk")
     describes: Annotated[tuple[str, ...], NoDecode] = ()
     deployment: str = "blankwright"
     shop_name: str = ""

@@ -14,6 +14,11 @@ DeskError
 ├── KeyRefused             the key cannot be made, exchanged or revoked as asked
 ├── FileUnwritable         the file cannot be written
 ├── OptionUnusable         an option of the command line has a value that cannot be
+├── DraftIsAnother         what is confirmed is not the draft as it is now
+├── DraftIncomplete        a draft is confirmed in which questions are open
+├── AnswersUnusable        answers to no question, or that say nothing usable
+├── PartAway               a service that the desk asks does not answer
+├── ReadingBroke           what was sent broke the reader
 └── FileUnreadable         the file cannot be read as what it should be
     ├── RequestUnreadable  JSON that is no prescription and no quote request
     └── TableUnreadable    a table of surfaces with cells that say nothing
@@ -173,3 +178,48 @@ class RequestUnreadable(FileUnreadable):
 
 class TableUnreadable(FileUnreadable):
     """`name` is a table of surfaces with cells that say nothing usable; each of `errors` names row and column."""
+
+
+class DraftIsAnother(DeskError):
+    """The digest that is `confirmed` is of another draft than what was sent makes now, whose digest is `now`; each of `errors` says what differs."""
+
+    def __init__(self, confirmed: str, now: str, *errors: ProblemDetail) -> None:
+        self.confirmed = confirmed
+        self.now = now
+        what = "; ".join(error.reason for error in errors)
+        super().__init__(f"What is confirmed is not the draft as it is now: {what}. Its digest is now {now}.", *errors)
+
+
+class DraftIncomplete(DeskError):
+    """A draft is confirmed in which questions are open; each of `errors` is one."""
+
+    def __init__(self, *errors: ProblemDetail) -> None:
+        some = "One question is" if len(errors) == 1 else f"{len(errors)} questions are"
+        super().__init__(f"{some} open; a draft is confirmed when all are answered.", *errors)
+
+
+class AnswersUnusable(DeskError):
+    """Answers to no question, or that say nothing usable; each of `errors` is one."""
+
+    def __init__(self, *errors: ProblemDetail) -> None:
+        super().__init__("There are answers that will not do.", *errors)
+
+
+class PartAway(DeskError):
+    """A service that the desk asks does not answer just now; `part` is its name."""
+
+    retry_after_s = 2
+
+    def __init__(self, part: str) -> None:
+        self.part = part
+        super().__init__(f"The {part} service does not answer just now; try again in a moment.")
+
+
+class ReadingBroke(DeskError):
+    """What was sent broke the reader, which is a fault of ours; nothing of it is told or logged."""
+
+    def __init__(self, name: str) -> None:
+        self.name = name
+        super().__init__(
+            "What was sent could not be read, by a fault of ours; the log says where. Send it as a plain table for now."
+        )

@@ -19,7 +19,7 @@ from shared_schemas.pipeline import LARGE_QUEUE, QUEUES, STATIONS, TASKS
 from shared_schemas.problem import Explained
 
 ROOT = Path(__file__).resolve().parents[2]
-WITH_API = ("prescription", "glass", "process", "quoting", "orders", "rates")
+WITH_API = ("prescription", "glass", "process", "quoting", "orders", "rates", "desk")
 WITH_ERRORS = ("optics", "shop", "glass", "process", "quoting", "orders", "rates")
 
 

@@ -28,6 +28,7 @@ WHO: dict[str, str] = {
     "POST /v1/blanks/plan": "engineer",
     "POST /v1/blanks/buy-together": "sales engineer",
     "POST /v1/operations/plan": "engineer",
+    "POST /v1/intake": "sales",
     "POST /v1/quotes": "sales",
     "GET /v1/quotes": "sales erp engineer",
     "GET /v1/quotes/{}": "sales erp engineer",

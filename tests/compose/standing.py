@@ -14,7 +14,7 @@ from tests.system.asking import ask, finished
 
 SECRETS = 11
 TRIES = 3
-APIS = ("rates-api", "orders-api", "prescription-api", "glass-api", "process-api", "quoting-api")
+APIS = ("rates-api", "orders-api", "prescription-api", "glass-api", "process-api", "quoting-api", "desk-api")
 
 
 def refuses_without_secrets(fleet: Fleet) -> None:

@@ -145,6 +145,7 @@ class Supervisor:
             "BLANKWRIGHT_RATES_URL": self._url,
             "BLANKWRIGHT_ORDERS_URL": self._url,
             "BLANKWRIGHT_QUOTING_URL": self._url,
+            "BLANKWRIGHT_CHECK_URL": self._url,
             "BLANKWRIGHT_SERVICE_KEY": known["service"],
             "BLANKWRIGHT_HEARTBEAT_FILE": str(self._folder / "heartbeat"),
             "BLANKWRIGHT_WATCHED_FOLDERS": str(self._folder),

@@ -60,7 +60,8 @@ def _findings(prescription: Prescription, indices: Sequence[float], axis: Spot) 
     others = f" Nearly as well: {'; or '.join(repair.others)}." if repair.others else ""
     in_figures = isinstance(repair.was, float) and isinstance(repair.becomes, float)
     remedy = f"{repair.becomes:g} instead of {repair.was:g}" if in_figures else f"{repair.becomes} instead of {repair.was}"
-    yield finding("focus-missing", repair.pointer, repair.sentence + others, remedy=remedy, **figures)
+    found = finding("focus-missing", repair.pointer, repair.sentence + others, remedy=remedy, **figures)
+    yield found.model_copy(update={"changes": repair.fields})
 
 
 def _finite(figure: float) -> float | None:

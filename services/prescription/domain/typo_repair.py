@@ -22,7 +22,9 @@ from services.optics.rays import (
 )
 from services.optics.surface import conic_sags_mm
 from services.optics.trace import ORDERS, Flags, Floats, Trains, trace_trains
+from services.prescription.domain.typo_fields import fields_after
 from services.prescription.domain.typos import KINDS, MM_PER_INCH, Change, Kind, single_changes
+from shared_schemas.check import FieldChange
 from shared_schemas.prescription import Prescription
 
 SINGLET_BLUR = 0.067
@@ -100,7 +102,7 @@ class TypoRepair:
     """The change that restores a lens: kind, JSON pointer, from, to, RMS spots [mm] before and after, words for a person.
 
     A file that is all in another unit has no spots: it focuses before and after.
-    `others` has the words of further single changes that would do nearly as well.
+    `others` has the words of further single changes that would do nearly as well; `fields` is the change field by field.
     """
 
     kind: Kind
@@ -111,6 +113,7 @@ class TypoRepair:
     spot_after_mm: float | None
     sentence: str
     others: tuple[str, ...] = ()
+    fields: tuple[FieldChange, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -184,6 +187,7 @@ def typo_repair(prescription: Prescription, indices: Sequence[float], *, fault: 
     return TypoRepair(
         change.kind, change.pointer, change.was, change.becomes, fault.spot_mm, after,
         f"{fault.sentence} With {change.words} it does ({after:.2g} mm).", tuple(changes[i].words for i in near[:2]),
+        fields_after(prescription, change.edits),
     )  # fmt: skip
 
 

@@ -12,7 +12,7 @@ import yaml
 from services.chassis.addresses import Addresses
 
 ROOT = Path(__file__).resolve().parents[3]
-SERVICES = ("prescription", "glass", "process", "quoting", "orders", "rates")
+SERVICES = ("prescription", "glass", "process", "quoting", "orders", "rates", "desk")
 INSIDE = ("/v1/handovers", "/v1/order-events")
 """Between two services alone: no front lets them through."""
 

@@ -209,7 +209,7 @@ def _sent_by_nginx_to(path: str) -> str:
     return max(fitting)[2]
 
 
-@pytest.mark.parametrize("service", ["prescription", "glass", "process", "quoting", "orders", "rates"])
+@pytest.mark.parametrize("service", ["prescription", "glass", "process", "quoting", "orders", "rates", "desk"])
 def test_every_route_of_a_service_is_reached_through_both_fronts(service: str) -> None:
     app = FastAPI()
     app.include_router(import_module(f"services.{service}.api").router)
@@ -221,7 +221,7 @@ def test_every_route_of_a_service_is_reached_through_both_fronts(service: str) -
 def _larger_bodies() -> dict[str, int]:
     return {
         path: most_bytes
-        for module in ("services.quoting.api.quotes", "services.orders.api", "services.rates.api")
+        for module in ("services.quoting.api.quotes", "services.orders.api", "services.rates.api", "services.desk.api")
         for path, most_bytes in import_module(module).LARGER_BODIES.items()
     }
 
