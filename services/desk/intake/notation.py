@@ -49,7 +49,10 @@ def read_indication(name: str, text: str) -> Reading | None:
     head = HEADS.get(name, "")
     headless = f"{head}{spelled}"
     if head and not re.match(r"1?[0-9] ?/", spelled) and notation.is_followed_by(headless):
-        return Reading({place_of(name): headless}, rule=f"{spelled} stands for {headless}: {KIND_IN_WORDS[name]} begin with {head}")
+        return Reading(
+            {place_of(name): headless},
+            rule=f"{spelled} stands for {headless}: an indication of {KIND_IN_WORDS[name]} begins with {head}",
+        )
     return _nearly(name, spelled)
 
 

@@ -38,7 +38,7 @@ def test_a_slip_that_leaves_no_doubt_is_mended(kind: str, written: str, field: s
 def test_an_indication_without_its_head_is_told_as_an_assumption() -> None:
     reading = read_cell("form", "3(0.5)")
     assert reading.values == {"form": "3/3(0.5)"}
-    assert "begin with 3/" in reading.rule
+    assert "begins with 3/" in reading.rule
 
 
 @pytest.mark.parametrize(
