@@ -13,6 +13,7 @@ from typing import Annotated
 from pydantic import Field
 
 from shared_schemas.base import NO_CONTROLS, Contract, Day, Name
+from shared_schemas.problem import OnlyWhereSaid
 
 FORMAT = "blankwright-archive/1"
 MOST_IN_A_PAGE = 50
@@ -61,6 +62,15 @@ class ArchivedDecision(Contract):
     order_change: str | None = None
 
 
+class ArchivedApproval(Contract):
+    """The second key of a revision that needed one."""
+
+    by: str
+    note: str
+    key_id: str
+    at: datetime
+
+
 class ArchivedEvent(Contract):
     """What happened to a revision."""
 
@@ -89,6 +99,7 @@ class ArchivedRevision(Contract):
     problem: str | None
     block: Block | None
     decision: ArchivedDecision | None
+    approval: Annotated[ArchivedApproval | None, OnlyWhereSaid] = None
     events: tuple[ArchivedEvent, ...]
 
 

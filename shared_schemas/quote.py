@@ -35,6 +35,9 @@ FINAL_STATUSES: frozenset[str] = frozenset({"ready", "refused", "failed", "cance
 QuoteState = Literal["open", "accepted", "declined", "expired"]
 """Where a ready quote stands with the customer."""
 
+ApprovalState = Literal["needed", "given"]
+"""Whether a revision waits for a second key, or has it; a quote that needs none says nothing."""
+
 InTime = Literal["yes", "with_expedite", "with_changes", "no"]
 ToolingTerms = Literal["one_off", "spread"]
 
@@ -273,7 +276,7 @@ class Quote(Contract):
 
     A ready quote has every field of `QuoteBody`, and `digest` is the SHA-256 of those in canonical JSON; until then
     they are `None`. `problem` says why a quote was `refused` or `failed`. `state` is where a ready quote stands with the
-    customer on the day it is read; figures of a revision never change, a requote makes the next one. `reference` is the customer's own.
+    customer on the day it is read, `approval` whether it needs a second key; figures of a revision never change, a requote makes the next one. `reference` is the customer's own.
     """
 
     number: str
@@ -282,6 +285,7 @@ class Quote(Contract):
     status: QuoteStatus
     state: QuoteState | None = None
     decision: QuoteDecision | None = None
+    approval: Annotated[ApprovalState | None, OnlyWhereSaid] = None
     attempt: int
     created_at: datetime
     finished_at: datetime | None = None

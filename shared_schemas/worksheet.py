@@ -18,10 +18,9 @@ from shared_schemas.operation_kinds import OperationName
 from shared_schemas.operations import Face, PartKind
 from shared_schemas.overrides import OverriddenFigure, Person, Reason, WorksheetPointer
 from shared_schemas.problem import OnlyWhereSaid
+from shared_schemas.quote import ApprovalState
 
 MOST_CHANGES = 200
-ApprovalState = Literal["needed", "given"]
-"""Whether a revision waits for a second key, or has it; a quote that needs none says nothing."""
 
 
 class WorksheetOverride(Contract):

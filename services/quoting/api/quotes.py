@@ -12,7 +12,7 @@ from services.chassis import audit_routes, key_routes
 from services.chassis.json_bodies import CheckedRoute
 from services.chassis.negotiation import quality
 from services.chassis.web import NOTHING, Tools, answers
-from services.quoting import errors, webhook_errors
+from services.quoting import errors, webhook_errors, worksheet_errors
 from services.quoting.api import (
     archive,
     batches,
@@ -29,6 +29,7 @@ from services.quoting.api import (
     ubl,
     webhooks,
     win_rate,
+    worksheet,
 )
 from services.quoting.api.parts import (
     QUOTE_FINISHED,
@@ -44,6 +45,7 @@ from services.quoting.api.parts import (
     quote_answer,
     read_places,
 )
+from services.quoting.service.approvals import refuse_unapproved
 from services.quoting.service.documents import (
     explanation_document,
     figure_document,
@@ -78,6 +80,7 @@ for part in (
     win_rate,
     operators,
     promise,
+    worksheet,
     findings,
     key_routes,
     audit_routes,
@@ -126,6 +129,7 @@ STATUS: dict[type[Explained], tuple[int, str, str]] = {
     errors.ReplayOfNoUse: (409, "conflict", "A replay would not help"),
     errors.LetterNotReplayable: (409, "not-replayable", "The quote has not failed"),
     **webhook_errors.STATUS,
+    **worksheet_errors.STATUS,
 }
 
 
@@ -217,7 +221,7 @@ def explain_quote(
     response_class=Response,
     responses={
         200: {"content": {HTML: {"schema": {"type": "string"}}}, "description": "The sheet, complete in itself"},
-        **answers("not-found", "invalid", "not-acceptable", "gone"),
+        **answers("not-found", "invalid", "not-acceptable", "gone", "conflict"),
     },
 )
 def get_sheet(
@@ -231,6 +235,7 @@ def get_sheet(
     if quality(accept, HTML) <= 0:
         raise errors.SheetNotAsAsked(accept, HTML)
     row = QuoteStore(tools.database).quote(number, revision)
+    refuse_unapproved(row, tools)
     named = {"Content-Disposition": f'inline; filename="{row.quote_number}-revision-{row.revision}.html"'}
     return Response(sheet_document(row, today=now.date()), media_type=HTML, headers=SHEET_HEADERS | named)
 

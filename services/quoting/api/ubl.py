@@ -16,6 +16,7 @@ from services.chassis.negotiation import is_known, quality
 from services.chassis.refusals import Refused
 from services.chassis.web import Tools, answers
 from services.quoting.api.parts import Reader, Revision
+from services.quoting.service.approvals import refuse_unapproved
 from services.quoting.service.estimates import needed_by
 from services.quoting.service.ubl import UblDocument, ubl_document
 from services.quoting.store.repository import QuoteStore
@@ -46,6 +47,8 @@ def get_ubl(
     if quality(accept, XML) <= 0:
         raise Refused("not-acceptable", f"A UBL document can be had as {XML}.")
     row = QuoteStore(tools.database).quote(number, revision)
+    if document == "quotation" and row.body is not None:
+        refuse_unapproved(row, tools)
     wanted = needed_by(row, tools) if row.body is not None else None
     made = ubl_document(row, document, seller=tools.settings.shop_name, needed_by=wanted)
     etag = hashlib.sha256(made).hexdigest()

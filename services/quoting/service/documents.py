@@ -17,17 +17,20 @@ from services.quoting.errors import PlansDisagree, QuoteArchived, QuoteNotReady
 from services.quoting.explain.as_quoted import as_quoted, explains
 from services.quoting.explain.basis import explain
 from services.quoting.explain.figure_at import figure_at
+from services.quoting.pricing.second_key import NEEDS_SECOND_KEY
 from services.quoting.service.runs import job_of
 from services.quoting.sheet import Head, sheet_page
 from services.quoting.store import rows
 from services.quoting.store.repository import QuoteStore
 from services.quoting.store.rows import Decision, Start, StoredQuote
 from shared_schemas.blanks import BlankPlan
+from shared_schemas.check import Finding
 from shared_schemas.figure import PointedFigure
 from shared_schemas.operations import OperationPlan
 from shared_schemas.pipeline import STATIONS
 from shared_schemas.problem import Problem
 from shared_schemas.quote import (
+    ApprovalState,
     Explanation,
     Quote,
     QuoteBody,
@@ -69,6 +72,22 @@ def decision_document(row: StoredQuote, decision: Decision) -> QuoteDecision:
     return document.model_copy(update={"order_state": row.order_state}) if row.order_state else document
 
 
+def findings_of(row: StoredQuote, *codes: str) -> list[Finding]:
+    """The findings of these kinds in the body of a ready revision."""
+    body = row.body or b""
+    # A quote is asked for far more often than one needs a second key: most are told from their bytes.
+    if not any(code.encode() in body for code in codes):
+        return []
+    return [Finding.model_validate(one) for one in json.loads(body)["findings"] if one["code"] in codes]
+
+
+def state_of_approval(row: StoredQuote) -> ApprovalState | None:
+    """Whether a revision waits for a second key or has it, `None` where it needs none."""
+    if row.approval is not None:
+        return "given"
+    return "needed" if findings_of(row, *NEEDS_SECOND_KEY) else None
+
+
 def quote_document(row: StoredQuote, status: QuoteStatus, *, today: date) -> bytes:
     """The quote as JSON; what was worked out goes in as it was stored, byte for byte. Raises `QuoteArchived`."""
     if row.archived_in is not None:
@@ -80,6 +99,7 @@ def quote_document(row: StoredQuote, status: QuoteStatus, *, today: date) -> byt
         status=status,
         state=state_of(row, today=today),
         decision=decision_document(row, row.decision) if row.decision else None,
+        approval=state_of_approval(row),
         attempt=row.attempt,
         created_at=row.created_at,
         finished_at=row.finished_at,

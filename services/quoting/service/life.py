@@ -20,6 +20,7 @@ from services.quoting.errors import (
     QuoteNotIssued,
     RevisionUnknown,
 )
+from services.quoting.service.approvals import refuse_unapproved
 from services.quoting.service.booking import booking_of
 from services.quoting.service.comparison import Issued, compare
 from services.quoting.service.documents import decision_document, explanation_document, not_ready, state_of
@@ -41,7 +42,7 @@ def decide(number: str, asked: DecisionRequest, *, key_id: str, now: datetime, r
 
     With an acceptance the date is worked out again, and the order is handed over to orders; a change of an order takes its place.
     Raises `QuoteUnknown`, `RevisionUnknown`, `DecisionStands` for another decision than the one that stands,
-    `QuoteNotIssued`, `QuoteExpired`, `QuantityNotQuoted`, `NothingToChange`, `OrderOver`.
+    `QuoteNotIssued`, `OverrideBaseMoved`, `SecondKeyNeeded`, `QuoteExpired`, `QuantityNotQuoted`, `NothingToChange`, `OrderOver`.
     """
     row = QuoteStore(resources.database).quote(number, asked.revision)
     wanted = Decision(
@@ -50,7 +51,7 @@ def decide(number: str, asked: DecisionRequest, *, key_id: str, now: datetime, r
     )  # fmt: skip
     stands = row.decision
     if stands is None:
-        _refuse_undecidable(row, wanted, confirmed=asked.confirm_expired, now=now)
+        _refuse_undecidable(row, wanted, confirmed=asked.confirm_expired, resources=resources)
         wanted = _with_contact(wanted, row)
         refuse_days_gone(asked.deliveries, now.date())
         stands = _recorded(row, wanted, asked.deliveries, resources)
@@ -94,12 +95,14 @@ def _ordered(row: StoredQuote, revision: int, resources: Resources) -> StoredQuo
     return before
 
 
-def _refuse_undecidable(row: StoredQuote, wanted: Decision, *, confirmed: bool, now: datetime) -> None:
+def _refuse_undecidable(row: StoredQuote, wanted: Decision, *, confirmed: bool, resources: Resources) -> None:
     if row.archived_in is not None:
         raise not_ready(row)
     if row.status != "ready" or row.body is None:
         status = "still being worked on" if row.status == "accepted" else row.status
         raise QuoteNotIssued(row.quote_number, row.revision, status)
+    if wanted.decision == "accepted":
+        refuse_unapproved(row, resources)
     if wanted.late and not confirmed and row.valid_until is not None:
         raise QuoteExpired(row.quote_number, row.revision, row.valid_until)
     quoted = [price_break["quantity"] for price_break in json.loads(row.body)["breaks"]]

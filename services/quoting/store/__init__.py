@@ -12,6 +12,7 @@ RIGHTS = {
     "outcomes": "select, insert, delete, "
     "update (body, blanks, operations, packing, packed, body_bytes, blanks_bytes, operations_bytes, archived_in)",
     "decisions": "select, insert",
+    "approvals": "select, insert",
     "handovers": "select, insert",
     "feed_entries": "select, insert",
     "order_events_taken": "select, update",

@@ -13,6 +13,7 @@ from services.chassis.database import Database
 from services.chassis.packing import QUICK, documents_in
 from services.quoting.store.blocks import block_columns, digest_of, documents_of, may_repack
 from shared_schemas.archive import (
+    ArchivedApproval,
     ArchivedDecision,
     ArchivedEvent,
     ArchivedQuote,
@@ -36,11 +37,13 @@ _REVISIONS = """
     select q.quote_number, q.number, q.revision, q.status, q.customer, q.title, q.request, q.rate_revision, q.load_snapshot, q.quoted_on,
            q.created_at, q.attempt, o.finished_at, o.digest, o.valid_until, o.problem, o.body, o.blanks, o.operations, o.packing, o.packed,
            o.body_bytes, o.blanks_bytes, o.operations_bytes, d.decision, d.quantity, d.decided_by, d.note, d.key_id, d.at, d.promised,
-           d.purchase_order, d.customer_number, d.contact, d.needed_by, d.reason, d.late, d.changes_order, d.order_change, h.document
+           d.purchase_order, d.customer_number, d.contact, d.needed_by, d.reason, d.late, d.changes_order, d.order_change, h.document,
+           a.approved_by, a.note as approval_note, a.key_id as approval_key_id, a.at as approved_at
     from quoting.quotes q
     left join quoting.outcomes o on o.number = q.number
     left join quoting.decisions d on d.number = q.number
     left join quoting.handovers h on h.number = q.number
+    left join quoting.approvals a on a.number = q.number
     where q.quote_number = any(:numbers) order by q.position, q.revision
 """
 
@@ -142,6 +145,7 @@ def _revision(row: Any, events: Iterable[ArchivedEvent]) -> ArchivedRevision:
         problem=None if row.problem is None else bytes(row.problem).decode(),
         block=_block(row),
         decision=_decision(row),
+        approval=_approval(row),
         events=tuple(events),
     )
 
@@ -152,6 +156,12 @@ def _block(row: Any) -> Block | None:
     columns = row._mapping if row.packing is not None else block_columns(documents_of(row), QUICK)
     sizes = {name: columns[name] for name in ("body_bytes", "blanks_bytes", "operations_bytes")}
     return Block(packing=columns["packing"], data=b64encode(bytes(columns["packed"])).decode(), **sizes)
+
+
+def _approval(row: Any) -> ArchivedApproval | None:
+    if row.approved_by is None:
+        return None
+    return ArchivedApproval(by=row.approved_by, note=row.approval_note, key_id=row.approval_key_id, at=row.approved_at)
 
 
 def _decision(row: Any) -> ArchivedDecision | None:

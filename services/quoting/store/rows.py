@@ -141,6 +141,16 @@ TERMS = ("purchase_order", "customer_number", "contact", "needed_by", "reason", 
 
 
 @dataclass(frozen=True)
+class StoredApproval:
+    """Who approved a revision, with which key and when."""
+
+    by: str
+    note: str
+    key_id: str
+    at: datetime
+
+
+@dataclass(frozen=True)
 class StoredQuote:
     """A revision of a quote as it lies in the table, with its outcome and the decision on it if it has them."""
 
@@ -170,6 +180,8 @@ class StoredQuote:
     """The version that worked it out, where that was noted."""
     order_state: str | None = None
     """Of a quote that was ordered how that order ended, where it has."""
+    approval: StoredApproval | None = None
+    """The second key of a revision that needed one, where it was given."""
 
 
 @dataclass(frozen=True)
@@ -194,11 +206,13 @@ SELECT = """
            o.finished_at, o.digest, {body}, o.problem, o.valid_until, o.archived_in, o.release,
            d.decision, d.quantity, d.decided_by, d.note, d.key_id, d.at, d.promised,
            d.purchase_order, d.customer_number, d.contact, d.needed_by, d.reason, d.late, d.changes_order, d.order_change,
-           case when d.decision = 'accepted' then x.state end as order_state
+           case when d.decision = 'accepted' then x.state end as order_state,
+           a.approved_by, a.note as approval_note, a.key_id as approval_key_id, a.at as approved_at
     from quoting.quotes q
     left join quoting.order_ends x on x.quote_number = q.quote_number
     left join quoting.outcomes o on o.number = q.number
     left join quoting.decisions d on d.number = q.number
+    left join quoting.approvals a on a.number = q.number
 """
 """A row as `stored` reads it; `{body}` is `BODY`, or `NO_BODY` where it is not wanted."""
 
@@ -217,6 +231,8 @@ def stored(row: Any) -> StoredQuote:
     }
     if values["decision"] is not None:
         values["decision"] = decision_of({"decision": values["decision"], **details})
+    by, *approval = (values.pop(name) for name in ("approved_by", "approval_note", "approval_key_id", "approved_at"))
+    values["approval"] = None if by is None else StoredApproval(by, *approval)
     return StoredQuote(**values)
 
 
