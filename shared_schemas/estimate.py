@@ -16,6 +16,7 @@ from shared_schemas.blanks import BlankForm
 from shared_schemas.lead_times import Line
 from shared_schemas.operation_kinds import OperationName
 from shared_schemas.operations import Face, PartKind, Route
+from shared_schemas.order_terms import OrderedSparePart
 from shared_schemas.quote import QuoteDecision
 
 SCHEMA_VERSION = "2.0"
@@ -167,7 +168,7 @@ class EstimatedTool(Contract):
 class QuantityFigures(Contract):
     """One quantity in money, materials and days.
 
-    `lines` add up to `total_price`; `total_payable` is that with the charges for tools, where these are asked once beside the price.
+    `lines` add up to `total_price`, in which `spare_parts` are, delivered beside the lenses; `total_payable` is that with the charges for tools, where these are asked once beside the price.
     `spares` are good pieces to be expected beyond the order. `operations_difference` is the quote's Operations less the costs of the
     operations here: 0, but for a quote whose rates this release cannot read any more; `remarks` say so. `promised_date` is that of the acceptance.
     """
@@ -186,6 +187,7 @@ class QuantityFigures(Contract):
     materials: tuple[EstimatedMaterial, ...] = ()
     bought_parts: tuple[EstimatedPart, ...] = ()
     tooling: tuple[EstimatedTool, ...] = ()
+    spare_parts: Annotated[tuple[OrderedSparePart, ...], Field(exclude_if=not_)] = ()
     spares: dict[str, float] = Field(default_factory=dict)
     operations_difference: Money
     remarks: Annotated[tuple[Text, ...], Field(exclude_if=not_)] = ()

@@ -7,8 +7,9 @@ from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
 
-from shared_schemas.base import NO_CONTROLS, Contract, Day, Fault, Name, Positive, refuse_if_any
+from shared_schemas.base import NO_CONTROLS, Contract, Day, Fault, Money, Name, Positive, refuse_if_any
 from shared_schemas.lead_times import Delivery, Quantity
+from shared_schemas.prescription import Prescription
 
 SUPPLIED = ("glass", "blank", "tool", "coating")
 Delivered = Literal["lenses", "sets"]
@@ -20,6 +21,15 @@ class SparePart(Contract):
 
     part: Name
     pieces: Quantity
+
+
+class OrderedSparePart(Contract):
+    """Spare parts as they are priced with one quantity; `amount` is `pieces` times `unit_price`."""
+
+    part: str
+    pieces: int
+    unit_price: Money
+    amount: Money
 
 
 class Supplied(Contract):
@@ -89,3 +99,9 @@ def terms_of(request: Contract) -> OrderTerms | None:
     """The terms of an order out of a request; `None` of a request that has none but its quantities."""
     terms = OrderTerms.model_construct(**{name: getattr(request, name) for name in OrderTerms.model_fields})
     return None if terms == OrderTerms() else terms
+
+
+def groups_by_name(prescription: Prescription) -> dict[str, tuple[str, ...]]:
+    """The cemented groups of a lens by what they are called, such as `L1+L2`, with the names of their elements."""
+    groups = (tuple(element.name for element in group) for group in prescription.cemented_groups())
+    return {"+".join(names): names for names in groups if len(names) > 1}

@@ -23,7 +23,7 @@ from shared_schemas.lead_times import (
 )
 from shared_schemas.operation_kinds import OperationName
 from shared_schemas.operations import BoughtPart, Operation, Route, Tooling
-from shared_schemas.order_terms import OrderTerms
+from shared_schemas.order_terms import OrderedSparePart, OrderTerms
 from shared_schemas.prescription import Prescription
 from shared_schemas.problem import OnlyWhereSaid, Problem
 
@@ -80,7 +80,8 @@ class RiskDriver(Contract):
 
 
 class Break(Contract):
-    """The answer for one quantity. `lines` add up to `total_price` exactly.
+    """The answer for one quantity. `lines` add up to `total_price` exactly: `quantity` times `unit_price`, and the amounts of `spare_parts`
+    that are delivered beside the lenses. `unit_cost` is that of all of it over the lenses.
 
     `start_quantities` are those of one plan for the job, of alike elements those of the lot at the first; `enough_chance` counts all losses. `ways` says how each element is made; `routes` and `blanks`
     are there where that is another way than at the middle quantity, `tooling` where its tools are other ones. `spares` are the
@@ -103,6 +104,7 @@ class Break(Contract):
     routes: tuple[Route, ...] = ()
     blanks: tuple[Blank, ...] = ()
     tooling: tuple[Tooling, ...] | None = None
+    spare_parts: Annotated[tuple[OrderedSparePart, ...], Field(exclude_if=not_)] = ()
     spares: dict[str, float] = Field(default_factory=dict)
     spares_value: Money | None = None
     enough_chance: float | None = None

@@ -103,6 +103,7 @@ def _ready(body: QuoteBody) -> list[RenderableType]:
         _first_order(body.check.first_order),
         *section("Price and date", _price_table(body)),
         *_beside_the_prices(body),
+        *_spare_parts(body.breaks),
         *section("Days from the order", _days_table(body.breaks)),
         *_deciding(body.breaks),
         *sooner(body),
@@ -170,6 +171,16 @@ def _price_table(body: QuoteBody) -> Table:
             )
         )
     return table
+
+
+def _spare_parts(breaks: Sequence[Break]) -> list[RenderableType]:
+    """What is delivered beside the lenses, in their totals."""
+    table = table_with(">quantity", "spare part", ">pieces", ">unit price", ">amount")
+    for one in breaks:
+        for spare in one.spare_parts:
+            row = (f"{one.quantity:,}", spare.part, f"{spare.pieces:,}", money(spare.unit_price), money(spare.amount))
+            table.add_row(*cells(*row))
+    return section("Spare parts beside the lenses, in the totals", table) if table.row_count else []
 
 
 def _days_table(breaks: Sequence[Break]) -> Table:

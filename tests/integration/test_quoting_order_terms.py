@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
 from typing import Any
 
 import pytest
@@ -53,3 +54,32 @@ def test_a_request_without_them_says_nothing_of_them(shop: Shop, one_element: di
     assert "reference" not in shop.ask("GET", "/v1/quotes").text
     assert not {"reference", "purchase_terms"} & set(shop.get(estimate_of(silent), role="erp"))
     assert "Your" not in shop.ask("GET", f"/v1/quotes/{silent}/sheet").text
+
+
+def test_spare_parts_have_a_price_of_their_own_wherever_the_price_is(shop: Shop, one_element: dict[str, Any]) -> None:
+    alone = shop.get(f"/v1/quotes/{shop.quoted(one_element)}")["breaks"][0]
+    number = shop.quoted(one_element | {"spares": [{"part": "L1", "pieces": 3}]})
+    price_break = shop.get(f"/v1/quotes/{number}")["breaks"][0]
+    (spare,) = price_break["spare_parts"]
+    assert price_break["unit_price"] == alone["unit_price"]
+    assert Decimal(price_break["total_price"]) == Decimal(alone["total_price"]) + 3 * Decimal(spare["unit_price"])
+    assert price_break["start_quantities"]["L1"] > alone["start_quantities"]["L1"]
+    sheet = shop.ask("GET", f"/v1/quotes/{number}/sheet").text
+    assert "Spare part" in sheet
+    assert f"{Decimal(spare['amount']):,}" in sheet
+    explained = shop.get(f"/v1/quotes/{number}/explanation?of=/breaks/0/spare_parts/0/unit_price")
+    assert explained["formula"]
+    assert shop.get(estimate_of(number), role="erp")["quantities"][0]["spare_parts"] == [spare]
+    quotation = shop.ask("GET", f"/v1/quotes/{number}/ubl/quotation").text
+    assert f">{spare['unit_price']}</cbc:PriceAmount>" in quotation
+    assert f">{alone['total_price']}</cbc:LineExtensionAmount>" in quotation
+    assert "<cbc:LineCountNumeric>2</cbc:LineCountNumeric>" in quotation
+    accepted(shop, number)
+    assert shop.ask("GET", f"/v1/quotes/{number}/ubl/order-response").text.count("<cac:OrderLine>") == 2
+
+
+def test_spare_parts_that_the_lens_does_not_have_are_refused_at_their_place(shop: Shop, one_element: dict[str, Any]) -> None:
+    spares = [{"part": "L1", "pieces": 1}, {"part": "L2", "pieces": 1}, {"part": "L1", "pieces": 2}]
+    answer = shop.ask("POST", "/v1/quotes", json=one_element | {"spares": spares})
+    assert answer.status_code == 422
+    assert [one["pointer"] for one in answer.json()["errors"]] == ["/spares/1/part", "/spares/2/part"]

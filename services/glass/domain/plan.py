@@ -90,10 +90,15 @@ def _terms(job: Job, copies: Mapping[str, int], fitted: Sequence[Fitted], rates:
     most = max(copies[way.element.name] for way in fitted)
     return Terms(
         quantities=quantities,
-        up_to_blanks=quantities[-1] * STARTS_PER_PIECE * most + STARTS_AT_LEAST,
+        up_to_blanks=(quantities[-1] * most + _spare_elements(job)) * STARTS_PER_PIECE + STARTS_AT_LEAST,
         minor_units=rates.currency(rates.base_currency).minor_units,
         grinding=cheapest_grinding(grindability_hg=fitted[0].glass.grindability_hg, rates=rates),
     )
+
+
+def _spare_elements(job: Job) -> int:
+    """The most spare parts that an element is wanted for."""
+    return sum(spare.pieces for spare in job.request.spares)
 
 
 @dataclass(frozen=True)

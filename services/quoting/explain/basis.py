@@ -20,14 +20,18 @@ from services.quoting.explain.basis_of_cost import (
 from services.quoting.explain.basis_of_date import lead_time_figures
 from services.quoting.explain.basis_of_risk import expedite_figures, risk_figures
 from services.quoting.explain.basis_of_sooner import sooner_figures
+from services.quoting.explain.basis_of_spares import spare_figures, spares_together
 from services.quoting.explain.basis_of_starts import start_figures
 from services.quoting.explain.quantity import Quantity, parts_of
 from services.quoting.pricing.evaluation import evaluate
 from services.quoting.pricing.price import (
     cost_of,
     evening_of,
+    evening_with_spares,
     missing_to,
     total_price_of,
+    total_with_spares,
+    unit_price_beside_spares,
     unit_price_of,
 )
 from services.quoting.pricing.price_list import evened_neighbours, evened_price
@@ -67,13 +71,8 @@ def basis_of(quantity: Quantity) -> tuple[Figure, ...]:
     """The figures that explain one quantity: prices and lines, cost, starts, materials, days, risk, an expedite, other offers."""
     return (
         _unit_price(quantity),
-        figure_of(
-            total_price_of,
-            name="total_price",
-            unit=quantity.currency,
-            unit_price=given("unit_price", quantity.evaluation.price.unit, quantity.currency, at=quantity.at("unit_price")),
-            quantity=quantity.number,
-        ),
+        _total_price(quantity),
+        *spare_figures(quantity),
         *_lines(quantity),
         converted_figure(
             figure_of(per_piece, name="cost_of_one", unit=quantity.base, amount=_cost(quantity), quantity=quantity.number),
@@ -89,6 +88,20 @@ def basis_of(quantity: Quantity) -> tuple[Figure, ...]:
     )
 
 
+def _total_price(quantity: Quantity) -> Figure:
+    unit_price = given("unit_price", quantity.evaluation.price.unit, quantity.currency, at=quantity.at("unit_price"))
+    if quantity.evaluation.spares is None:
+        return figure_of(
+            total_price_of, name="total_price", unit=quantity.currency, unit_price=unit_price, quantity=quantity.number
+        )
+    return figure_of(
+        total_with_spares, name="total_price", unit=quantity.currency, unit_price=unit_price, quantity=quantity.number,
+        spare_parts=given(
+            "spare_parts", quantity.evaluation.spares.amount, quantity.currency, source=f"{quantity.at('spare_parts')}: the amounts together"
+        ),
+    )  # fmt: skip
+
+
 def _unit_price(quantity: Quantity) -> Figure:
     step = figure_of(
         price_step,
@@ -98,6 +111,11 @@ def _unit_price(quantity: Quantity) -> Figure:
         minor_units=quantity.minor_units(),
     )
     lines = quantity.evaluation.price.lines[:-1]
+    if quantity.evaluation.spares is not None:
+        return figure_of(
+            unit_price_beside_spares, name="unit_price", unit=quantity.currency, lines=_lines_at(quantity, len(lines)),
+            spare_parts=spares_together(quantity, quantity.evaluation.spares), quantity=quantity.number, step=step,
+        )  # fmt: skip
     return figure_of(
         unit_price_of,
         name="unit_price",
@@ -177,6 +195,11 @@ def _evened(quantity: Quantity, name: str, lines: tuple[Figure, ...]) -> Figure:
         upper_price=given("upper_price", upper_price, quantity.currency, source=worked_out),
         quantity=quantity.number,
     )  # fmt: skip
+    if quantity.evaluation.spares is not None:
+        return figure_of(
+            evening_with_spares, name=name, unit=quantity.currency, unit_price=unit, quantity=quantity.number,
+            spare_parts=spares_together(quantity, quantity.evaluation.spares), lines=lines, minor_units=quantity.minor_units(),
+        )  # fmt: skip
     return figure_of(
         evening_of, name=name, unit=quantity.currency, unit_price=unit, quantity=quantity.number,
         lines=lines, minor_units=quantity.minor_units(),

@@ -42,7 +42,8 @@ def _needed(part: str, start: PartStart, quantity: Quantity) -> Figure:
     """The pieces that the order needs if nothing is lost; of the lens the quantity."""
     if part == quantity.evaluation.made.lens.part:
         return given("needed", start.needed, "pieces", at=quantity.at("quantity"))
-    return given("needed", start.needed, "pieces", source="the quantity, times how many of it go into one lens")
+    beside = " and the spare parts" if quantity.plans.spare_parts else ""
+    return given("needed", start.needed, "pieces", source=f"the quantity, times how many of it go into one lens{beside}")
 
 
 def _lost(batch: Batches, what: str) -> Figure:

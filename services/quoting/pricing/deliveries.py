@@ -66,7 +66,7 @@ def promised_deliveries(evaluation: Evaluation, deliveries: Sequence[Delivery]) 
     for delivery in deliveries:
         quantity = delivery.quantity
         if quantity not in singly:
-            singly[quantity] = evaluate(evaluation.plans, quantity=quantity)
+            singly[quantity] = evaluate(evaluation.plans.of_lenses, quantity=quantity)
         lot = singly[quantity]
         pieces += quantity
         lot_done = np.maximum(lot.schedule.network.done + before_h, lot_before)
@@ -77,7 +77,7 @@ def promised_deliveries(evaluation: Evaluation, deliveries: Sequence[Delivery]) 
                 by=delivery.by,
                 of_one_lot=one_lot,
                 as_own_lot=own_lot,
-                price_effect=split_effect(lot_total=lot.price.total, unit_price=evaluation.price.unit, pieces=quantity),
+                price_effect=split_effect(lot_total=lot.price.of_lenses, unit_price=evaluation.price.unit, pieces=quantity),
                 in_time=_in_time(delivery.by, one_lot.p90, own_lot.p90),
             )
         )

@@ -14,6 +14,7 @@ from services.quoting.pricing.planned import PartStart, Planned, plan_of
 from services.quoting.pricing.plans import Made, PartWays, Plans, spread_tooling
 from services.quoting.pricing.price import CostSums, Price, priced
 from services.quoting.pricing.price_list import evened_unit_price
+from services.quoting.pricing.spare_parts import PricedSpares, priced_spares
 from services.quoting.promise.lead_time import Schedule, Shop, schedule
 from services.quoting.risk.draws import Uncertain
 from services.quoting.risk.outcomes import Outcomes, outcomes
@@ -33,6 +34,8 @@ class Evaluation:
     costs: CostSums
     price: Price
     plans: Plans = field(repr=False)
+    spares: PricedSpares | None = None
+    """Spare parts beside the lenses, where the price is that of the list."""
     before: Evaluation | None = field(default=None, repr=False)
     """Another evaluation, whose parts in time are taken where they are the same."""
 
@@ -134,7 +137,7 @@ class Evaluation:
 
     @property
     def unit_cost(self) -> Decimal:
-        """Cost of one good lens before overhead, in the base currency."""
+        """Cost of one good lens before overhead, with its share of spare parts, in the base currency."""
         return self.costs.total / self.quantity
 
 
@@ -169,6 +172,7 @@ def evaluate(
         losses=exact(plan.losses_cost, places=2),
         tooling=spread_tooling(made.tooling, plans.terms),
     )
+    spares = priced_spares(plans, quantity) if evened else None
     return Evaluation(
         plan=plan,
         runs=runs,
@@ -183,9 +187,12 @@ def evaluate(
             evened=evened_unit_price(plans, quantity) if evened else None,
             discount_share=plans.discount_at(quantity),
             own_price=plans.at[quantity].unit_price if quantity in plans.at else None,
+            spare_parts=spares.worked_out if spares else Decimal(0),
+            spares_asked=spares.amount if spares else Decimal(0),
         ),
         plans=plans,
         before=reuse,
+        spares=spares,
     )
 
 

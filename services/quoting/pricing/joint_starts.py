@@ -12,6 +12,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from itertools import pairwise, product
+from types import MappingProxyType
 
 import numpy as np
 import numpy.typing as npt
@@ -91,8 +92,14 @@ class Job:
         return float(whole.sum())
 
 
-def job_of(*, routes: Sequence[Route], quantity: int, losses: Mapping[str, Losses]) -> Job:
-    """What a quantity asks of every lot; lenses and groups are put together one after the other until enough are good."""
+NO_SPARES: Mapping[str, int] = MappingProxyType({})
+"""Nothing is delivered but lenses."""
+
+
+def job_of(
+    *, routes: Sequence[Route], quantity: int, losses: Mapping[str, Losses], spare_parts: Mapping[str, int] = NO_SPARES
+) -> Job:
+    """What a quantity and its spare parts ask of every lot; lenses and groups are put together one after the other until enough are good."""
     lens = routes[-1]
     need = need_of(wanted=quantity, losses=losses[lens.part])
     by_part = {route.part: route for route in routes}
@@ -104,7 +111,7 @@ def job_of(*, routes: Sequence[Route], quantity: int, losses: Mapping[str, Losse
         for deeper in inner.consumes:
             taken.setdefault(deeper.part, {})[consumed.part] = deeper.count
     groups = {consumed.part: consumed.count for consumed in lens.consumes if by_part[consumed.part].kind == "cemented_group"}
-    return Job(need, tuple(_cluster(parts, taken, groups, need, losses) for parts in _together(taken)))
+    return Job(need, tuple(_cluster(parts, taken, groups, need, losses, spare_parts) for parts in _together(taken)))
 
 
 def _together(taken: Mapping[str, Mapping[str | None, int]]) -> list[list[str]]:
@@ -120,20 +127,24 @@ def _together(taken: Mapping[str, Mapping[str | None, int]]) -> list[list[str]]:
 
 
 def _cluster(
-    parts: Sequence[str], taken: Mapping[str, Mapping[str | None, int]], groups: Mapping[str, int], lens: Need, losses: Mapping[str, Losses]
+    parts: Sequence[str], taken: Mapping[str, Mapping[str | None, int]], groups: Mapping[str, int], lens: Need, losses: Mapping[str, Losses],
+    spare_parts: Mapping[str, int],
 ) -> Cluster:  # fmt: skip
     names = [name for name in groups if any(name in taken[part] for part in parts)]
     if not names:
         ones = np.ones((len(lens.pieces), 1))
-        return Cluster(ones, {part: lens.pieces[:, None] * taken[part][None] for part in parts})
+        return Cluster(ones, {part: lens.pieces[:, None] * taken[part][None] + spare_parts.get(part, 0) for part in parts})
     most = max(2, int(COMBINATIONS ** (1 / len(names))))
     chances, demands = [], {part: list[list[float]]() for part in parts}
     for sets in lens.pieces:
-        needs = [at_most(need_of(wanted=round(sets * groups[name], 6), losses=losses[name]), most) for name in names]
+        needs = [
+            at_most(need_of(wanted=round(sets * groups[name] + spare_parts.get(name, 0), 6), losses=losses[name]), most)
+            for name in names
+        ]
         ways = list(product(*(range(len(need.pieces)) for need in needs)))
         chances.append([math.prod(float(need.chance[i]) for need, i in zip(needs, way, strict=True)) for way in ways])
         for part in parts:
-            direct = sets * taken[part].get(None, 0)
+            direct = sets * taken[part].get(None, 0) + spare_parts.get(part, 0)
             demands[part].append(
                 [
                     direct
@@ -198,9 +209,10 @@ class JointStarts:
 
 
 def joint_starts(
-    *, routes: Sequence[Route], quantity: int, confidence: float, losses: Mapping[str, Losses], lots: Sequence[Lot]
+    *, routes: Sequence[Route], quantity: int, confidence: float, losses: Mapping[str, Losses], lots: Sequence[Lot],
+    spare_parts: Mapping[str, int] = NO_SPARES,
 ) -> JointStarts:  # fmt: skip
-    """Starts of all lots together: P(at least `quantity` good lenses) >= `confidence`, or the chance that is in reach.
+    """Starts of all lots together: P(at least `quantity` good lenses, and the spare parts) >= `confidence`, or the chance that is in reach.
 
     Notes:
         Of each lot the numbers are kept that give most chance for their cost (the upper hull of ln P over cost). All steps
@@ -219,7 +231,7 @@ def joint_starts(
         wanted=quantity, yield_share=losses[routes[-1].part].yield_share, confidence=math.sqrt(confidence),
         batches=losses[routes[-1].part].batches,
     )  # fmt: skip
-    job = job_of(routes=routes, quantity=quantity, losses=losses)
+    job = job_of(routes=routes, quantity=quantity, losses=losses, spare_parts=spare_parts)
     levels = {lot.part: _levels(lot, job) for lot in lots}
     best = job.chance_of({part: one.tail(one.numbers[-1]) for part, one in levels.items()})
     aim = reachable_chance(confidence=confidence, best=best)

@@ -9,7 +9,7 @@ from typing import cast
 
 import numpy as np
 
-from services.quoting.pricing.joint_starts import JointStarts, Lot, chance_of_starts, joint_starts
+from services.quoting.pricing.joint_starts import NO_SPARES, JointStarts, Lot, chance_of_starts, joint_starts
 from services.quoting.pricing.plans import Made, PartWays, Plans
 from services.quoting.pricing.starts import start_quantity
 from services.quoting.pricing.ways import Numbers, WayCosts
@@ -71,9 +71,9 @@ class Planned:
         return sum(start.losses_cost for start in self.starts.values())
 
 
-def lots_needed(routes: Sequence[Route], quantity: int) -> dict[str, int]:
-    """How many of each part a quantity of good lenses needs, if nothing is lost."""
-    needed = {routes[-1].part: quantity}
+def lots_needed(routes: Sequence[Route], quantity: int, spare_parts: Mapping[str, int] = NO_SPARES) -> dict[str, int]:
+    """How many of each part a quantity of good lenses and spare parts beside them need, if nothing is lost."""
+    needed = {**spare_parts, routes[-1].part: quantity}
     for route in reversed(routes):
         for consumed in route.consumes:
             needed[consumed.part] = needed.get(consumed.part, 0) + needed.get(route.part, 0) * consumed.count
@@ -100,7 +100,7 @@ def _cheapest_by_cost(plans: Plans, quantity: int) -> PartWays:
     if quantity > LARGE or all(len(costs.ways) == 1 for costs in plans.way_costs.values()):
         return first
     likely = _joint(plans, quantity, first, USUAL)
-    needed = lots_needed(plans.routes, quantity)
+    needed = lots_needed(plans.routes, quantity, plans.spares_asked)
     losses = plans.made(first).losses
     chances = {
         part: float(good_at_least(started=started, wanted=np.array([float(needed[part])]), losses=_singly(losses[part]))[0])
@@ -118,7 +118,7 @@ def _cheapest_by_cost(plans: Plans, quantity: int) -> PartWays:
 
 def _ways_at(plans: Plans, quantity: int, chances: Mapping[str, float]) -> PartWays:
     """The cheapest way of every element when its lot is to be enough with a chance; with that of nineteen in twenty if none is given."""
-    needed = lots_needed(plans.routes, quantity)
+    needed = lots_needed(plans.routes, quantity, plans.spares_asked)
     chosen = {}
     for part, costs in plans.way_costs.items():
         chance = min(max(chances.get(part, LIKELY), HALF), SUREST)
@@ -162,7 +162,7 @@ def plan_of(plans: Plans, quantity: int, *, ways: PartWays | None = None) -> Pla
         return cast(Planned, plans.known[quantity])
     chosen = cheapest_ways(plans, quantity) if ways is None else _that_are_there(ways, plans, quantity)
     made, joint = plans.made(chosen), _joint(plans, quantity, chosen, plans.confidence)
-    needed = lots_needed(made.routes, quantity)
+    needed = lots_needed(made.routes, quantity, plans.spares_asked)
     starts = {route.part: _start(route, needed[route.part], joint, made) for route in made.routes}
     plan = Planned(quantity, made, starts, joint)
     if quantity in plans.at:
@@ -208,7 +208,9 @@ def _joint_anew(plans: Plans, quantity: int, ways: PartWays, confidence: float) 
     lots = [
         Lot(part, made.losses[part], partial(costs.of_way, costs.ways.index(ways[part]))) for part, costs in plans.way_costs.items()
     ]
-    return joint_starts(routes=made.routes, quantity=quantity, confidence=confidence, losses=made.losses, lots=lots)
+    return joint_starts(
+        routes=made.routes, quantity=quantity, confidence=confidence, losses=made.losses, lots=lots, spare_parts=plans.spares_asked
+    )  # fmt: skip
 
 
 def _start(route: Route, needed: int, joint: JointStarts, made: Made) -> PartStart:

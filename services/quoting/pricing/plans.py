@@ -69,6 +69,15 @@ class Made:
 
 
 @dataclass(frozen=True)
+class SpareLot:
+    """Spare parts as they are asked for: `part` as the customer calls it, `lot` the part of the routes that it is made as."""
+
+    part: str
+    lot: str
+    pieces: int
+
+
+@dataclass(frozen=True)
 class Plans:
     """What every quantity is worked out from. A route holds every way to its part; `made` is the plan of one way for each."""
 
@@ -93,6 +102,8 @@ class Plans:
     """What an estimator set, by its pointer into the worksheet."""
     worked_out: Plans | None = field(default=None, compare=False, repr=False)
     """The same without anything that an estimator set; the ways of making are chosen by it, so that what he set stays on the route he saw."""
+    spare_parts: tuple[SpareLot, ...] = ()
+    """What is delivered beside the lenses, at every quantity."""
     orders: Orders = field(default_factory=Orders, compare=False, repr=False)
     costs_known: dict[int, tuple[Route, tuple[Tooling, ...], WayCosts]] = field(default_factory=dict, compare=False, repr=False)
     """What the ways of each route cost, with its tools; plans with other routes for some parts go on with the rest."""
@@ -108,6 +119,22 @@ class Plans:
     unit_prices: dict[int, float] = field(default_factory=dict, init=False, compare=False, repr=False)
     """Unit prices of quantities of the price list that are known, before they are made even."""
 
+    part_costs: dict[int, dict[str, float]] = field(default_factory=dict, init=False, compare=False, repr=False)
+    """What a part of a quantity of the price list costs, quantities that are known."""
+
+    @cached_property
+    def spares_asked(self) -> dict[str, int]:
+        """How many of each lot are delivered beside the lenses."""
+        asked: dict[str, int] = {}
+        for one in self.spare_parts:
+            asked[one.lot] = asked.get(one.lot, 0) + one.pieces
+        return asked
+
+    @cached_property
+    def of_lenses(self) -> Plans:
+        """The same for lenses alone: what the price list is of."""
+        return replace(self, spare_parts=()) if self.spare_parts else self
+
     def made(self, ways: PartWays) -> Made:
         """The plans when every element is made one way; remembered."""
         key = tuple(ways.items())
@@ -119,6 +146,8 @@ class Plans:
         """The same, ordered on a day by a book of load; neither moves a price, so the list of them that is known goes with it."""
         ordered = replace(self, begin=day, load=load)
         object.__setattr__(ordered, "unit_prices", self.unit_prices)
+        if self.spare_parts:
+            ordered.__dict__["of_lenses"] = self.of_lenses
         return ordered
 
     def terms_at(self, quantity: int) -> CommercialRow:

@@ -63,7 +63,7 @@ class Markups:
 
 @dataclass(frozen=True)
 class Price:
-    """A price in the currency of the quote; `lines` add up to `total`, and `unit` times the quantity is `total`.
+    """A price in the currency of the quote; `lines` add up to `total`: `unit` times the quantity, and spare parts beside the lenses.
 
     `alone` is the unit price of this quantity by itself, before the price list is made even, `worked_out` the one before a discount or
     a price that was set.
@@ -76,6 +76,12 @@ class Price:
     markups: Markups
     lines: tuple[Line, ...]
     worked_out: Decimal
+    spare_parts: Decimal = Decimal(0)
+
+    @property
+    def of_lenses(self) -> Decimal:
+        """What the lenses cost, without spare parts beside them."""
+        return self.total - self.spare_parts
 
 
 def markups(cost: Decimal, terms: CommercialRow, *, quantity: int) -> Markups:
@@ -158,6 +164,35 @@ def total_price_of(*, unit_price: Decimal, quantity: int) -> Decimal:
 
 
 @law
+def evening_with_spares(
+    *, unit_price: Decimal, quantity: int, spare_parts: Decimal, lines: Sequence[Decimal], minor_units: int
+) -> Decimal:
+    """What brings the lines of a price to the even price list, spare parts beside the lenses.
+
+    Equation: round(unit_price * quantity + spare_parts - sum(lines), minor_units)
+    """
+    return rounded(unit_price * quantity + spare_parts - sum(lines, Decimal(0)), minor_units=minor_units)
+
+
+@law
+def unit_price_beside_spares(*, lines: Sequence[Decimal], spare_parts: Decimal, quantity: int, step: Decimal) -> Decimal:
+    """Unit price of a lens: what spare parts leave of the lines, over the quantity, raised to the step of the terms.
+
+    Equation: ceil((sum(lines) - spare_parts) / quantity / step) * step
+    """
+    return rounded_up((sum(lines, Decimal(0)) - spare_parts) / quantity, step=step)
+
+
+@law
+def total_with_spares(*, unit_price: Decimal, quantity: int, spare_parts: Decimal) -> Decimal:
+    """Price of the whole quantity and of the spare parts beside it.
+
+    Equation: unit_price * quantity + spare_parts
+    """
+    return unit_price * quantity + spare_parts
+
+
+@law
 def missing_to(*, whole: Decimal, lines: Sequence[Decimal]) -> Decimal:
     """What lines leave to a whole: to the minimum order, or to the rounded price.
 
@@ -178,6 +213,7 @@ def discounted_price(*, worked_out: Decimal, discount_share: Decimal, step: Deci
 def priced(
     costs: CostSums, *, quantity: int, terms: CommercialRow, currency: CurrencyRow, evened: Decimal | None = None,
     discount_share: Decimal = Decimal(0), own_price: Decimal | None = None,
+    spare_parts: Decimal = Decimal(0), spares_asked: Decimal = Decimal(0),
 ) -> Price:  # fmt: skip
     """Price of `quantity` lenses.
 
@@ -185,6 +221,7 @@ def priced(
         evened: the unit price that the even price list has for the quantity, before it is rounded.
         discount_share: what comes off the price that is worked out.
         own_price: a unit price that was set, which holds whatever is worked out.
+        spare_parts: what spare parts beside the lenses cost by the list, and `spares_asked` what is asked for them; their costs are in `costs`.
 
     Notes:
         Each line is changed to the currency and rounded by itself; what is missing to the minimum order is a line of its
@@ -199,22 +236,31 @@ def priced(
     step = price_step(rounding=terms.rounding, minor_units=currency.minor_units)
     alone = _unit(amounts, quantity, step, currency)
     if evened is not None:
-        evening = evening_of(unit_price=evened, quantity=quantity, lines=list(amounts.values()), minor_units=currency.minor_units)
+        evening = _evening(amounts, evened, quantity, spare_parts, currency)
         amounts |= {"evening": evening} if evening else {}
-    unit = _unit(amounts, quantity, step, currency)
-    whole = total_price_of(unit_price=unit, quantity=quantity)
+    unit = _unit(amounts, quantity, step, currency, spare_parts)
+    whole = total_with_spares(unit_price=unit, quantity=quantity, spare_parts=spare_parts)
     lines = [Line(name=NAMES[kind], kind=kind, amount=amount) for kind, amount in amounts.items()]
     lines.append(
         Line(name=NAMES["rounding"], kind="rounding", amount=missing_to(whole=whole, lines=[line.amount for line in lines]))
     )
     asked = _asked(unit, step, currency, discount_share, own_price)
-    asked_for_all = total_price_of(unit_price=asked, quantity=quantity)
-    if asked != unit:
+    asked_for_all = total_with_spares(unit_price=asked, quantity=quantity, spare_parts=spares_asked)
+    if asked_for_all != whole:
         kind: LineKind = "discount" if own_price is None else "own_price"
         less = missing_to(whole=asked_for_all, lines=[line.amount for line in lines])
         lines.append(Line(name=NAMES[kind], kind=kind, amount=less))
     alone = _asked(alone, step, currency, discount_share, None)
-    return Price(asked, alone, asked_for_all, step, added, tuple(lines), worked_out=unit)
+    return Price(asked, alone, asked_for_all, step, added, tuple(lines), worked_out=unit, spare_parts=spares_asked)
+
+
+def _evening(
+    amounts: Mapping[LineKind, Decimal], evened: Decimal, quantity: int, spare_parts: Decimal, currency: CurrencyRow
+) -> Decimal:
+    lines = list(amounts.values())
+    return evening_with_spares(
+        unit_price=evened, quantity=quantity, spare_parts=spare_parts, lines=lines, minor_units=currency.minor_units
+    )
 
 
 def _asked(unit: Decimal, step: Decimal, currency: CurrencyRow, discount_share: Decimal, own_price: Decimal | None) -> Decimal:
@@ -258,8 +304,11 @@ def _amounts(costs: CostSums, added: Markups, terms: CommercialRow, currency: Cu
     return amounts | {"minimum_order": missing} if missing > 0 else amounts
 
 
-def _unit(amounts: Mapping[LineKind, Decimal], quantity: int, step: Decimal, currency: CurrencyRow) -> Decimal:
-    return rounded(unit_price_of(lines=list(amounts.values()), quantity=quantity, step=step), minor_units=currency.minor_units)
+def _unit(
+    amounts: Mapping[LineKind, Decimal], quantity: int, step: Decimal, currency: CurrencyRow, spare_parts: Decimal = Decimal(0)
+) -> Decimal:
+    unit = unit_price_beside_spares(lines=list(amounts.values()), spare_parts=spare_parts, quantity=quantity, step=step)
+    return rounded(unit, minor_units=currency.minor_units)
 
 
 def sum_of(lines: Sequence[Line]) -> Decimal:

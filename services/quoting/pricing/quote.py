@@ -16,7 +16,7 @@ from services.quoting.pricing.in_time import Answer, Deadline
 from services.quoting.pricing.moved_figures import blank_places, moved_blank, moved_route
 from services.quoting.pricing.nearer.single_offers import single_offers
 from services.quoting.pricing.overridden.amended import amended
-from services.quoting.pricing.plans import Made, Plans, spread_tooling
+from services.quoting.pricing.plans import Made, Plans, SpareLot, spread_tooling
 from services.quoting.pricing.plate_offers import as_relaxations, quoted_offers
 from services.quoting.pricing.quoted_money import in_quote_currency
 from services.quoting.pricing.relaxations import combined_saving, most_saved_first, quoted_relaxations, with_full_block
@@ -32,7 +32,7 @@ from shared_schemas.check import CheckReport, Finding
 from shared_schemas.finding_kinds import finding
 from shared_schemas.load import LoadSnapshot
 from shared_schemas.operations import OperationPlan, Route
-from shared_schemas.order_terms import terms_of
+from shared_schemas.order_terms import groups_by_name, terms_of
 from shared_schemas.prescription import Prescription
 from shared_schemas.quote import (
     Break,
@@ -43,6 +43,7 @@ from shared_schemas.quote import (
     UnitCost,
     middle_quantity,
 )
+from shared_schemas.quote_request import QuoteRequest
 from shared_schemas.rates import Rates
 from shared_schemas.traveller import Job
 
@@ -143,8 +144,19 @@ def plans_for(
         rates=rates,
         load=load,
         classes=operations.classes,
+        spare_parts=spare_lots(job.request, operations.alike),
     )
     return replace(plans, worked_out=plans, **as_set.of_plans) if as_set.settings else plans
+
+
+def spare_lots(request: QuoteRequest, alike: Mapping[str, str]) -> tuple[SpareLot, ...]:
+    """The spare parts of a request, each with the lot that it is made in: of what is alike the first of its kind."""
+
+    def first(name: str) -> str:
+        return alike.get(name, name)
+
+    groups = {called: "+".join(map(first, names)) for called, names in groups_by_name(request.prescription).items()}
+    return tuple(SpareLot(one.part, groups.get(one.part, first(one.part)), one.pieces) for one in request.spares)
 
 
 def refuse_other_lens(blanks: BlankPlan, operations: OperationPlan, rates: Rates) -> None:
@@ -224,6 +236,7 @@ def _break(evaluation: Evaluation, middle: Evaluation, plans: Plans, orders: Ord
         ),
         blanks=tuple(moved_blank(made.blanks[part], places[part]) for part in blanks),
         tooling=None if made.tooling == middle.made.tooling else tuple(in_quote_currency(tool, plans) for tool in made.tooling),
+        spare_parts=evaluation.spares.as_ordered() if evaluation.spares else (),
         spares=spares_of(chances),
         spares_value=in_currency(total(amounts=list(worth_of_spares(chances, made).values())), plans.currency),
         enough_chance=round(evaluation.plan.chance, 4),

@@ -94,6 +94,7 @@ def figures_of(price_break: Break, body: QuoteBody) -> EstimateQuantity:
         unit_cost=price_break.unit_cost.planned,
         ship_date=price_break.lead_time.ship_date,
         tooling=tools,
+        spare_parts=price_break.spare_parts,
         spares=price_break.spares,
         operations_difference=sum((line.amount for line in price_break.lines if line.kind == "operations"), Decimal(0)),
         operations=(),

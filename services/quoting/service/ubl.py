@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
 from typing import Literal, get_args
@@ -41,13 +41,21 @@ class _Priced:
     figures: EstimateQuantity
     needed_by: date | None
 
+    def spare_part(self, place: int) -> _Priced:
+        """One kind of spare parts beside the lenses, as something sold."""
+        spare = self.figures.spare_parts[place]
+        sold = {"quantity": spare.pieces, "unit_price": spare.unit_price, "total_price": spare.amount, "spare_parts": ()}
+        return replace(
+            self, number=f"{self.number}-{spare.part}", title=f"{self.title}: spare {spare.part}", figures=self.figures.model_copy(update=sold)
+        )  # fmt: skip
+
 
 def ubl_document(row: StoredQuote, document: UblDocument, *, seller: str = "", needed_by: date | None = None) -> bytes:
     """A ready quote as that document; `seller` is what the shop is called, `needed_by` the day by which the customer needs it.
 
     Notes:
         A quotation has one line, at the middle quantity of those asked for; the other quantities are alternatives of that line, each
-        with the charges for its own tools. An order response is of the quantity that was ordered.
+        with the charges for its own tools. Spare parts are lines of their own. An order response is of the quantity that was ordered.
 
     Raises:
         QuoteNotReady, QuoteArchived: it has no figures.
@@ -70,7 +78,7 @@ def _quotation(row: StoredQuote, body: QuoteBody, seller: str, needed_by: date |
     _add(root, "cbc:IssueDate", body.quoted_on)
     _add(root, "cbc:Note", body.prescription.title)
     _add(root, "cbc:PricingCurrencyCode", body.currency)
-    _add(root, "cbc:LineCountNumeric", 1)
+    _add(root, "cbc:LineCountNumeric", 1 + len(main.figures.spare_parts))
     period = SubElement(root, "cac:ValidityPeriod")
     _add(period, "cbc:StartDate", body.quoted_on)
     _add(period, "cbc:EndDate", body.valid_until)
@@ -79,14 +87,21 @@ def _quotation(row: StoredQuote, body: QuoteBody, seller: str, needed_by: date |
     _parties(root, row, None, seller, body)
     _charges(root, main)
     _total(root, "cac:QuotedMonetaryTotal", main)
-    line = SubElement(root, "cac:QuotationLine")
-    _add(line, "cbc:ID", 1)
-    _line_item(line, "cac:LineItem", "1", main, main.figures.ship_date, "cac:EstimatedDeliveryPeriod")
     others = [one for quantity, one in priced.items() if quantity != middle]
+    _quotation_line(root, 1, main, others, with_charges=True)
+    for place in range(len(main.figures.spare_parts)):
+        _quotation_line(root, place + 2, main.spare_part(place), [one.spare_part(place) for one in others])
+    return _written(root)
+
+
+def _quotation_line(root: Element, number: int, main: _Priced, others: Sequence[_Priced], *, with_charges: bool = False) -> None:
+    line = SubElement(root, "cac:QuotationLine")
+    _add(line, "cbc:ID", number)
+    period = "cac:EstimatedDeliveryPeriod"
+    _line_item(line, "cac:LineItem", str(number), main, main.figures.ship_date, period)
     for place, other in enumerate(others, start=1):
         item = "cac:AlternativeLineItem"
-        _line_item(line, item, f"1.{place}", other, other.figures.ship_date, "cac:EstimatedDeliveryPeriod", with_charges=True)
-    return _written(root)
+        _line_item(line, item, f"{number}.{place}", other, other.figures.ship_date, period, with_charges=with_charges)
 
 
 def _order_response(row: StoredQuote, body: QuoteBody, seller: str, needed_by: date | None) -> bytes:
@@ -102,7 +117,7 @@ def _order_response(row: StoredQuote, body: QuoteBody, seller: str, needed_by: d
     _add(root, "cbc:IssueDate", decision.at.date())
     _add(root, "cbc:OrderResponseCode", _ACCEPTED, listID="UN/EDIFACT 4343")
     _add(root, "cbc:DocumentCurrencyCode", body.currency)
-    _add(root, "cbc:LineCountNumeric", 1)
+    _add(root, "cbc:LineCountNumeric", 1 + len(priced.figures.spare_parts))
     order = SubElement(root, "cac:OrderReference")
     _add(order, "cbc:ID", customers_word(decision, "purchase_order") or row.quote_number)
     if body.order is not None and body.order.reference:
@@ -110,9 +125,10 @@ def _order_response(row: StoredQuote, body: QuoteBody, seller: str, needed_by: d
     _parties(root, row, decision, seller, body)
     _charges(root, priced)
     _total(root, "cac:LegalMonetaryTotal", priced)
-    line = SubElement(root, "cac:OrderLine")
     promised = decision.promised.ship_date if decision.promised is not None else priced.figures.ship_date
-    _line_item(line, "cac:LineItem", "1", priced, promised, "cac:PromisedDeliveryPeriod")
+    spares = [priced.spare_part(place) for place in range(len(priced.figures.spare_parts))]
+    for number, sold in enumerate((priced, *spares), start=1):
+        _line_item(SubElement(root, "cac:OrderLine"), "cac:LineItem", str(number), sold, promised, "cac:PromisedDeliveryPeriod")
     return _written(root)
 
 
@@ -159,7 +175,8 @@ def _line_item(
     item = SubElement(parent, tag)
     _add(item, "cbc:ID", number)
     _add(item, "cbc:Quantity", figures.quantity, unitCode=UnitCodes().pieces)
-    _amount(item, "cbc:LineExtensionAmount", figures.total_price, priced.currency)
+    beside = sum((spare.amount for spare in figures.spare_parts), Decimal(0))
+    _amount(item, "cbc:LineExtensionAmount", figures.total_price - beside, priced.currency)
     delivery = SubElement(item, "cac:Delivery")
     if priced.needed_by is not None:  # before the shop's own day, as the schema has them in this order
         _add(SubElement(delivery, "cac:RequestedDeliveryPeriod"), "cbc:EndDate", priced.needed_by)

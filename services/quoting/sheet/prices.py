@@ -18,6 +18,7 @@ class PricesOnSheet:
     """What a quote asks and when it delivers. Tools are charged once, or `included_tools` says which the prices include."""
 
     by_quantity: Table
+    spare_parts: Table
     sooner: Table
     by_one_thing: Table
     tooling: Table
@@ -29,6 +30,7 @@ def prices(body: QuoteBody) -> PricesOnSheet:
     is_spread = body.tooling_terms == "spread"
     return PricesOnSheet(
         by_quantity=_by_quantity(body.breaks),
+        spare_parts=_spare_parts(body.breaks),
         sooner=_sooner(body.breaks),
         by_one_thing=_by_one_thing(body.breaks),
         tooling=_tooling(() if is_spread else body.tooling),
@@ -50,6 +52,18 @@ def _by_quantity(breaks: Sequence[Break]) -> Table:
                 *((words.IN_TIME[price_break.in_time] if price_break.in_time else "",) if asked else ()),
             )
             for price_break in breaks
+        ),
+    )
+
+
+def _spare_parts(breaks: Sequence[Break]) -> Table:
+    """What is delivered beside the lenses and is in their totals."""
+    return Table(
+        words.SPARE_PART_HEADS,
+        tuple(
+            (f"{price_break.quantity:,}", spare.part, f"{spare.pieces:,}", money(spare.unit_price), money(spare.amount))
+            for price_break in breaks
+            for spare in price_break.spare_parts
         ),
     )
 
