@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date, datetime
 from typing import Annotated, Any, Literal
 
@@ -9,6 +10,7 @@ from pydantic import Field, ValidationError, field_validator, model_validator
 from pydantic_core import ErrorDetails, InitErrorDetails, PydanticCustomError, PydanticKnownError
 
 from shared_schemas.base import NO_CONTROLS, Contract, Currency, Day, Fault, Money, escaped, refuse_if_any
+from shared_schemas.json_patch import JsonPatch, PatchOperation
 from shared_schemas.lead_times import Delivery, LineKind, Quantity, faults_of_deliveries
 from shared_schemas.quote import DeclineReason, QuoteStatus
 from shared_schemas.quote_request import QuoteRequest
@@ -26,39 +28,47 @@ class RequoteRequest(Contract):
     """Ask for the next revision of a quote, at the latest rates or those of `rate_revision`.
 
     `changes` is a JSON merge patch (RFC 7396) on the request of the latest revision: what it names takes the place of what
-    stood there, `null` takes it out (a field with a default falls back to that), a list is replaced whole.
+    stood there, `null` takes it out (a field with a default falls back to that), a list is replaced whole. `patch` are operations of a
+    JSON Patch (RFC 6902), done one after the other on what `changes` left, with elements by their names.
     """
 
     changes: dict[str, Any] = Field(default_factory=dict)
+    patch: JsonPatch = ()
     rate_revision: Annotated[int, Field(strict=True, ge=1)] | None = None
 
     @model_validator(mode="after")
     def _changes_that_a_request_can_take(self) -> RequoteRequest:
-        faults = []
-        if "rate_revision" in self.changes:
-            figure = self.changes["rate_revision"]
-            faults.append(
-                Fault(
-                    "changes",
-                    "rate_revision",
-                    reason="the rates of a requote are not a change of the request",
-                    figure=figure,
-                    limit="the field rate_revision beside changes",
-                    remedy="write it there, or leave it out for the latest rates",
-                )
-            )
-        if is_deeper(self.changes, DEEPEST_CHANGE):
-            faults.append(
-                Fault(
-                    "changes",
-                    reason="the changes are nested deeper than any request",
-                    figure=f"more than {DEEPEST_CHANGE} levels",
-                    limit=DEEPEST_CHANGE,
-                    remedy="name fields of a quote request",
-                )
-            )
-        refuse_if_any(self, faults)
+        refuse_if_any(self, faults_of_changes(self.changes, self.patch))
         return self
+
+
+def faults_of_changes(changes: dict[str, Any], patch: Sequence[PatchOperation]) -> list[Fault]:
+    """What in changes of a request, or in operations on it, can be no request: other rates, or more levels than there are."""
+    of_rates: list[tuple[str | int, ...]] = [("changes", "rate_revision")] if "rate_revision" in changes else []
+    of_rates += [("patch", place, "path") for place, each in enumerate(patch) if f"{each.path}/".startswith("/rate_revision/")]
+    faults = [
+        Fault(
+            *where,
+            reason="the rates of a requote are not a change of the request",
+            figure=changes.get("rate_revision", "/rate_revision"),
+            limit="the field rate_revision beside it",
+            remedy="write it there, or leave it out for the latest rates",
+        )
+        for where in of_rates
+    ]
+    deep: list[tuple[str | int, ...]] = [("changes",)] if is_deeper(changes, DEEPEST_CHANGE) else []
+    deep += [("patch", place, "value") for place, each in enumerate(patch) if is_deeper(each.value, DEEPEST_CHANGE)]
+    faults += [
+        Fault(
+            *where,
+            reason="the changes are nested deeper than any request",
+            figure=f"more than {DEEPEST_CHANGE} levels",
+            limit=DEEPEST_CHANGE,
+            remedy="name fields of a quote request",
+        )
+        for where in deep
+    ]
+    return faults
 
 
 def is_deeper(document: Any, levels: int) -> bool:
@@ -262,7 +272,7 @@ class QuoteBatchRequest(Contract):
         read: list[QuoteRequest] = []
         faults: list[InitErrorDetails] = []
         for place, one in enumerate(value):
-            if _has_more_values(one, MOST_VALUES):
+            if has_more_values(one, MOST_VALUES):
                 faults.append(
                     Fault(
                         place,
@@ -284,7 +294,7 @@ class QuoteBatchRequest(Contract):
         return tuple(read)
 
 
-def _has_more_values(document: Any, most: int) -> bool:
+def has_more_values(document: Any, most: int) -> bool:
     """Whether a JSON document has more than `most` values, however they are nested."""
     found, waiting = 0, [document]
     while waiting and found <= most:

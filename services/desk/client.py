@@ -97,15 +97,17 @@ class BlankwrightClient(EstimateCalls):
         return self.asked(QuoteAccepted, "POST", "/v1/quotes", body=_json(request), headers=headers)
 
     def requote(
-        self, number: str, changes: Mapping[str, Any] | None = None, *, rate_revision: int | None = None,
-        idempotency_key: str | None = None,
+        self, number: str, changes: Mapping[str, Any] | None = None, *, patch: Sequence[Mapping[str, Any]] = (),
+        rate_revision: int | None = None, idempotency_key: str | None = None,
     ) -> QuoteAccepted:  # fmt: skip
         """Ask for the next revision of a quote, at the latest rates unless others are named.
 
-        `changes` is a JSON merge patch (RFC 7396) on its request, such as `{"quantities": [10, 50]}`.
+        `changes` is a JSON merge patch (RFC 7396) on its request, such as `{"quantities": [10, 50]}`. `patch` are operations of a JSON
+        Patch (RFC 6902) that are done after it, with elements by their names, such as
+        `{"op": "replace", "path": "/elements/L2/front/form", "value": "3/2(0.5)"}`.
         """
         headers = {"Idempotency-Key": idempotency_key} if idempotency_key else {}
-        body = {"changes": dict(changes or {}), "rate_revision": rate_revision}
+        body = {"changes": dict(changes or {}), "rate_revision": rate_revision} | ({"patch": list(patch)} if patch else {})
         return self.asked(QuoteAccepted, "POST", _place(number, "/requote"), body=body, headers=headers)
 
     def decide(self, number: str, decision: DecisionRequest) -> QuoteDecision:

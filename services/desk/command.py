@@ -25,6 +25,7 @@ from services.desk import (
     order_commands,
     quote_commands,
     rate_commands,
+    requote_commands,
     webhook_commands,
 )
 
@@ -34,6 +35,7 @@ app = typer.Typer(
 )  # fmt: skip
 for commands in (
     quote_commands,
+    requote_commands,
     estimate_commands,
     feed_commands,
     order_commands,

@@ -1,4 +1,4 @@
-"""Commands about quotes: ask, check, show, list; the next revision, the customer's decision and sheet; many quotes at once."""
+"""Commands about quotes: ask, check, show, list; the customer's decision and sheet; many quotes at once."""
 
 from __future__ import annotations
 
@@ -7,7 +7,6 @@ import re
 import sys
 import time
 from collections.abc import Mapping, Sequence
-from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -133,43 +132,6 @@ def list_quotes(
         ]
         lines += [f"more with: blankwright quotes{f' --state {state}' if state else ''} --cursor {page.next}"] if page.next else []
         answer(page.model_dump(mode="json"), lines or ["no quotes yet"], as_json=as_json)
-
-
-def requote(
-    number: str, url: Url = None, key: Key = None, folder: Folder = HERE, as_json: Json = False, timeout_s: Patience = 120.0,
-    quantities: Annotated[str | None, typer.Option(help="Other quantities, such as 5,25,100.")] = None,
-    currency: Annotated[str | None, typer.Option(help="Another currency, such as USD.")] = None,
-    customer: Annotated[str | None, typer.Option(help="For whom, now.")] = None,
-    customer_class: Annotated[str | None, typer.Option(help="Another class of customer.")] = None,
-    confidence: Annotated[float | None, typer.Option(help="Probability that enough pieces are started.")] = None,
-    needed_by: Annotated[str | None, typer.Option(help="Another day, such as 2027-03-01.")] = None,
-    changes: Annotated[Path | None, typer.Option(help="A JSON merge patch on the request; options given here override it.")] = None,
-    rates: Annotated[int | None, typer.Option(min=1, help="A rate revision; without it the latest.")] = None,
-) -> None:  # fmt: skip
-    """Ask for the next revision of a quote at today's rates, wait for it and print it."""
-    from services.desk.request_file import read_object  # noqa: PLC0415
-
-    with reported(as_json=as_json):
-        asked: dict[str, Any] = {
-            "quantities": numbers_in(quantities), "currency": currency, "customer": customer, "customer_class": customer_class,
-            "confidence": confidence, "needed_by": _day_in(needed_by),
-        }  # fmt: skip
-        patch = (read_object(changes) if changes else {}) | {name: value for name, value in asked.items() if value is not None}
-        with client_for(url, key, folder, role="sales") as desk:
-            answered = followed(
-                desk, lambda: desk.requote(number, patch, rate_revision=rates), timeout_s=timeout_s, quiet=as_json
-            )  # fmt: skip
-        show_quote(answered, as_json=as_json)
-
-
-def _day_in(text: str | None) -> str | None:
-    """A day as it is written on a command line."""
-    if text is None:
-        return None
-    try:
-        return date.fromisoformat(text).isoformat()
-    except ValueError as fault:
-        raise typer.BadParameter(f"{text!r} is not a date; write year, month and day, as in 2027-03-01") from fault
 
 
 def compare(
@@ -331,6 +293,6 @@ def add_to(app: typer.Typer) -> None:
     for first in (quote, demo, check, show):
         app.command()(first)
     app.command(name="quotes")(list_quotes)
-    for later in (requote, compare, accept, decline, cancel, sheet, batch):
+    for later in (compare, accept, decline, cancel, sheet, batch):
         app.command()(later)
     app.command(name="buy-together")(buy_together)

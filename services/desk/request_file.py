@@ -58,13 +58,18 @@ def read_request(path: Path, asked: Mapping[str, Any]) -> QuoteRequest:
 
 def read_object(path: Path, what: str = "changes of a quote request") -> dict[str, Any]:
     """The JSON object in a file. Raises `FileUnreadable`."""
-    try:
-        document = json.loads(_text(path), parse_constant=_no_such_number)
-    except (ValueError, RecursionError) as fault:
-        raise FileUnreadable(path.name, f"it is not JSON: {fault}") from fault
+    document = read_json(path)
     if not isinstance(document, dict):
         raise FileUnreadable(path.name, f"it must hold one JSON object: {what}")
     return document
+
+
+def read_json(path: Path) -> Any:
+    """The JSON document in a file. Raises `FileUnreadable`."""
+    try:
+        return json.loads(_text(path), parse_constant=_no_such_number)
+    except (ValueError, RecursionError) as fault:
+        raise FileUnreadable(path.name, f"it is not JSON: {fault}") from fault
 
 
 def _document(path: Path) -> dict[str, Any] | Prescription:

@@ -264,6 +264,29 @@ def test_changes_that_make_no_request_are_named_at_their_place(
     assert shop.get(f"/v1/quotes/{number}")["latest_revision"] == 1
 
 
+def test_a_patch_changes_one_thing_by_name_and_one_that_expects_another_request_is_in_conflict(
+    shop: Shop, request_of_two: dict[str, Any]
+) -> None:
+    number = shop.quoted(request_of_two)
+    name = request_of_two["prescription"]["elements"][0]["name"]
+    loosen = {"op": "replace", "path": f"/elements/{name}/front/form", "value": "3/5(2)"}
+    expect = {"op": "test", "path": "/quantities/0", "value": 6}
+    conflict = shop.ask("POST", f"/v1/quotes/{number}/requote", json={"patch": [loosen, expect]})
+    assert (conflict.status_code, conflict.json()["type"]) == (409, "/problems#conflict"), conflict.text
+    assert [(one["pointer"], one["figure"], one["limit"]) for one in conflict.json()["errors"]] == [("/patch/1/value", 5, 6)]
+    unknown = shop.ask("POST", f"/v1/quotes/{number}/requote", json={"patch": [{**loosen, "path": "/elements/L9/front/form"}]})
+    assert (unknown.status_code, unknown.json()["errors"][0]["pointer"]) == (422, "/patch/0/path")
+    glass = {"op": "replace", "path": f"/elements/{name}/glass", "value": "N-NONE"}
+    of_the_rates = shop.ask("POST", f"/v1/quotes/{number}/requote", json={"patch": [loosen, glass]})
+    assert (of_the_rates.status_code, of_the_rates.json()["errors"][0]["pointer"]) == (422, "/patch/1/value")
+    assert shop.get(f"/v1/quotes/{number}")["latest_revision"] == 1
+    answer = shop.ask("POST", f"/v1/quotes/{number}/requote", json={"patch": [loosen]})
+    assert answer.status_code == 202, answer.text
+    shop.work()
+    changes = {place["pointer"]: place["new"] for place in shop.get(f"/v1/quotes/{number}/compare?with=1")["request"]}
+    assert changes == {"/prescription/elements/0/front/form": "3/5(2)"}
+
+
 def test_a_decision_is_told_once_and_the_same_again_is_the_same_answer(shop: Shop, request_of_two: dict[str, Any]) -> None:
     number = shop.quoted(request_of_two)
     place = f"/v1/quotes/{number}/decision"

@@ -12,7 +12,7 @@ from services.chassis import audit_routes, key_routes
 from services.chassis.json_bodies import CheckedRoute
 from services.chassis.negotiation import quality
 from services.chassis.web import NOTHING, Tools, answers
-from services.quoting import errors, webhook_errors, worksheet_errors
+from services.quoting import change_errors, errors, webhook_errors, worksheet_errors
 from services.quoting.api import (
     archive,
     batches,
@@ -128,6 +128,7 @@ STATUS: dict[type[Explained], tuple[int, str, str]] = {
     errors.LetterUnknown: (404, "not-found", "There is no such dead letter"),
     errors.ReplayOfNoUse: (409, "conflict", "A replay would not help"),
     errors.LetterNotReplayable: (409, "not-replayable", "The quote has not failed"),
+    **change_errors.STATUS,
     **webhook_errors.STATUS,
     **worksheet_errors.STATUS,
 }

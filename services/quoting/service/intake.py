@@ -6,15 +6,14 @@ import hashlib
 import json
 from collections.abc import Sequence
 from datetime import datetime
-from typing import Any
 
-from pydantic import BaseModel, ValidationError
+from pydantic import BaseModel
 
 from services.chassis.pipeline import write_section
-from services.chassis.problems import details_of_invalid
 from services.chassis.resources import Resources
 from services.quoting.errors import QuoteInWork, RequestUnanswerable
 from services.quoting.service.assembling import ready_quote
+from services.quoting.service.changed_request import changed
 from services.quoting.service.request_checks import faults_of_request
 from services.quoting.service.runs import RunKind, admit, begin, bounds_of
 from services.quoting.service.work import refuse_too_much_work, work_of
@@ -24,7 +23,6 @@ from services.quoting.store.repository import QUOTE_RUNS, QuoteStore
 from services.quoting.store.rows import IdempotencyKey, NewQuote, Start
 from services.quoting.store.runs import accepted_before, by_number
 from shared_schemas.load import LoadSnapshot
-from shared_schemas.merge_patch import merged
 from shared_schemas.problem import ProblemDetail
 from shared_schemas.quote_life import MOST_FAULTS, QuoteBatchRequest, RequoteRequest
 from shared_schemas.quote_request import QuoteRequest
@@ -68,7 +66,7 @@ def accept_requote(
     """Accept the next revision of a quote at the latest rates, or the revision it names: its start, and whether it is a new one.
 
     Raises `QuoteUnknown`, `QuoteInWork` while a revision is under way, `RequestUnanswerable` for changes that make no
-    request or one that those rates do not know, `TooMuchWork`, `IdempotencyKeyReused`, `QueueFull`, `KeyHasEnough`.
+    request or one that those rates do not know, `PatchTestFailed`, `TooMuchWork`, `IdempotencyKeyReused`, `QueueFull`, `KeyHasEnough`.
     """
     latest = QuoteStore(resources.database).quote(number)
     key = key_for(asked, caller=caller, route=f"POST /v1/quotes/{number}/requote", key=idempotency_key)
@@ -79,11 +77,10 @@ def accept_requote(
         raise QuoteInWork(number, latest.revision)
     life = LifeStore(resources.database)
     before = json.loads(life.request_of(latest.number)) | {"rate_revision": asked.rate_revision}
-    request = _changed(before, asked.changes)
+    wanted = changed(before, changes=asked.changes, patch=asked.patch)
+    request = wanted.request
     revision = resources.rates.revision(asked.rate_revision) if asked.rate_revision else resources.rates.latest()
-    faults = faults_of_request(request, rates=revision.rates, today=now.date())
-    if faults:
-        raise RequestUnanswerable(below("/changes", faults))
+    wanted.refuse_if_any(faults_of_request(request, rates=revision.rates, today=now.date()))
     begun, is_new = life.add_revision(
         number,
         new_quote(request, revision, resources, caller=caller, trace=trace, now=now),
@@ -164,12 +161,3 @@ def _as_stored(
 def below(pointer: str, faults: Sequence[ProblemDetail]) -> list[ProblemDetail]:
     """The faults of a document that is a part of another, at `pointer` in it."""
     return [fault.model_copy(update={"pointer": pointer + fault.pointer}) for fault in faults]
-
-
-def _changed(request: dict[str, Any], changes: dict[str, Any]) -> QuoteRequest:
-    """A request with changes in it; raises `RequestUnanswerable` with the places that cannot be, below `/changes`."""
-    document = merged(request, changes)
-    try:
-        return QuoteRequest.model_validate(document)
-    except ValidationError as fault:
-        raise RequestUnanswerable(below("/changes", details_of_invalid(fault.errors(), document))) from fault

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from services.quoting.service.intake import merged
+from shared_schemas.merge_patch import merged
 
 JSON = st.recursive(
     st.none() | st.booleans() | st.integers() | st.text(max_size=5),
