@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from datetime import date
 from decimal import Decimal
+from typing import Literal
 
 import pytest
+from babel.dates import format_date
 
+from services.desk.intake.days import read_day
 from services.desk.intake.fits import limits_mm
 from services.desk.intake.meanings import read_cell
 
@@ -29,7 +33,7 @@ Sources: h4 to h9 https://catalog.bigdaishowa.com/view/510119233/139, h10 to h12
 def test_limits_of_h_are_those_of_published_tables(line: str) -> None:
     largest, *widths = line.split()
     for grade, width in zip(range(4, 13), widths, strict=True):
-        assert limits_mm(f"h{grade}", diameter_mm=Decimal(largest)) == (0, -Decimal(width) / 1000)
+        assert limits_mm(f"h{grade}", diameter_mm=Decimal(largest)) == (Decimal(0), -Decimal(width) / 1000)
 
 
 @pytest.mark.parametrize(
@@ -74,3 +78,21 @@ def test_three_fringes_of_power_and_a_quarter_of_irregularity() -> None:
 def test_scratch_and_dig_stay_as_they_are() -> None:
     """The 60-40 of https://www.jmloptical.com/resources/manufacturing-tolerances/: a scratch number and digs of 0.40 mm, no grade of ISO 10110-7."""
     assert read_cell("surface_quality", "60-40 per MIL-O-13830").values == {"imperfections": "60-40"}
+
+
+@pytest.mark.parametrize("language", ["en", "de", "fr"])
+@pytest.mark.parametrize("width", ["full", "long", "medium"])
+def test_days_as_the_cldr_writes_them_are_read_back(language: str, width: Literal["full", "long", "medium"]) -> None:
+    """Unicode CLDR by Babel: the day of every month in English, German and French, without the day of the week."""
+    for month in range(1, 13):
+        day = date(2027, month, 17)
+        written = format_date(day, format=width, locale=language)
+        without_weekday = written.replace(format_date(day, format="EEEE", locale=language), "").strip(" ,")
+        assert read_day(without_weekday).values == {"needed_by": day.isoformat()}, written
+
+
+def test_weeks_are_those_of_iso_8601() -> None:
+    """ISO 8601: the first week of a year holds its first Thursday; 2026 has 53 weeks, 2027 has 52 (https://en.wikipedia.org/wiki/ISO_week_date)."""
+    assert read_day("KW 1/2027").values == {"needed_by": "2027-01-08"}
+    assert read_day("KW 53/2026").values == {"needed_by": "2027-01-01"}
+    assert read_day("KW 53/2027").values == {}

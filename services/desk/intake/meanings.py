@@ -7,12 +7,15 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 
 from services.desk.intake.coatings import read_coating
+from services.desk.intake.days import read_day
 from services.desk.intake.form_words import joined_forms, read_form
 from services.desk.intake.glasses import read_glass
 from services.desk.intake.notation import KIND_IN_WORDS, place_of, read_indication
 from services.desk.intake.quality import read_laser_damage, read_quality, read_texture
+from services.desk.intake.quantities import read_quantities
 from services.desk.intake.reading import Reading, asked
 from services.desk.intake.remarks import faces_of, read_remark, whole_answers
+from services.desk.intake.terms import read_order
 from services.desk.intake.tolerances import (
     nominal_and_tolerance,
     read_centring,
@@ -43,7 +46,8 @@ def read_cell(
     `unit_mm` is millimetres in a unit of the column (`None`: mm), `diameter_mm` that of the element where it is known, which fits and run-out
     need; `where` names the place in what is asked and in remarks. A glass that is air or cement comes as `medium`. Fields of a face come
     as `form`, `imperfections`, `texture`, `laser_damage`, `coating`, with `front.` or `back.` before them where the cell itself says of
-    which face it is. Two forms of one face, of power and of irregularity, are put together by `joined_forms`.
+    which face it is. Fields of the order come as a
+    request has them, with `prescription.` before those of the whole lens. Two forms of one face, of power and of irregularity, are put together by `joined_forms`.
     """
     if not text.strip():
         return Reading()
@@ -102,6 +106,9 @@ READERS: dict[str, Callable[[str, Beside], Reading]] = {
     "stress_birefringence": _indication("stress_birefringence"),
     "transmitted_wavefront": _indication("transmitted_wavefront"),
     "assembly_imperfections": _indication("assembly_imperfections"),
+    "quantities": lambda text, beside: read_quantities(text),
+    "needed_by": lambda text, beside: read_day(text),
+    "order": lambda text, beside: read_order(text) or Reading(left=text.strip()),
     "remark": _remark,
 }
 KINDS = tuple(READERS)
