@@ -5,7 +5,6 @@ A figure that an estimator set says who did, when and why, and what stood there.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from datetime import date, datetime
 from operator import not_
 from typing import Annotated, Any, Literal
@@ -40,10 +39,13 @@ class WorksheetOverride(Contract):
     moved: Annotated[bool, Field(exclude_if=not_)] = False
 
 
-class WorksheetFigure(Contract):
-    """A figure that can be set, at its pointer; `override` where somebody did."""
+class EditableFigure(Contract):
+    """A figure of the worksheet with the pointer by which it is set, none where it cannot be set by itself; `override` where somebody did.
 
-    pointer: WorksheetPointer
+    Amounts are in the currency of the quote, as decimal strings.
+    """
+
+    pointer: Annotated[WorksheetPointer | None, OnlyWhereSaid] = None
     value: Any = None
     unit: Annotated[str, Field(exclude_if=not_)] = ""
     override: Annotated[WorksheetOverride | None, OnlyWhereSaid] = None
@@ -61,9 +63,10 @@ class OperationAtQuantity(Contract):
 
 
 class WorksheetOperation(Contract):
-    """One line of the route card. `setup_min`, `batch_min`, `piece_min`, `yield` and the rest are figures that can be set.
+    """One line of the route card; `setup_min`, `batch_min`, `piece_min`, `yield` and the rest are figures that can be set.
 
-    `at` has the quantities at which it is done: another quantity may be made another way. `extra` is an operation that an estimator added.
+    `at` has the quantities at which it is done: another quantity may be made another way. `extra` is there for an operation that an estimator
+    added, and is set as a whole; `left_out` for one that he took out, which takes no minutes and costs nothing.
     """
 
     id: str
@@ -71,32 +74,27 @@ class WorksheetOperation(Contract):
     face: Annotated[Face | None, OnlyWhereSaid] = None
     method: Annotated[str, Field(exclude_if=not_)] = ""
     work_centre: str
-    extra: Annotated[bool, Field(exclude_if=not_)] = False
     batch_size: int
-    setup_min: WorksheetFigure
-    batch_min: WorksheetFigure
-    piece_min: WorksheetFigure
-    yield_share: Annotated[WorksheetFigure, Field(alias="yield")]
-    batch_loss: WorksheetFigure
-    lot_charge: WorksheetFigure
+    setup_min: EditableFigure
+    batch_min: EditableFigure
+    piece_min: EditableFigure
+    yield_share: Annotated[EditableFigure, Field(alias="yield")]
+    batch_loss: EditableFigure
+    lot_charge: EditableFigure
+    extra: Annotated[EditableFigure | None, OnlyWhereSaid] = None
+    left_out: Annotated[EditableFigure | None, OnlyWhereSaid] = None
     at: tuple[OperationAtQuantity, ...]
-
-    def figures(self) -> Iterator[WorksheetFigure]:
-        """The figures that can be set."""
-        yield from (self.setup_min, self.batch_min, self.piece_min, self.yield_share, self.batch_loss, self.lot_charge)
 
 
 class WorksheetBlank(Contract):
-    """The blank of an element: form, glass, size, and its price each at one quantity."""
+    """The blank of an element at the middle quantity: glass, form, size, and what it costs each."""
 
     element: str
-    quantity: int
     glass: str
     form: str
     diameter_mm: float
     thickness_mm: float
-    pieces: int
-    price: WorksheetFigure
+    price: EditableFigure
 
 
 class WorksheetPart(Contract):
@@ -112,8 +110,8 @@ class WorksheetBoughtPart(Contract):
 
     name: str
     count: int
-    unit_price: WorksheetFigure
-    lot_charge: WorksheetFigure
+    unit_price: EditableFigure
+    lot_charge: EditableFigure
 
 
 class WorksheetTool(Contract):
@@ -121,21 +119,22 @@ class WorksheetTool(Contract):
 
     name: str
     part: str
-    charge: WorksheetFigure
+    charge: EditableFigure
 
 
 class WorksheetStart(Contract):
-    """How many of a part are started, and how many good ones are expected of them."""
+    """How many of a part are needed and started, and how many of them are expected to be lost."""
 
     part: str
-    started: WorksheetFigure
-    good_expected: float
+    needed: int
+    started: EditableFigure
+    losses_expected: float
 
 
 class WorksheetQuantity(Contract):
     """One quantity in pieces and money. `lines` add up to `total_price`.
 
-    `margin_reached_share` is what is left of the price when cost, overhead, contingency and tools spread over it are paid, as a share of it;
+    `margin_reached_share` is what the price leaves when cost, overhead and contingency are paid, as a share of what of it is not for tools;
     `loss_chance` is the chance that cost and overhead pass the price. `margin_share` and `discount_share` are the terms at this quantity.
     """
 
@@ -143,10 +142,10 @@ class WorksheetQuantity(Contract):
     starts: tuple[WorksheetStart, ...]
     lines: tuple[Line, ...]
     unit_cost: Money
-    unit_price: WorksheetFigure
+    unit_price: EditableFigure
     total_price: Money
-    margin_share: WorksheetFigure
-    discount_share: WorksheetFigure
+    margin_share: EditableFigure
+    discount_share: EditableFigure
     margin_reached_share: float
     loss_chance: float | None = None
 
@@ -172,7 +171,7 @@ class Approval(Contract):
 
 
 class Approvals(Contract):
-    """Whether a revision needs a second key and has it, why, and every approval of the quote; `may_not` are keys and names that cannot give it."""
+    """Whether a revision needs a second key and has it, why, and every approval of the quote; `not_by` are keys and names that cannot give it."""
 
     state: ApprovalState | None = None
     needed_for: tuple[NeedOfApproval, ...] = ()
@@ -209,23 +208,9 @@ class Worksheet(Contract):
     bought_parts: tuple[WorksheetBoughtPart, ...]
     tools: tuple[WorksheetTool, ...]
     quantities: tuple[WorksheetQuantity, ...]
-    terms: tuple[WorksheetFigure, ...]
+    terms: tuple[EditableFigure, ...]
     overrides: tuple[WorksheetOverride, ...] = ()
     approvals: Approvals = Approvals()
-
-    def figures(self) -> Iterator[WorksheetFigure]:
-        """Every figure that can be set, in the order in which it stands here."""
-        for part in self.parts:
-            for operation in part.operations:
-                yield from operation.figures()
-        yield from (blank.price for blank in self.blanks)
-        for bought in self.bought_parts:
-            yield from (bought.unit_price, bought.lot_charge)
-        yield from (tool.charge for tool in self.tools)
-        for one in self.quantities:
-            yield from (start.started for start in one.starts)
-            yield from (one.unit_price, one.margin_share, one.discount_share)
-        yield from self.terms
 
 
 class SetFigure(Contract):

@@ -3,6 +3,7 @@
 QuotingError
 ├── WorksheetUnanswerable   a figure that is not there, a value that cannot be set, overrides that contradict each other
 ├── WorksheetMoved          the worksheet is no longer the one that was read
+├── WorksheetOfBefore       a quote of an earlier release that comes out otherwise now
 ├── NothingToApprove        the revision needs no second key
 ├── ApprovalOwn             whoever asked for the revision or set a figure of it cannot approve it
 ├── ApprovalStands          somebody else approved it before
@@ -18,6 +19,9 @@ from datetime import datetime
 from services.quoting.errors import QuotingError
 from shared_schemas.check import Finding
 from shared_schemas.problem import Explained, ProblemDetail
+
+BASE_MOVED = "override-base-moved"
+"""The finding of a quote in which somebody overrode a figure that is worked out otherwise now."""
 
 
 class WorksheetUnanswerable(QuotingError):
@@ -35,6 +39,17 @@ class WorksheetMoved(QuotingError):
         self.number = number
         super().__init__(
             f"The worksheet of quote {number} is that of revision {revision} now, not the one that If-Match names. Read it again, then change it."
+        )
+
+
+class WorksheetOfBefore(QuotingError):
+    """A quote of an earlier release that this one cannot work out to the same prices."""
+
+    def __init__(self, number: str, revision: int) -> None:
+        self.number = number
+        super().__init__(
+            f"Revision {revision} of quote {number} is of an earlier release, and comes out otherwise by this one, so there is no worksheet of it. "
+            f"Its next revision has one: POST /v1/quotes/{number}/requote."
         )
 
 
@@ -100,6 +115,7 @@ def _detail(finding: Finding, remedy: str) -> ProblemDetail:
 STATUS: dict[type[Explained], tuple[int, str, str]] = {
     WorksheetUnanswerable: (422, "invalid", "The worksheet cannot be changed so"),
     WorksheetMoved: (412, "stale", "The worksheet is another one now"),
+    WorksheetOfBefore: (409, "conflict", "The quote is of an earlier release"),
     NothingToApprove: (409, "conflict", "There is nothing to approve"),
     ApprovalOwn: (409, "conflict", "Somebody else has to approve it"),
     ApprovalStands: (409, "conflict", "It was approved before"),

@@ -40,6 +40,7 @@ WHO: dict[str, str] = {
     "GET /v1/quotes/{}/compare": "sales erp engineer",
     "POST /v1/quotes/{}/requote": "sales",
     "POST /v1/quotes/{}/decision": "sales",
+    "GET /v1/quotes/{}/worksheet": "sales engineer",
     "POST /v1/quotes/{}/approvals": "sales engineer",
     "POST /v1/quotes/{}/promise": "sales",
     "POST /v1/quote-batches": "sales",

@@ -16,12 +16,18 @@ from services.quoting.store.approvals import ApprovalStore
 from services.quoting.store.life import LifeStore
 from services.quoting.store.repository import QuoteStore
 from services.quoting.store.rows import StoredApproval, StoredQuote
-from services.quoting.worksheet_errors import ApprovalOwn, ApprovalStands, NothingToApprove, OverrideBaseMoved, SecondKeyNeeded
+from services.quoting.worksheet_errors import (
+    BASE_MOVED,
+    ApprovalOwn,
+    ApprovalStands,
+    NothingToApprove,
+    OverrideBaseMoved,
+    SecondKeyNeeded,
+)
 from shared_schemas.check import Finding
 from shared_schemas.quote_request import QuoteRequest
 from shared_schemas.worksheet import Approval, ApprovalRequest, Approvals, NeedOfApproval
 
-BASE_MOVED = "override-base-moved"
 FIGURES = {"margin-below-floor": "margin_reached_share", "loss-chance-above-limit": "loss_chance"}
 """What each finding that asks for a second key speaks of."""
 
