@@ -15,7 +15,8 @@ from shared_schemas.rate_row import RateRow, Yield
 from shared_schemas.rate_rows_of_work import WorkCentreRow
 
 DoneOn = Literal["blank", "face", "element", "doublet", "assembly"]
-"""What a step is done to: each blank, each face, each element, each cemented group, each lens in its mount."""
+"""What a step is done to: each blank, each face, each element, each cemented group, each lens in its mount; after packing each lens, in a
+mount or not."""
 
 WantedBy = Literal["always", "asked", "coated", "cemented", "form", "centring", "imperfections"]
 """When a step is done: always; where a quote asks for it by its name; where a face is coated, or the element is cemented; or where
@@ -28,7 +29,7 @@ PLACES: Mapping[DoneOn, tuple[OperationName, ...]] = {
     "face": ("polish", "coat"),
     "element": ("polish", "centre", "bevel", "inspect", "coat", "blacken_edge"),
     "doublet": ("cement", "inspect"),
-    "assembly": ("assemble", "align", "final_test"),
+    "assembly": ("assemble", "align", "final_test", "pack"),
 }
 """After which operations a step may come, by what it is done to."""
 

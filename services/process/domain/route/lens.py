@@ -112,10 +112,10 @@ def lens_route(groups: Sequence[tuple[ElementWork, ...]], prescription: Prescrip
     """
     counts = _counts(groups, prescription)
     lines: list[Line] = []
+    elements = [work for group in groups for work in group]
     if prescription.barrel is not None:
         if counts["character"]:
             lines.append(_step("engrave", counts, rates))
-        elements = [work for group in groups for work in group]
         lines += [wash("before assembly", rates, parts=len(groups)), _step("assemble", counts, rates)]
         lines += on_assembly(rates, elements, "assemble")
         tightest = _tightest(groups)
@@ -124,7 +124,7 @@ def lens_route(groups: Sequence[tuple[ElementWork, ...]], prescription: Prescrip
         lines += [_step("final_test", counts, rates), *on_assembly(rates, elements, "final_test")]
     if prescription.first_article:
         lines.append(first_article(counts["element"], rates))
-    lines.append(_step("pack", counts, rates))
+    lines += [_step("pack", counts, rates), *on_assembly(rates, elements, "pack")]
     return Route(
         part=LENS,
         kind="lens",
