@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
 
-from shared_schemas.base import NO_CONTROLS, Contract, Day, Fault, Money, Name, Positive, refuse_if_any
+from shared_schemas.base import NO_CONTROLS, Contract, Day, Fault, Money, Name, Positive, Text, refuse_if_any
 from shared_schemas.lead_times import Delivery, Quantity
 from shared_schemas.prescription import Prescription
 
@@ -81,7 +81,10 @@ class Supplied(Contract):
 
 
 class OrderTerms(Contract):
-    """What a quote says of the order it is for beside lenses and quantities, as the request has it; what it does not say is left out."""
+    """What a quote says of the order it is for beside lenses and quantities, as the request has it; what it does not say is left out.
+
+    `assumptions` is what was assumed in reading what the customer sent.
+    """
 
     reference: Annotated[str, Field(max_length=200, pattern=NO_CONTROLS, exclude_if=not_)] = ""
     contact: Annotated[str, Field(max_length=200, pattern=NO_CONTROLS, exclude_if=not_)] = ""
@@ -93,6 +96,7 @@ class OrderTerms(Contract):
     repeats: Annotated[str | None, Field(exclude_if=not_)] = None
     prototypes: Annotated[Quantity | None, Field(exclude_if=not_)] = None
     own_operations: Annotated[tuple[Name, ...], Field(exclude_if=not_)] = ()
+    assumptions: Annotated[tuple[Text, ...], Field(exclude_if=not_)] = ()
 
 
 def terms_of(request: Contract) -> OrderTerms | None:

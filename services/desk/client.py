@@ -21,6 +21,7 @@ from pydantic import BaseModel, ValidationError
 
 from services.desk.errors import AnswerNotUnderstood, ContactLost, ServerRefused, ServerUnreachable, WaitedTooLong
 from services.desk.estimate_calls import EstimateCalls
+from services.desk.intake_calls import IntakeCalls
 from services.desk.patience import answered_in_time
 from shared_schemas.blanks import JointPurchases
 from shared_schemas.by_hand import BuyTogether
@@ -51,7 +52,7 @@ LONGEST_OUTAGE_S = 20.0
 """So long every look may fail while something is awaited; a server that restarts is not a lost quote."""
 
 
-class BlankwrightClient(EstimateCalls):
+class BlankwrightClient(EstimateCalls, IntakeCalls):
     """One server and one key. Safe to keep; close it, or use it in a `with`.
 
     Every method raises `ServerUnreachable`, `ServerRefused` or `AnswerNotUnderstood`, and nothing of the HTTP library.

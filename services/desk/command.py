@@ -1,7 +1,7 @@
 """The command line `blankwright`.
 
 Exit codes: 0 ready or done, 1 no answer in time or a fault of the server, 2 the command or its file needs mending,
-3 the quote was refused, 4 it failed or was cancelled.
+3 the quote was refused, 4 it failed or was cancelled, 5 a file has open questions, or assumptions that nobody confirmed.
 """
 
 from __future__ import annotations
@@ -18,6 +18,7 @@ from services.desk import (
     estimate_commands,
     feed_commands,
     impact_commands,
+    intake_commands,
     keeping_commands,
     key_commands,
     load_commands,
@@ -35,6 +36,7 @@ app = typer.Typer(
 )  # fmt: skip
 for commands in (
     quote_commands,
+    intake_commands,
     requote_commands,
     estimate_commands,
     feed_commands,

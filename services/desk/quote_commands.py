@@ -14,6 +14,7 @@ import typer
 
 from services.desk import machine
 from services.desk.errors import ServerRefused
+from services.desk.intake_commands import FILES, Answers, File, Said, Sheet, Yes, lens_of, request_of, server_option
 from services.desk.load_commands import delivery_of
 from services.desk.terminal import (
     EXIT_OF_STATUS,
@@ -40,7 +41,6 @@ if TYPE_CHECKING:
 
 DEMO = Path(__file__).resolve().parent / "demo" / "lake_ice_lidar.json"
 
-File = Annotated[Path, typer.Argument(help="A prescription or quote request (.json), or a table of surfaces (.csv).")]
 Revision = Annotated[int | None, typer.Option(min=1, help="A revision; without it the latest.")]
 By = Annotated[str, typer.Option(help="Who said so, on the customer's side.")]
 Note = Annotated[str, typer.Option(help="Anything else worth keeping.")]
@@ -52,15 +52,16 @@ def quote(
     currency: Annotated[str | None, typer.Option(help="ISO 4217 code, such as USD.")] = None,
     customer: Annotated[str | None, typer.Option(help="For whom.")] = None,
     confidence: Annotated[float | None, typer.Option(help="Probability that enough pieces are started.")] = None,
+    answer: Answers = None, yes: Yes = False, sheet: Sheet = None,
 ) -> None:  # fmt: skip
-    """Ask for a quote, wait for it and print it."""
-    from services.desk.request_file import read_request  # noqa: PLC0415
-
+    """Ask for a quote, wait for it and print it. A table or letter is read first; exit code 5 when it has open questions or unconfirmed assumptions."""
     with reported(as_json=as_json):
-        numbers = numbers_in(quantities)
-        asked = {"quantities": numbers, "currency": currency, "customer": customer, "confidence": confidence}
-        request = read_request(file, asked)
+        asked = {"quantities": numbers_in(quantities), "currency": currency, "customer": customer, "confidence": confidence}
+        options = (*server_option(url), ("--quantities", quantities), ("--currency", currency), ("--customer", customer),
+                   ("--confidence", None if confidence is None else str(confidence)))  # fmt: skip
+        said = Said("quote", answer, sheet, yes=yes, as_json=as_json, asked=asked, options=options)
         with client_for(url, key, folder, role="sales") as desk:
+            request = request_of(desk, file, said)
             answered = followed(desk, lambda: desk.request_quote(request), timeout_s=timeout_s, quiet=as_json)
         show_quote(answered, as_json=as_json)
 
@@ -88,19 +89,24 @@ def demo(folder: Folder = HERE, as_json: Json = False, timeout_s: Patience = 120
                 say("everything that was started is stopped", quiet=as_json)
 
 
-def check(file: File, url: Url = None, key: Key = None, folder: Folder = HERE, as_json: Json = False) -> None:
-    """Say at once whether a lens can be made, without a quote. Exit code 3 when it cannot."""
-    from services.desk.request_file import read_prescription  # noqa: PLC0415
-
+def check(
+    file: File, url: Url = None, key: Key = None, folder: Folder = HERE, as_json: Json = False, answer: Answers = None, sheet: Sheet = None,
+) -> None:  # fmt: skip
+    """Say at once whether a lens can be made, without a quote. Exit code 3 when it cannot, 5 while a question about the file is open."""
     with reported(as_json=as_json):
-        prescription = read_prescription(file)
+        said = Said("check", answer, sheet, as_json=as_json, options=server_option(url))
         with client_for(url, key, folder, role="sales") as desk:
+            prescription, draft = lens_of(desk, file, said)
             report = desk.check(prescription)
         if as_json:
             typer.echo(report.model_dump_json())
         else:
             from services.desk.quote_text import check_page, console_for  # noqa: PLC0415
 
+            if draft is not None:
+                from services.desk.intake_text import draft_page  # noqa: PLC0415
+
+                console_for(sys.stdout).print(draft_page(draft), "")
             console_for(sys.stdout).print(check_page(prescription, report))
         if report.makeable == "no":
             raise typer.Exit(REFUSED)
@@ -210,14 +216,14 @@ def sheet(
 
 
 def batch(
-    files: Annotated[list[Path] | None, typer.Argument(help="Prescriptions, quote requests (.json) or tables of surfaces (.csv).")] = None,
+    files: Annotated[list[Path] | None, typer.Argument(help=FILES)] = None,
     number: Annotated[str | None, typer.Option(help="A batch that was sent before: print how far it is.")] = None,
     cursor: Annotated[str | None, typer.Option(help="Cursor of the page before; goes with --number.")] = None,
     wait: Annotated[bool, typer.Option(help="Wait until every quote has its outcome.")] = True,
     url: Url = None, key: Key = None, folder: Folder = HERE, as_json: Json = False, timeout_s: Patience = 600.0,
-    quantities: Annotated[str | None, typer.Option(help="Such as 5,25,100; overrides the files.")] = None,
+    quantities: Annotated[str | None, typer.Option(help="Such as 5,25,100; overrides the files.")] = None, yes: Yes = False,
 ) -> None:  # fmt: skip
-    """Ask for the quotes of many files at once: all are accepted, or none is."""
+    """Ask for the quotes of many files at once: all are accepted, or none is. A file with open questions is named, and nothing is sent (exit code 5)."""
     if bool(files) == (number is not None):
         raise typer.BadParameter("name either files to send, or with --number a batch that was sent")
     with reported(as_json=as_json):
@@ -225,18 +231,17 @@ def batch(
             if number is not None:
                 state = desk.batch(number, cursor)
             else:
-                number = _sent(desk, files or [], {"quantities": numbers_in(quantities)})
+                said = Said("intake", yes=yes, as_json=as_json, asked={"quantities": numbers_in(quantities)}, may_ask=False)
+                number = _sent(desk, files or [], said)
                 say(f"batch {number}: {len(files or [])} requests accepted", quiet=as_json)
                 on_counts = lambda counts: say(_counted(counts), quiet=as_json)  # noqa: E731
                 state = desk.wait_for_batch(number, timeout_s, on_counts) if wait else desk.batch(number)
         _show_batch(state, as_json=as_json)
 
 
-def _sent(desk: BlankwrightClient, files: Sequence[Path], asked: Mapping[str, Any]) -> str:
+def _sent(desk: BlankwrightClient, files: Sequence[Path], said: Said) -> str:
     """The number of the batch that the files became; what the server has against one is told by the file's name."""
-    from services.desk.request_file import read_request  # noqa: PLC0415
-
-    requests = [read_request(file, asked) for file in files]
+    requests = [request_of(desk, file, said) for file in files]
     try:
         return desk.request_batch(requests).number
     except ServerRefused as fault:

@@ -115,6 +115,7 @@ def _ready(body: QuoteBody) -> list[RenderableType]:
         *section("Elements", _element_table(body.elements)),
         *(section(TOOLING[body.tooling_terms], _tooling_table(body.tooling)) if body.tooling else []),
         *savings(body),
+        *_assumed(body),
         *_findings((*body.check.findings, *body.findings), body.prescription, notes=False),
         *listed("Cautions", body.cautions),
     ]
@@ -290,8 +291,20 @@ def _tooling_table(tooling: Sequence[Tooling]) -> Table:
     return table
 
 
+def _assumed(body: QuoteBody) -> list[RenderableType]:
+    """What was not said and taken all the same: in reading what the customer sent, and by the check."""
+    lines = [one.rstrip(".") + "." for one in (body.order.assumptions if body.order else ())]
+    defaulted = [one for one in body.check.findings if one.code == DEFAULTED]
+    if defaulted:
+        some = "1 tolerance was" if len(defaulted) == 1 else f"{len(defaulted)} tolerances were"
+        lines.append(
+            f"{some} not stated and taken as loose, by the defaults of ISO 10110-11: {_by_element(defaulted, body.prescription)}."
+        )
+    return listed("Assumed, please confirm", lines)
+
+
 def _findings(findings: Iterable[Finding], prescription: Prescription, *, notes: bool) -> list[RenderableType]:
-    every = list(findings)
+    every = [one for one in findings if notes or one.code != DEFAULTED]
     shown = [one for one in every if notes or one.severity != "note"]
     defaulted = [one for one in shown if one.code == DEFAULTED]
     several = len(defaulted) > FEW

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import codecs
 import json
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any, NoReturn
 
@@ -24,9 +24,9 @@ SPREADSHEET_MARKS = (b"PK\x03\x04", b"\xd0\xcf\x11\xe0")
 USUAL_QUANTITIES = (5, 25, 100)
 
 
-def read_prescription(path: Path) -> Prescription:
+def read_prescription(path: Path, *, content: bytes | None = None) -> Prescription:
     """The prescription in a file, also when a whole quote request is around it. Raises `FileUnreadable`."""
-    document = _document(path)
+    document = _document(path, content)
     if isinstance(document, Prescription):
         return document
     inner = document.get("prescription", document)
@@ -36,19 +36,26 @@ def read_prescription(path: Path) -> Prescription:
         _refuse(path, fault, inner)
 
 
-def read_request(path: Path, asked: Mapping[str, Any]) -> QuoteRequest:
+def read_request(
+    path: Path, asked: Mapping[str, Any], *, content: bytes | None = None, say: Callable[[str], None] = lambda _: None
+) -> QuoteRequest:
     """The quote request in a file. What is `asked` on the command line (not None) overrides the file.
 
-    A bare prescription or a table gets the usual quantities unless others are asked. Raises `FileUnreadable`.
+    A bare prescription gets the usual quantities unless others are asked, which is said and goes with the request. Raises `FileUnreadable`.
     """
-    content = _document(path)
-    if isinstance(content, Prescription):
-        document: dict[str, Any] = {"prescription": content.model_dump(mode="json"), "quantities": list(USUAL_QUANTITIES)}
-    elif "prescription" in content:
-        document = content
+    found = _document(path, content)
+    said = {name: value for name, value in asked.items() if value is not None}
+    if isinstance(found, Prescription):
+        document: dict[str, Any] = {"prescription": found.model_dump(mode="json")} | said
     else:
-        document = {"prescription": content, "quantities": list(USUAL_QUANTITIES)}
-    document = document | {name: value for name, value in asked.items() if value is not None}
+        document = (found if "prescription" in found else {"prescription": found}) | said
+    if "quantities" not in document and (isinstance(found, Prescription) or "prescription" not in found):
+        many = ", ".join(map(str, USUAL_QUANTITIES))
+        document |= {
+            "quantities": list(USUAL_QUANTITIES),
+            "assumptions": [f"quantities {many} (no quantity is said; these are usual)"],
+        }
+        say(f"no quantity is said: quoted for {many}; others with --quantities")
     try:
         return QuoteRequest.model_validate(document)
     except ValidationError as fault:
@@ -56,35 +63,45 @@ def read_request(path: Path, asked: Mapping[str, Any]) -> QuoteRequest:
         _refuse(path, fault, document)
 
 
-def read_object(path: Path, what: str = "changes of a quote request") -> dict[str, Any]:
+def read_object(path: Path, what: str = "changes of a quote request", *, content: bytes | None = None) -> dict[str, Any]:
     """The JSON object in a file. Raises `FileUnreadable`."""
-    document = read_json(path)
+    document = read_json(path, content=content)
     if not isinstance(document, dict):
         raise FileUnreadable(path.name, f"it must hold one JSON object: {what}")
     return document
 
 
-def read_json(path: Path) -> Any:
-    """The JSON document in a file. Raises `FileUnreadable`."""
+def read_json(path: Path, *, content: bytes | None = None) -> Any:
+    """The JSON document in a file, or in its `content` where that has been read. Raises `FileUnreadable`."""
     try:
-        return json.loads(_text(path), parse_constant=_no_such_number)
+        text = _text(path) if content is None else _text_of(content, path.name)
+        return json.loads(text, parse_constant=_no_such_number)
     except (ValueError, RecursionError) as fault:
         raise FileUnreadable(path.name, f"it is not JSON: {fault}") from fault
 
 
-def _document(path: Path) -> dict[str, Any] | Prescription:
-    if path.suffix.lower() in TABLE_SUFFIXES:
+def _document(path: Path, content: bytes | None = None) -> dict[str, Any] | Prescription:
+    if content is None and path.suffix.lower() in TABLE_SUFFIXES:
         return prescription_from_table(_text(path), title=path.stem[:200] or "a lens", name=path.name)
-    return read_object(path, "a prescription, or a quote request")
+    return read_object(path, "a prescription, or a quote request", content=content)
 
 
 def _text(path: Path) -> str:
     try:
-        if path.stat().st_size > LARGEST_FILE_BYTES:
-            raise FileUnreadable(path.name, f"it is larger than {LARGEST_FILE_BYTES // 1024} KiB, which no prescription is")
+        _refuse_if_large(path.stat().st_size, path.name)
         return decoded(path.read_bytes(), path.name)
     except OSError as fault:
         raise FileUnreadable(str(path), (fault.strerror or str(fault)).lower()) from fault
+
+
+def _refuse_if_large(size: int, name: str) -> None:
+    if size > LARGEST_FILE_BYTES:
+        raise FileUnreadable(name, f"it is larger than {LARGEST_FILE_BYTES // 1024} KiB, which no prescription is")
+
+
+def _text_of(content: bytes, name: str) -> str:
+    _refuse_if_large(len(content), name)
+    return decoded(content, name)
 
 
 def decoded(content: bytes, name: str) -> str:

@@ -35,7 +35,7 @@ if TYPE_CHECKING:
     from shared_schemas.quote import Quote, QuoteAccepted
 
 
-UNREACHABLE, USAGE, REFUSED, FAILED = 1, 2, 3, 4
+UNREACHABLE, USAGE, REFUSED, FAILED, TO_CONFIRM = 1, 2, 3, 4, 5
 EXIT_OF_STATUS = {"ready": 0, "refused": REFUSED, "failed": FAILED, "cancelled": FAILED}
 HERE = Path(".blankwright")
 QUANTITY = re.compile(r"0|-?[1-9][0-9]{0,11}")
@@ -99,6 +99,11 @@ def show_quote(quote: Quote, *, as_json: bool) -> None:
     code = EXIT_OF_STATUS.get(quote.status, 0)
     if code:
         raise typer.Exit(code)
+
+
+def somebody_is_there() -> bool:
+    """Whether a person sits at the other end, who can be asked."""
+    return sys.stdin.isatty() and sys.stderr.isatty()
 
 
 def say(line: str, *, quiet: bool = False) -> None:

@@ -12,7 +12,7 @@ from pathlib import Path
 from shared_schemas.problem import ProblemDetail
 
 HINT = re.compile(
-    r"(?<![/\w])blankwright (?P<command>up|down|status|show|requote|quotes|batch|impact|dead-letters|check|accept|decline|keys|rates|orders)\b"
+    r"(?<![/\w])blankwright (?P<command>up|down|status|show|quote|intake|requote|quotes|batch|impact|dead-letters|check|accept|decline|keys|rates|orders)\b"
 )
 REQUOTE_ROUTE = re.compile(r"POST /v1/quotes/([\w-]+)/requote")
 WITHOUT_FOLDER = ("keys",)

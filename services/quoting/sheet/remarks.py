@@ -47,6 +47,8 @@ def remarks(body: QuoteBody) -> RemarksOnSheet:
 
 
 def _assumed(body: QuoteBody) -> Iterator[str]:
+    for assumed in body.order.assumptions if body.order else ():
+        yield words.FROM_WHAT_YOU_SENT.format(what=assumed.rstrip("."))
     yield words.UNSTATED.format(wavelength=body.prescription.wavelength_nm)
     yield from _defaults(body)
     unstated: dict[tuple[str, ...], list[str]] = {}

@@ -107,6 +107,7 @@ ONE_DAY, SOME_DAYS = "{count:,} day", "{count:,} days"
 
 # What stands beside the price.
 ASSUMED = "Assumed"
+FROM_WHAT_YOU_SENT = "Please confirm: {what}."
 UNSTATED = (
     "Design wavelength {wavelength:.10g} nm. Faces without a coating named stay uncoated. "
     "Demands that neither the drawing states nor this sheet names are not part of this offer."

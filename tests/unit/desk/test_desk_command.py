@@ -100,17 +100,6 @@ def test_in_json_the_output_is_the_quote_and_nothing_else(run: Any, serve: Any, 
     assert done.stderr == ""
 
 
-def test_a_table_is_quoted_for_the_quantities_asked(run: Any, serve: Any, ready_quote: Quote, tmp_path: Path) -> None:
-    fake = serve((202, ACCEPTED), (200, as_json(ready_quote)))
-    table = tmp_path / "pair.csv"
-    table.write_text("radius_mm;thickness_mm;glass;clear_diameter_mm;diameter_mm\n62,5;6;N-BK7;24;25\n-45;;;24;\n")
-    done = run("quote", table, *ANY_SERVER, "--quantities", "2, 40", "--currency", "EUR")
-    assert done.exit_code == 0, done.output
-    sent = json.loads(fake.requests[0].content)
-    assert (sent["quantities"], sent["currency"], sent["prescription"]["title"]) == ([2, 40], "EUR", "pair")
-    assert sent["prescription"]["elements"][0]["front"]["radius_mm"] == 62.5
-
-
 @pytest.mark.parametrize(("status", "code"), [("refused", 3), ("failed", 4)])
 def test_no_price_has_an_exit_code_of_its_own(
     status: str, code: int, run: Any, serve: Any, refused_quote: Quote, demo_path: Path
@@ -144,7 +133,6 @@ def test_without_a_server_or_a_box_the_command_says_how_to_start_one(run: Any, d
         ("a.json", "[" * 5000, "it is not JSON"),
         ("a.json", '{"title": "t", "elements": []}', "/prescription/elements"),
         ("a.json", '{"prescription": {}, "quantities": [0]}', "/quantities/0"),
-        ("a.csv", "radius_mm\n1\n", "row 1, thickness_mm: the column is missing"),
         ("a.json", " " * (1024 * 1024 + 1), "larger than 1024 KiB"),
     ],
 )
@@ -156,9 +144,9 @@ def test_a_file_that_says_nothing_is_exit_code_2_at_its_place(name: str, text: s
 
 
 def test_a_file_that_is_not_there_or_no_text_is_exit_code_2(run: Any, tmp_path: Path) -> None:
-    (tmp_path / "b.csv").write_bytes(b"radius\xff")
+    (tmp_path / "b.json").write_bytes(b"radius\xff")
     assert "no such file" in run("quote", "gone.json", *ANY_SERVER).stderr
-    assert "byte 6 is not UTF-8" in run("quote", "b.csv", *ANY_SERVER).stderr
+    assert "byte 6 is not UTF-8" in run("quote", "b.json", *ANY_SERVER).stderr
     assert run("quote", "gone.json", *ANY_SERVER).exit_code == 2
 
 

@@ -10,8 +10,9 @@ import pytest
 from rich.console import Console
 
 from services.desk.quote_text import check_page, console_for, quote_page
-from shared_schemas.check import CheckReport
+from shared_schemas.check import CheckReport, Finding
 from shared_schemas.lead_times import Deciding, Expedite
+from shared_schemas.order_terms import OrderTerms
 from shared_schemas.quote import Quote
 from shared_schemas.quote_request import QuoteRequest
 
@@ -108,6 +109,23 @@ def test_tools_are_added_up_and_care_comes_before_notes(ready_quote: Quote) -> N
     assert "It takes the default" not in text
     assert "And 1 note" in text
     assert "N-SF2 swarf is kept wet." in text
+
+
+def test_what_was_assumed_is_told_before_what_asks_for_a_look(ready_quote: Quote) -> None:
+    assert ready_quote.check is not None
+    taken = [
+        Finding(code="tolerance-defaulted", severity="note", pointer=pointer, message="It takes the default.")
+        for pointer in ("/elements/0/front/form", "/elements/0/back/form", "/elements/1/tolerances/centring")
+    ]
+    check = ready_quote.check.model_copy(update={"findings": (*ready_quote.check.findings, *taken)})
+    order = OrderTerms(assumptions=("all lengths in inch (no unit is said)",))
+    text = printed(quote_page(ready_quote.model_copy(update={"order": order, "check": check})))
+    assert text.index("Assumed, please confirm") < text.index("all lengths in inch") < text.index("To look at")
+    defaults = (
+        "3 tolerances were not stated and taken as loose, by the defaults of ISO 10110-11: L1: front form, back form; L2: centring."
+    )
+    assert defaults in " ".join(text.split())
+    assert "And 1 note;" in text, "what has been told is no note any more"
 
 
 def test_text_of_a_customer_is_never_markup_and_a_file_gets_no_colours(ready_quote: Quote) -> None:

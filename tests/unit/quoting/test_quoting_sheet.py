@@ -19,6 +19,7 @@ from services.process.domain.plan import plan_operations
 from services.quoting.pricing.quote import assemble
 from services.quoting.sheet import Head, sheet_page
 from shared_schemas.check import CheckReport, Finding
+from shared_schemas.order_terms import OrderTerms
 from shared_schemas.quote import QuoteBody, QuoteDecision
 from shared_schemas.quote_request import QuoteRequest
 from shared_schemas.rates import Rates
@@ -200,6 +201,12 @@ def test_what_is_not_on_the_drawing_is_marked_and_named_as_assumed(rates: Rates)
     assert "* not stated: default of ISO 10110-11" in text
     assert re.search(r"Not stated for L3, so by default of ISO 10110-11 [^.]*front form 10 and 2 fringe spacings", text)
     assert "Design wavelength 587.5618 nm" in text
+
+
+def test_what_was_assumed_in_reading_what_the_customer_sent_is_to_be_confirmed(body: QuoteBody) -> None:
+    told = body.model_copy(update={"order": OrderTerms(assumptions=("all lengths in inch (no unit is said).",))})
+    assert "Please confirm: all lengths in inch (no unit is said)." in Page(sheet_page(head=HEAD, body=told)).text
+    assert "Please confirm" not in Page(sheet_page(head=HEAD, body=body)).text
 
 
 def test_a_sheet_that_should_not_go_out_says_so(body: QuoteBody) -> None:
