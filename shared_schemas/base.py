@@ -7,7 +7,7 @@ from datetime import date
 from decimal import Decimal
 from typing import Annotated, Any
 
-from pydantic import AwareDatetime, BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
+from pydantic import AwareDatetime, BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, WithJsonSchema
 from pydantic_core import InitErrorDetails, PydanticCustomError, PydanticKnownError
 
 
@@ -18,7 +18,7 @@ class Contract(BaseModel):
 
 
 def _money_is_written_in_full(value: Any) -> Any:
-    if isinstance(value, (float, bool)):
+    if isinstance(value, (float, int)):
         raise PydanticCustomError("money_as_number", 'money is a decimal string, such as "12.50"', {})
     return value
 
@@ -55,10 +55,19 @@ Share = Annotated[float, Field(strict=True, ge=0, le=1)]
 """A fraction of one, 0 to 1."""
 
 Count = Annotated[int, Field(strict=True, ge=0)]
-Money = Annotated[Decimal, BeforeValidator(_money_is_written_in_full)]
-"""An amount in the currency that the document names; a decimal string in JSON."""
+Money = Annotated[
+    Decimal,
+    BeforeValidator(_money_is_written_in_full),
+    WithJsonSchema({"type": "string", "pattern": r"^[-+]?[0-9]*[.]?[0-9]+$"}),
+]
+"""An amount in the currency that the document names; a decimal string in JSON, of whole amounts too."""
 
-NonNegativeMoney = Annotated[Decimal, BeforeValidator(_money_is_written_in_full), Field(ge=0)]
+NonNegativeMoney = Annotated[
+    Decimal,
+    BeforeValidator(_money_is_written_in_full),
+    Field(ge=0),
+    WithJsonSchema({"type": "string", "pattern": r"^[+]?[0-9]*[.]?[0-9]+$"}),
+]
 Currency = Annotated[str, Field(pattern=r"^[A-Z]{3}$")]
 """An ISO 4217 code."""
 

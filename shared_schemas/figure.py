@@ -7,7 +7,7 @@ from decimal import Decimal
 from operator import not_
 from typing import Annotated
 
-from pydantic import Field
+from pydantic import Field, WithJsonSchema
 
 from shared_schemas.base import Contract, Name, Pointer, Text
 
@@ -31,7 +31,7 @@ class Figure(Contract):
     """
 
     name: Name
-    value: float | int | Decimal | str
+    value: Annotated[float | int | Decimal | str, WithJsonSchema({"anyOf": [{"type": "number"}, {"type": "string"}]})]
     # A quote carries thousands of figures; what is empty is left out of their JSON.
     unit: str = Field("", exclude_if=not_)
     formula: Text | None = Field(None, exclude_if=not_)

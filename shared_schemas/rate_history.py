@@ -16,7 +16,7 @@ class FieldChange(Contract):
     after: Any
 
 
-class RowChange(Contract):
+class RowDifference(Contract):
     """A row with the fields that differ."""
 
     row: str
@@ -37,7 +37,7 @@ class TableDifference(Contract):
     added: tuple[dict[str, Any], ...]
     dropped: tuple[dict[str, Any], ...]
     renamed: tuple[Renamed, ...]
-    changed: tuple[RowChange, ...]
+    changed: tuple[RowDifference, ...]
     reordered: bool
 
 

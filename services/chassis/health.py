@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from functools import cache
 from html import escape
-from typing import Any
+from typing import Any, Literal
 
 import redis
 from fastapi import APIRouter, Request
@@ -23,14 +23,32 @@ from services.chassis.migrate import PARTS, current, newest
 from services.chassis.problems import PROBLEM_TYPES
 from services.chassis.resources import Resources
 from services.chassis.version import VERSION
+from shared_schemas.base import Contract
 from shared_schemas.pipeline import QUEUES
 
-router = APIRouter()
+router = APIRouter(tags=["health"])
 
 newest_once = cache(newest)
 
 TAKE_WRITES = frozenset({"quoting", "orders", "rates"})
 """Services whose routes write to PostgreSQL. The other APIs only read there who a key belongs to."""
+
+
+class Alive(Contract):
+    """A process that answers, and its release."""
+
+    status: Literal["alive"]
+    version: str
+
+
+class Readiness(Contract):
+    """Whether a process can do its work; `parts` says of each part "yes", or what it lacks. `degraded`: some part does."""
+
+    ready: bool
+    degraded: bool
+    parts: dict[str, str]
+    version: str
+
 
 ALIVE: dict[int | str, dict[str, Any]] = {200: {"description": "It is"}}
 
@@ -51,19 +69,20 @@ def _of_parts(resources: Resources) -> Iterator[Check]:
 
 
 @router.get("/livez", summary="Whether this process is alive; asks nobody else", responses=ALIVE)
-async def livez() -> dict[str, str]:
-    return {"status": "alive", "version": VERSION}
+async def livez() -> Alive:
+    return Alive(status="alive", version=VERSION)
 
 
 @router.get("/healthz", summary="The same as /livez", responses=ALIVE)
-async def healthz() -> dict[str, str]:
-    return {"status": "alive", "version": VERSION}
+async def healthz() -> Alive:
+    return Alive(status="alive", version=VERSION)
 
 
 @router.get(
     "/readyz",
     summary="Whether this process can do its work; names what it misses, within a second",
-    responses={503: {}},
+    response_model=Readiness,
+    responses={503: {"model": Readiness, "description": "It cannot do its work just now"}},
 )
 async def readyz(request: Request) -> JSONResponse:
     asked: Checks = request.app.state.checks
@@ -79,7 +98,7 @@ async def readyz(request: Request) -> JSONResponse:
 
 
 @router.get("/problems", summary="What each type of problem means", response_class=HTMLResponse)
-def problems() -> str:
+def get_problem_types() -> str:
     paragraphs = "".join(
         f'<h2 id="{slug}">{escape(title)} ({status})</h2><p>{escape(remedy)}</p>'
         for slug, (status, title, remedy) in PROBLEM_TYPES.items()

@@ -30,7 +30,7 @@ from services.chassis.version import VERSION
 from shared_schemas.pipeline import QUEUES, STATIONS
 
 log = logging.getLogger(__name__)
-router = APIRouter()
+router = APIRouter(tags=["health"])
 
 SCRAPE_WITHIN_S = 5.0
 """Within which a part is to answer; Prometheus gives up after 10 s."""
@@ -152,12 +152,12 @@ OF_POSTGRESQL: tuple[Figures, ...] = (database_state, backup_age)
 
 
 @router.get("/metrics", summary="Figures of this process, for Prometheus", response_class=Response, responses=DESCRIBED)
-async def metrics(request: Request) -> Response:
+async def get_metrics(request: Request) -> Response:
     return Response(generate_latest(request.app.state.meter.registry), media_type=MEDIA_TYPE)
 
 
 @router.get("/metrics/suite", summary="Figures of the whole suite, for Prometheus", response_class=Response, responses=DESCRIBED)
-async def metrics_of_suite(request: Request) -> Response:
+async def get_suite_metrics(request: Request) -> Response:
     suite: Suite = request.app.state.suite
     registry = CollectorRegistry()
     registry.register(_Read(await suite.figures()))

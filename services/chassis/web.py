@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import logging
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Mapping
 from importlib import import_module
 from typing import Annotated, Any
 
@@ -21,6 +21,7 @@ from services.chassis.bodies import BodyReader
 from services.chassis.callers import Failures, KeyRing, Tokens, networks
 from services.chassis.checks import Check, Checks
 from services.chassis.compute_slots import ComputeSlots
+from services.chassis.description import DESCRIBED, PROBLEM, describe
 from services.chassis.docs_page import add_description
 from services.chassis.key_limits import KeyLimits
 from services.chassis.keys import Caller, Keys, Role
@@ -82,6 +83,9 @@ PARTS: dict[type[Exception], str] = {
 """What a route may find away, as it is named to the caller."""
 
 
+OF_EVERY_PROCESS = (health.router, metrics.router)
+
+
 def tools(request: Request) -> Resources:
     """The resources of this process, for a route."""
     resources_of_process: Resources = request.app.state.resources
@@ -127,17 +131,9 @@ def answers(*slugs: str) -> dict[int | str, dict[str, Any]]:
         title_of_all = described[status]["description"] + " / " + title if status in described else title
         described[status] = {
             "description": title_of_all,
-            "content": {MEDIA_TYPE: {"schema": {"$ref": "#/components/schemas/Problem"}}},
+            "content": {MEDIA_TYPE: PROBLEM},
         }
     return described
-
-
-DESCRIBED: dict[str, Any] = {
-    "title": "Blankwright",
-    "version": "1",
-    "summary": "Quotes that a shop can sign, the estimates behind them, and the rates they rest on.",
-    "responses": {422: {"description": PROBLEM_TYPES["invalid"][1], "model": Problem}},
-}
 
 
 def make_app(resources: Resources) -> FastAPI:
@@ -168,25 +164,13 @@ def make_app(resources: Resources) -> FastAPI:
     app.state.meter = metrics.RequestMeter()
     app.state.suite = metrics.Suite(resources, figures)
     app.state.checks = health.checks(resources, checks)
-    for router in (health.router, metrics.router):
-        app.include_router(router, tags=["process"])
+    for router in OF_EVERY_PROCESS:
+        app.include_router(router)
     _answer_with_problems(app, status_of)
     add_description(app)
     _set_up_the_door(app, resources, larger_bodies)
-    if resources.settings.describes:
-        _describe_others_too(app, resources.settings.describes)
-    _describe_problems_as_such(app)
+    describe(app, resources.settings.describes or resources.settings.services, OF_EVERY_PROCESS)
     return app
-
-
-def _describe_others_too(app: FastAPI, services: Iterable[str]) -> None:
-    """Let the description of this process be that of all `services`, which it does not serve itself: a fleet has one document."""
-    whole = FastAPI(**DESCRIBED)
-    for name in services:
-        whole.include_router(import_module(f"services.{name}.api").router, tags=[name])
-    for router in (health.router, metrics.router):
-        whole.include_router(router, tags=["process"])
-    app.openapi = whole.openapi  # type: ignore[method-assign]
 
 
 def _set_up_the_door(app: FastAPI, resources: Resources, larger_bodies: Mapping[str, int]) -> None:
@@ -315,29 +299,6 @@ def _answer_with_problems(app: FastAPI, status_of: dict[type[Explained], tuple[i
         app.add_exception_handler(kind, unavailable)
     app.add_exception_handler(DataError, unforeseen)  # the database answered: what it was asked made no sense
     app.add_exception_handler(Exception, unforeseen)
-
-
-def _describe_problems_as_such(app: FastAPI) -> None:
-    """OpenAPI 3.1 that says of every error what it is: a problem document."""
-    plain = app.openapi
-
-    def described() -> dict[str, Any]:
-        document = plain()
-        document["info"]["x-release"] = VERSION
-        for operations in document["paths"].values():
-            for operation in operations.values():
-                for status, answer in operation.get("responses", {}).items():
-                    for kind in answer.get("content", {}).values():
-                        # What FastAPI says of an event stream is OpenAPI 3.2; this document is 3.1, which has no word for one event.
-                        kind.pop("itemSchema", None)
-                    if status.startswith(("4", "5")):
-                        answer["content"] = {MEDIA_TYPE: {"schema": {"$ref": "#/components/schemas/Problem"}}}
-        schemas = document["components"]["schemas"]
-        for unused in ("HTTPValidationError", "ValidationError"):
-            schemas.pop(unused, None)
-        return document
-
-    app.openapi = described  # type: ignore[method-assign]
 
 
 def application() -> FastAPI:

@@ -42,7 +42,7 @@ STATUS: dict[type[Explained], tuple[int, str, str]] = {
     responses=answers("invalid", "not-json", "body-too-large", "refused", "rates"),
 )
 @computes
-def plan_by_hand(asked: BlanksByHand, revision: Annotated[RateRevision, Depends(latest_rates)]) -> BlankPlan:
+def plan_blanks_by_hand(asked: BlanksByHand, revision: Annotated[RateRevision, Depends(latest_rates)]) -> BlankPlan:
     """The blank of each element, what its glass costs for any number of blanks started, and a picture of each plate."""
     job = Job(number="by-hand", attempt=0, request=asked.request, rate_revision=revision.number, quoted_on=datetime.now(UTC).date())
     planned = plan_blanks(job=job, check=asked.check, rates=revision.rates, pictures=True)
@@ -58,7 +58,7 @@ def plan_by_hand(asked: BlanksByHand, revision: Annotated[RateRevision, Depends(
     responses=answers("invalid", "not-json", "body-too-large", "refused", "rates"),
 )
 @computes
-def buy_for_several(asked: BuyTogether, revision: Annotated[RateRevision, Depends(latest_rates)]) -> JointPurchases:
+def buy_blanks_together(asked: BuyTogether, revision: Annotated[RateRevision, Depends(latest_rates)]) -> JointPurchases:
     """What the glass costs apart and together, what is bought, and what of it falls on each lens."""
     purchases = buy_together(lenses=asked.lenses, rates=revision.rates)
     if isinstance(purchases, Refusal):

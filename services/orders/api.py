@@ -99,7 +99,7 @@ def replace_load(asked: LoadPut, caller: Planner, tools: Tools, now: Now) -> Loa
     response_model=LoadSnapshotPage,
     responses=answers("invalid", "gone"),
 )
-def list_snapshots(
+def list_load_snapshots(
     caller: ReaderOrSuite,
     tools: Tools,
     cursor: Cursor = None,
@@ -119,7 +119,7 @@ NOT_CHANGED: dict[int | str, dict[str, Any]] = {304: {"description": "It is as y
     response_model=LoadSnapshot,
     responses={**NOT_CHANGED, **answers("not-found", "invalid")},
 )
-def get_snapshot(
+def get_load_snapshot(
     number: Number,
     caller: ReaderOrSuite,
     tools: Tools,

@@ -11,7 +11,7 @@ from services.chassis.json_bodies import CheckedRoute
 from services.chassis.keys import Caller
 from services.chassis.web import answers, latest_rates, needs_role
 from services.optics.errors import OpticsError
-from services.prescription.domain.check import check_prescription
+from services.prescription.domain import check
 from services.shop.errors import ShopError
 from shared_schemas.check import CheckReport
 from shared_schemas.prescription import Prescription
@@ -34,10 +34,10 @@ SalesOrEngineer = Annotated[Caller, Depends(needs_role("sales", "engineer"))]
     responses=answers("invalid", "not-json", "body-too-large", "rates"),
 )
 @computes
-def check_at_once(
+def check_prescription(
     prescription: Prescription,
     revision: Annotated[RateRevision, Depends(latest_rates)],
     caller: SalesOrEngineer,
 ) -> CheckReport:
     """Whether the lens can be made, its first order, each element and every finding; a lens that cannot be made is a report too."""
-    return check_prescription(prescription, revision.rates, with_basis=True)
+    return check.check_prescription(prescription, revision.rates, with_basis=True)

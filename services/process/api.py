@@ -38,7 +38,7 @@ STATUS: dict[type[Explained], tuple[int, str, str]] = {
     responses=answers("invalid", "not-json", "body-too-large", "refused", "rates"),
 )
 @computes
-def plan_by_hand(asked: OperationsByHand, revision: Annotated[RateRevision, Depends(latest_rates)]) -> OperationPlan:
+def plan_operations_by_hand(asked: OperationsByHand, revision: Annotated[RateRevision, Depends(latest_rates)]) -> OperationPlan:
     """Route cards with minutes and losses, what is bought, which tools are missing, and a picture of each block."""
     job = Job(number="by-hand", attempt=0, request=asked.request, rate_revision=revision.number, quoted_on=datetime.now(UTC).date())
     planned = plan_operations(job=job, check=asked.check, blanks=asked.blanks, rates=revision.rates, pictures=True)

@@ -103,7 +103,7 @@ FOR_EVER = "private, max-age=31536000, immutable"
 @router.get(
     "/v1/rates/revisions", summary="Rate revisions, newest first", response_model=RevisionList, responses=answers("invalid", "gone")
 )
-def list_revisions(
+def list_rate_revisions(
     caller: EngineerOrSuite,
     tools: Tools,
     cursor: Cursor = None,
@@ -124,7 +124,7 @@ def list_revisions(
     response_model=RateRevision,
     responses={**AS_YOU_HAVE_IT, **answers("not-found", "invalid")},
 )
-def get_revision(number: Number, caller: EngineerOrSuite, tools: Tools, if_none_match: IfNoneMatch = None) -> Response:
+def get_rate_revision(number: Number, caller: EngineerOrSuite, tools: Tools, if_none_match: IfNoneMatch = None) -> Response:
     """A revision never changes: it may be kept for ever."""
     store = RateStore(tools.database)
     digest = store.digest(number)
@@ -141,7 +141,7 @@ def get_revision(number: Number, caller: EngineerOrSuite, tools: Tools, if_none_
     responses={200: {"content": {CSV: {"schema": {"type": "string"}}}}, **AS_YOU_HAVE_IT,
                **answers("not-found", "not-acceptable", "invalid")},
 )  # fmt: skip
-def get_table(
+def get_rate_table(
     table: Table,
     caller: TableReader,
     tools: Tools,
@@ -168,7 +168,7 @@ def get_table(
     openapi_extra={"requestBody": {"required": True, "content": {
         JSON: {"schema": TableUpdate.model_json_schema()}, CSV: {"schema": {"type": "string"}}}}},
 )  # fmt: skip
-async def put_table(
+async def put_rate_table(
     table: Table,
     http: Request,
     caller: Engineer,

@@ -40,7 +40,7 @@ OldRevision = Annotated[int | None, Query(ge=1, le=2**31 - 1, description="A rev
 @router.get(
     "/v1/rates/tables", summary="Every table: what it is for, its rows by origin", response_model=TableInfoList, responses=answers()
 )
-def list_tables(caller: Engineer, tools: Tools) -> TableInfoList:
+def list_rate_tables(caller: Engineer, tools: Tools) -> TableInfoList:
     Publisher(tools.database).bring_into_force(datetime.now(UTC))
     head, rates = RateStore(tools.database).rates()
     return TableInfoList(revision=head.number, items=table_infos(rates))
@@ -52,7 +52,7 @@ def list_tables(caller: Engineer, tools: Tools) -> TableInfoList:
     response_model=ColumnInfoList,
     responses=answers("not-found"),
 )
-def list_columns(table: Table, caller: Engineer) -> ColumnInfoList:
+def list_rate_columns(table: Table, caller: Engineer) -> ColumnInfoList:
     if table not in TABLES:
         raise TableUnknown(table)
     return columns_of(table)
@@ -64,7 +64,9 @@ def list_columns(table: Table, caller: Engineer) -> ColumnInfoList:
     response_class=Response,
     responses={200: {"content": {ZIP: BYTES, XLSX: BYTES}}, **answers("not-found", "not-acceptable", "invalid")},
 )
-def get_archive(caller: Engineer, tools: Tools, accept: Annotated[str, Header()] = ZIP, revision: OldRevision = None) -> Response:
+def get_rate_archive(
+    caller: Engineer, tools: Tools, accept: Annotated[str, Header()] = ZIP, revision: OldRevision = None
+) -> Response:
     """It goes back with POST /v1/rates/drafts/from-archive, also when only some of its tables are left in it."""
     best = max((ZIP, XLSX), key=lambda kind: quality(accept, kind))
     if quality(accept, best) <= 0:
@@ -88,7 +90,7 @@ def get_archive(caller: Engineer, tools: Tools, accept: Annotated[str, Header()]
     responses=answers("invalid", "conflict", "body-too-large", "unsupported-media-type"),
     openapi_extra={"requestBody": {"required": True, "content": {ZIP: BYTES, XLSX: BYTES}}},
 )
-async def draft_from_archive(
+async def make_draft_from_archive(
     http: Request,
     caller: Engineer,
     tools: Tools,

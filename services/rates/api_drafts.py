@@ -166,7 +166,7 @@ async def put_draft_table(
                       "unsupported-media-type"),
     openapi_extra={"requestBody": {"required": True, "content": {MERGE_PATCH: {"schema": {"type": "object"}}}}},
 )  # fmt: skip
-async def patch_row(
+async def patch_draft_row(
     number: Number,
     table: Table,
     name: Annotated[str, Path(description="The name of the row.")],

@@ -22,7 +22,7 @@ router = APIRouter(route_class=CheckedRoute)
     response_model=RateDifference,
     responses=answers("not-found", "invalid"),
 )
-def diff_revisions(
+def diff_rate_revisions(
     number: Number,
     caller: Engineer,
     tools: Tools,
@@ -47,7 +47,7 @@ def diff_draft(number: Number, caller: Engineer, tools: Tools) -> RateDifference
     response_model=RowHistory,
     responses=answers("not-found", "invalid", "gone"),
 )
-def row_history(
+def get_row_history(
     table: Table,
     name: Annotated[str, Path(description="The name of the row.")],
     caller: Engineer,

@@ -29,7 +29,7 @@ router = APIRouter(route_class=CheckedRoute)
     openapi_extra={"requestBody": {"required": False, "content": {
         JSON: {"schema": ProposedRows.model_json_schema()}, CSV: {"schema": {"type": "string"}}}}},
 )  # fmt: skip
-async def propose(
+async def propose_rates(
     http: Request,
     caller: EngineerOrSuite,
     tools: Tools,
@@ -68,7 +68,7 @@ async def propose(
     response_model=RateRevision,
     responses=answers("not-found", "invalid"),
 )
-def get_proposal(
+def get_rate_proposal(
     position: Annotated[int, Path(ge=1, le=2**31 - 1, description="Its number without the minus.")],
     caller: EngineerOrSuite,
     tools: Tools,

@@ -1,4 +1,4 @@
-"""The routes of quoting."""
+"""Routes of quoting: quotes and what becomes of them, estimates for an ERP, webhooks, and what an operator looks after."""
 
 from __future__ import annotations
 

@@ -32,7 +32,7 @@ def _midnight(day: date) -> datetime:
     response_model=ArchivePage,
     responses=answers("invalid", "gone"),
 )
-def list_what_may_be_archived(
+def list_archivable(
     caller: Admin,
     tools: Tools,
     now: Now,

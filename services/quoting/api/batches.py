@@ -22,7 +22,7 @@ from services.quoting.api.parts import (
     finished_answers,
     read_cursor,
 )
-from services.quoting.service.cancel import cancel_batch
+from services.quoting.service import cancel
 from services.quoting.service.documents import status_now
 from services.quoting.service.intake import accept_batch
 from services.quoting.store.batches import BatchStore
@@ -85,8 +85,8 @@ def get_batch(number: str, caller: Reader, tools: Tools, cursor: str | None = No
     response_model=QuoteBatch,
     responses=answers("not-found", "invalid"),
 )
-def cancel(number: str, caller: Sales, tools: Tools, now: Now) -> QuoteBatch:
-    cancel_batch(number, caller=caller, now=now, resources=tools)
+def cancel_batch(number: str, caller: Sales, tools: Tools, now: Now) -> QuoteBatch:
+    cancel.cancel_batch(number, caller=caller, now=now, resources=tools)
     return _document(number, tools, first=0, most=50)
 
 

@@ -17,7 +17,7 @@ from services.chassis.refusals import Refused
 from services.chassis.resources import Resources
 from services.chassis.web import Tools, answers, needs_role
 from services.quoting.api.parts import How, Most, Now, accepting, answer, cursor_of, finished_answers, read_cursor
-from services.quoting.service.cancel import cancel_impact
+from services.quoting.service import cancel
 from services.quoting.service.impact import accept_impact, impact_document
 from services.quoting.store.impacts import ImpactStore
 from shared_schemas.base import Day
@@ -48,7 +48,7 @@ Engineer = Annotated[Caller, Depends(needs_role("engineer"))]
     openapi_extra={"requestBody": {"required": True, "content": {
         JSON: {"schema": RateImpactRequest.model_json_schema()}, CSV: {"schema": {"type": "string"}}}}},
 )  # fmt: skip
-async def ask_for_impact(
+async def request_impact(
     http: Request,
     caller: Engineer,
     tools: Tools,
@@ -120,8 +120,8 @@ def get_impact(number: str, caller: Engineer, tools: Tools, cursor: str | None =
     response_model=RateImpact,
     responses=answers("not-found", "invalid"),
 )
-def cancel(number: str, caller: Engineer, tools: Tools, now: Now) -> RateImpact:
-    cancel_impact(number, caller=caller, now=now, resources=tools)
+def cancel_impact(number: str, caller: Engineer, tools: Tools, now: Now) -> RateImpact:
+    cancel.cancel_impact(number, caller=caller, now=now, resources=tools)
     return _document(number, tools, first=0, most=50)
 
 

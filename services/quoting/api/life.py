@@ -9,7 +9,7 @@ from fastapi import APIRouter, Query, Response
 from services.chassis.json_bodies import CheckedRoute
 from services.chassis.web import Tools, answers
 from services.quoting.api.parts import QUOTE_FINISHED, How, Now, Reader, Revision, Sales, accepting, quote_answer
-from services.quoting.service.cancel import cancel_quote
+from services.quoting.service import cancel
 from services.quoting.service.documents import quote_document
 from services.quoting.service.intake import accept_requote
 from services.quoting.service.life import compare_revisions, decide
@@ -61,8 +61,8 @@ async def decide_on_quote(number: str, asked: DecisionRequest, caller: Sales, to
     response_model=Quote,
     responses=answers("not-found", "invalid", "conflict"),
 )
-def cancel(number: str, caller: Sales, tools: Tools, now: Now, revision: Revision = None) -> Response:
-    row = cancel_quote(number, revision, caller=caller, now=now, resources=tools)
+def cancel_quote(number: str, caller: Sales, tools: Tools, now: Now, revision: Revision = None) -> Response:
+    row = cancel.cancel_quote(number, revision, caller=caller, now=now, resources=tools)
     return Response(quote_document(row, "cancelled", today=now.date()), media_type="application/json")
 
 

@@ -21,5 +21,5 @@ router = APIRouter(route_class=CheckedRoute)
     responses=answers("not-json", "invalid", "not-found", "conflict", "body-too-large", "unsupported-media-type", "gone"),
 )
 @computes
-def promise_of_quote(number: str, asked: PromiseRequest, caller: Sales, tools: Tools, now: Now) -> Promise:
+def request_promise(number: str, asked: PromiseRequest, caller: Sales, tools: Tools, now: Now) -> Promise:
     return promise(number, asked, now=now, resources=tools)

@@ -104,7 +104,9 @@ def remove_webhook(endpoint: Endpoint, caller: Admin, tools: Tools, now: Now) ->
     response_model=WebhookMade,
     responses=answers(*OF_BODIES, "not-found"),
 )
-def rotate_secret(endpoint: Endpoint, caller: Admin, tools: Tools, now: Now, asked: SecretRotation | None = None) -> WebhookMade:
+def rotate_webhook_secret(
+    endpoint: Endpoint, caller: Admin, tools: Tools, now: Now, asked: SecretRotation | None = None
+) -> WebhookMade:
     secret = new_secret()
     overlap_h = (asked or SecretRotation()).overlap_hours
     return WebhookMade(secret=secret, info=Webhooks(tools.database).rotate(endpoint, secret, overlap_h=overlap_h, now=now))
@@ -131,7 +133,7 @@ def test_webhook(endpoint: Endpoint, caller: Erp, tools: Tools, now: Now, answer
     response_model=WebhookDeliveryPage,
     responses=answers("not-found", "invalid", "gone"),
 )
-def list_deliveries(
+def list_webhook_deliveries(
     endpoint: Endpoint,
     caller: Erp,
     tools: Tools,
@@ -150,7 +152,7 @@ def list_deliveries(
     response_model=WebhookDelivery,
     responses=answers("not-found", "invalid"),
 )
-def get_delivery(endpoint: Endpoint, delivery: Number, caller: Erp, tools: Tools) -> WebhookDelivery:
+def get_webhook_delivery(endpoint: Endpoint, delivery: Number, caller: Erp, tools: Tools) -> WebhookDelivery:
     return Deliveries(tools.database).one(endpoint, delivery)
 
 
@@ -161,7 +163,7 @@ def get_delivery(endpoint: Endpoint, delivery: Number, caller: Erp, tools: Tools
     response_model=WebhookDelivery,
     responses=answers("not-found", "not-replayable", "invalid"),
 )
-def replay_delivery(endpoint: Endpoint, delivery: Number, caller: Erp, tools: Tools, now: Now) -> WebhookDelivery:
+def replay_webhook_delivery(endpoint: Endpoint, delivery: Number, caller: Erp, tools: Tools, now: Now) -> WebhookDelivery:
     """It goes before those that wait, as it is older, under the `webhook-id` that it had."""
     return Deliveries(tools.database).replay(endpoint, delivery, now=now)
 
@@ -173,7 +175,9 @@ def replay_delivery(endpoint: Endpoint, delivery: Number, caller: Erp, tools: To
     response_model=Replayed,
     responses=answers(*OF_BODIES, "not-found"),
 )
-def replay_deliveries(endpoint: Endpoint, caller: Erp, tools: Tools, now: Now, asked: ReplayRequest | None = None) -> Replayed:
+def replay_webhook_deliveries(
+    endpoint: Endpoint, caller: Erp, tools: Tools, now: Now, asked: ReplayRequest | None = None
+) -> Replayed:
     since = asked.since if asked else None
     return Replayed(replayed=Deliveries(tools.database).replay_since(endpoint, since, now=now))
 

@@ -8,7 +8,7 @@ from typing import Any
 from pydantic import ValidationError
 
 from services.rates.domain.second_look import renamed
-from shared_schemas.rate_history import FieldChange, Renamed, RowChange, TableDifference
+from shared_schemas.rate_history import FieldChange, Renamed, RowDifference, TableDifference
 from shared_schemas.rates import TABLES
 
 Row = Mapping[str, Any]
@@ -49,7 +49,7 @@ def _of_table(table: str, before: Sequence[Row], after: Sequence[Row]) -> TableD
     old, new = ({str(row["name"]): row for row in rows} for rows in (old_rows, new_rows))
     moved = renamed(old_rows, new_rows)
     kept = [name for name in old if name in new]
-    changed = tuple(RowChange(row=name, fields=fields_between(old[name], new[name])) for name in kept if old[name] != new[name])
+    changed = tuple(RowDifference(row=name, fields=fields_between(old[name], new[name])) for name in kept if old[name] != new[name])
     found = TableDifference(
         table=table,
         added=tuple(dict(row) for name, row in new.items() if name not in old and name not in moved.values()),

@@ -3,12 +3,27 @@
 from __future__ import annotations
 
 import asyncio
+from typing import Any
 
 import httpx
+from fastapi import FastAPI
 
+from services.chassis import description
 from services.chassis.resources import build_resources
 from services.chassis.settings import Settings
 from services.chassis.web import make_app
+from services.prescription import api as prescription_routes
+
+
+def test_the_description_is_the_same_where_fastapi_looks_for_models_too() -> None:
+    def described() -> dict[str, Any]:
+        whole = FastAPI(**description.DESCRIBED)
+        whole.include_router(prescription_routes.router)
+        return whole.openapi()
+
+    plain = described()
+    with description.models_found_by_pydantic():
+        assert described() == plain
 
 
 def test_one_process_of_a_fleet_describes_all_services_and_serves_its_own() -> None:

@@ -5,7 +5,7 @@ from datetime import UTC, datetime
 
 import pytest
 
-from services.glass.api import plan_by_hand
+from services.glass.api import plan_blanks_by_hand
 from services.glass.errors import BlanksRefused
 from shared_schemas.by_hand import BlanksByHand
 from shared_schemas.check import CheckReport
@@ -24,7 +24,7 @@ def test_a_plan_by_hand_is_that_of_the_pipeline(
 ) -> None:
     elements = [element("L1")]
     asked = BlanksByHand(request=job_of(elements).request, check=check_of(elements))
-    found = plan_by_hand(asked, revision_of(rates))
+    found = plan_blanks_by_hand(asked, revision_of(rates))
     assert {blank.element for blank in found.blanks} == {"L1"}
     assert found.plates[0].svg.startswith("<svg")
 
@@ -35,5 +35,5 @@ def test_a_refusal_by_hand_is_an_error_that_carries_every_reason(
     elements = [element("L1", glass=IndexGlass(nd=1.6, vd=50.0))]
     asked = BlanksByHand(request=job_of(elements).request, check=check_of(elements))
     with pytest.raises(BlanksRefused, match="cannot be priced") as caught:
-        plan_by_hand(asked, revision_of(rates))
+        plan_blanks_by_hand(asked, revision_of(rates))
     assert [detail.pointer for detail in caught.value.errors] == ["/elements/0/glass"]

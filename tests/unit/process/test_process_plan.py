@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from services.process.api import STATUS, plan_by_hand
+from services.process.api import STATUS, plan_operations_by_hand
 from services.process.domain.plan import plan_operations
 from services.process.errors import OperationsRefused, PlansDoNotMatch
 from services.process.stage import STAGE
@@ -414,7 +414,7 @@ def test_by_hand_is_the_plan_of_the_pipeline(lens: Callable[..., Any], piece: Ca
     made = lens(piece())
     asked = OperationsByHand(request=made.job.request, check=made.check, blanks=made.blanks)
     revision = RateRevision.model_construct(number=1, rates=rates)
-    by_hand = plan_by_hand(asked, revision)
+    by_hand = plan_operations_by_hand(asked, revision)
     assert by_hand.model_copy(update={"blocks": ()}) == plan(made, rates)
     assert [(one.part, one.face) for one in by_hand.blocks] == [("L1", "front"), ("L1", "back")]
 
@@ -423,7 +423,7 @@ def test_a_refusal_by_hand_carries_every_reason(lens: Callable[..., Any], piece:
     made = lens(piece(irregularity=(0.01, 0.01)))
     asked = OperationsByHand(request=made.job.request, check=made.check, blanks=made.blanks)
     with pytest.raises(OperationsRefused, match="irregularity") as caught:
-        plan_by_hand(asked, RateRevision.model_construct(number=1, rates=rates))
+        plan_operations_by_hand(asked, RateRevision.model_construct(number=1, rates=rates))
     assert [detail.pointer for detail in caught.value.errors] == [
         "/request/prescription/elements/0/front/form", "/request/prescription/elements/0/back/form",
     ]  # fmt: skip
