@@ -8,7 +8,7 @@ from typing import Any, Literal
 from shared_schemas.base import Contract
 
 
-class FieldChange(Contract):
+class FieldDifference(Contract):
     """A field of a row, before and after; `null` where it was empty or not there."""
 
     field: str
@@ -20,7 +20,7 @@ class RowDifference(Contract):
     """A row with the fields that differ."""
 
     row: str
-    fields: tuple[FieldChange, ...]
+    fields: tuple[FieldDifference, ...]
 
 
 class Renamed(Contract):
@@ -60,7 +60,7 @@ class RowVersion(Contract):
     reason: str
     draft: int | None
     what: Literal["added", "changed", "renamed", "dropped"]
-    fields: tuple[FieldChange, ...]
+    fields: tuple[FieldDifference, ...]
 
 
 class RowHistory(Contract):

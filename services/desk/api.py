@@ -101,7 +101,7 @@ CHECKS = (
         **{kind: {"schema": {"type": "string"}} for kind in TEXTS},
         XLSX: {"schema": {"type": "string", "format": "binary"}}}}},
 )  # fmt: skip
-async def take_in(
+async def read_intake(
     http: Request,
     caller: Sales,
     tools: Tools,

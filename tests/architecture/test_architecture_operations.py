@@ -13,6 +13,7 @@ from services.chassis.description import operation_id, operations_of
 from tests.architecture.test_architecture_route_roles import app
 
 OPERATIONS: dict[str, str] = {
+    "read_intake": "POST /v1/intake",
     "check_prescription": "POST /v1/prescriptions/check",
     "buy_blanks_together": "POST /v1/blanks/buy-together",
     "plan_blanks_by_hand": "POST /v1/blanks/plan",

@@ -8,7 +8,7 @@ from typing import Any
 from pydantic import ValidationError
 
 from services.rates.domain.second_look import renamed
-from shared_schemas.rate_history import FieldChange, Renamed, RowDifference, TableDifference
+from shared_schemas.rate_history import FieldDifference, Renamed, RowDifference, TableDifference
 from shared_schemas.rates import TABLES
 
 Row = Mapping[str, Any]
@@ -34,11 +34,11 @@ def readable(table: str, records: Sequence[Row]) -> list[Row]:
     return rows
 
 
-def fields_between(before: Row | None, after: Row | None) -> tuple[FieldChange, ...]:
+def fields_between(before: Row | None, after: Row | None) -> tuple[FieldDifference, ...]:
     """The fields in which two states of a row differ; all that say something where it was not there before, or is no longer."""
     old, new = before or {}, after or {}
     return tuple(
-        FieldChange(field=field, before=old.get(field), after=new.get(field))
+        FieldDifference(field=field, before=old.get(field), after=new.get(field))
         for field in {**old, **new}
         if old.get(field) != new.get(field)
     )
