@@ -206,6 +206,7 @@ OF_THE_GLASS = (
         "derived; a quarter: common practice",
     ),
     _shop("blank-out-of-thicker-plate", "note", "The blank is cored from plates sawn for a thicker one, which takes less glass.", "derived from the rows of stock_forms and allowances"),
+    _both("supplied-blank-too-small", "stop", "An element does not come out of the blank that the customer supplies.", GEOMETRY),
     _shop("glass-bought-together", "note", "Elements of one glass buy it together, which costs less than separate lots.", "derived from the rows of stock_forms"),
 )  # fmt: skip
 """What there is to say of a blank and the glass it is made from."""
@@ -216,6 +217,8 @@ OF_THE_ROUTE = (
     _both("too-large-for-machines", "stop", "The blank is larger than a machine on its route can take.", "rate table work_centres"),
     _both("no-seat", "stop", "The element is too wide for the calottes of a coating.", "rate table coatings"),
     _shop("own-operation-without-a-place", "care", "A step of the shop's own is asked for, and the lens has nothing that it is done to.", "rate table operations"),
+    _both("supplied-tool-not-needed", "care", "The customer supplies a tool that nothing of the lens is made with.", PRACTICE),
+    _both("coated-by-the-customer", "note", "A face is coated by the customer, or by whom he sends it to: the shop puts no coating on it.", "the request", "{message}"),
     _both("asphere-beyond-ways", "stop", "No way of making and measuring aspheres in the rates is good for an aspheric face.", "rate table aspheres"),
     _both("no-part-so-large", "stop", "The lens needs a part of the mount larger than any in the rates.", "rate tables hardware and turning"),
     _both("reflectance-unmeetable", "stop", "No coating in the rates, nor a design out of their films, has the reflectance asked for on this glass.", "rate table coatings"),
@@ -265,6 +268,11 @@ OF_THE_PRICE = (
     _shop("rests-on-stale-rates", "care", "The price rests on rate rows that are older than the rows of their tables should be.", "the dates of the rate rows"),
     _shop("margin-below-floor", "care", "In a quote with overrides the margin reached is below the floor of its terms: it needs a second key.", "rate table commercial"),
     _shop("loss-chance-above-limit", "care", "In a quote with overrides cost and overhead pass the price too likely for its terms: it needs a second key.", "rate table commercial"),
+    _both("supplied-material-short", "care", "The customer supplies less glass, or fewer blanks, than are planned to be started.", "the plan of starts"),
+    _both(
+        "supplied-material-lost", "care", "Some of what the customer supplies is lost in making; it is not in the price.", "the plan of starts",
+        "{message} What is lost of supplied material is not replaced. {remedy}",
+    ),
     _shop("confidence-out-of-reach", "note", "Whole batches may be lost, so that no sensible start reaches the confidence asked for.", "rate table yields"),
 )  # fmt: skip
 """What there is to say of a quantity beside its price."""

@@ -24,7 +24,7 @@ class QuoteRequest(Contract):
 
     `reference`, `contact` and `purchase_terms` are the customer's own. `spares` are parts beside the lenses; `delivered` says whether lenses
     or sets of their parts are; `deliveries` are parts of one of the quantities. `repeats` is an earlier quote whose order this one repeats:
-    the tools of that are there. `prototypes` is a quantity that is made before any other, with its tools. `assumptions` is what was
+    the tools of that are there, which are written into `tools_there` as the request is accepted. `prototypes` is a quantity that is made before any other, with its tools. `assumptions` is what was
     assumed in reading the customer's table; `overrides` is what an estimator said instead of figures that were worked out.
     """
 
@@ -44,6 +44,7 @@ class QuoteRequest(Contract):
     delivered: Annotated[Delivered, Field(exclude_if="lenses".__eq__)] = "lenses"
     deliveries: Annotated[tuple[Delivery, ...], Field(max_length=20, exclude_if=not_)] = ()
     supplied: Annotated[tuple[Supplied, ...], Field(max_length=200, exclude_if=not_)] = ()
+    tools_there: Annotated[tuple[Name, ...], Field(max_length=500, exclude_if=not_)] = ()
     repeats: Annotated[str | None, Field(pattern=r"^Q-\d{4}-\d{6,12}$", exclude_if=not_)] = None
     prototypes: Annotated[Quantity | None, Field(exclude_if=not_)] = None
     assumptions: Annotated[tuple[Text, ...], Field(max_length=500, exclude_if=not_)] = ()

@@ -23,6 +23,7 @@ from services.glass.domain.buying.purchase import Lot
 from services.glass.domain.buying.sharing import cheapest_grinding
 from services.glass.domain.cutting.plan import Cut, plates_of_glass
 from services.glass.domain.findings import bought_together, cares_of, thicker_plate
+from services.glass.domain.supplied import alike_as_supplied, cut_from_his_glass, his_blank, supplied_by_element
 from services.glass.errors import CheckOfAnotherLens
 from services.optics.seats import alike_elements, bodies_of
 from shared_schemas.blanks import Blank, BlankForm, BlankPlan, MaterialModel
@@ -51,26 +52,42 @@ def plan_blanks(*, job: Job, check: CheckReport, rates: Rates, pictures: bool = 
     sizes, `CheckOfAnotherLens` where check and prescription name different elements.
     """
     rates = rates.in_order
-    elements, bodies = job.request.prescription.elements, bodies_of(job.request.prescription)
+    request = job.request
+    elements, bodies = request.prescription.elements, bodies_of(request.prescription)
     _the_check_is_of_this_lens(elements, check)
-    alike = alike_elements(prescription=job.request.prescription, bodies=bodies)
+    alike = alike_elements(prescription=request.prescription, bodies=bodies)
+    alike = alike_as_supplied(alike, [element.name for element in elements], request.supplied)
+    his_blanks = supplied_by_element(request.supplied, "blank")
 
-    def answer(position: int) -> Fitted | Finding:
-        return ways_of(
-            position=position, element=elements[position], finished=bodies[position], checked=check.elements[position], rates=rates
-        )
+    def answer(position: int) -> Fitted | Planned | Finding:
+        element = elements[position]
+        if element.name in his_blanks:
+            place, entry = his_blanks[element.name]
+            made = his_blank(
+                place=place, entry=entry, position=position, element=element, finished=bodies[position],
+                checked=check.elements[position], rates=rates,
+            )  # fmt: skip
+            return made if isinstance(made, Finding) else Planned(position, made[0], (), (made[1],))
+        return ways_of(position=position, element=element, finished=bodies[position], checked=check.elements[position], rates=rates)
 
     answers = {element.name: answer(position) for position, element in enumerate(elements) if element.name not in alike}
     refused = {name for name, one in answers.items() if isinstance(one, Finding)}
     if refused:
         places = [place for place, element in enumerate(elements) if alike.get(element.name, element.name) in refused]
         return Refusal(stage="glass", reasons=tuple(one for one in map(answer, places) if isinstance(one, Finding)))
-    ways = [one for one in answers.values() if isinstance(one, Fitted)]
     copies = Counter(alike.get(element.name, element.name) for element in elements)
-    of_glasses = [_of_one_glass(fitted, _terms(job, copies, fitted, rates), rates) for fitted in by_glass(ways)]
-    planned = sorted((element for of_glass in of_glasses for element in of_glass.planned), key=lambda element: element.position)
+    his_glass = supplied_by_element(request.supplied, "glass")
+    fitted = [one for one in answers.values() if isinstance(one, Fitted)]
+    his = [_of_his_glass(one, _terms(job, copies, [one], rates), rates) for one in fitted if one.element.name in his_glass]
+    ways = [one for one in fitted if one.element.name not in his_glass]
+    of_glasses = [_of_one_glass(of_glass, _terms(job, copies, of_glass, rates), rates) for of_glass in by_glass(ways)]
+    supplied = [*his, *(one for one in answers.values() if isinstance(one, Planned))]
+    planned = sorted((*(one for of in of_glasses for one in of.planned), *supplied), key=lambda one: one.position)
     positions = {element.name: position for position, element in enumerate(elements)}
-    materials = (material for of_glass in of_glasses for material in of_glass.materials)
+    materials = (
+        *(material for of_glass in of_glasses for material in of_glass.materials),
+        *(material for one in supplied for material in one.materials),
+    )
     return BlankPlan(
         currency=rates.base_currency,
         blanks=tuple(blank for element in planned for blank in element.blanks),
@@ -103,11 +120,15 @@ def _spare_elements(job: Job) -> int:
 
 @dataclass(frozen=True)
 class Planned:
-    """One element planned: its blanks, the form first that is likeliest at a middling number, whatever is asked for, and what to say of it."""
+    """One element planned: its blanks, the form first that is likeliest at a middling number, whatever is asked for, and what to say of it.
+
+    `materials` is glass of its own, which the customer supplies.
+    """
 
     position: int
     blanks: tuple[Blank, ...]
     findings: tuple[Finding, ...]
+    materials: tuple[MaterialModel, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -169,6 +190,14 @@ def _of_one_glass(fitted: Sequence[Fitted], terms: Terms, rates: Rates) -> OfOne
         notes=_notes(glass, {name: forms[0] for name, forms in firsts.items()}, [way.position for way in fitted]),
         cuts=tuple(cuts),
     )
+
+
+def _of_his_glass(fitted: Fitted, terms: Terms, rates: Rates) -> Planned:
+    """An element out of glass that the customer supplies: cut as the shop would cut its own."""
+    (planned,) = _of_one_glass([fitted], terms, rates).planned
+    stock = next(blank.stock for blank in planned.blanks if blank.form != "pressing" or blank is planned.blanks[-1])
+    blanks, material = cut_from_his_glass(planned.blanks, fitted.options[stock].bought_per_blank_g)
+    return Planned(planned.position, blanks, fitted.grade.findings, (material,))
 
 
 def _glass(fitted: Sequence[Fitted], terms: Terms, rates: Rates) -> _Glass:

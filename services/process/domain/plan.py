@@ -21,6 +21,14 @@ from services.process.domain.route.relaxations import bare, relaxations_of, rela
 from services.process.domain.tools.bought_parts import bought_parts, freight, parts_wanted, too_large_to_buy
 from services.process.domain.tools.plate_offers import offers_for
 from services.process.domain.tools.stop_part import stop_without_a_plate
+from services.process.domain.tools.supplied import (
+    coated_by_the_customer,
+    coated_elsewhere,
+    days_away,
+    not_needed,
+    sent_away,
+    tools_there,
+)
 from services.process.domain.tools.tooling import Toolroom, tooling_for, tools_owned, tools_wanted, trials_for, with_blocks
 from shared_schemas.blanks import BlankPlan
 from shared_schemas.check import CheckReport, Finding
@@ -102,7 +110,8 @@ def plan_operations(
         FigureOutOfRange: a size that no piece of glass has, from plans written by hand.
     """
     rates, prescription = rates_asked(rates.in_order, job.request.own_operations), job.request.prescription
-    elements = with_shared_runs(elements_of(prescription, check, blanks, rates), rates)
+    supplied = job.request.supplied
+    elements = with_shared_runs(coated_elsewhere(elements_of(prescription, check, blanks, rates), supplied), rates)
     groups = _groups(prescription, elements)
     wanted = tuple(parts_wanted(groups, prescription, rates))
     stops = (*beyond_capability(elements, rates), *too_large_to_buy(wanted, rates))
@@ -110,13 +119,16 @@ def plan_operations(
         return Refusal(stage="process", reasons=stops)
     plan_of = {work.name: element_plan(work, rates) for work in elements if work.part == work.name}
     plans = tuple(plan_of.values())
-    toolroom, wants = Toolroom(rates), tools_wanted(elements, [plan_of[work.part].lines for work in elements], rates)
+    toolroom = Toolroom(rates, tools_there(supplied, job.request.tools_there))
+    wants = tools_wanted(elements, [plan_of[work.part].lines for work in elements], rates)
+    away = days_away(supplied, blanks.alike)
     joined = [(one.back, other.front) for group in groups for one, other in pairwise(group)]
     cemented = tuple({group_name(group): group for group in reversed(groups) if len(group) > 1}.values())[::-1]
     blackened = prescription.barrel is not None
     of_groups = [group_route(group, rates, blackened=blackened) for group in cemented]
     of_lens = lens_route(groups, prescription, rates)
-    routes = (*(one.bare_route if job.prices_only else one.route for one in plans), *of_groups, of_lens)
+    of_elements = [one.bare_route if job.prices_only else one.route for one in plans]
+    routes = (*(sent_away(route, away.get(route.part, 0.0)) for route in of_elements), *of_groups, of_lens)
     return OperationPlan(
         currency=rates.base_currency,
         routes=routes,
@@ -143,6 +155,8 @@ def plan_operations(
             *unplanned(elements, prescription),
             *stop_without_a_plate(elements, prescription),
             *without_a_place(job.request.own_operations, routes),
+            *not_needed(supplied, wants),
+            *coated_by_the_customer(elements, supplied),
         ),
         cautions=cautions_for(elements, cemented=bool(cemented)),
         blocks=tuple(pictures_of_blocks([work for work in elements if work.part == work.name], rates)) if pictures else (),

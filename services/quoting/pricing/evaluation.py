@@ -108,6 +108,7 @@ class Evaluation:
             shop=shop,
             shortfalls=self.shortfalls,
             reuse=reuse,
+            supplied=self.plans.arrivals,
         )
 
     @property

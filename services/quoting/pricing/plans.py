@@ -104,6 +104,8 @@ class Plans:
     """The same without anything that an estimator set; the ways of making are chosen by it, so that what he set stays on the route he saw."""
     spare_parts: tuple[SpareLot, ...] = ()
     """What is delivered beside the lenses, at every quantity."""
+    arrivals: Mapping[str, tuple[str, date]] = field(default_factory=dict, compare=False, repr=False)
+    """For each part what it waits for from the customer, and the day on which that is there."""
     orders: Orders = field(default_factory=Orders, compare=False, repr=False)
     costs_known: dict[int, tuple[Route, tuple[Tooling, ...], WayCosts]] = field(default_factory=dict, compare=False, repr=False)
     """What the ways of each route cost, with its tools; plans with other routes for some parts go on with the rest."""

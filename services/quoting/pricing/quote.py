@@ -16,7 +16,7 @@ from services.quoting.pricing.in_time import Answer, Deadline
 from services.quoting.pricing.moved_figures import blank_places, moved_blank, moved_route
 from services.quoting.pricing.nearer.single_offers import single_offers
 from services.quoting.pricing.overridden.amended import amended
-from services.quoting.pricing.plans import Made, Plans, SpareLot, spread_tooling
+from services.quoting.pricing.plans import Made, Plans, spread_tooling
 from services.quoting.pricing.plate_offers import as_relaxations, quoted_offers
 from services.quoting.pricing.quoted_money import in_quote_currency
 from services.quoting.pricing.relaxations import combined_saving, most_saved_first, quoted_relaxations, with_full_block
@@ -24,6 +24,8 @@ from services.quoting.pricing.release_rows import figures_of_a_release
 from services.quoting.pricing.resting import Resting, findings_on, resting_on
 from services.quoting.pricing.second_key import needs_of_second_key
 from services.quoting.pricing.sooner import expedited
+from services.quoting.pricing.spare_parts import spare_lots
+from services.quoting.pricing.supplied import arrivals_of, findings_on_supplies
 from services.quoting.pricing.ways import as_choices
 from services.quoting.risk.draws import Risk, Uncertain, drivers, risk_of, spares_worth
 from services.quoting.risk.orders import Orders
@@ -32,7 +34,7 @@ from shared_schemas.check import CheckReport, Finding
 from shared_schemas.finding_kinds import finding
 from shared_schemas.load import LoadSnapshot
 from shared_schemas.operations import OperationPlan, Route
-from shared_schemas.order_terms import groups_by_name, terms_of
+from shared_schemas.order_terms import terms_of
 from shared_schemas.prescription import Prescription
 from shared_schemas.quote import (
     Break,
@@ -43,7 +45,6 @@ from shared_schemas.quote import (
     UnitCost,
     middle_quantity,
 )
-from shared_schemas.quote_request import QuoteRequest
 from shared_schemas.rates import Rates
 from shared_schemas.traveller import Job
 
@@ -115,6 +116,7 @@ def assembled(
         best_relaxations=combined_saving(plans, operations.relaxations, relaxed, against=middle, offers=operations.offers),
         findings=(
             *remarks_on(evaluations, plans),
+            *findings_on_supplies(evaluations, request.supplied, operations.alike),
             *needs_of_second_key(breaks, request, plans.terms),
             *figures_of_a_release(middle.made, plans),
             *findings_on(resting, rates, on=job.quoted_on, review_days=review_days),
@@ -145,18 +147,9 @@ def plans_for(
         load=load,
         classes=operations.classes,
         spare_parts=spare_lots(job.request, operations.alike),
+        arrivals=arrivals_of(job.request.supplied, operations),
     )
     return replace(plans, worked_out=plans, **as_set.of_plans) if as_set.settings else plans
-
-
-def spare_lots(request: QuoteRequest, alike: Mapping[str, str]) -> tuple[SpareLot, ...]:
-    """The spare parts of a request, each with the lot that it is made in: of what is alike the first of its kind."""
-
-    def first(name: str) -> str:
-        return alike.get(name, name)
-
-    groups = {called: "+".join(map(first, names)) for called, names in groups_by_name(request.prescription).items()}
-    return tuple(SpareLot(one.part, groups.get(one.part, first(one.part)), one.pieces) for one in request.spares)
 
 
 def refuse_other_lens(blanks: BlankPlan, operations: OperationPlan, rates: Rates) -> None:

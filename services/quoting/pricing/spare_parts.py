@@ -14,10 +14,11 @@ from decimal import ROUND_FLOOR, Decimal
 from services.optics.law import law
 from services.quoting.costs.money import price_step, rounded, rounded_up, total
 from services.quoting.pricing.planned import lots_needed
-from services.quoting.pricing.plans import Plans
+from services.quoting.pricing.plans import Plans, SpareLot
 from services.quoting.pricing.price import discounted_price, total_price_of, unit_price_of
 from services.quoting.pricing.price_list import evened_part_price, evened_unit_price
-from shared_schemas.order_terms import OrderedSparePart
+from shared_schemas.order_terms import OrderedSparePart, groups_by_name
+from shared_schemas.quote_request import QuoteRequest
 
 
 @dataclass(frozen=True)
@@ -116,6 +117,16 @@ def spare_part_price_at_most(*, by_list: Decimal, most: Decimal, amounts: Sequen
     """
     share = by_list * most / sum(amounts, Decimal(0)) / step
     return share.to_integral_value(rounding=ROUND_FLOOR) * step
+
+
+def spare_lots(request: QuoteRequest, alike: Mapping[str, str]) -> tuple[SpareLot, ...]:
+    """The spare parts of a request, each with the lot that it is made in: of what is alike the first of its kind."""
+
+    def first(name: str) -> str:
+        return alike.get(name, name)
+
+    groups = {called: "+".join(map(first, names)) for called, names in groups_by_name(request.prescription).items()}
+    return tuple(SpareLot(one.part, groups.get(one.part, first(one.part)), one.pieces) for one in request.spares)
 
 
 def priced_spares(plans: Plans, quantity: int) -> PricedSpares | None:

@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from functools import cached_property
+from types import MappingProxyType
 
 import numpy as np
 import numpy.typing as npt
@@ -61,6 +62,10 @@ def shop_of(
     """
     calendar = WorkingCalendar(rates.calendar, more_hours=more_hours)
     return Shop(calendar, Waits(rates, calendar, begin, load), rates, orders or Orders(), waited_share)
+
+
+NOTHING_ARRIVES: Mapping[str, tuple[str, date]] = MappingProxyType({})
+"""Nothing comes from the customer."""
 
 
 @dataclass(frozen=True)
@@ -168,6 +173,7 @@ def schedule(
     *, routes: Sequence[Route], operations: Mapping[str, Sequence[OperationCost]], materials: Sequence[MaterialCost],
     bought_parts: Sequence[BoughtPart], tooling: Sequence[Tooling], begin: date, shop: Shop,
     shortfalls: Mapping[str, Shortfall] = NOTHING_SHORT, reuse: Schedule | None = None,
+    supplied: Mapping[str, tuple[str, date]] = NOTHING_ARRIVES,
 ) -> Schedule:  # fmt: skip
     """An order in time. Parts that go as those of `reuse` are not followed anew.
 
@@ -184,9 +190,10 @@ def schedule(
         for route in routes
     }
     behind = others_h(steps)
+    from_customer = {part: (name, float(max((day - begin).days, 0))) for part, (name, day) in supplied.items()}
     outside = {
         part: Delivery(name, days, shop.calendar.hours_between(begin, begin + timedelta(days=math.ceil(days))))
-        for part, (name, days) in deliveries(routes, materials, bought_parts, tooling).items()
+        for part, (name, days) in deliveries(routes, materials, bought_parts, tooling, from_customer).items()
     }
     parts: dict[str, PartInTime] = {}
     for route in routes:

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from types import MappingProxyType
 from typing import NamedTuple
 
 import numpy as np
@@ -27,6 +28,10 @@ SHOWN = 5
 """So many of the things that decide a date are told."""
 LATER = 457
 """What is made again meets the waits of another draw: the one so many places on."""
+
+
+NOTHING_SUPPLIED: Mapping[str, tuple[str, float]] = MappingProxyType({})
+"""Nothing comes from the customer."""
 
 
 @dataclass(frozen=True)
@@ -56,9 +61,10 @@ class PartInTime:
 
 
 def deliveries(
-    routes: Sequence[Route], materials: Sequence[MaterialCost], bought_parts: Sequence[BoughtPart], tooling: Sequence[Tooling]
-) -> dict[str, tuple[str, float]]:
-    """What each part waits for longest from outside, with its calendar days: glass, tools, for the lens bought parts."""
+    routes: Sequence[Route], materials: Sequence[MaterialCost], bought_parts: Sequence[BoughtPart], tooling: Sequence[Tooling],
+    supplied: Mapping[str, tuple[str, float]] = NOTHING_SUPPLIED,
+) -> dict[str, tuple[str, float]]:  # fmt: skip
+    """What each part waits for longest from outside, with its calendar days: glass, tools, what the customer supplies, for the lens bought parts."""
     waits: dict[str, tuple[str, float]] = {}
     parts = {route.part for route in routes}
 
@@ -71,6 +77,8 @@ def deliveries(
             later(member, f"glass {material.model.glass}", material.lead_days)
     for tool in tooling:
         later(tool.part, tool.name, tool.lead_days)
+    for part, (name, days) in supplied.items():
+        later(part, name, days)
     for bought in bought_parts:
         later(routes[-1].part, bought.name, bought.lead_days)
     return waits

@@ -7,9 +7,9 @@ from difflib import get_close_matches
 
 from services.quoting.costs.money import currency_on
 from services.quoting.errors import CurrencyNotOfTheDay
+from services.quoting.service.order_checks import faults_of_order
 from shared_schemas.glass_reference import GlassNotFound, find_glass
 from shared_schemas.indications import slips_of_notation
-from shared_schemas.order_terms import groups_by_name
 from shared_schemas.problem import ProblemDetail
 from shared_schemas.quote_request import QuoteRequest
 from shared_schemas.rates import Rates
@@ -23,7 +23,7 @@ def faults_of_request(request: QuoteRequest, *, rates: Rates, today: date) -> li
         *_indications(request),
         *_terms(request, rates),
         *_own_operations(request, rates),
-        *_spares(request),
+        *faults_of_order(request),
         *_currency_of_the_day(request, rates, today),
         *_day(request, today),
     ]
@@ -80,31 +80,6 @@ def _own_operations(request: QuoteRequest, rates: Rates) -> list[ProblemDetail]:
         for number, name in enumerate(request.own_operations)
         if name not in known
     ]
-
-
-def _spares(request: QuoteRequest) -> list[ProblemDetail]:
-    """Spare parts that the lens does not have, and parts that are asked for twice."""
-    known = [*(element.name for element in request.prescription.elements), *groups_by_name(request.prescription)]
-    faults, seen = [], set[str]()
-    for number, spare in enumerate(request.spares):
-        pointer = f"/spares/{number}/part"
-        if spare.part not in known:
-            near = get_close_matches(spare.part, known, cutoff=0.5) or known
-            reason = f"the lens has no part called {spare.part}"
-            faults.append(
-                ProblemDetail(
-                    pointer=pointer, reason=reason, figure=spare.part, limit=", ".join(known), remedy=f"one of {', '.join(near)}"
-                )
-            )
-        elif spare.part in seen:
-            reason = f"spare parts of {spare.part} are asked for twice"
-            faults.append(
-                ProblemDetail(
-                    pointer=pointer, reason=reason, figure=spare.part, limit="each once", remedy="one entry with all its pieces"
-                )
-            )
-        seen.add(spare.part)
-    return faults
 
 
 def _indications(request: QuoteRequest) -> list[ProblemDetail]:

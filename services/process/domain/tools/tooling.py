@@ -116,7 +116,9 @@ def _of_asphere(work: ElementWork, face: FaceWork, lines: ElementLines, rates: R
 class Toolroom:
     """The tools of the rates by kind, and what a new one of each kind costs."""
 
-    def __init__(self, rates: Rates) -> None:
+    def __init__(self, rates: Rates, there: frozenset[str] = frozenset()) -> None:
+        self.there = there
+        """Tools by name that are there for this job, whatever the rates have: supplied by the customer, or of an order that it repeats."""
         self.currency = rates.base_currency
         self.owned: dict[str, list[ToolingRow]] = {}
         self._new: dict[str, ToolingRow] = {}
@@ -134,6 +136,8 @@ class Toolroom:
 
     def serving(self, want: Want) -> ToolingRow | None:
         """The owned tool that serves a need; what is made for an aspheric face serves that form alone."""
+        if want.name in self.there:
+            return self.new(want.kind).model_copy(update={"name": want.name, "owned": True, "form": want.form})
         if not want.form:
             return self.that_serves(want.kind, want.size_mm)
         return next((row for row in self.owned.get(want.kind, ()) if row.form == want.form), None)
@@ -194,7 +198,7 @@ def trials_for(elements: Sequence[ElementWork], toolroom: Toolroom) -> tuple[Too
         for face in work.faces:
             if face.design is not None and face.design.name not in first:
                 first[face.design.name] = toolroom.trial(face.design, work.name)
-    return tuple(first.values())
+    return tuple(trial for trial in first.values() if trial.name not in toolroom.there)
 
 
 def with_blocks(relaxations: Iterable[Relaxation], wants: Sequence[Want], toolroom: Toolroom) -> Iterator[Relaxation]:
