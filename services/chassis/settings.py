@@ -86,7 +86,8 @@ class Settings(BaseSettings):
     `most_quick_work_s` seconds of one processor by the estimate at intake; above `most_work_s` a request is refused. Of each key
     `most_started_at_once` single quotes are started as they come.
 
-    `proposals_kept_days`: how long a proposed rate table is kept, and what it would do. The others of that name: doorbells that were rung,
+    `proposals_kept_days`: how long a proposed rate table is kept, and what it would do. `what_ifs_kept_days`: the same of copies of quotes in which
+    something is changed. The others of that name: doorbells that were rung,
     what happened to quotes that are settled, keys of callers for their requests, dead letters that were replayed, deliveries to endpoints, snapshots of the book of
     load. `certificates` and `watched_folders`: files in PEM whose end,
     and folders whose free space, `/metrics/suite` is to tell. `write_check_every_s`: how often `/readyz` tries at most whether PostgreSQL takes a write.
@@ -137,6 +138,7 @@ class Settings(BaseSettings):
     most_quick_work_s: Annotated[float, Field(gt=0)] = 3.0
     most_work_s: Annotated[float, Field(gt=0)] = 45.0
     proposals_kept_days: Annotated[int, Field(ge=1, le=365)] = 14
+    what_ifs_kept_days: Annotated[int, Field(ge=1, le=365)] = 14
     outbox_kept_days: Annotated[int, Field(ge=1)] = 7
     events_kept_days: Annotated[int, Field(ge=1)] = 90
     idempotency_kept_days: Annotated[int, Field(ge=1)] = 30

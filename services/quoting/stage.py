@@ -16,6 +16,7 @@ from services.quoting.service.intake import QUOTES
 from services.quoting.service.keeping import forget_what_is_over, pack_tightly, tell_what_expired
 from services.quoting.service.order_events import take_in
 from services.quoting.service.runs import RunKind, failed, kind_of, settle
+from services.quoting.service.what_if import WHAT_IFS
 from services.quoting.store.blocks import digest_of
 from services.quoting.store.rows import DeadLetter, Outcome
 from services.quoting.webhooks.delivering import deliver
@@ -25,7 +26,7 @@ from shared_schemas.traveller import Refusal
 
 log = logging.getLogger(__name__)
 
-KINDS = (QUOTES, IMPACTS)
+KINDS = (QUOTES, IMPACTS, WHAT_IFS)
 """Every kind of run that goes through the queue."""
 
 

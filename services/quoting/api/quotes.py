@@ -28,6 +28,7 @@ from services.quoting.api import (
     readiness,
     ubl,
     webhooks,
+    what_if,
     win_rate,
     worksheet,
 )
@@ -67,6 +68,7 @@ from shared_schemas.quote_request import QuoteRequest
 router = APIRouter(route_class=CheckedRoute)
 for part in (
     life,
+    what_if,
     archive,
     batches,
     estimates,

@@ -7,14 +7,27 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from decimal import Decimal
+from typing import Protocol
 
 from services.quoting.pricing.price import LEFT_OVER
 from shared_schemas.check import Finding
 from shared_schemas.finding_kinds import finding
 from shared_schemas.lead_times import Line
-from shared_schemas.quote import Break
 from shared_schemas.quote_request import QuoteRequest
 from shared_schemas.rates import CommercialRow
+
+
+class Priced(Protocol):
+    """A quantity with its price, line by line, and the chance of a loss."""
+
+    @property
+    def quantity(self) -> int: ...
+
+    @property
+    def lines(self) -> Sequence[Line]: ...
+
+    @property
+    def loss_chance(self) -> float | None: ...
 
 
 def margin_reached(lines: Sequence[Line]) -> float:
@@ -24,7 +37,7 @@ def margin_reached(lines: Sequence[Line]) -> float:
     return float((price - paid) / price) if price > 0 else -1.0
 
 
-def needs_of_second_key(breaks: Sequence[Break], request: QuoteRequest, terms: CommercialRow) -> Iterator[Finding]:
+def needs_of_second_key(breaks: Sequence[Priced], request: QuoteRequest, terms: CommercialRow) -> Iterator[Finding]:
     """What of a quote is below the floor or above the limit of its terms, quantity by quantity; nothing where nobody overrode a figure."""
     if not request.overrides:
         return
@@ -33,7 +46,7 @@ def needs_of_second_key(breaks: Sequence[Break], request: QuoteRequest, terms: C
         yield from _above_limit(f"/breaks/{place}", one, terms)
 
 
-def _below_floor(pointer: str, one: Break, terms: CommercialRow) -> Iterator[Finding]:
+def _below_floor(pointer: str, one: Priced, terms: CommercialRow) -> Iterator[Finding]:
     floor, reached = terms.margin_floor_share, margin_reached(one.lines)
     if floor is None or reached >= floor:
         return
@@ -48,7 +61,7 @@ def _below_floor(pointer: str, one: Break, terms: CommercialRow) -> Iterator[Fin
     )
 
 
-def _above_limit(pointer: str, one: Break, terms: CommercialRow) -> Iterator[Finding]:
+def _above_limit(pointer: str, one: Priced, terms: CommercialRow) -> Iterator[Finding]:
     limit, chance = terms.loss_chance_limit, one.loss_chance
     if limit is None or chance is None or chance <= limit:
         return

@@ -1,4 +1,4 @@
-"""What is under way and no longer wanted: a quote, a batch, or an impact. It is settled as cancelled, and no stage begins on it any more."""
+"""What is under way and no longer wanted: a quote, a batch, an impact, or a what-if. It is settled as cancelled, and no stage begins on it any more."""
 
 from __future__ import annotations
 
@@ -20,6 +20,7 @@ from services.quoting.store.impacts import IMPACT_RUNS, ImpactStore
 from services.quoting.store.repository import QUOTE_RUNS, QuoteStore
 from services.quoting.store.rows import Outcome, StoredQuote
 from services.quoting.store.runs import Runs, RunTable
+from services.quoting.store.what_ifs import WHAT_IF_RUNS, WhatIfStore
 
 log = logging.getLogger(__name__)
 
@@ -49,6 +50,12 @@ def cancel_impact(number: str, *, caller: Caller, now: datetime, resources: Reso
     """Hold no more quotes against the proposal of an impact; raises `ImpactUnknown`."""
     ImpactStore(resources.database).impact(number)
     _cancel(IMPACT_RUNS, IMPACT_RUNS.group, number, caller=caller, now=now, resources=resources)
+
+
+def cancel_what_if(number: str, *, caller: Caller, now: datetime, resources: Resources) -> None:
+    """Work out no more copies of a what-if; raises `WhatIfUnknown`."""
+    WhatIfStore(resources.database).what_if(number)
+    _cancel(WHAT_IF_RUNS, WHAT_IF_RUNS.group, number, caller=caller, now=now, resources=resources)
 
 
 def _cancel(

@@ -38,6 +38,7 @@ def forget_what_is_over(resources: Resources) -> None:
         idempotency_keys=settings.idempotency_kept_days,
         letters=settings.letters_kept_days,
         impacts=settings.proposals_kept_days,
+        what_ifs=settings.what_ifs_kept_days,
         deliveries=settings.deliveries_kept_days,
     )
     gone = forget(resources.database, kept, now=datetime.now(UTC))

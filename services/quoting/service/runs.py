@@ -23,13 +23,14 @@ from services.quoting.store.repository import QUOTE_RUNS
 from services.quoting.store.rows import DeadLetter, Outcome, Start
 from services.quoting.store.runs import Runs, RunTable
 from services.quoting.store.turns import admit_in_turn
+from services.quoting.store.what_ifs import WHAT_IF_RUNS
 from shared_schemas.pipeline import LAST, STATIONS, Station, queue_of
 from shared_schemas.quote_request import QuoteRequest
 from shared_schemas.traveller import Failure, Job
 
 log = logging.getLogger(__name__)
 
-TABLES = (QUOTE_RUNS, IMPACT_RUNS)
+TABLES = (QUOTE_RUNS, IMPACT_RUNS, WHAT_IF_RUNS)
 """Where runs lie that share the workers."""
 
 Conclusion = Callable[[str, Mapping[str, bytes], Resources], Outcome]

@@ -39,6 +39,8 @@ def refuse_when_full(connection: Connection, caller: str, asked: int, bounds: Bo
                 select caller from quoting.quotes where status = 'accepted'
                 union all
                 select i.caller from quoting.impacted_quotes e join quoting.impacts i on i.number = e.impact where e.status = 'accepted'
+                union all
+                select w.caller from quoting.what_if_copies c join quoting.what_ifs w on w.number = c.what_if where c.status = 'accepted'
             ) as unfinished
         """),
         {"caller": caller},

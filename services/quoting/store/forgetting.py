@@ -22,6 +22,7 @@ class KeptDays:
     idempotency_keys: int
     letters: int
     impacts: int
+    what_ifs: int
     deliveries: int
 
 
@@ -33,6 +34,7 @@ WHERE = {
     "idempotency_keys": ("idempotency_keys k", "k.created_at < :before"),
     "letters": ("dead_letters d", "d.replayed_at < :before and not " + _UNDER_WAY.format(row="d")),
     "impacts": ("impacts i", "i.created_at < :before"),
+    "what_ifs": ("what_ifs w", "w.created_at < :before"),
     "deliveries": ("webhook_deliveries w", "w.settled_at < :before"),
 }
 """Table and condition of what is forgotten of each kind. What belongs to a quote under way stays."""

@@ -1,4 +1,5 @@
-"""Runs through the queue in PostgreSQL: one mechanism for quotes, for batches of them, and for quotes held against other rates.
+"""Runs through the queue in PostgreSQL: one mechanism for quotes, for batches of them, for quotes held against other
+rates, and for copies of quotes in which something is changed.
 
 A run is a row with `number`, `attempt`, `status` and `next_check_at`. It is accepted, started, started again when it is overdue,
 and settled once. Runs whose turn has not come wait outside the queues, without a `next_check_at`, until they are let in (`turns`);
@@ -40,7 +41,7 @@ class RunTable:
     start: str
     """The query that gives a run's start at its present attempt."""
     group: str
-    """The column that names the batch or impact which a run was asked for with."""
+    """The column that names the batch, impact or what-if which a run was asked for with."""
     large: str
     """Whether a run is one of much work."""
     first_attempt: str
@@ -236,11 +237,11 @@ def by_number(connection: Connection, number: str) -> str:
 
 
 def used_for(connection: Connection, key: IdempotencyKey | None) -> str | None:
-    """The row, batch or impact that a key was used for; raises `IdempotencyKeyReused` if that had another body."""
+    """The row, batch, impact or what-if that a key was used for; raises `IdempotencyKeyReused` if that had another body."""
     if key is None:
         return None
     row = connection.execute(
-        text("select coalesce(number, batch, impact) as number, body_sha256 from quoting.idempotency_keys "
+        text("select coalesce(number, batch, impact, what_if) as number, body_sha256 from quoting.idempotency_keys "
              "where caller = :caller and route = :route and key = :key"),
         {"caller": key.caller, "route": key.route, "key": key.key},
     ).one_or_none()  # fmt: skip
@@ -253,14 +254,14 @@ def used_for(connection: Connection, key: IdempotencyKey | None) -> str | None:
 
 def use_key(
     connection: Connection, key: IdempotencyKey | None, *, now: datetime, number: str | None = None, batch: str | None = None,
-    impact: str | None = None,
+    impact: str | None = None, what_if: str | None = None,
 ) -> None:  # fmt: skip
     """Note what a key was used for."""
     if key is not None:
         connection.execute(
-            text("insert into quoting.idempotency_keys (caller, route, key, body_sha256, number, batch, impact, created_at) "
-                 "values (:caller, :route, :key, :body_sha256, :number, :batch, :impact, :now)"),
-            {"number": number, "batch": batch, "impact": impact, "now": now, **vars(key)},
+            text("insert into quoting.idempotency_keys (caller, route, key, body_sha256, number, batch, impact, what_if, created_at) "
+                 "values (:caller, :route, :key, :body_sha256, :number, :batch, :impact, :what_if, :now)"),
+            {"number": number, "batch": batch, "impact": impact, "what_if": what_if, "now": now, **vars(key)},
         )  # fmt: skip
 
 

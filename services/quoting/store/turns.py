@@ -1,8 +1,8 @@
 """Whose turn it is: runs that wait outside the queues are let in so that every key has its fair share of the work.
 
-All runs without an outcome are looked at together, whether they were asked for one by one, in batches, or to hold quotes against
-proposed rates. The next to be let in is of the key that has the least work under way (weighted fair queueing, by the estimate that
-each run carries); of one key's runs single quotes go first, then batches, then impacts, each in the order they were asked for.
+All runs without an outcome are looked at together, whether they were asked for one by one, in batches, to hold quotes against
+proposed rates, or as copies in which something is changed. The next to be let in is of the key that has the least work under way (weighted fair queueing, by the estimate that
+each run carries); of one key's runs single quotes go first, then copies of what-ifs, then batches, then impacts, each in the order they were asked for.
 Nothing is remembered but the runs themselves. Runs of much work have places of their own.
 
 Source:
@@ -27,7 +27,7 @@ after, and looked after again. Several times what such a quote takes."""
 
 NEXT = text("""
     with waiting as (
-        select 'quoting.quotes' as lies_in, q.number, q.caller, q.work_s, (q.batch is not null)::int as class, q.position as turn, 0 as place
+        select 'quoting.quotes' as lies_in, q.number, q.caller, q.work_s, 2 * (q.batch is not null)::int as class, q.position as turn, 0 as place
         from (select distinct caller from quoting.quotes
               where status = 'accepted' and next_check_at is null and large = :large) c
         cross join lateral (
@@ -36,10 +36,15 @@ NEXT = text("""
             order by (n.batch is not null), n.position limit :most
         ) q
         union all
-        (select 'quoting.impacted_quotes', e.number, i.caller, q.work_s, 2, i.position, e.place
+        (select 'quoting.impacted_quotes', e.number, i.caller, q.work_s, 3, i.position, e.place
          from quoting.impacted_quotes e join quoting.impacts i on i.number = e.impact join quoting.quotes q on q.number = e.quote
          where e.status = 'accepted' and e.next_check_at is null and q.large = :large
          order by i.position, e.place limit 10 * :most)
+        union all
+        (select 'quoting.what_if_copies', c.number, w.caller, c.work_s, 1, w.position, c.place
+         from quoting.what_if_copies c join quoting.what_ifs w on w.number = c.what_if
+         where c.status = 'accepted' and c.next_check_at is null and c.large = :large
+         order by w.position, c.place limit 10 * :most)
     ),
     under_way as (
         select caller, sum(work_s) as work_s, count(*) as runs from (
@@ -51,6 +56,9 @@ NEXT = text("""
             select i.caller, q.work_s
             from quoting.impacted_quotes e join quoting.impacts i on i.number = e.impact join quoting.quotes q on q.number = e.quote
             where e.status = 'accepted' and e.next_check_at is not null and q.large = :large
+            union all
+            select w.caller, c.work_s from quoting.what_if_copies c join quoting.what_ifs w on w.number = c.what_if
+            where c.status = 'accepted' and c.next_check_at is not null and c.large = :large
         ) as all_of_them group by caller
     )
     select w.lies_in, w.number
