@@ -154,8 +154,8 @@ class BlankwrightClient(EstimateCalls, IntakeCalls):
         return self.asked(Quote, "GET", _place(number), query={"revision": _or_none(revision)})
 
     def cancel(self, number: str) -> None:
-        """Cancel what is under way of the quote, batch or impact of that number."""
-        place = {"B": "quote-batches", "I": "rates/impact"}.get(number[:1], "quotes")
+        """Cancel what is under way of the quote, batch, impact or what-if of that number."""
+        place = {"B": "quote-batches", "I": "rates/impact", "W": "what-ifs"}.get(number[:1], "quotes")
         _fine(self._send("DELETE", f"/v1/{place}/{in_path(number, safe='')}"))
 
     def sheet(self, number: str, revision: int | None = None) -> str:
@@ -189,7 +189,7 @@ class BlankwrightClient(EstimateCalls, IntakeCalls):
                 on_counts(counts)
             return found, found.status
 
-        return self._awaited(look, what="batch", number=number, ends=frozenset({"finished"}), timeout_s=timeout_s)
+        return self.awaited(look, what="batch", number=number, ends=frozenset({"finished"}), timeout_s=timeout_s)
 
     def wait_for_quote(
         self, number: str, timeout_s: float = 120.0, on_status: Callable[[str], None] = lambda _: None,
@@ -209,9 +209,9 @@ class BlankwrightClient(EstimateCalls, IntakeCalls):
                 on_status(seen)
             return found, seen
 
-        return self._awaited(look, what="quote", number=number, ends=FINAL_STATUSES, timeout_s=timeout_s)
+        return self.awaited(look, what="quote", number=number, ends=FINAL_STATUSES, timeout_s=timeout_s)
 
-    def _awaited(
+    def awaited(
         self, look: Callable[[], tuple[Answer, str]], *, what: str, number: str, ends: Collection[str], timeout_s: float
     ) -> Answer:  # fmt: skip
         """What `look` finds when its status is one of `ends`. Raises `WaitedTooLong`, or `ContactLost` when the server stays away."""
@@ -300,7 +300,7 @@ class BlankwrightClient(EstimateCalls, IntakeCalls):
             on_count(found.worked_out)
             return found, found.status
 
-        return self._awaited(look, what="impact", number=number, ends=frozenset({"done"}), timeout_s=timeout_s)
+        return self.awaited(look, what="impact", number=number, ends=frozenset({"done"}), timeout_s=timeout_s)
 
     def is_ready(self) -> bool:
         """Whether the server says that it can work."""

@@ -28,6 +28,7 @@ from services.desk import (
     rate_commands,
     requote_commands,
     webhook_commands,
+    what_if_commands,
 )
 
 app = typer.Typer(
@@ -38,6 +39,7 @@ for commands in (
     quote_commands,
     intake_commands,
     requote_commands,
+    what_if_commands,
     estimate_commands,
     feed_commands,
     order_commands,

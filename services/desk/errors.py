@@ -30,7 +30,7 @@ from pathlib import Path
 
 from shared_schemas.problem import Explained, Problem, ProblemDetail
 
-LOOK_AGAIN = {"quote": "show", "batch": "batch --number", "impact": "impact --number"}
+LOOK_AGAIN = {"quote": "show", "batch": "batch --number", "impact": "impact --number", "what-if": "what-if"}
 """The command that shows what is waited for."""
 
 

@@ -8,7 +8,7 @@ from starlette.concurrency import run_in_threadpool
 from services.chassis.json_bodies import CheckedRoute
 from services.chassis.web import Tools, answers
 from services.quoting.api.parts import How, Now, SalesOrEngineer, accepting, answer, finished_answers
-from services.quoting.service.cancel import cancel_what_if
+from services.quoting.service import cancel
 from services.quoting.service.what_if import accept_what_if, what_if_document
 from services.quoting.store.what_ifs import WhatIfStore
 from shared_schemas.what_if import WhatIf, WhatIfAccepted, WhatIfRequest
@@ -28,7 +28,7 @@ PATH = "/v1/what-ifs/{number}"
         **finished_answers(WhatIf),
     },
 )
-async def ask_what_if(number: str, asked: WhatIfRequest, caller: SalesOrEngineer, tools: Tools, now: Now, how: How) -> Response:
+async def request_what_if(number: str, asked: WhatIfRequest, caller: SalesOrEngineer, tools: Tools, now: Now, how: How) -> Response:
     what_if, is_new = await accepting(
         accept_what_if,
         number,
@@ -70,6 +70,6 @@ def get_what_if(number: str, caller: SalesOrEngineer, tools: Tools) -> WhatIf:
     response_model=WhatIf,
     responses=answers("not-found", "invalid"),
 )
-def cancel(number: str, caller: SalesOrEngineer, tools: Tools, now: Now) -> WhatIf:
-    cancel_what_if(number, caller=caller, now=now, resources=tools)
+def cancel_what_if(number: str, caller: SalesOrEngineer, tools: Tools, now: Now) -> WhatIf:
+    cancel.cancel_what_if(number, caller=caller, now=now, resources=tools)
     return what_if_document(number, tools)
