@@ -48,6 +48,7 @@ OPERATIONS: dict[str, str] = {
     "follow_quote": "GET /v1/quotes/{number}/events",
     "explain_quote": "GET /v1/quotes/{number}/explanation",
     "request_promise": "POST /v1/quotes/{number}/promise",
+    "get_worksheet": "GET /v1/quotes/{number}/worksheet",
     "requote": "POST /v1/quotes/{number}/requote",
     "request_what_if": "POST /v1/quotes/{number}/what-if",
     "get_what_if": "GET /v1/what-ifs/{number}",
