@@ -1,4 +1,4 @@
-"""A file becomes a quote request: a request or a prescription as JSON, or a table of surfaces as CSV."""
+"""A file becomes a quote request: a request or a prescription as JSON. Any other file is read by `services/desk/intake`."""
 
 from __future__ import annotations
 
@@ -12,23 +12,18 @@ from pydantic import ValidationError
 
 from services.chassis.problems import details_of_invalid
 from services.desk.errors import FileUnreadable, OptionUnusable, RequestUnreadable
-from services.desk.table_intake import prescription_from_table
+from services.desk.intake.draft import USUAL_QUANTITIES
 from shared_schemas.prescription import Prescription
 from shared_schemas.quote_request import QuoteRequest
 
 LARGEST_FILE_BYTES = 1024 * 1024
-TABLE_SUFFIXES = (".csv", ".tsv", ".txt")
 SPREADSHEET_MARKS = (b"PK\x03\x04", b"\xd0\xcf\x11\xe0")
 """First bytes of zipped and of older office files."""
-
-USUAL_QUANTITIES = (5, 25, 100)
 
 
 def read_prescription(path: Path, *, content: bytes | None = None) -> Prescription:
     """The prescription in a file, also when a whole quote request is around it. Raises `FileUnreadable`."""
-    document = _document(path, content)
-    if isinstance(document, Prescription):
-        return document
+    document = read_object(path, "a prescription, or a quote request", content=content)
     inner = document.get("prescription", document)
     try:
         return Prescription.model_validate(inner)
@@ -43,13 +38,10 @@ def read_request(
 
     A bare prescription gets the usual quantities unless others are asked, which is said and goes with the request. Raises `FileUnreadable`.
     """
-    found = _document(path, content)
+    found = read_object(path, "a prescription, or a quote request", content=content)
     said = {name: value for name, value in asked.items() if value is not None}
-    if isinstance(found, Prescription):
-        document: dict[str, Any] = {"prescription": found.model_dump(mode="json")} | said
-    else:
-        document = (found if "prescription" in found else {"prescription": found}) | said
-    if "quantities" not in document and (isinstance(found, Prescription) or "prescription" not in found):
+    document = (found if "prescription" in found else {"prescription": found}) | said
+    if "quantities" not in document and "prescription" not in found:
         many = ", ".join(map(str, USUAL_QUANTITIES))
         document |= {
             "quantities": list(USUAL_QUANTITIES),
@@ -78,12 +70,6 @@ def read_json(path: Path, *, content: bytes | None = None) -> Any:
         return json.loads(text, parse_constant=_no_such_number)
     except (ValueError, RecursionError) as fault:
         raise FileUnreadable(path.name, f"it is not JSON: {fault}") from fault
-
-
-def _document(path: Path, content: bytes | None = None) -> dict[str, Any] | Prescription:
-    if content is None and path.suffix.lower() in TABLE_SUFFIXES:
-        return prescription_from_table(_text(path), title=path.stem[:200] or "a lens", name=path.name)
-    return read_object(path, "a prescription, or a quote request", content=content)
 
 
 def _text(path: Path) -> str:

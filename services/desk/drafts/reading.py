@@ -14,9 +14,10 @@ from pydantic import ValidationError
 
 from services.chassis.problems import details_of_invalid
 from services.desk.drafts.digest import digest_of
+from services.desk.drafts.look_over import answers_of_reader
 from services.desk.errors import DeskError, FileUnreadable, ReadingBroke, RequestUnreadable
-from services.desk.request_file import decoded
-from services.desk.table_intake import prescription_from_table
+from services.desk.intake.draft import read_intake
+from services.desk.intake.grids import is_list_of_rows
 from shared_schemas.intake import MOST_BYTES, Assumption, IntakeDraft, IntakeRequest
 from shared_schemas.quote_request import QuoteRequest
 
@@ -47,9 +48,7 @@ def read(asked: IntakeRequest, content: bytes) -> IntakeDraft:
         document = json_in(content, asked.name)
         if document is not None:
             return _of_document(document, asked)
-        title = asked.name.rpartition(".")[0][:200] or "a lens"
-        made = prescription_from_table(decoded(content, asked.name), title=title, name=asked.name)
-        return _of_document(made.model_dump(mode="json"), asked)
+        return read_intake(content, name=asked.name, sheet=asked.sheet, answers=answers_of_reader(asked.answers), asked=asked.asked)
     except DeskError:
         raise
     except Exception as fault:
@@ -80,8 +79,10 @@ def json_in(content: bytes, name: str) -> dict[str, Any] | None:
         if not name.lower().endswith(".json") and not text.startswith('{"'):
             return None
         raise FileUnreadable(name, f"it is not JSON: {fault}") from fault
+    if is_list_of_rows(document):
+        return None
     if not isinstance(document, dict):
-        raise FileUnreadable(name, "it must hold one JSON object: a prescription, or a quote request")
+        raise FileUnreadable(name, "it must hold one JSON object: a prescription, or a quote request; or a list of rows")
     return document
 
 

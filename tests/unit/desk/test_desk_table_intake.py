@@ -5,7 +5,8 @@ from __future__ import annotations
 import pytest
 
 from services.desk.errors import TableUnreadable
-from services.desk.table_intake import MOST_ROWS, prescription_from_table
+from tests.unit.desk.reading_tables import blamed, prescription_from_table
+from shared_schemas.intake import MOST_ROWS
 
 HEAD = "surface,radius_mm,thickness_mm,glass,clear_diameter_mm,diameter_mm\n"
 TRIPLET = HEAD + (  # radii and thicknesses: triplet, Smith, Modern Optical Engineering, 4th ed., p. 118-119
@@ -16,12 +17,6 @@ TRIPLET = HEAD + (  # radii and thicknesses: triplet, Smith, Modern Optical Engi
     "5,204.52,5.90,N-SK4,23.2,24\n6,-37.05,77.405,,23.2,\nimage,,,,,\n"
 )
 DOUBLET = HEAD + "1,62.0,6,N-BK7,24,25\n2,-45.1,2.5,N-SF2,24,26\n3,plano,,,24,\n"
-
-
-def blamed(text: str) -> list[str]:
-    with pytest.raises(TableUnreadable) as caught:
-        prescription_from_table(text, title="t")
-    return [error.reason for error in caught.value.errors]
 
 
 def test_the_published_triplet_is_read_with_its_stop() -> None:
@@ -64,20 +59,19 @@ def test_a_finite_object_is_read() -> None:
 
 
 def test_every_unreadable_cell_is_named_by_row_and_column() -> None:
-    text = HEAD + "1,62.O,6 mm,N-BK7,,25\n2,0,-2.5,N-SF2,24,26\n3,plano,,,nan,\n"
+    text = HEAD + "1,62.O,6 ells,N-BK7,,25\n2,0,-2.5,N-SF2,24,26\n3,plano,,,nan,\n"
     assert blamed(text) == [
-        "row 2, thickness_mm: '6 mm' is no number",
         "row 2, radius_mm: '62.O' is no number",
-        "row 2, clear_diameter_mm: the cell is empty",
         "row 3, thickness_mm: -2.5 is not above 0",
         "row 4, clear_diameter_mm: 'nan' is no number",
+        "row 2, thickness_mm: 'ells' is not understood",
     ]
 
 
 @pytest.mark.parametrize(
     ("text", "words"),
     [
-        (HEAD + "1,50,5,N-BK7,24,\n2,-50,,,24,\n", "row 2, diameter_mm: the element has no diameter"),
+        (HEAD + "1,50,5,N-BK7,,\n2,-50,,,,\n", "row 2, diameter_mm: L1 has neither a diameter nor a clear one"),
         (HEAD + "1,50,5,N-BK7,24,25\n2,-50,,,24,26\n", "row 3, diameter_mm: the front of the element says 25"),
         (HEAD + "1,50,5,N-BK7,24,25\n", "row 2, glass: the element has no back face"),
         (HEAD + "1,50,5,,24,25\n2,-50,,,24,\n", "row 2, glass: no glass comes before or after this face"),
@@ -87,7 +81,7 @@ def test_every_unreadable_cell_is_named_by_row_and_column() -> None:
         (HEAD + "1,50,5,N-BK7,24,25\n2,-8,,,24,\n", "row 3, radius_mm: a radius of -8 mm"),
         (HEAD + "1,50,5,N-BK7,26,25\n2,-50,,,24,\n", "row 2, clear_diameter_mm: the clear diameter of 26 mm is larger"),
         ("surface,radius_mm,glass,clear_diameter_mm\n", "row 1, thickness_mm: the column is missing"),
-        (HEAD.replace("diameter_mm\n", "diameter_mm,colour\n"), "row 1, colour: unknown column"),
+        (HEAD.replace("diameter_mm\n", "diameter_mm,colour\n") + "1,50,5,N-BK7,24,25,red\n2,-50,,,24,\n", "row 1, colour: unknown column"),
         (HEAD.replace("surface", "glass"), "row 1, glass: the column is there twice"),
     ],
 )
