@@ -17,6 +17,7 @@ from services.desk.drafts.names_in_rates import NONE, questions_of_names, tidied
 from services.desk.drafts.places import put_at
 from services.desk.drafts.repairs import KEEP, REPAIR, questions_of_refusal, repair_answer, slips_in, tolerances_taken
 from services.desk.errors import AnswersUnusable
+from services.desk.intake.record import in_words
 from shared_schemas.check import CheckReport, FieldChange
 from shared_schemas.intake import Assumption, IntakeDraft, Question
 from shared_schemas.prescription import Prescription
@@ -170,11 +171,6 @@ class _Look:
                 "questions": questions,
             }
         )
-
-
-def in_words(assumption: Assumption) -> str:
-    """An assumption in one line, as it goes with the request."""
-    return f"{assumption.what.rstrip('.')} ({assumption.rule.rstrip('.')})"[:2000]
 
 
 def _value(pointer: str, answer: str) -> Any:

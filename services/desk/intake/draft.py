@@ -21,7 +21,7 @@ from services.desk.intake.grids import book_of
 from services.desk.intake.lens import Lens
 from services.desk.intake.lines import Line
 from services.desk.intake.meant import NOT_NEEDED, REMARK, REMARK_CHOICES, Meant
-from services.desk.intake.record import Record, detail_at
+from services.desk.intake.record import Record, detail_at, in_words
 from services.desk.intake.slips import ask_about_slips
 from services.desk.intake.surfaces import Surfaces, rows_of
 from services.desk.intake.tables import Sheet, Table, sheet_of
@@ -30,7 +30,7 @@ from shared_schemas.problem import ProblemDetail
 from shared_schemas.quote_request import QuoteRequest
 
 USUAL_QUANTITIES = (5, 25, 100)
-USUAL = "no quantities are said: the usual ones"
+USUAL = "no quantity is said; these are usual"
 WHAT_IS_READ = "a table needs heads such as radius, thickness, glass and clear diameter, or R1, R2, CT and diameter"
 
 
@@ -195,10 +195,10 @@ def _document(prescription: dict[str, Any], around: Around, record: Record, aske
         lens["remarks"] = "; ".join(dict.fromkeys(remarks))[:2000]
     document: dict[str, Any] = {"prescription": lens, **around.request}
     if record.assumptions:
-        document["assumptions"] = [f"{one.what}: {one.rule}"[:2000] for one in record.assumptions]
+        document["assumptions"] = [in_words(one) for one in record.assumptions][:500]
     if "quantities" not in document and "quantities" not in asked:
         document["quantities"] = list(USUAL_QUANTITIES)
-        record.assume("/quantities", ", ".join(map(str, USUAL_QUANTITIES)), USUAL)
+        record.assume("/quantities", f"quantities {', '.join(map(str, USUAL_QUANTITIES))}", USUAL)
     return document | dict(asked)
 
 
@@ -209,7 +209,7 @@ def _draft_of_document(book: Book, record: Record, asked: Mapping[str, Any]) -> 
     if "prescription" not in document:
         document = {"prescription": document, "quantities": list(USUAL_QUANTITIES)}
         if "quantities" not in asked:
-            record.assume("/quantities", ", ".join(map(str, USUAL_QUANTITIES)), USUAL)
+            record.assume("/quantities", f"quantities {', '.join(map(str, USUAL_QUANTITIES))}", USUAL)
     for pointer, value in _leaves(book.document, ""):
         where = pointer if "prescription" in book.document else f"/prescription{pointer}"
         record.cells[("", 0, len(record.cells))] = CellRead(

@@ -45,7 +45,9 @@ def book_of(content: bytes | str, name: str) -> Book:
     """The sheets of a file or of a pasted text. Raises `TableUnreadable`."""
     if len(content) > MOST_BYTES:
         size = f"{len(content) / 1024 / 1024:.1f} MB"
-        raise TableUnreadable(name, f"it has {size}, and {MOST_BYTES // 1024 // 1024} MB are read; send the sheet of the lens alone")
+        raise TableUnreadable(
+            name, f"it has {size}, and {MOST_BYTES // 1024 // 1024} MB are read; send the sheet of the lens alone"
+        )
     if isinstance(content, bytes):
         for begin, (what, remedy) in REFUSED.items():
             if content.startswith(begin):

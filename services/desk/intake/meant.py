@@ -11,16 +11,11 @@ from typing import Any
 from services.desk.intake.grid import Cell
 from services.desk.intake.heads import MEANINGS
 from services.desk.intake.layout import Face, Held, Piece
-from services.desk.intake.meanings import Reading, read_cell
+from services.desk.intake.meanings import Reading, joined_forms, read_cell
 from services.desk.intake.record import Record
-from shared_schemas.prescription import Element, Prescription, Surface
+from shared_schemas.prescription import Element, Surface
 
 NUMBER_ALONE = re.compile(r"[±]?\s*[0-9]+([.,/][0-9]+)?")
-BY_INDEX = re.compile(
-    r"(?:nd?\s*=?\s*)?([1-4](?:[.,][0-9]+)?)\s*[/:; ]\s*(?:vd?\s*=?\s*)?([0-9]{1,3}(?:[.,][0-9]+)?)", re.IGNORECASE
-)
-"""A glass by index and Abbe number: `1.5168/64.17`."""
-
 REMARK = "remark"
 NOT_NEEDED = "not_needed"
 REMARK_CHOICES = (
@@ -29,7 +24,6 @@ REMARK_CHOICES = (
 )
 FACE_FIELDS = frozenset(Surface.model_fields)
 ELEMENT_FIELDS = frozenset(Element.model_fields)
-WHOLE_FIELDS = frozenset(Prescription.model_fields)
 
 
 @dataclass(frozen=True)
@@ -146,9 +140,15 @@ class Meant:
     def _put(self, reading: Reading, cell: Cell, name: str, pointer: str, piece: Piece, face: Face | None) -> None:
         """Every value of a reading to its field; two that say different things are asked about."""
         for key, value in reading.values.items():
-            for target in _targets(key, piece, face):
-                before = self.values.setdefault((target, key), value)
-                if before != value:
+            if key == "remarks":
+                self.remarks.append(f"{piece.name if face is None else face.place}: {value}")
+                continue
+            for target, name_of_field in _targets(key, piece, face):
+                before = self.values.get((target, name_of_field))
+                joined = joined_forms(str(before), str(value)) if name_of_field == "form" and before not in (None, value) else None
+                if before in (None, value) or joined is not None:
+                    self.values[(target, name_of_field)] = joined or value
+                else:
                     self.record.ask(
                         name,
                         pointer,
@@ -171,7 +171,7 @@ class Meant:
             self.record.assume(pointer, f"{name} is {given}", "as answered", cell)
             return self.glass_answered(given, name, pointer)
         reading = read_cell("glass", cell.text)
-        glass = _by_index(reading.values.get("glass"))
+        glass = reading.values.get("glass")
         if glass is None or not reading.plain:
             self.record.ask(name, pointer, reading.asks or f"{reading.left or cell.text!r} is no glass", figure=cell.text,
                             choices=[(choice.answer, choice.means) for choice in reading.choices], cell=cell)  # fmt: skip
@@ -195,7 +195,7 @@ class Meant:
     @staticmethod
     def glass_answered(given: str, name: str, pointer: str) -> Any:
         """The glass of an answer."""
-        return _by_index(read_cell("glass", given).values.get("glass", given))
+        return read_cell("glass", given).values.get("glass", given)
 
     def put_into(self, document: dict[str, Any]) -> None:
         """Put what was read into the document of a prescription."""
@@ -211,18 +211,13 @@ class Meant:
             document["remarks"] = "; ".join(self.remarks)[:2000]
 
 
-def _by_index(glass: Any) -> Any:
-    """A glass that is written as index and Abbe number, as these."""
-    written = BY_INDEX.fullmatch(glass) if isinstance(glass, str) else None
-    if written is None:
-        return glass
-    nd, vd = (float(figure.replace(",", ".")) for figure in written.groups())
-    return {"nd": nd, "vd": vd}
-
-
-def _targets(key: str, piece: Piece, face: Face | None) -> Iterable[Target]:
-    """The faces or the element that a field is of; a field of a face that is said of an element is of both."""
-    first = key.split(".", maxsplit=1)[0]
+def _targets(key: str, piece: Piece, face: Face | None) -> Iterable[tuple[Target, str]]:
+    """The faces or the element that a field is of, with its name there; a field of a face that is said of an element is of both."""
+    first, _, rest = key.partition(".")
+    if first in ("front", "back"):
+        return [(Target(piece.name, first), rest)]
     if first in FACE_FIELDS:
-        return [Target(piece.name, one.side) for one in piece.faces] if face is None else [Target(piece.name, face.side)]
-    return [Target(piece.name)] if first in ELEMENT_FIELDS else [Target()]
+        return (
+            [(Target(piece.name, one.side), key) for one in piece.faces] if face is None else [(Target(piece.name, face.side), key)]
+        )
+    return [(Target(piece.name), key)] if first in ELEMENT_FIELDS else [(Target(), key)]

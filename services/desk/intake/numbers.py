@@ -36,6 +36,9 @@ NUMBER = re.compile(
 FACING = re.compile(r"[\s,;(]*(?P<word>cx|cc|convex|concave|konvex|konkav|convexe|concav)\)?", re.IGNORECASE)
 """A word behind a radius that says which way the face bends in place of a sign."""
 
+GLUED = re.compile(r"(?!(?:cx|cc)\b|[a-zA-Z]{1,2}[0-9])[^\W\d_]", re.IGNORECASE)
+"""A letter right behind the figures of a number, which then is none; but for CX and CC and a fit such as h7."""
+
 POINT_ZERO = re.compile(r"[+-]?0*[.,]?0+|[+-]?0+[.,]?")
 """A number that is 0, however it is written."""
 
@@ -148,6 +151,8 @@ def figure_of(text: str, signs: Signs, *, typed: bool = False) -> Figure | Doubt
     if match is None or factor is None:
         return None
     unit_mm, rest = _unit_behind(match["rest"])
+    if unit_mm is None and GLUED.match(match["rest"]):
+        return None
     sign = -1 if match["sign"] == "-" else 1
     if match["digits"] is None:
         return _fraction(match, sign, unit_mm, rest)

@@ -60,7 +60,9 @@ class Record:
 
     def assume(self, pointer: str, what: str, rule: str, cell: Cell | None = None) -> None:
         """Something was taken by a rule, which is told."""
-        assumption = Assumption(pointer=pointer[:300], what=clean(what[:2000]), rule=clean(rule[:2000]), spot=self.spot(cell) if cell else Spot())
+        assumption = Assumption(
+            pointer=pointer[:300], what=clean(what[:2000]), rule=clean(rule[:2000]), spot=self.spot(cell) if cell else Spot()
+        )
         if assumption not in self.assumptions:
             self.assumptions.append(assumption)
         self.note(cell, "assumed", pointer=pointer, why=rule[:2000])
@@ -145,3 +147,8 @@ def detail_of(question: Question) -> ProblemDetail:
     """A question that stands as an entry of an error: where, what is asked, and the likeliest answer."""
     remedy = f"{question.choices[0].answer}: {question.choices[0].means}" if question.choices else "mend the cell"
     return detail_at(question.spot, question.asks, figure=question.figure, remedy=f"{remedy} (the answer to {question.name})")
+
+
+def in_words(assumption: Assumption) -> str:
+    """An assumption in one line, as it goes with the request."""
+    return f"{assumption.what.rstrip('.')} ({assumption.rule.rstrip('.')})"[:2000]

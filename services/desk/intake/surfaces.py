@@ -13,6 +13,7 @@ from services.desk.intake.figures import is_far
 from services.desk.intake.grid import Cell
 from services.desk.intake.heads import NOT_NEEDED, OF_FACE, Head
 from services.desk.intake.layout import AIR, CEMENT, IMAGE, OBJECT, STOP, Face, Gap, Held, Layout, Part, Piece, StopAt, add
+from services.desk.intake.meanings import read_cell
 from services.desk.intake.numbers import POINT_ZERO, is_flat
 from services.desk.intake.record import Record
 from services.desk.intake.tables import Row, Table
@@ -45,8 +46,7 @@ class SurfaceRow:
     @property
     def medium(self) -> str:
         """What lies behind the face: `glass`, `air` or `cement`."""
-        said = self.lowered("glass") or self.lowered("index")
-        return "air" if said in AIR else "cement" if said in CEMENT else "glass"
+        return medium_of(self.lowered("glass") or self.lowered("index"))
 
     @property
     def word(self) -> str:
@@ -76,6 +76,13 @@ class SurfaceRow:
         if self.word in IMAGE:
             return "image"
         return "stop" if self.is_stop and self.medium == "air" and self.is_flat else "face"
+
+
+def medium_of(text: str) -> str:
+    """What a word for a medium, in small letters, says: `glass`, `air` or `cement`."""
+    if text in AIR or text in CEMENT:
+        return "air" if text in AIR else "cement"
+    return str(read_cell("glass", text).values.get("medium", "glass"))
 
 
 def rows_of(table: Table) -> list[SurfaceRow]:
@@ -280,7 +287,7 @@ def _why_not_needed(kind: str, held: Held, row: SurfaceRow) -> str:
     numbered = re.fullmatch(r"[a-zäöüéè]*[\s._#-]*\d+[a-z]?\*?", text) is not None and not row.word
     rules = {
         "surface": NUMBERED if numbered else "",
-        "glass": "air follows" if text in AIR else "cement follows" if text in CEMENT else "",
+        "glass": "" if row.medium == "glass" else f"{row.medium} follows",
         "index": "air follows" if row.medium == "air" else "the name of the glass says it" if row.one("glass") is not None else "",
         "type": "the radius, the conic constant and the terms say it" if text in ORDINARY_TYPES else "",
         "element": "the element is named in the row of its front" if row.medium == "air" else "",

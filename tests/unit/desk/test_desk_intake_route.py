@@ -208,4 +208,4 @@ def test_a_reader_that_breaks_tells_nothing_of_what_was_sent(
     assert "4711" not in str([{**record.__dict__, "msg": record.getMessage()} for record in caplog.records])
 
 
-READER = "prescription_from_table"
+READER = "read_intake"

@@ -114,7 +114,10 @@ def test_the_wavelength_may_stand_before_the_heads() -> None:
         ("radius,curvature,thickness,glass,ca\n", "row 1, radius: the column is there twice (radius and curvature)"),
         (SINGLE.replace("diameter_mm\n", "diameter_mm,conic\n").replace("25.4\n", "25.4,k\n"), "row 2, conic: 'k' is no number"),
         (SINGLE.replace("diameter_mm\n", "diameter_mm,a4\n").replace("25.4\n", "25.4,1e999\n"), "row 2, a4: '1e999' is no number"),
-        (SINGLE.replace("diameter_mm\n", "diameter_mm,a5\n").replace("25.4\n", "25.4,1e-5\n"), "row 2, a5: an aspheric term of order 5"),
+        (
+            SINGLE.replace("diameter_mm\n", "diameter_mm,a5\n").replace("25.4\n", "25.4,1e-5\n"),
+            "row 2, a5: an aspheric term of order 5",
+        ),
         (SINGLE.replace("-76.2", ""), "row 3, radius_mm: the radius is missing"),
         (SINGLE + "object,,10,,,\n", "row 4, surface: the object comes after other rows"),
         (HEAD + "object,,-10,,,\n" + SINGLE.removeprefix(HEAD), "row 2, thickness_mm: -10 is not above 0"),
