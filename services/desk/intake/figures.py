@@ -6,17 +6,26 @@ import math
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from decimal import Context, Decimal, InvalidOperation
+from decimal import Decimal, InvalidOperation
 
 from services.desk.intake import units
 from services.desk.intake.grid import Cell
 from services.desk.intake.heads import LENGTHS, Head
-from services.desk.intake.numbers import FACING, FLAT, FLATTEST_MM, Doubtful, Figure, Signs, figure_of, is_flat, plain, signs_of
+from services.desk.intake.numbers import (
+    EXACT,
+    FACING,
+    FLATTEST_MM,
+    Doubtful,
+    Figure,
+    Signs,
+    figure_of,
+    is_flat,
+    plain,
+    product,
+    signs_of,
+)
 from services.desk.intake.record import AS_IT_STANDS, Record
 from services.desk.intake.tables import Table
-
-EXACT = Context(prec=700)
-"""Digits enough for the sum of any two lengths."""
 
 POINT = Signs(".")
 NUMERIC = (*LENGTHS, "conic", "term", "index", "abbe")
@@ -136,7 +145,7 @@ class Figures:
         words = asks or (f"{place.words} is missing" if place.words else "the cell is empty")
         given = self.record.ask(place.name, place.pointer, words, choices=choices, row=place.row, column=place.column)
         figure = None if given is None else self._answered(given, place, None)
-        return None if figure is None else figure.value * (figure.unit_mm or units.MM)
+        return None if figure is None else product(figure.value, figure.unit_mm or units.MM)
 
     def _length(self, cell: Cell, head: Head, place: Place, *, above_zero: bool) -> Decimal | None:
         figure = self.number(cell, place)
@@ -144,7 +153,7 @@ class Figures:
             return None
         answered = place.name in self.record.answers and self.record.answers[place.name].strip().lower() != AS_IT_STANDS
         unit = figure.unit_mm if answered else self._unit(cell, head, place, figure)
-        value = figure.value * (unit or units.MM) * (2 if head.semi and not answered else 1)
+        value = product(figure.value, unit or units.MM, Decimal(2 if head.semi and not answered else 1))
         if not math.isfinite(float(value)):
             self.record.ask(place.name, place.pointer, f"{cell.text} is beyond all measure", figure=cell.text, cell=cell)
             return None
@@ -194,7 +203,7 @@ class Figures:
             self.record.assume(place.pointer, f"{place.name} is plano", "as answered", cell)
             return None
         figure = self._answered(given, place, cell)
-        return None if figure is None or figure.value == 0 else figure.value * (figure.unit_mm or units.MM)
+        return None if figure is None or figure.value == 0 else product(figure.value, figure.unit_mm or units.MM)
 
     def _radius(self, cell: Cell, head: Head, place: Place, face: str) -> Decimal | None:
         given = self.record.answer(place.name, place.pointer)
@@ -220,7 +229,7 @@ class Figures:
         unit = self._unit(cell, head, place, figure)
         if head.kind == "curvature":
             value = Decimal(repr(1 / float(value)))
-        value *= unit
+        value = product(value, unit)
         if abs(value) > FLATTEST_MM or not math.isfinite(float(value)):
             self.record.assume(
                 place.pointer, "plano", f"a radius above {FLATTEST_MM:f} mm is how some tables write a flat face", cell
@@ -306,6 +315,3 @@ def _repairs(text: str) -> list[tuple[str, str]]:
 def _text(value: Decimal) -> str:
     value = value.normalize()
     return format(value, "f") if -12 < value.adjusted() < 12 else str(value)
-
-
-__all__ = ["EXACT", "FLAT", "Figures", "Place", "exact_sum", "is_far"]

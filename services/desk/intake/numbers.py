@@ -8,11 +8,14 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 from dataclasses import dataclass
-from decimal import Decimal, InvalidOperation
+from decimal import Context, Decimal, InvalidOperation
 
 from services.desk.intake.units import UNIT_IN_CELL, mm_per
 
 MINUS = str.maketrans({"\u2212": "-", "\u2013": "-", "\u2010": "-", "\u2011": "-", "\ufe63": "-", "\uff0d": "-"})
+EXACT = Context(prec=700)
+"""Digits enough for the sum of any two lengths."""
+
 BLANKS = "\u0020\u00a0\u202f\u2009\u2007"
 """Blanks that stand between groups of three digits: the usual, no-break, narrow no-break, thin and figure one (CLDR and SI brochure)."""
 
@@ -69,6 +72,14 @@ class Doubtful:
     readings: tuple[Decimal, ...]
     unit_mm: Decimal | None = None
     rest: str = ""
+
+
+def product(*factors: Decimal) -> Decimal:
+    """The product, to its last digit."""
+    found = Decimal(1)
+    for factor in factors:
+        found = EXACT.multiply(found, factor)
+    return found
 
 
 def plain(text: str) -> str:
@@ -153,14 +164,14 @@ def figure_of(text: str, signs: Signs, *, typed: bool = False) -> Figure | Doubt
     unit_mm, rest = _unit_behind(match["rest"])
     if unit_mm is None and GLUED.match(match["rest"]):
         return None
-    sign = -1 if match["sign"] == "-" else 1
+    sign = Decimal(-1 if match["sign"] == "-" else 1)
     if match["digits"] is None:
         return _fraction(match, sign, unit_mm, rest)
     digits = match["digits"]
     found = {"": Decimal(digits)} if typed and "," not in digits else readings_of(digits)
     if match["power"] and len(found) > 1:  # nobody groups the digits before a power of ten
         found = {mark: value for mark, value in found.items() if value < 1000}
-    readings = {mark: sign * value * factor for mark, value in found.items()}
+    readings = {mark: product(sign, value, factor) for mark, value in found.items()}
     if len(readings) > 1:
         return _of_two(readings, digits, signs, unit_mm, rest)
     for mark, value in readings.items():
@@ -192,7 +203,7 @@ def _power(written: str | None) -> Decimal | None:
     return Decimal(1).scaleb(exponent) if abs(exponent) <= 400 else None
 
 
-def _fraction(match: re.Match[str], sign: int, unit_mm: Decimal | None, rest: str) -> Figure | None:
+def _fraction(match: re.Match[str], sign: Decimal, unit_mm: Decimal | None, rest: str) -> Figure | None:
     """One and a half inch, written 1 1/2; only of something with a unit, or in a table of inches, is that a length."""
     try:
         value = Decimal(match["whole"] or 0) + Decimal(match["over"]) / Decimal(match["under"])

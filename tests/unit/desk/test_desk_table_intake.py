@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 
 from services.desk.errors import TableUnreadable
-from tests.unit.desk.reading_tables import blamed, prescription_from_table
 from shared_schemas.intake import MOST_ROWS
+from tests.unit.desk.reading_tables import blamed, prescription_from_table
 
 HEAD = "surface,radius_mm,thickness_mm,glass,clear_diameter_mm,diameter_mm\n"
 TRIPLET = HEAD + (  # radii and thicknesses: triplet, Smith, Modern Optical Engineering, 4th ed., p. 118-119

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -13,10 +12,10 @@ from hypothesis import strategies as st
 from services.desk.errors import FileUnreadable, TableUnreadable
 from services.desk.intake.draft import read_intake
 from services.desk.intake.heads import head_of
-from tests.unit.desk.reading_tables import blamed, prescription_from_table
 from services.desk.table_intake import table_of
 from shared_schemas.intake import MOST_BYTES
 from shared_schemas.prescription import Prescription
+from tests.unit.desk.reading_tables import blamed, prescription_from_table
 
 HEAD = "surface,radius_mm,thickness_mm,glass,clear_diameter_mm,diameter_mm\n"
 BARE = HEAD.replace("_mm", "")
