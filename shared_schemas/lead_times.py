@@ -17,7 +17,7 @@ LARGEST_QUANTITY = 100_000
 Quantity = Annotated[int, Field(strict=True, ge=1, le=LARGEST_QUANTITY)]
 
 LineKind = Literal[
-    "material", "operations", "bought_parts", "losses", "overhead", "contingency", "margin", "tooling", "minimum_order", "evening", "rounding", "priority", "overtime", "faster_glass", "outside", "discount", "own_price",
+    "material", "operations", "bought_parts", "losses", "overhead", "contingency", "margin", "tooling", "minimum_order", "evening", "rounding", "priority", "overtime", "faster_glass", "outside", "discount", "own_price", "deliveries",
 ]  # fmt: skip
 
 DecidingKind = Literal["operation", "delivery", "making_again"]

@@ -18,6 +18,7 @@ from shared_schemas.lead_times import (
     LeadTime,
     Line,
     PromisedAtAcceptance,
+    PromisedDelivery,
     SoonerOffer,
     SoonerSet,
 )
@@ -81,7 +82,7 @@ class RiskDriver(Contract):
 
 class Break(Contract):
     """The answer for one quantity. `lines` add up to `total_price` exactly: `quantity` times `unit_price`, and the amounts of `spare_parts`
-    that are delivered beside the lenses. `unit_cost` is that of all of it over the lenses.
+    that are delivered beside the lenses, and a charge for `deliveries` beyond the first. `unit_cost` is that of all of it over the lenses.
 
     `start_quantities` are those of one plan for the job, of alike elements those of the lot at the first; `enough_chance` counts all losses. `ways` says how each element is made; `routes` and `blanks`
     are there where that is another way than at the middle quantity, `tooling` where its tools are other ones. `spares` are the
@@ -105,6 +106,7 @@ class Break(Contract):
     blanks: tuple[Blank, ...] = ()
     tooling: tuple[Tooling, ...] | None = None
     spare_parts: Annotated[tuple[OrderedSparePart, ...], Field(exclude_if=not_)] = ()
+    deliveries: Annotated[tuple[PromisedDelivery, ...], Field(exclude_if=not_)] = ()
     spares: dict[str, float] = Field(default_factory=dict)
     spares_value: Money | None = None
     enough_chance: float | None = None

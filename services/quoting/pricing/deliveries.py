@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from datetime import date
 from decimal import Decimal
 from typing import Literal
@@ -16,7 +16,10 @@ from services.quoting.pricing.evaluation import Evaluation, evaluate
 from services.quoting.promise.lead_time import Schedule
 from services.quoting.promise.network import quantile
 from services.quoting.risk.orders import DATED
+from shared_schemas.check import Finding
+from shared_schemas.finding_kinds import finding
 from shared_schemas.lead_times import Delivery, PromisedDays, PromisedDelivery
+from shared_schemas.quote import Break
 
 Numbers = npt.NDArray[np.float64]
 
@@ -84,6 +87,21 @@ def promised_deliveries(evaluation: Evaluation, deliveries: Sequence[Delivery]) 
         before_h += _busiest_h(lot.schedule)
         lot_before = lot_done
     return tuple(promised)
+
+
+def late_deliveries(breaks: Sequence[Break]) -> Iterator[Finding]:
+    """A finding for each delivery of a request that nine of ten such orders do not have ready by its day."""
+    for price_break in breaks:
+        for place, promised in enumerate(price_break.deliveries):
+            if promised.by is not None and promised.in_time != "of_one_lot":
+                ready = promised.of_one_lot.p90
+                by_itself = f"; as a lot of its own on {promised.as_own_lot.p90}" if promised.in_time else ""
+                yield finding(
+                    "delivery-not-in-time", f"/deliveries/{place}/by",
+                    f"{promised.quantity:,} of {price_break.quantity:,} are wanted by {promised.by}; nine of ten such orders have them ready on {ready}"
+                    f"{by_itself}.",
+                    figure=ready.isoformat(), limit=promised.by.isoformat(), remedy="a later day, fewer pieces first, or a lot of its own",
+                )  # fmt: skip
 
 
 def _busiest_h(schedule: Schedule) -> float:

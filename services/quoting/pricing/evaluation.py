@@ -15,6 +15,7 @@ from services.quoting.pricing.plans import Made, PartWays, Plans, spread_tooling
 from services.quoting.pricing.price import CostSums, Price, priced
 from services.quoting.pricing.price_list import evened_unit_price
 from services.quoting.pricing.spare_parts import PricedSpares, priced_spares
+from services.quoting.pricing.split import SplitCharge, split_charge
 from services.quoting.promise.lead_time import Schedule, Shop, schedule
 from services.quoting.risk.draws import Uncertain
 from services.quoting.risk.outcomes import Outcomes, outcomes
@@ -36,6 +37,8 @@ class Evaluation:
     plans: Plans = field(repr=False)
     spares: PricedSpares | None = None
     """Spare parts beside the lenses, where the price is that of the list."""
+    split: SplitCharge | None = None
+    """What deliveries beyond the first are charged at, there too."""
     before: Evaluation | None = field(default=None, repr=False)
     """Another evaluation, whose parts in time are taken where they are the same."""
 
@@ -112,6 +115,11 @@ class Evaluation:
         )
 
     @property
+    def beside(self) -> Decimal:
+        """What is beside the lenses in the price before a discount: spare parts, and deliveries beyond the first."""
+        return (self.spares.worked_out if self.spares else Decimal(0)) + (self.split.amount if self.split else Decimal(0))
+
+    @property
     def quantity(self) -> int:
         """Good lenses wanted."""
         return self.plan.quantity
@@ -174,6 +182,7 @@ def evaluate(
         tooling=spread_tooling(made.tooling, plans.terms),
     )
     spares = priced_spares(plans, quantity) if evened else None
+    split = split_charge(plans, made, quantity) if evened else None
     return Evaluation(
         plan=plan,
         runs=runs,
@@ -190,10 +199,12 @@ def evaluate(
             own_price=plans.at[quantity].unit_price if quantity in plans.at else None,
             spare_parts=spares.worked_out if spares else Decimal(0),
             spares_asked=spares.amount if spares else Decimal(0),
+            deliveries=split.amount if split else Decimal(0),
         ),
         plans=plans,
         before=reuse,
         spares=spares,
+        split=split,
     )
 
 

@@ -21,6 +21,7 @@ from services.quoting.risk.worth import Worth, worths_of
 from services.shop.minutes import PerMinute
 from services.shop.minutes import per_minute as per_minute_of
 from shared_schemas.blanks import Blank, MaterialModel
+from shared_schemas.lead_times import Delivery
 from shared_schemas.load import LoadSnapshot
 from shared_schemas.operations import BoughtPart, PartClasses, Route, Tooling
 from shared_schemas.rates import CommercialRow, CurrencyRow, Rates, StockFormRow
@@ -104,6 +105,8 @@ class Plans:
     """The same without anything that an estimator set; the ways of making are chosen by it, so that what he set stays on the route he saw."""
     spare_parts: tuple[SpareLot, ...] = ()
     """What is delivered beside the lenses, at every quantity."""
+    deliveries: tuple[Delivery, ...] = ()
+    """Parts of one of the quantities that are wanted by themselves."""
     arrivals: Mapping[str, tuple[str, date]] = field(default_factory=dict, compare=False, repr=False)
     """For each part what it waits for from the customer, and the day on which that is there."""
     orders: Orders = field(default_factory=Orders, compare=False, repr=False)

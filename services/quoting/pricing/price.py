@@ -23,6 +23,7 @@ NAMES: dict[LineKind, str] = {
     "tooling": "Tools, spread over the order",
     "minimum_order": "To the minimum order",
     "evening": "Evening of the price list",
+    "deliveries": "Deliveries beyond the first",
     "rounding": "Rounding",
     "priority": "First in every queue",
     "overtime": "Overtime",
@@ -63,7 +64,7 @@ class Markups:
 
 @dataclass(frozen=True)
 class Price:
-    """A price in the currency of the quote; `lines` add up to `total`: `unit` times the quantity, and spare parts beside the lenses.
+    """A price in the currency of the quote; `lines` add up to `total`: `unit` times the quantity, and what is `beside` the lenses: spare parts, and deliveries beyond the first.
 
     `alone` is the unit price of this quantity by itself, before the price list is made even, `worked_out` the one before a discount or
     a price that was set.
@@ -76,12 +77,12 @@ class Price:
     markups: Markups
     lines: tuple[Line, ...]
     worked_out: Decimal
-    spare_parts: Decimal = Decimal(0)
+    beside: Decimal = Decimal(0)
 
     @property
     def of_lenses(self) -> Decimal:
-        """What the lenses cost, without spare parts beside them."""
-        return self.total - self.spare_parts
+        """What the lenses cost, without spare parts and deliveries beside them."""
+        return self.total - self.beside
 
 
 def markups(cost: Decimal, terms: CommercialRow, *, quantity: int) -> Markups:
@@ -213,7 +214,7 @@ def discounted_price(*, worked_out: Decimal, discount_share: Decimal, step: Deci
 def priced(
     costs: CostSums, *, quantity: int, terms: CommercialRow, currency: CurrencyRow, evened: Decimal | None = None,
     discount_share: Decimal = Decimal(0), own_price: Decimal | None = None,
-    spare_parts: Decimal = Decimal(0), spares_asked: Decimal = Decimal(0),
+    spare_parts: Decimal = Decimal(0), spares_asked: Decimal = Decimal(0), deliveries: Decimal = Decimal(0),
 ) -> Price:  # fmt: skip
     """Price of `quantity` lenses.
 
@@ -222,6 +223,7 @@ def priced(
         discount_share: what comes off the price that is worked out.
         own_price: a unit price that was set, which holds whatever is worked out.
         spare_parts: what spare parts beside the lenses cost by the list, and `spares_asked` what is asked for them; their costs are in `costs`.
+        deliveries: the charge for deliveries beyond the first, which is beside the lenses too and has a line of its own.
 
     Notes:
         Each line is changed to the currency and rounded by itself; what is missing to the minimum order is a line of its
@@ -235,23 +237,25 @@ def priced(
     amounts = _amounts(costs, added, terms, currency)
     step = price_step(rounding=terms.rounding, minor_units=currency.minor_units)
     alone = _unit(amounts, quantity, step, currency)
+    beside, beside_asked = spare_parts + deliveries, spares_asked + deliveries
+    amounts |= {"deliveries": deliveries} if deliveries else {}
     if evened is not None:
-        evening = _evening(amounts, evened, quantity, spare_parts, currency)
+        evening = _evening(amounts, evened, quantity, beside, currency)
         amounts |= {"evening": evening} if evening else {}
-    unit = _unit(amounts, quantity, step, currency, spare_parts)
-    whole = total_with_spares(unit_price=unit, quantity=quantity, spare_parts=spare_parts)
+    unit = _unit(amounts, quantity, step, currency, beside)
+    whole = total_with_spares(unit_price=unit, quantity=quantity, spare_parts=beside)
     lines = [Line(name=NAMES[kind], kind=kind, amount=amount) for kind, amount in amounts.items()]
     lines.append(
         Line(name=NAMES["rounding"], kind="rounding", amount=missing_to(whole=whole, lines=[line.amount for line in lines]))
     )
     asked = _asked(unit, step, currency, discount_share, own_price)
-    asked_for_all = total_with_spares(unit_price=asked, quantity=quantity, spare_parts=spares_asked)
+    asked_for_all = total_with_spares(unit_price=asked, quantity=quantity, spare_parts=beside_asked)
     if asked_for_all != whole:
         kind: LineKind = "discount" if own_price is None else "own_price"
         less = missing_to(whole=asked_for_all, lines=[line.amount for line in lines])
         lines.append(Line(name=NAMES[kind], kind=kind, amount=less))
     alone = _asked(alone, step, currency, discount_share, None)
-    return Price(asked, alone, asked_for_all, step, added, tuple(lines), worked_out=unit, spare_parts=spares_asked)
+    return Price(asked, alone, asked_for_all, step, added, tuple(lines), worked_out=unit, beside=beside_asked)
 
 
 def _evening(

@@ -11,6 +11,7 @@ from types import MappingProxyType
 from services.quoting.costs.cost import bought_part_cost, parts_bought
 from services.quoting.costs.money import exact, in_currency, total
 from services.quoting.errors import PlansDisagree
+from services.quoting.pricing.deliveries import late_deliveries, promised_deliveries
 from services.quoting.pricing.evaluation import Evaluation, evaluate
 from services.quoting.pricing.in_time import Answer, Deadline
 from services.quoting.pricing.moved_figures import blank_places, moved_blank, moved_route
@@ -25,6 +26,7 @@ from services.quoting.pricing.resting import Resting, findings_on, resting_on
 from services.quoting.pricing.second_key import needs_of_second_key
 from services.quoting.pricing.sooner import expedited
 from services.quoting.pricing.spare_parts import spare_lots
+from services.quoting.pricing.split import deliveries_of
 from services.quoting.pricing.supplied import arrivals_of, findings_on_supplies
 from services.quoting.pricing.ways import as_choices
 from services.quoting.risk.draws import Risk, Uncertain, drivers, risk_of, spares_worth
@@ -117,6 +119,7 @@ def assembled(
         findings=(
             *remarks_on(evaluations, plans),
             *findings_on_supplies(evaluations, request.supplied, operations.alike),
+            *late_deliveries(breaks),
             *needs_of_second_key(breaks, request, plans.terms),
             *figures_of_a_release(middle.made, plans),
             *findings_on(resting, rates, on=job.quoted_on, review_days=review_days),
@@ -148,6 +151,7 @@ def plans_for(
         classes=operations.classes,
         spare_parts=spare_lots(job.request, operations.alike),
         arrivals=arrivals_of(job.request.supplied, operations),
+        deliveries=job.request.deliveries,
     )
     return replace(plans, worked_out=plans, **as_set.of_plans) if as_set.settings else plans
 
@@ -230,6 +234,7 @@ def _break(evaluation: Evaluation, middle: Evaluation, plans: Plans, orders: Ord
         blanks=tuple(moved_blank(made.blanks[part], places[part]) for part in blanks),
         tooling=None if made.tooling == middle.made.tooling else tuple(in_quote_currency(tool, plans) for tool in made.tooling),
         spare_parts=evaluation.spares.as_ordered() if evaluation.spares else (),
+        deliveries=promised_deliveries(evaluation, deliveries_of(plans.deliveries, evaluation.quantity)),
         spares=spares_of(chances),
         spares_value=in_currency(total(amounts=list(worth_of_spares(chances, made).values())), plans.currency),
         enough_chance=round(evaluation.plan.chance, 4),

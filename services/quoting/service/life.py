@@ -20,6 +20,7 @@ from services.quoting.errors import (
     QuoteNotIssued,
     RevisionUnknown,
 )
+from services.quoting.pricing.split import deliveries_of
 from services.quoting.service.approvals import refuse_unapproved
 from services.quoting.service.booking import booking_of
 from services.quoting.service.comparison import Issued, compare
@@ -54,7 +55,7 @@ def decide(number: str, asked: DecisionRequest, *, key_id: str, now: datetime, r
         _refuse_undecidable(row, wanted, confirmed=asked.confirm_expired, resources=resources)
         wanted = _with_contact(wanted, row)
         refuse_days_gone(asked.deliveries, now.date())
-        stands = _recorded(row, wanted, asked.deliveries, resources)
+        stands = _recorded(row, wanted, asked.deliveries or _deliveries_asked(row, wanted), resources)
     if not (stands.says_the_same_as(wanted) and _has_deliveries(stands, asked.deliveries)):
         raise DecisionStands(number, row.revision, _in_words(stands))
     return decision_document(row, stands)
@@ -108,6 +109,14 @@ def _refuse_undecidable(row: StoredQuote, wanted: Decision, *, confirmed: bool, 
     quoted = [price_break["quantity"] for price_break in json.loads(row.body)["breaks"]]
     if wanted.quantity is not None and wanted.quantity not in quoted:
         raise QuantityNotQuoted(row.quote_number, wanted.quantity, quoted)
+
+
+def _deliveries_asked(row: StoredQuote, wanted: Decision) -> tuple[Delivery, ...]:
+    """The deliveries of the request, where they are parts of the quantity that is ordered and the acceptance says none."""
+    if wanted.decision != "accepted" or wanted.quantity is None:
+        return ()
+    order = json.loads(row.body or b"{}").get("order") or {}
+    return deliveries_of([Delivery.model_validate(one) for one in order.get("deliveries", ())], wanted.quantity)
 
 
 def _with_contact(decision: Decision, row: StoredQuote) -> Decision:

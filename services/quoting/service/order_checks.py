@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from datetime import date
 from difflib import get_close_matches
 
+from shared_schemas.lead_times import Delivery
 from shared_schemas.order_terms import Supplied, groups_by_name
 from shared_schemas.prescription import Element
 from shared_schemas.problem import ProblemDetail
@@ -12,8 +14,8 @@ from shared_schemas.quote_request import QuoteRequest
 
 
 def faults_of_order(request: QuoteRequest) -> list[ProblemDetail]:
-    """Spare parts that the lens does not have, and what is supplied for parts or faces that are not there."""
-    return [*_spares(request), *_supplied(request)]
+    """Spare parts that the lens does not have, what is supplied for parts or faces that are not there, and deliveries of no quantity."""
+    return [*_spares(request), *_supplied(request), *_deliveries(request)]
 
 
 def _spares(request: QuoteRequest) -> list[ProblemDetail]:
@@ -39,6 +41,16 @@ def _spares(request: QuoteRequest) -> list[ProblemDetail]:
             )
         seen.add(spare.part)
     return faults
+
+
+def _deliveries(request: QuoteRequest) -> Iterator[ProblemDetail]:
+    whole = sum(one.quantity for one in request.deliveries)
+    if request.deliveries and whole not in request.quantities:
+        asked = ", ".join(map(str, request.quantities))
+        yield ProblemDetail(
+            pointer="/deliveries", reason=f"the deliveries are {whole} pieces together, and that is none of the quantities", figure=whole,
+            limit=asked, remedy="let them add up to one of the quantities",
+        )  # fmt: skip
 
 
 def _supplied(request: QuoteRequest) -> Iterator[ProblemDetail]:
@@ -83,3 +95,18 @@ def _coating(entry: Supplied, element: Element, pointer: str) -> Iterator[Proble
             pointer=f"{pointer}/element", reason=f"no face of {element.name} is to be coated", figure=element.name,
             limit="an element with a coating", remedy="leave it out, or say the coating in the prescription",
         )  # fmt: skip
+
+
+def days_gone(deliveries: Sequence[Delivery], today: date) -> list[ProblemDetail]:
+    """Every delivery that is wanted on a day that is gone."""
+    return [
+        ProblemDetail(
+            pointer=f"/deliveries/{place}/by",
+            reason="that day is gone",
+            figure=delivery.by.isoformat(),
+            limit=today.isoformat(),
+            remedy="name a day to come, or leave it out",
+        )
+        for place, delivery in enumerate(deliveries)
+        if delivery.by is not None and delivery.by < today
+    ]

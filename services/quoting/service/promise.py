@@ -10,10 +10,10 @@ from services.quoting.errors import RequestUnanswerable
 from services.quoting.pricing.deliveries import promised_deliveries
 from services.quoting.pricing.evaluation import evaluate
 from services.quoting.service.booking import plans_on, quoted_ship_date
+from services.quoting.service.order_checks import days_gone
 from services.quoting.store.repository import QuoteStore
 from services.quoting.store.rows import StoredQuote
 from shared_schemas.lead_times import Delivery, Promise, PromiseRequest
-from shared_schemas.problem import ProblemDetail
 
 
 def promise(number: str, asked: PromiseRequest, *, now: datetime, resources: Resources) -> Promise:
@@ -43,17 +43,7 @@ def promise(number: str, asked: PromiseRequest, *, now: datetime, resources: Res
 
 def refuse_days_gone(deliveries: Sequence[Delivery], today: date) -> None:
     """Raise `RequestUnanswerable` that names every delivery which is wanted on a day that is gone."""
-    gone = [
-        ProblemDetail(
-            pointer=f"/deliveries/{place}/by",
-            reason="that day is gone",
-            figure=delivery.by.isoformat(),
-            limit=today.isoformat(),
-            remedy="name a day to come, or leave it out",
-        )
-        for place, delivery in enumerate(deliveries)
-        if delivery.by is not None and delivery.by < today
-    ]
+    gone = days_gone(deliveries, today)
     if gone:
         raise RequestUnanswerable(gone)
 

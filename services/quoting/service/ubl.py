@@ -17,6 +17,7 @@ from typing import Literal, get_args
 from xml.etree.ElementTree import Element, SubElement, indent, tostring  # nosec B405  it parses nothing
 
 from services.quoting.errors import OrderNotPlaced
+from services.quoting.pricing.price import NAMES
 from services.quoting.service.documents import decision_document, not_ready
 from services.quoting.service.production_order import contact_of, customers_word, figures_of
 from services.quoting.store.rows import StoredQuote
@@ -44,7 +45,13 @@ class _Priced:
     def spare_part(self, place: int) -> _Priced:
         """One kind of spare parts beside the lenses, as something sold."""
         spare = self.figures.spare_parts[place]
-        sold = {"quantity": spare.pieces, "unit_price": spare.unit_price, "total_price": spare.amount, "spare_parts": ()}
+        sold = {
+            "quantity": spare.pieces,
+            "unit_price": spare.unit_price,
+            "total_price": spare.amount,
+            "spare_parts": (),
+            "lines": (),
+        }
         return replace(
             self, number=f"{self.number}-{spare.part}", title=f"{self.title}: spare {spare.part}", figures=self.figures.model_copy(update=sold)
         )  # fmt: skip
@@ -175,8 +182,7 @@ def _line_item(
     item = SubElement(parent, tag)
     _add(item, "cbc:ID", number)
     _add(item, "cbc:Quantity", figures.quantity, unitCode=UnitCodes().pieces)
-    beside = sum((spare.amount for spare in figures.spare_parts), Decimal(0))
-    _amount(item, "cbc:LineExtensionAmount", figures.total_price - beside, priced.currency)
+    _amount(item, "cbc:LineExtensionAmount", figures.unit_price * figures.quantity, priced.currency)
     delivery = SubElement(item, "cac:Delivery")
     if priced.needed_by is not None:  # before the shop's own day, as the schema has them in this order
         _add(SubElement(delivery, "cac:RequestedDeliveryPeriod"), "cbc:EndDate", priced.needed_by)
@@ -199,13 +205,24 @@ def _charges(parent: Element, priced: _Priced) -> None:
         _add(charge, "cbc:ChargeIndicator", "true")
         _add(charge, "cbc:AllowanceChargeReason", tool.item)
         _amount(charge, "cbc:Amount", tool.charge, priced.currency)
+    if split := _split_charge(priced.figures):
+        charge = SubElement(parent, "cac:AllowanceCharge")
+        _add(charge, "cbc:ChargeIndicator", "true")
+        _add(charge, "cbc:AllowanceChargeReason", NAMES["deliveries"])
+        _amount(charge, "cbc:Amount", split, priced.currency)
+
+
+def _split_charge(figures: EstimateQuantity) -> Decimal:
+    """The charge for deliveries beyond the first."""
+    return sum((line.amount for line in figures.lines if line.kind == "deliveries"), Decimal(0))
 
 
 def _total(root: Element, tag: str, priced: _Priced) -> None:
     figures, total = priced.figures, SubElement(root, tag)
-    _amount(total, "cbc:LineExtensionAmount", figures.total_price, priced.currency)
-    if figures.tooling_charges:
-        _amount(total, "cbc:ChargeTotalAmount", figures.tooling_charges, priced.currency)
+    split = _split_charge(figures)
+    _amount(total, "cbc:LineExtensionAmount", figures.total_price - split, priced.currency)
+    if figures.tooling_charges or split:
+        _amount(total, "cbc:ChargeTotalAmount", figures.tooling_charges + split, priced.currency)
     _amount(total, "cbc:PayableAmount", figures.total_payable, priced.currency)
 
 

@@ -19,6 +19,7 @@ class PricesOnSheet:
 
     by_quantity: Table
     spare_parts: Table
+    deliveries: Table
     sooner: Table
     by_one_thing: Table
     tooling: Table
@@ -31,6 +32,7 @@ def prices(body: QuoteBody) -> PricesOnSheet:
     return PricesOnSheet(
         by_quantity=_by_quantity(body.breaks),
         spare_parts=_spare_parts(body.breaks),
+        deliveries=_deliveries(body.breaks),
         sooner=_sooner(body.breaks),
         by_one_thing=_by_one_thing(body.breaks),
         tooling=_tooling(() if is_spread else body.tooling),
@@ -64,6 +66,18 @@ def _spare_parts(breaks: Sequence[Break]) -> Table:
             (f"{price_break.quantity:,}", spare.part, f"{spare.pieces:,}", money(spare.unit_price), money(spare.amount))
             for price_break in breaks
             for spare in price_break.spare_parts
+        ),
+    )
+
+
+def _deliveries(breaks: Sequence[Break]) -> Table:
+    """The parts of an order that are wanted by themselves, and when they are ready."""
+    return Table(
+        words.DELIVERY_HEADS,
+        tuple(
+            (f"{price_break.quantity:,}", f"{one.quantity:,}", str(one.by or ""), str(one.of_one_lot.p50), str(one.of_one_lot.p90))
+            for price_break in breaks
+            for one in price_break.deliveries
         ),
     )
 

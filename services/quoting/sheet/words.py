@@ -69,6 +69,7 @@ DRAWING_REMARKS = "Remarks on the drawing: {remarks}"
 PRICES = "Prices, in {currency}"
 QUANTITY, UNIT_PRICE, TOTAL, IN_TIME_HEAD = ">Quantity", ">Unit price", ">Total", ">By the day needed"
 SPARE_PART_HEADS = (">Quantity of lenses", "Spare part", ">Pieces", ">Unit price", ">Amount, in the total")
+DELIVERY_HEADS = (">Quantity", ">Delivered together", ">Wanted by", ">Half ready on", ">9 in 10 on")
 DATES = (">Half ready in", ">8 in 10 within", ">9 in 10 within", ">Ships")
 DAYS_MEANT = (
     "Days are calendar days from the order; half, eight and nine of ten such orders ship within them. The date is that of nine in ten, for an order "
