@@ -274,6 +274,8 @@ OF_THE_PRICE = (
         "supplied-material-lost", "care", "Some of what the customer supplies is lost in making; it is not in the price.", "the plan of starts",
         "{message} What is lost of supplied material is not replaced. {remedy}",
     ),
+    _shop("override-base-moved", "care", "What would be worked out without an override is not what it was when the override was set or confirmed.", "the worksheet"),
+    _shop("override-without-figure", "care", "An override counts nowhere: its pointer names no figure of the worksheet of this lens.", "the worksheet"),
     _shop("confidence-out-of-reach", "note", "Whole batches may be lost, so that no sensible start reaches the confidence asked for.", "rate table yields"),
 )  # fmt: skip
 """What there is to say of a quantity beside its price."""

@@ -25,6 +25,7 @@ from shared_schemas.lead_times import (
 from shared_schemas.operation_kinds import OperationName
 from shared_schemas.operations import BoughtPart, Operation, Route, Tooling
 from shared_schemas.order_terms import OrderedSparePart, OrderTerms
+from shared_schemas.overrides import AppliedOverride
 from shared_schemas.prescription import Prescription
 from shared_schemas.problem import OnlyWhereSaid, Problem
 
@@ -90,7 +91,8 @@ class Break(Contract):
     `in_time` answers a request that says when it needs the lenses, and `in_time_with` says what would bring them in time
     where the answer is not a plain yes, or with a no the earliest day and its cost; `in_time_chance` is the share of draws that are there by then.
     `expedite` is `None` where it would save no day or the terms know none. `sooner` are single things that would bring it nearer,
-    `soonest_set` the cheapest set of them that is in time.
+    `soonest_set` the cheapest set of them that is in time. `margin_share` is told where an estimator set figures: the margin that the
+    price leaves when cost, overhead, contingency and tools that the shop pays itself are paid, as a share of the price without tools.
     """
 
     quantity: int
@@ -118,6 +120,7 @@ class Break(Contract):
     expedite: Expedite | None = None
     sooner: tuple[SoonerOffer, ...] = ()
     soonest_set: SoonerSet | None = None
+    margin_share: Annotated[float | None, OnlyWhereSaid] = None
 
 
 class ExplainedBreak(Contract):
@@ -199,7 +202,8 @@ class QuoteBody(Contract):
 
     `findings` are those of the stages after the check; the check report has its own. The charges of `tooling` are asked
     once beside the prices, or, where `tooling_terms` says so, spread over each quantity as a line of its price. `order` is what the
-    request says of the order beside lenses and quantities.
+    request says of the order beside lenses and quantities. `overrides` are what an estimator set instead of figures that were worked
+    out, as far as they count, `currency_clause` is one of these: a sentence on the currency, as the customer reads it.
     """
 
     prescription: Prescription
@@ -223,6 +227,8 @@ class QuoteBody(Contract):
     best_relaxations: CombinedSaving | None = None
     findings: tuple[Finding, ...] = ()
     cautions: tuple[Text, ...] = ()
+    overrides: Annotated[tuple[AppliedOverride, ...], Field(exclude_if=not_)] = ()
+    currency_clause: Annotated[str, Field(exclude_if=not_)] = ""
 
 
 DeclineReason = Literal["price", "date", "lost_to_other", "no_budget", "changed", "no_answer", "other"]
@@ -318,6 +324,8 @@ class Quote(Contract):
     best_relaxations: CombinedSaving | None = None
     findings: tuple[Finding, ...] | None = None
     cautions: tuple[Text, ...] | None = None
+    overrides: Annotated[tuple[AppliedOverride, ...], Field(exclude_if=not_)] = ()
+    currency_clause: Annotated[str, Field(exclude_if=not_)] = ""
 
     @property
     def body(self) -> QuoteBody | None:

@@ -87,6 +87,9 @@ RANGES: dict[str, dict[str, tuple[float, float]]] = {
     "spared_share": {"commercial": (0.4, 2.0), "precision": (0.05, 0.3), "figure": (0.03, 4.0)},
     "held_speed": {"glass_factor": (0.3, 7.0), "work_factor": (1.0, 2.5)},
     "erlang_wait_share": {"utilisation": (0.02, 0.98), "stations": (1, 12)},
+    "discounted_price": {"discount_share": (0.0, 0.9)},
+    "moved_price": {"listed": (5.0, 90.0)},
+    "reached_margin": {"price": (40.0, 90.0), "charges": (0.0, 10.0)},
     "wait_of_those_h": {"utilisation": (0.02, 0.98)},
 }
 """For a law by its name, from where to where an argument is drawn, where the usual 0.5 to 20 (shares 0.02 to 0.98) will not do."""  # fmt: skip

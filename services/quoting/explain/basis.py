@@ -5,10 +5,11 @@ A figure of a quantity is named by the way to it in its break, such as `lines 0 
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
+from dataclasses import replace
 from decimal import Decimal
 
-from services.optics.law import figure_of, given
+from services.optics.law import changed_figure, figure_of, given
 from services.quoting.costs.money import per_piece, price_step, total
 from services.quoting.explain.basis_of_cost import (
     bought_figures,
@@ -25,8 +26,11 @@ from services.quoting.explain.basis_of_split import deliveries_figure
 from services.quoting.explain.basis_of_starts import start_figures
 from services.quoting.explain.quantity import Quantity, parts_of
 from services.quoting.pricing.evaluation import evaluate
+from services.quoting.pricing.overridden.reached import CHARGES, COST, reached_margin, waived_charges
+from services.quoting.pricing.overridden.setting import set_figure
 from services.quoting.pricing.price import (
     cost_of,
+    discounted_price,
     evening_of,
     evening_with_spares,
     missing_to,
@@ -35,14 +39,14 @@ from services.quoting.pricing.price import (
     unit_price_beside_spares,
     unit_price_of,
 )
-from services.quoting.pricing.price_list import evened_neighbours, evened_price
+from services.quoting.pricing.price_list import evened_neighbours, evened_price, moved_from, moved_price
 from services.quoting.pricing.quote import as_drawn, plans_for
 from services.quoting.pricing.quoted_money import converted_figure
 from shared_schemas.blanks import BlankPlan
 from shared_schemas.figure import Figure
 from shared_schemas.lead_times import LineKind
 from shared_schemas.load import LoadSnapshot
-from shared_schemas.operations import OperationPlan
+from shared_schemas.operations import OperationPlan, Tooling
 from shared_schemas.quote import ExplainedBreak, Explanation, middle_quantity
 from shared_schemas.rates import Rates
 from shared_schemas.traveller import Job
@@ -84,6 +88,7 @@ def basis_of(quantity: Quantity) -> tuple[Figure, ...]:
         *material_needs(quantity),
         *lead_time_figures(quantity),
         *risk_figures(quantity),
+        *_margin_left(quantity),
         *expedite_figures(quantity),
         *sooner_figures(quantity),
     )
@@ -104,27 +109,66 @@ def _total_price(quantity: Quantity) -> Figure:
 
 
 def _unit_price(quantity: Quantity) -> Figure:
-    step = figure_of(
+    """The unit price: the one that is worked out, less a discount, or the one that an estimator set."""
+    price, worked_out = quantity.evaluation.price, _worked_out(quantity)
+    setting = quantity.setting("prices", quantity.evaluation.quantity, "unit_price")
+    if setting is not None:
+        return set_figure("unit_price", replace(setting, value=price.unit), worked_out=worked_out, unit=quantity.currency)
+    discount = quantity.setting("prices", quantity.evaluation.quantity, "discount_share") or quantity.setting(
+        "terms", "discount_share"
+    )
+    if discount is None:
+        return worked_out
+    share = replace(discount, value=quantity.plans.discount_at(quantity.evaluation.quantity))
+    return figure_of(
+        discounted_price,
+        name="unit_price",
+        unit=quantity.currency,
+        worked_out=worked_out,
+        discount_share=set_figure("discount_share", share, worked_out=None),
+        step=_step(quantity),
+    )
+
+
+def _step(quantity: Quantity) -> Figure:
+    """The step that unit prices come in."""
+    return figure_of(
         price_step,
         name="step",
         unit=quantity.currency,
         rounding=quantity.term("rounding", quantity.plans.terms.rounding, quantity.currency),
         minor_units=quantity.minor_units(),
     )
-    lines = quantity.evaluation.price.lines[:-1]
+
+
+def _worked_out(quantity: Quantity) -> Figure:
+    """The unit price before a discount, out of the lines that come before the rounding."""
+    kinds = [line.kind for line in quantity.evaluation.price.lines]
+    lines = _lines_at(quantity, kinds.index("rounding"))
     if quantity.evaluation.beside:
         return figure_of(
-            unit_price_beside_spares, name="unit_price", unit=quantity.currency, lines=_lines_at(quantity, len(lines)),
-            spare_parts=beside_the_lenses(quantity), quantity=quantity.number, step=step,
+            unit_price_beside_spares, name="unit_price", unit=quantity.currency, lines=lines,
+            spare_parts=beside_the_lenses(quantity), quantity=quantity.number, step=_step(quantity),
         )  # fmt: skip
     return figure_of(
         unit_price_of,
         name="unit_price",
         unit=quantity.currency,
-        lines=_lines_at(quantity, len(lines)),
+        lines=lines,
         quantity=quantity.number,
-        step=step,
+        step=_step(quantity),
     )
+
+
+def _worked_out_total(quantity: Quantity) -> Figure:
+    """The price of all of it before a discount."""
+    unit_price = _worked_out(quantity)
+    if not quantity.evaluation.beside:
+        return figure_of(total_price_of, name="worked out", unit=quantity.currency, unit_price=unit_price, quantity=quantity.number)
+    return figure_of(
+        total_with_spares, name="worked out", unit=quantity.currency, unit_price=unit_price, quantity=quantity.number,
+        spare_parts=beside_the_lenses(quantity),
+    )  # fmt: skip
 
 
 def _lines_at(quantity: Quantity, count: int) -> tuple[Figure, ...]:
@@ -147,8 +191,10 @@ def _lines(quantity: Quantity) -> Iterator[Figure]:
             yield figure_of(missing_to, name=name, unit=quantity.currency, whole=minimum, lines=_lines_at(quantity, number))
         elif line.kind == "evening":
             yield _evened(quantity, name, _lines_at(quantity, number))
-        elif line.kind == "rounding":
+        elif line.kind in ("rounding", "discount", "own_price"):
             whole = given("total_price", quantity.evaluation.price.total, quantity.currency, at=quantity.at("total_price"))
+            if line.kind == "rounding" and number + 1 < len(quantity.evaluation.price.lines):
+                whole = _worked_out_total(quantity)
             yield figure_of(missing_to, name=name, unit=quantity.currency, whole=whole, lines=_lines_at(quantity, number))
         else:
             yield converted_figure(in_base[line.kind], quantity.plans, name=name)
@@ -156,10 +202,7 @@ def _lines(quantity: Quantity) -> Iterator[Figure]:
 
 def _amounts_in_base(quantity: Quantity) -> Mapping[str, Figure]:
     """The lines that are converted, in the base currency."""
-    tools = tuple(
-        given(tool.name, tool.charge, quantity.base, source="the operation plan, in the base currency")
-        for tool in quantity.evaluation.made.tooling
-    )
+    tools = tuple(_charge(tool, quantity.base) for tool in quantity.evaluation.made.tooling)
     return {
         "material": figure_of(total, name="material", unit=quantity.base, amounts=purchase_figures(quantity)),
         "operations": figure_of(total, name="operations", unit=quantity.base, amounts=parts_figures(quantity)),
@@ -169,6 +212,14 @@ def _amounts_in_base(quantity: Quantity) -> Mapping[str, Figure]:
         **deliveries_figure(quantity),
         **markup_figures(quantity, _cost(quantity)),
     }
+
+
+def _charge(tool: Tooling, base: str) -> Figure:
+    """A charge for a tool, in the base currency; one that was set says so."""
+    was_set = next((one for one in tool.basis if one.name == "charge" and one.reason and one.value == tool.charge), None)
+    if was_set is not None:
+        return changed_figure(was_set, name=tool.name)
+    return given(tool.name, tool.charge, base, source="the operation plan, in the base currency")
 
 
 def _losses(quantity: Quantity) -> Figure:
@@ -185,7 +236,7 @@ def _losses(quantity: Quantity) -> Figure:
 
 def _evened(quantity: Quantity, name: str, lines: tuple[Figure, ...]) -> Figure:
     """What brings the lines to the even price list, down to the two quantities of the series."""
-    (lower, lower_price), (upper, upper_price) = evened_neighbours(quantity.plans, quantity.evaluation.quantity)
+    (lower, lower_price), (upper, upper_price) = evened_neighbours(quantity.plans.usual, quantity.evaluation.quantity)
     worked_out = (
         "price list: the unit price of that quantity worked out alone, no dearer than smaller ones, no total above that of the next"
     )
@@ -197,6 +248,7 @@ def _evened(quantity: Quantity, name: str, lines: tuple[Figure, ...]) -> Figure:
         upper_price=given("upper_price", upper_price, quantity.currency, source=worked_out),
         quantity=quantity.number,
     )  # fmt: skip
+    unit = _moved(quantity, unit)
     if quantity.evaluation.beside:
         return figure_of(
             evening_with_spares, name=name, unit=quantity.currency, unit_price=unit, quantity=quantity.number,
@@ -206,6 +258,48 @@ def _evened(quantity: Quantity, name: str, lines: tuple[Figure, ...]) -> Figure:
         evening_of, name=name, unit=quantity.currency, unit_price=unit, quantity=quantity.number,
         lines=lines, minor_units=quantity.minor_units(),
     )  # fmt: skip
+
+
+def _moved(quantity: Quantity, listed: Figure) -> Figure:
+    """The unit price of the list for a quantity whose starts or margin were set; itself for any other."""
+    set_here = quantity.plans.at.get(quantity.evaluation.quantity)
+    if set_here is None or not set_here.moves_cost_or_margin:
+        return listed
+    usual, own = moved_from(quantity.plans, quantity.evaluation.quantity)
+    return figure_of(
+        moved_price,
+        name="unit_price",
+        unit=quantity.currency,
+        listed=listed,
+        usual_price=given(
+            "usual_price", usual, quantity.currency, source="that quantity worked out alone, with nothing set for it"
+        ),
+        own_price=given("own_price", own, quantity.currency, source="that quantity worked out alone, with what was set for it"),
+    )
+
+
+def _margin_left(quantity: Quantity) -> Iterator[Figure]:
+    """The margin that the price leaves, where an estimator set figures."""
+    if not quantity.plans.settings:
+        return
+    evaluation = quantity.evaluation
+    yield figure_of(
+        reached_margin,
+        name="margin_share",
+        price=given("price", evaluation.price.total, quantity.currency, at=quantity.at("total_price")),
+        waived=given(
+            "waived", waived_charges(evaluation, quantity.plans), quantity.currency,
+            source="by how much charges for tools were set below those of the operation plan",
+        ),
+        charges=_together(quantity, "charges", CHARGES), cost=_together(quantity, "cost", COST),
+        overhead=_together(quantity, "overhead", {"overhead"}), contingency=_together(quantity, "contingency", {"contingency"}),
+    )  # fmt: skip
+
+
+def _together(quantity: Quantity, name: str, kinds: Collection[str]) -> Figure:
+    """Lines of a price together, each where it stands."""
+    lines = _lines_at(quantity, len(quantity.evaluation.price.lines))
+    return figure_of(total, name=name, unit=quantity.currency, amounts=[line for line in lines if line.name in kinds])
 
 
 def _cost(quantity: Quantity) -> Figure:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from decimal import Decimal
 
-from services.optics.law import column, decided, figure_of, given
+from services.optics.law import changed_figure, column, decided, figure_of, given
 from services.quoting.costs.cost import (
     MaterialCost,
     OperationCost,
@@ -67,11 +67,17 @@ def _purchase(material: MaterialCost, quantity: Quantity) -> Figure:
     last = material.model.steps[-1]
     lot = given("lot_cost", last.cost, quantity.base, source=f"the purchase for {last.blanks} blanks, of the blank plan")
     if material.full_lots:
-        lot = _bought(last, "lot_cost", quantity)
+        lot = _bought(last, "lot_cost", quantity) if last.purchases else _at_own_price(material, lot)
     return figure_of(
         purchase_cost, name=f"glass {material.model.name}", unit=quantity.base, full_lots=_full_lots(material, quantity), lot_cost=lot,
         rest_cost=_rest(material, quantity),
     )  # fmt: skip
+
+
+def _at_own_price(material: MaterialCost, otherwise: Figure) -> Figure:
+    """What a blank costs whose price an estimator set."""
+    figure = next((one for one in material.model.basis if one.name == "cost" and one.reason), None)
+    return otherwise if figure is None else changed_figure(figure, name="lot_cost")
 
 
 def _full_lots(material: MaterialCost, quantity: Quantity) -> Figure:
@@ -350,7 +356,7 @@ def _spared(each: Sampled, number: int, learning: Learning, cost: OperationCost,
 
 def markup_figures(quantity: Quantity, cost: Figure) -> dict[str, Figure]:
     """Overhead, contingency and margin on a cost, in the base currency."""
-    terms = quantity.plans.terms
+    terms = quantity.plans.terms_at(quantity.evaluation.quantity)
     overhead = figure_of(
         overhead_on,
         name="overhead",

@@ -25,9 +25,15 @@ def _start(part: str, start: PartStart, quantity: Quantity) -> Figure:
         reason = "bought parts for the lenses that are taken in hand with the square root of the confidence; what fails is taken apart and put together again"
     else:
         reason = "as many as are needed: what fails is put together again from spare elements"
+    planned: tuple[Figure, ...] = ()
+    setting = quantity.setting("starts", part, quantity.evaluation.quantity)
+    if setting is not None and start.planned is not None:
+        planned = (given("worked out", start.planned, "pieces", source=reason),)
+        reason = setting.reason
     return decided(
         f"start_quantities {part}", start.started, reason, unit="pieces",
         alternatives=(
+            *planned,
             _needed(part, start, quantity),
             given("confidence", quantity.plans.confidence, at="/confidence"),
             given("chance", start.chance, source="that this lot is enough: binomial tail of the pieces that survive, over the batches that may be lost and the sets that are taken in hand"),

@@ -13,7 +13,9 @@ from services.quoting.errors import PointerNamesNoFigure
 from services.quoting.explain.figures_of_break import figure_of_break
 from services.quoting.explain.figures_of_savings import figure_of_offer, figure_of_relaxation, figure_of_relaxations_together
 from services.quoting.explain.places import Place, basis_in, names_below, place_at
+from services.quoting.pricing.overridden.setting import said_of
 from shared_schemas.figure import Figure, PointedFigure, RateRowRef
+from shared_schemas.overrides import AppliedOverride
 from shared_schemas.quote import ExplainedBreak
 
 Document = Mapping[str, Any]
@@ -22,6 +24,8 @@ Explained = Callable[[], Sequence[ExplainedBreak]]
 GIVEN = "the request"
 OF_ITS_WAYS = ("routes", "blanks", "tooling")
 """What a quantity has of its own where it is made in another way: told as what stands beside the breaks."""
+TERMS_OF = {"valid_until": "valid_days", "tooling_terms": "tooling"}
+"""What of the terms decides a figure at the top of a quote."""
 OF_A_FIGURE = "part of what explains a figure"
 
 
@@ -122,7 +126,21 @@ def _of_head(place: Place) -> Figure:
         "valid_until": "quoted_on and the valid_days of the terms: rate table commercial",
         "tooling_terms": "rate table commercial: tooling of the terms",
     }
-    return place.explained_by(source=sources.get(place.name, GIVEN))
+    return place.explained_by(source=sources.get(place.name, GIVEN), reason=_set_by(place, f"/terms/{TERMS_OF.get(place.name)}"))
+
+
+def _set_by(place: Place, pointer: str) -> str | None:
+    """Who set a figure of the worksheet when, and why; `None` where nobody did."""
+    overrides: Sequence[Mapping[str, Any]] = place.document.get("overrides", ())
+    return next((said_of(AppliedOverride.model_validate(one)) for one in overrides if one["pointer"] == pointer), None)
+
+
+def _of_override(place: Place) -> Figure:
+    """A figure of an override: who set it, or that it would be worked out."""
+    override = place.at(*place.tokens[:2])
+    if place.tokens[2] == "base":
+        return place.explained_by(source="worked out: what would stand there without the override")
+    return place.explained_by(reason=_set_by(place, override["pointer"]))
 
 
 def _given(place: Place) -> Figure:
@@ -199,6 +217,7 @@ _BY_SECTION: dict[str, Callable[[Place], Figure]] = {
     "best_relaxations": figure_of_relaxations_together,
     "findings": _of_finding,
     "cautions": _of_caution,
+    "overrides": _of_override,
 }
 
 

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 
 from services.optics.law import column, given
 from services.quoting.pricing.evaluation import Evaluation
+from services.quoting.pricing.overridden.places import Subject, pointer_to
+from services.quoting.pricing.overridden.setting import Setting, set_figure
 from services.quoting.pricing.plans import Plans
 from services.quoting.risk.draws import Uncertain
 from shared_schemas.figure import Figure
@@ -52,8 +54,18 @@ class Quantity:
         return f"{self.parts[part]}/operations/{position}/{field}"
 
     def term(self, name: str, value: float | Decimal, unit: str = "") -> Figure:
-        """A column of the terms."""
-        return column(name, value, unit, Rates.ref("commercial", self.plans.terms))
+        """A column of the terms; one that an estimator set says so."""
+        setting = self.setting("prices", self.evaluation.quantity, name) or self.setting("terms", name)
+        if setting is None:
+            return column(name, value, unit, Rates.ref("commercial", self.plans.terms))
+        before = (self.plans.worked_out or self.plans).terms
+        usual = before.margin_at(self.evaluation.quantity) if name == "margin_share" else getattr(before, name)
+        worked_out = column(name, usual, unit, Rates.ref("commercial", before))
+        return set_figure(name, replace(setting, value=value), worked_out=worked_out, unit=unit)
+
+    def setting(self, subject: Subject, *names: str | int) -> Setting | None:
+        """What an estimator set at a place of the worksheet."""
+        return self.plans.settings.get(pointer_to(subject, *names))
 
     def per_base(self) -> Figure:
         """The change of currency."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from decimal import Decimal
@@ -17,11 +17,14 @@ from services.quoting.pricing.in_time import Answer, Deadline
 from services.quoting.pricing.moved_figures import blank_places, moved_blank, moved_route
 from services.quoting.pricing.nearer.single_offers import single_offers
 from services.quoting.pricing.overridden.amended import amended
+from services.quoting.pricing.overridden.reached import margin_reached_at
+from services.quoting.pricing.overridden.remarks import of_overrides
 from services.quoting.pricing.plans import Made, Plans, spread_tooling
 from services.quoting.pricing.plate_offers import as_relaxations, quoted_offers
 from services.quoting.pricing.quoted_money import in_quote_currency
 from services.quoting.pricing.relaxations import combined_saving, most_saved_first, quoted_relaxations, with_full_block
 from services.quoting.pricing.release_rows import figures_of_a_release
+from services.quoting.pricing.remarks_on_quantities import remarks_on
 from services.quoting.pricing.resting import Resting, findings_on, resting_on
 from services.quoting.pricing.second_key import needs_of_second_key
 from services.quoting.pricing.sooner import expedited
@@ -32,8 +35,7 @@ from services.quoting.pricing.ways import as_choices
 from services.quoting.risk.draws import Risk, Uncertain, drivers, risk_of, spares_worth
 from services.quoting.risk.orders import Orders
 from shared_schemas.blanks import BlankPlan
-from shared_schemas.check import CheckReport, Finding
-from shared_schemas.finding_kinds import finding
+from shared_schemas.check import CheckReport
 from shared_schemas.load import LoadSnapshot
 from shared_schemas.operations import OperationPlan, Route
 from shared_schemas.order_terms import terms_of
@@ -86,7 +88,8 @@ def assembled(
     rates = rates.in_order
     refuse_other_lens(blanks, operations, rates)
     plans = plans_for(job, blanks, operations, rates, load)
-    operations = amended(job, blanks, operations, rates).operations
+    as_set = amended(job, blanks, operations, rates)
+    operations = as_set.operations
     request = job.request
     evaluations = [evaluate(plans, quantity=quantity) for quantity in request.quantities]
     middle = evaluations[request.quantities.index(middle_quantity(request.quantities))]
@@ -95,6 +98,7 @@ def assembled(
     relaxed = most_saved_first((*quoted_relaxations(plans, operations.relaxations, against=middle), *as_relaxations(offers)))
     deadline = _deadline(plans, operations, relaxed, job)
     resting = resting_on(middle, plans)
+    said = of_overrides(request.overrides, plans, evaluations, middle)
     breaks = tuple(_break(evaluation, middle, plans, orders, deadline, job) for evaluation in evaluations)
     body = QuoteBody(
         prescription=request.prescription,
@@ -121,12 +125,15 @@ def assembled(
             *findings_on_supplies(evaluations, request.supplied, operations.alike),
             *late_deliveries(breaks),
             *needs_of_second_key(breaks, request, plans.terms),
+            *said.findings,
             *figures_of_a_release(middle.made, plans),
             *findings_on(resting, rates, on=job.quoted_on, review_days=review_days),
             *blanks.findings,
             *operations.findings,
         ),
         cautions=operations.cautions,
+        overrides=said.applied,
+        currency_clause=as_set.currency_clause,
     )
     return Assembled(body, resting)
 
@@ -246,6 +253,7 @@ def _break(evaluation: Evaluation, middle: Evaluation, plans: Plans, orders: Ord
         expedite=sooner.as_offer() if sooner else None,
         sooner=tuple(one.as_offer() for one in nearer),
         soonest_set=answer.cheapest.as_set() if answer.cheapest else None,
+        margin_share=margin_reached_at(evaluation, plans) if job.request.overrides else None,
     )
 
 
@@ -321,78 +329,3 @@ def _bill_of_materials(evaluation: Evaluation, plans: Plans) -> tuple[MaterialNe
         for part in plans.bought_parts
     ]
     return (*glass, *parts)
-
-
-CHANCE_SHOWN = 0.001
-"""Chances are told to the thousandth."""
-
-
-THIN_BOOK = 0.5
-"""A book that holds less than this share of what it should is spoken of (common practice range)."""
-
-
-def remarks_on(quantities: Sequence[Evaluation], plans: Plans) -> tuple[Finding, ...]:
-    """Findings on the quantities of a quote, as they are asked for."""
-    each = (remark for one in quantities for remark in (*_too_long(one, plans), *_not_so_sure(one, plans)))
-    return (*_thin_book(quantities[0], plans), *each)
-
-
-def _thin_book(evaluation: Evaluation, plans: Plans) -> Iterator[Finding]:
-    """A book that holds little of the work which the rates say is in it, as that of a shop which has just begun to keep one."""
-    if plans.load is None:
-        return
-    held_h, expected_h = evaluation.schedule.in_book
-    if held_h >= THIN_BOOK * expected_h:
-        return
-    yield finding(
-        "book-of-load-thin",
-        "",
-        (
-            f"The book of load holds {held_h:.0f} of the {expected_h:.0f} hours that should be in it at the work centres of this lens: the dates "
-            "count on hours that may be taken already."
-        ),
-        figure=round(held_h),
-        limit=round(expected_h),
-        unit="h",
-        row="shop_load",
-        remedy="book the work that is under way (PUT /v1/load), or set booked_share of shop_load to 0 until it is booked",
-    )
-
-
-def _too_long(evaluation: Evaluation, plans: Plans) -> Iterator[Finding]:
-    """A quantity that the shop cannot promise: it would be busy with it for longer than its terms allow."""
-    lead, limit = evaluation.lead_time, plans.terms.longest_lead_days
-    if lead.p90_days <= limit:
-        return
-    centre = evaluation.schedule.bottleneck
-    yield finding(
-        "lead-time-too-long",
-        "",
-        (
-            f"{evaluation.quantity} pieces take {lead.p90_days} days (the terms allow {limit}): the price and date of this quantity are "
-            "arithmetic, not an offer."
-        ),
-        figure=lead.p90_days,
-        limit=limit,
-        unit="days",
-        row=plans.terms.name,
-        remedy=f"ask for fewer, agree on part deliveries, or have more stations at the {centre}",
-    )
-
-
-def _not_so_sure(evaluation: Evaluation, plans: Plans) -> Iterator[Finding]:
-    """A quantity whose starts are not as sure as asked for: a lot that is one batch is lost whole, and made again then."""
-    chance = evaluation.plan.chance
-    if chance >= plans.confidence - CHANCE_SHOWN / 2:
-        return
-    yield finding(
-        "confidence-out-of-reach",
-        "",
-        (
-            f"{evaluation.quantity} pieces are enough at the first go with a chance of {chance:.3f}, not {plans.confidence:g}: a lot that is in one "
-            "batch may be lost whole. It is made again then, which is in the price."
-        ),
-        figure=round(chance, 4),
-        limit=plans.confidence,
-        remedy="ask for a lower confidence, or more pieces than are needed",
-    )

@@ -6,10 +6,9 @@ Prices that are the rates' own need none: whoever published the rates answers fo
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from decimal import Decimal
 from typing import Protocol
 
-from services.quoting.pricing.price import LEFT_OVER
+from services.quoting.pricing.overridden.reached import margin_of_lines
 from shared_schemas.check import Finding
 from shared_schemas.finding_kinds import finding
 from shared_schemas.lead_times import Line
@@ -29,12 +28,18 @@ class Priced(Protocol):
     @property
     def loss_chance(self) -> float | None: ...
 
+    @property
+    def margin_share(self) -> float | None: ...
+
 
 def margin_reached(lines: Sequence[Line]) -> float:
-    """What a price leaves when cost, overhead, contingency and tools spread over it are paid, as a share of it; -1 of a price of nothing."""
-    price = sum((line.amount for line in lines), Decimal(0))
-    paid = sum((line.amount for line in lines if line.kind not in LEFT_OVER), Decimal(0))
-    return float((price - paid) / price) if price > 0 else -1.0
+    """What a price leaves when cost, overhead and contingency are paid, as a share of what of it is not for tools."""
+    return margin_of_lines(lines)
+
+
+def margin_left(one: Priced) -> float:
+    """The margin that a quantity says it reaches; out of its lines where it says nothing."""
+    return margin_reached(one.lines) if one.margin_share is None else one.margin_share
 
 
 def needs_of_second_key(breaks: Sequence[Priced], request: QuoteRequest, terms: CommercialRow) -> Iterator[Finding]:
@@ -47,7 +52,7 @@ def needs_of_second_key(breaks: Sequence[Priced], request: QuoteRequest, terms: 
 
 
 def _below_floor(pointer: str, one: Priced, terms: CommercialRow) -> Iterator[Finding]:
-    floor, reached = terms.margin_floor_share, margin_reached(one.lines)
+    floor, reached = terms.margin_floor_share, margin_left(one)
     if floor is None or reached >= floor:
         return
     yield finding(

@@ -10,9 +10,12 @@ from decimal import Decimal
 
 from services.quoting.costs.money import in_currency
 from services.quoting.pricing.evaluation import Evaluation, evaluate
+from services.quoting.pricing.overridden.reached import margin_reached_at
+from services.quoting.pricing.overridden.remarks import of_overrides
 from services.quoting.pricing.plans import Plans
-from services.quoting.pricing.quote import in_base, plans_for, refuse_other_lens, remarks_on
-from services.quoting.pricing.second_key import margin_reached, needs_of_second_key
+from services.quoting.pricing.quote import in_base, plans_for, refuse_other_lens
+from services.quoting.pricing.remarks_on_quantities import remarks_on
+from services.quoting.pricing.second_key import margin_left, needs_of_second_key
 from services.quoting.risk.draws import risk_of
 from shared_schemas.blanks import BlankPlan
 from shared_schemas.check import CheckReport, Finding
@@ -45,6 +48,7 @@ def figures_of_copy(
         *check.findings,
         *remarks_on(evaluations, plans),
         *needs_of_second_key(quantities, request, plans.terms),
+        *of_overrides(request.overrides, plans, evaluations, middle).findings,
         *blanks.findings,
         *operations.findings,
     )
@@ -69,7 +73,7 @@ def _at_quantity(evaluation: Evaluation, plans: Plans) -> FiguresAtQuantity:
         p90_days=days.p90_days,
         ship_date=days.ship_date,
         start_quantities={part: start.started for part, start in evaluation.starts.items()},
-        margin_share=margin_reached(price.lines),
+        margin_share=margin_reached_at(evaluation, plans),
         loss_chance=risk_of(evaluation.chances, plans.orders, price=held).loss_chance,
     )
 
@@ -89,7 +93,7 @@ def figures_as_issued(body: QuoteBody) -> FiguresOfCopy:
                 p90_days=one.lead_time.p90_days,
                 ship_date=one.lead_time.ship_date,
                 start_quantities=one.start_quantities,
-                margin_share=margin_reached(one.lines),
+                margin_share=margin_left(one),
                 loss_chance=one.loss_chance,
             )
             for one in body.breaks

@@ -16,7 +16,7 @@ from services.quoting.pricing.evaluation import Evaluation, evaluate
 from services.quoting.pricing.overridden.figures import figures_of_worksheet
 from services.quoting.pricing.overridden.places import EXTRA, pointer_to
 from services.quoting.pricing.plans import Plans
-from services.quoting.pricing.second_key import margin_reached
+from services.quoting.pricing.second_key import margin_left
 from services.quoting.service.approvals import approvals_of
 from services.quoting.service.booking import plans_on
 from services.quoting.service.documents import findings_of, not_ready
@@ -213,7 +213,7 @@ class _Sheet:
             total_price=one.total_price,
             margin_share=figures[pointer_to("prices", one.quantity, "margin_share")],
             discount_share=figures[pointer_to("prices", one.quantity, "discount_share")],
-            margin_reached_share=round(margin_reached(one.lines), 6),
+            margin_reached_share=round(margin_left(one), 6),
             loss_chance=one.loss_chance,
         )
 

@@ -118,7 +118,7 @@ def _operation(value: Any) -> ExtraOperation:
         return ExtraOperation.model_validate(value)
     except ValidationError as fault:
         first = fault.errors()[0]
-        raise ValueError(f"{'/'.join(map(str, first['loc']))}: {first['msg']}") from None
+        raise ValueError(": ".join(filter(None, ("/".join(map(str, first["loc"])), first["msg"])))) from None
 
 
 MINUTES = Kind("min", "minutes, from 0", _within(0, LONGEST_MIN))

@@ -11,7 +11,7 @@ from typing import Any
 from services.quoting.pricing.overridden.places import EXTRA
 from services.quoting.pricing.overridden.setting import Setting, set_figure, without_it
 from services.quoting.pricing.ways import is_done, ways_of
-from shared_schemas.operations import LooserOperation, Operation, OperationPlan, Relaxation, Route, operation_ids
+from shared_schemas.operations import AddedOperation, LooserOperation, Operation, OperationPlan, Relaxation, Route, operation_ids
 from shared_schemas.overrides import ExtraOperation
 from shared_schemas.rates import Rates
 
@@ -77,7 +77,9 @@ def with_operations_set(plan: OperationPlan, settings: Sequence[Setting], rates:
     for part, one in changed.items():
         nowhere += _kept_to_do_something(parts[part], one)
     routes = tuple(_amended(route, changed[route.part], rates) if route.part in changed else route for route in plan.routes)
-    relaxations = tuple(_kept_to(one, changed[one.part]) if one.part in changed else one for one in plan.relaxations)
+    relaxations = tuple(
+        _kept_to(one, parts[one.part], changed[one.part]) if one.part in changed else one for one in plan.relaxations
+    )
     return plan.model_copy(update={"routes": routes, "relaxations": relaxations}), nowhere
 
 
@@ -157,7 +159,7 @@ def _extra(setting: Setting, rates: Rates) -> Operation:
     )
 
 
-def _kept_to(relaxation: Relaxation, changed: _Changed) -> Relaxation:
+def _kept_to(relaxation: Relaxation, route: Route, changed: _Changed) -> Relaxation:
     """A relaxation of a route that was amended: what an estimator set stands there, and positions count the operations that came."""
 
     def moved(position: int, *, comes_before: bool = False) -> int:
@@ -171,9 +173,27 @@ def _kept_to(relaxation: Relaxation, changed: _Changed) -> Relaxation:
                 if one.position not in changed.left_out
             ),
             "removed": tuple(moved(position) for position in relaxation.removed),
-            "added": tuple(one.model_copy(update={"position": moved(one.position, comes_before=True)}) for one in relaxation.added),
+            "added": tuple(
+                AddedOperation(
+                    position=moved(one.position, comes_before=True), operation=_in_the_place(one, relaxation, route, changed)
+                )
+                for one in relaxation.added
+            ),
         }
     )
+
+
+def _in_the_place(added: AddedOperation, relaxation: Relaxation, route: Route, changed: _Changed) -> Operation:
+    """An operation that a relaxation brings, with what was set of the one of its kind that it takes away."""
+    kind = _kind(added.operation)
+    for position in relaxation.removed:
+        if _kind(route.operations[position]) == kind and (position in changed.left_out or position in changed.figures):
+            return _operation(added.operation, position, changed)
+    return added.operation
+
+
+def _kind(operation: Operation) -> tuple[str, str | None, str]:
+    return operation.operation, operation.face, operation.method
 
 
 def _looser(looser: LooserOperation, settings: Mapping[str, Setting]) -> LooserOperation:

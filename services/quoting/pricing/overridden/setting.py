@@ -10,7 +10,7 @@ from typing import Any
 from services.optics.law import changed_figure, decided, given
 from services.quoting.pricing.overridden.places import WorksheetPlace, place_of
 from shared_schemas.figure import Figure
-from shared_schemas.overrides import Override
+from shared_schemas.overrides import AppliedOverride, Override
 from shared_schemas.rates import CurrencyRow
 
 BILLIONTH = Decimal("1e-9")
@@ -64,7 +64,7 @@ def settings_of(overrides: Sequence[Override], currency: CurrencyRow) -> tuple[l
     return settings, unreadable
 
 
-def said_of(override: Override) -> str:
+def said_of(override: Override | AppliedOverride) -> str:
     """Who set a figure when, and why."""
     return f"set by {override.author} on {override.at.date().isoformat()}: {override.reason}"
 
