@@ -26,6 +26,31 @@ from tests.chain import job_of, request_of, sections_of, singlet
 QUANTITIES = (5, 25, 100)
 WHO = {"author": "Ines", "reason": "as it was last time", "at": "2026-11-02T09:00:00Z"}
 
+MIXED: dict[str, Any] = {
+    "/terms/discount_share": 0.05,
+    "/terms/margin_share": 0.2,
+    "/terms/contingency_share": 0.1,
+    "/terms/tooling": "spread",
+    "/terms/valid_days": 10,
+    "/terms/currency_clause": "Prices move with the euro.",
+    "/prices/25/unit_price": "700.00",
+    "/prices/5/margin_share": 0.1,
+    "/prices/5/discount_share": 0.1,
+    "/starts/L1/100": 150,
+    "/starts/lens/25": 27,
+    "/operations/L1-polish-front-block/batch_min": 60,
+    "/operations/L1-polish-front-block/batch_loss": 0.05,
+    "/operations/L2-generate-back/yield": 0.9,
+    "/operations/L2-saw/left_out": True,
+    "/operations/L2+etching": {
+        "value": {"work_centre": "clean bench", "setup_min": 10, "piece_min": 3, "after": "L2-core", "lot_charge": "20.00"}
+    },
+    "/blanks/L1/price": "10.00",
+    "/bought_parts/bulk tray, places to 25 mm/lot_charge": "5.00",
+    "/tooling/radius tool 47.3 mm/charge": "0",
+}
+"""One override of every kind there is."""
+
 
 def _doublet() -> dict[str, Any]:
     """Two elements with an air gap, of one glass, so that they share a purchase."""

@@ -22,6 +22,7 @@ from services.quoting.pricing.prices_only import prices_of
 from tests.chain import as_json, job_of
 from tests.laws.equations import bound, figures_in, worked_out
 from tests.laws.overridden import (
+    MIXED,
     QUANTITIES,
     asked,
     at,
@@ -51,30 +52,6 @@ SAMPLE = (
     "/terms/minimum_order",
     "/terms/tooling",
 )
-MIXED: dict[str, Any] = {
-    "/terms/discount_share": 0.05,
-    "/terms/margin_share": 0.2,
-    "/terms/contingency_share": 0.1,
-    "/terms/tooling": "spread",
-    "/terms/valid_days": 10,
-    "/terms/currency_clause": "Prices move with the euro.",
-    "/prices/25/unit_price": "700.00",
-    "/prices/5/margin_share": 0.1,
-    "/prices/5/discount_share": 0.1,
-    "/starts/L1/100": 150,
-    "/starts/lens/25": 27,
-    "/operations/L1-polish-front-block/batch_min": 60,
-    "/operations/L1-polish-front-block/batch_loss": 0.05,
-    "/operations/L2-generate-back/yield": 0.9,
-    "/operations/L2-saw/left_out": True,
-    "/operations/L2+etching": {
-        "value": {"work_centre": "clean bench", "setup_min": 10, "piece_min": 3, "after": "L2-core", "lot_charge": "20.00"}
-    },
-    "/blanks/L1/price": "10.00",
-    "/bought_parts/bulk tray, places to 25 mm/lot_charge": "5.00",
-    "/tooling/radius tool 47.3 mm/charge": "0",
-}
-"""One override of every kind there is."""
 
 
 def drawn(seed: int, count: int, *, at_quantities: bool) -> dict[str, Any]:

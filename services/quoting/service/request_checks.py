@@ -8,6 +8,7 @@ from difflib import get_close_matches
 from services.quoting.costs.money import currency_on
 from services.quoting.errors import CurrencyNotOfTheDay
 from services.quoting.service.order_checks import days_gone, faults_of_order
+from services.quoting.service.override_checks import faults_of_overrides
 from shared_schemas.glass_reference import GlassNotFound, find_glass
 from shared_schemas.indications import slips_of_notation
 from shared_schemas.problem import ProblemDetail
@@ -24,6 +25,7 @@ def faults_of_request(request: QuoteRequest, *, rates: Rates, today: date) -> li
         *_terms(request, rates),
         *_own_operations(request, rates),
         *faults_of_order(request),
+        *faults_of_overrides(request, rates),
         *_currency_of_the_day(request, rates, today),
         *_day(request, today),
         *days_gone(request.deliveries, today),
