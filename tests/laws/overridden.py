@@ -10,6 +10,7 @@ from typing import Any
 
 from services.quoting.explain.basis import explain
 from services.quoting.pricing.evaluation import Evaluation, evaluate
+from services.quoting.pricing.overridden.remarks import OfOverrides, of_overrides
 from services.quoting.pricing.plans import Plans
 from services.quoting.pricing.quote import assemble, plans_for
 from services.quoting.pricing.worksheet import worksheet_figures
@@ -110,9 +111,22 @@ def _quoted(listed: str, more: str) -> QuoteBody:
 
 
 def explained(overrides: Mapping[str, Any], **fields: Any) -> tuple[ExplainedBreak, ...]:
-    """Why the quantities of that quote cost what they do."""
+    """Why the quantities of that quote cost what they do; each is explained once."""
+    return _explained(json.dumps(overrides), json.dumps(fields))
+
+
+@cache
+def _explained(listed: str, more: str) -> tuple[ExplainedBreak, ...]:
     _, blanks, operations = sections()
-    return explain(job=job_of(asked(overrides, **fields)), blanks=blanks, operations=operations, rates=rates()).breaks
+    job = job_of(asked(json.loads(listed), **json.loads(more)))
+    return explain(job=job, blanks=blanks, operations=operations, rates=rates()).breaks
+
+
+def said_of(overrides: Mapping[str, Any]) -> OfOverrides:
+    """What a quote says of figures set, without the rest of it."""
+    settled, request = plans(overrides), asked(overrides)
+    evaluations = [evaluate(settled, quantity=quantity) for quantity in QUANTITIES]
+    return of_overrides(request.overrides, settled, evaluations, evaluations[1])
 
 
 @cache

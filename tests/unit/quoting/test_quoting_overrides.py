@@ -10,15 +10,15 @@ from services.quoting.pricing.overridden.places import place_of, pointer_to
 from services.quoting.pricing.overridden.remarks import is_same_figure
 from services.quoting.pricing.worksheet import bases
 from shared_schemas.check import Finding
-from shared_schemas.quote import Quote, QuoteBody
+from shared_schemas.quote import Quote
 from tests.chain import as_json, job_of
-from tests.laws.overridden import QUANTITIES, asked, quoted, rates, sections, usual_figures
+from tests.laws.overridden import QUANTITIES, asked, at, quoted, rates, said_of, sections, usual_figures
 
 POLISH = "/operations/L1-polish-front-block/batch_min"
 
 
-def said(body: QuoteBody, code: str) -> list[Finding]:
-    return [one for one in body.findings if one.code == code]
+def said(overrides: dict[str, Any], code: str) -> list[Finding]:
+    return [one for one in said_of(overrides).findings if one.code == code]
 
 
 def test_a_quote_lists_what_was_set_with_what_would_stand_there() -> None:
@@ -35,21 +35,21 @@ def test_a_quote_lists_what_was_set_with_what_would_stand_there() -> None:
     )
     assert again.body is not None
     assert again.body.overrides == body.overrides
-    assert said(body, "override-base-moved") == said(body, "override-without-figure") == []
+    assert [one.code for one in body.findings if one.code.startswith("override")] == []
 
 
 def test_an_override_whose_base_moved_is_asked_again_until_it_is_confirmed() -> None:
     now = usual_figures()[POLISH].worked_out
-    moved = said(quoted({POLISH: {"value": 60, "base": 50.0}}), "override-base-moved")
+    moved = said({POLISH: {"value": 60, "base": 50.0}}, "override-base-moved")
     assert [(one.figure, one.limit, one.pointer) for one in moved] == [(50.0, now, "/overrides/0")]
     assert "Ines" in moved[0].message
     for kept in ({"base": now}, {"base": 50.0, "confirmed_base": now}, {"base": now, "confirmed_base": 50.0}):
-        assert said(quoted({POLISH: {"value": 60, **kept}}), "override-base-moved") == []
+        assert said({POLISH: {"value": 60, **kept}}, "override-base-moved") == []
 
 
 def test_an_override_of_nothing_that_is_there_is_named_with_what_is_nearest_and_counts_nowhere() -> None:
     body = quoted({"/operations/L1-polish-front-blok/batch_min": 600})
-    lost = said(body, "override-without-figure")
+    lost = [one for one in body.findings if one.code == "override-without-figure"]
     assert [one.figure for one in lost] == ["/operations/L1-polish-front-blok/batch_min"]
     assert POLISH in str(lost[0].limit)
     assert body.overrides == ()
@@ -69,9 +69,9 @@ def test_an_override_of_nothing_that_is_there_is_named_with_what_is_nearest_and_
     ],
 )
 def test_what_is_set_where_the_lens_has_no_such_thing_leaves_the_price_and_is_named(overrides: dict[str, Any]) -> None:
-    body = quoted(overrides)
-    assert [one.figure for one in said(body, "override-without-figure")] == [*overrides]
-    assert [one.total_price for one in body.breaks] == [one.total_price for one in quoted({}).breaks]
+    assert [one.figure for one in said(overrides, "override-without-figure")] == [*overrides]
+    assert said_of(overrides).applied == ()
+    assert at(25, overrides).price == at(25, {}).price
 
 
 def test_what_would_stand_at_a_pointer_is_worked_out_with_all_that_is_set_elsewhere() -> None:
