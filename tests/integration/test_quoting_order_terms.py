@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from decimal import Decimal
 from typing import Any
 
@@ -98,3 +99,23 @@ def test_deliveries_of_a_request_are_priced_dated_and_taken_over_by_the_acceptan
     assert f">{alone['total_price']}</cbc:LineExtensionAmount>" in quotation
     promised = accepted(shop, number)["promised"]["deliveries"]
     assert [(one["quantity"], one["by"]) for one in promised] == [(one["quantity"], one["by"]) for one in deliveries]
+
+
+def test_a_repeated_order_has_its_tools_and_is_not_charged_for_them_again(shop: Shop, one_element: dict[str, Any]) -> None:
+    first = shop.quoted(one_element)
+    charged = [one["name"] for one in shop.get(f"/v1/quotes/{first}")["tooling"]]
+    assert charged
+    early = shop.ask("POST", "/v1/quotes", json=one_element | {"repeats": first})
+    assert [(one["pointer"], one["figure"]) for one in early.json()["errors"]] == [("/repeats", first)], "it was not accepted yet"
+    unknown = shop.ask("POST", "/v1/quotes", json=one_element | {"repeats": "Q-2026-999999"})
+    assert (early.status_code, unknown.status_code) == (422, 422)
+    accepted(shop, first)
+    again = shop.get(f"/v1/quotes/{shop.quoted(one_element | {'repeats': first, 'tools_there': ['of nobody']})}")
+    assert again["tooling"] == []
+    assert [one["figure"] for one in again["findings"] if one["code"] == "repeat-of-an-order"] == [len(charged)]
+    other = json.loads(json.dumps(one_element | {"repeats": first}))
+    for face in ("front", "back"):
+        other["prescription"]["elements"][0][face]["radius_mm"] *= 1.3
+    elsewhere = shop.get(f"/v1/quotes/{shop.quoted(other)}")
+    assert "repeat-of-another-lens" in [one["code"] for one in elsewhere["findings"]]
+    assert elsewhere["tooling"]

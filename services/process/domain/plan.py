@@ -26,6 +26,7 @@ from services.process.domain.tools.supplied import (
     coated_elsewhere,
     days_away,
     not_needed,
+    of_the_order_before,
     sent_away,
     tools_there,
 )
@@ -156,6 +157,7 @@ def plan_operations(
             *stop_without_a_plate(elements, prescription),
             *without_a_place(job.request.own_operations, routes),
             *not_needed(supplied, wants),
+            *of_the_order_before(job.request.repeats, job.request.tools_there, wants),
             *coated_by_the_customer(elements, supplied),
         ),
         cautions=cautions_for(elements, cemented=bool(cemented)),

@@ -14,6 +14,7 @@ from services.chassis.resources import Resources
 from services.quoting.errors import QuoteInWork, RequestUnanswerable
 from services.quoting.service.assembling import ready_quote
 from services.quoting.service.changed_request import changed
+from services.quoting.service.repeating import with_tools_of_before
 from services.quoting.service.request_checks import faults_of_request
 from services.quoting.service.runs import RunKind, admit, begin, bounds_of
 from services.quoting.service.work import refuse_too_much_work, work_of
@@ -46,7 +47,8 @@ def accept(
     if known is not None:
         return known, False
     revision = resources.rates.revision(request.rate_revision) if request.rate_revision else resources.rates.latest()
-    faults = faults_of_request(request, rates=revision.rates, today=now.date())
+    request, of_before = with_tools_of_before(request, resources)
+    faults = [*faults_of_request(request, rates=revision.rates, today=now.date()), *of_before]
     if faults:
         raise RequestUnanswerable(faults)
     begun, is_new = store.accept(
@@ -78,9 +80,9 @@ def accept_requote(
     life = LifeStore(resources.database)
     before = json.loads(life.request_of(latest.number)) | {"rate_revision": asked.rate_revision}
     wanted = changed(before, changes=asked.changes, patch=asked.patch)
-    request = wanted.request
+    request, of_before = with_tools_of_before(wanted.request, resources)
     revision = resources.rates.revision(asked.rate_revision) if asked.rate_revision else resources.rates.latest()
-    wanted.refuse_if_any(faults_of_request(request, rates=revision.rates, today=now.date()))
+    wanted.refuse_if_any([*faults_of_request(request, rates=revision.rates, today=now.date()), *of_before])
     begun, is_new = life.add_revision(
         number,
         new_quote(request, revision, resources, caller=caller, trace=trace, now=now),
@@ -108,9 +110,10 @@ def accept_batch(
         return known, False
     latest, load = resources.rates.latest(), resources.load.latest()
     quotes, faults = [], []
-    for place, request in enumerate(asked.requests):
+    for place, one in enumerate(asked.requests):
+        request, of_before = with_tools_of_before(one, resources)
         revision = resources.rates.revision(request.rate_revision) if request.rate_revision else latest
-        faults += below(f"/requests/{place}", faults_of_request(request, rates=revision.rates, today=now.date()))
+        faults += below(f"/requests/{place}", [*faults_of_request(request, rates=revision.rates, today=now.date()), *of_before])
         if len(faults) >= MOST_FAULTS:
             break
         refuse_too_much_work(request, most_s=resources.settings.most_work_s, pointer=f"/requests/{place}")

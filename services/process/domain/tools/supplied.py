@@ -33,6 +33,31 @@ def not_needed(supplied: Sequence[Supplied], wants: Sequence[Want]) -> Iterator[
             )  # fmt: skip
 
 
+def of_the_order_before(repeats: str | None, there: Sequence[str], wants: Sequence[Want]) -> Iterator[Finding]:
+    """Which tools of an order that is repeated serve again; or that none does, as it was of another lens."""
+    if repeats is None:
+        return
+    names = dict.fromkeys(want.name for want in wants)
+    used = [name for name in there if name in names]
+    if used or not there:
+        tools = (
+            f"{len(used)} tools of it are there and not charged again: {', '.join(used[:SHOWN])}"
+            if used
+            else "no tool was made for it"
+        )
+        yield finding(
+            "repeat-of-an-order",
+            "/repeats",
+            f"The order repeats {repeats}: {tools}. What was learned at it is in the rates.",
+            figure=len(used),
+        )
+    else:
+        yield finding(
+            "repeat-of-another-lens", "/repeats", f"No tool of {repeats} serves this lens.", figure=repeats, limit=", ".join([*names][:SHOWN]),
+            remedy="the order of this lens, or leave it out",
+        )  # fmt: skip
+
+
 def coated_elsewhere(elements: Iterable[ElementWork], supplied: Sequence[Supplied]) -> tuple[ElementWork, ...]:
     """The elements without the coatings that the customer puts on."""
     return tuple(
