@@ -20,6 +20,7 @@ from services.desk.terminal import (
     EXIT_OF_STATUS,
     HERE,
     REFUSED,
+    TO_CONFIRM,
     Folder,
     Json,
     Key,
@@ -241,7 +242,14 @@ def batch(
 
 def _sent(desk: BlankwrightClient, files: Sequence[Path], said: Said) -> str:
     """The number of the batch that the files became; what the server has against one is told by the file's name."""
-    requests = [request_of(desk, file, said) for file in files]
+    requests, some_open = [], False
+    for file in files:
+        try:
+            requests.append(request_of(desk, file, said))
+        except typer.Exit:  # with its draft printed; those of the other files are wanted too
+            some_open = True
+    if some_open:
+        raise typer.Exit(TO_CONFIRM)
     try:
         return desk.request_batch(requests).number
     except ServerRefused as fault:

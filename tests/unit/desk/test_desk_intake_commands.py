@@ -171,10 +171,11 @@ def test_intake_reads_alone_and_writes_the_request(
 def test_check_and_batch_take_the_same_files(run: Any, serve: Any, drafts: Any, table: Path) -> None:
     serve((200, drafts((UNIT,))))
     assert run("check", table, *ANY_SERVER).exit_code == 5
-    fake = serve((200, drafts()), (200, drafts((UNIT,))))
-    done = run("batch", table, table, *ANY_SERVER)
+    fake = serve((200, drafts((RADIUS,))), (200, drafts()), (200, drafts((UNIT,))))
+    done = run("batch", table, table, table, *ANY_SERVER)
     assert done.exit_code == 5
-    assert [request.url.path for request in fake.requests] == ["/v1/intake", "/v1/intake"]
+    assert [request.url.path for request in fake.requests] == ["/v1/intake"] * 3, "nothing is sent, and every file is read"
+    assert "Is it a slip?" in done.stdout
     assert "In which unit are the lengths?" in done.stdout
 
 
