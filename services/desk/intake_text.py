@@ -24,7 +24,7 @@ def draft_page(draft: IntakeDraft) -> RenderableType:
     parts: list[RenderableType] = [Text(f"{draft.name}", style="bold")]
     parts += [Text(f"  {line}") for line in draft.recognised]
     parts += _summary(draft.cells)
-    parts += listed("Assumed", [assumed_line(one) for one in draft.assumptions])
+    parts += listed("Assumed", _assumed_lines(draft.assumptions))
     parts += listed("Not needed for a quote", _not_needed(draft.cells))
     if draft.questions:
         parts.append(Text(f"\nQuestions ({len(draft.questions)})", style="bold cyan"))
@@ -33,10 +33,13 @@ def draft_page(draft: IntakeDraft) -> RenderableType:
     return Group(*parts)
 
 
-def assumed_line(one: Assumption) -> str:
-    """An assumption with its rule, and the cell where there is one."""
-    where = in_words(one.spot)
-    return f"{one.what.rstrip('.')} ({one.rule.rstrip('.')}){f' [{where}]' if where else ''}"
+def _assumed_lines(assumptions: Iterable[Assumption]) -> list[str]:
+    """Assumptions with their rules and the cells where there are some, those by one rule together."""
+    of_rule: dict[str, list[str]] = {}
+    for one in assumptions:
+        where = in_words(one.spot)
+        of_rule.setdefault(one.rule.rstrip("."), []).append(one.what.rstrip(".") + (f" [{where}]" if where else ""))
+    return [f"{'; '.join(whats)} ({rule})" for rule, whats in of_rule.items()]
 
 
 def question_lines(question: Question, number: int) -> list[str]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import copy
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
@@ -161,7 +161,9 @@ class _Look:
         questions = (*self.draft.questions, *self.open)
         request = None
         if self.draft.request is not None and not questions:
-            told = tuple(dict.fromkeys((*self.draft.request.assumptions, *(in_words(one) for one in assumptions))))
+            by_reader = {in_words(one) for one in self.draft.assumptions}
+            own = [one for one in self.draft.request.assumptions if one not in by_reader]
+            told = tuple(dict.fromkeys((*own, *by_rule(assumptions))))
             request = self.request().model_copy(update={"assumptions": told[:500]})
         return self.draft.model_copy(
             update={
@@ -171,6 +173,14 @@ class _Look:
                 "questions": questions,
             }
         )
+
+
+def by_rule(assumptions: Sequence[Assumption]) -> list[str]:
+    """Assumptions in words, those by one rule in one line: `L1 front clear on 27 mm, L1 back clear on 27 mm (the rule)`."""
+    of_rule: dict[str, list[str]] = {}
+    for one in assumptions:
+        of_rule.setdefault(one.rule.rstrip("."), []).append(one.what.rstrip("."))
+    return [f"{'; '.join(whats)} ({rule})"[:2000] for rule, whats in of_rule.items()]
 
 
 def _value(pointer: str, answer: str) -> Any:

@@ -36,11 +36,13 @@ def settle_columns(table: Table, record: Record) -> Table:
     for cell in table.head_cells:
         record.note(cell, "heading")
     for column, written in _unknown(table).items():
-        answered = _asked_column(table, column, written, record)
+        names = table.turned and not written and column == min((*table.heads, *table.unknown, column))
+        answered = Head("element", "") if names else _asked_column(table, column, written, record)
         if answered is not None:
             heads[column] = answered
     table = replace(table, heads=heads)
-    _refuse_missing(table, record)
+    if not any(name.startswith("column.") for name in record.questions):  # of which one may be what is missing
+        _refuse_missing(table, record)
     _refuse_twice(table, record)
     return table
 
@@ -69,7 +71,12 @@ def _asked_column(table: Table, column: int, written: str, record: Record) -> He
         for cell in heads:
             record.note(cell, "not_needed", why="the column is empty")
         return None
-    if not written and table.grid.separator in (";", ",", "\t") and all(re.search(r"\d", cell.text) for cell in cells):
+    if (
+        not written
+        and not table.turned
+        and table.grid.separator in (";", ",", "\t")
+        and all(re.search(r"\d", cell.text) for cell in cells)
+    ):
         count = max(cell.column for cell in cells) + 1
         record.blame(f"the row has {count} cells, the heads are {table.width}", figure=count, row=cells[0].row, column="(none)",
                      remedy="use ; as separator when the numbers have a decimal comma")  # fmt: skip
@@ -209,10 +216,9 @@ def _settle_plain(figures: Figures) -> Table:
     if given is None and len(set(values.values())) > len(values) / 2:
         record.assume("", f"{head.written} is the clear diameter", "the two faces of elements have different ones")
         return replace(table, heads={**table.heads, column: replace(head, kind="clear")})
-    given = given or record.ask(
-        f"column.{head.written}", "/prescription/elements", f"is {head.written} the diameter of the glass or the clear one?", free=False,
-        choices=(("diameter", "the diameter of the glass"), ("clear_diameter", "the clear diameter of each face")), row=table.head_row, column=head.written,
-    )  # fmt: skip
+    if given is None:
+        rule = f"a diameter that is not called clear, the same on both faces of elements (otherwise answer column.{head.written}=clear_diameter)"
+        record.assume("", f"{head.written} is the diameter of the glass", rule)
     answered = head_of(given) if given is not None else None
     return replace(
         table,

@@ -22,6 +22,8 @@ from services.desk.intake.lens import Lens
 from services.desk.intake.lines import Line
 from services.desk.intake.meant import NOT_NEEDED, REMARK, REMARK_CHOICES, Meant
 from services.desk.intake.record import Record, detail_at, in_words
+from services.desk.intake.row_quantities import quantities_of_rows
+from services.desk.intake.shapes import ask_about_shapes
 from services.desk.intake.slips import ask_about_slips
 from services.desk.intake.surfaces import Surfaces, rows_of
 from services.desk.intake.tables import Sheet, Table, sheet_of
@@ -54,6 +56,8 @@ def read_intake(
     sheets = [sheet_of(grid) for grid in book.grids]
     chosen, table = _choose(sheets, sheet, record)
     if table is None:
+        for cell in (cell for one in sheets for cell in one.grid.cells()):
+            record.note(cell, "asked", why="which table is meant?")
         return _draft(record, book.recognised, {}, asked)
     recognised = [*book.recognised, *_recognised(table, sheets)]
     around = Around(record)
@@ -137,6 +141,7 @@ def _prescription(
     lines: list[Line] = [*sheet.lines, *table.between]
     settle_units(figures, lines)
     around.read(lines, table.head_row)
+    quantities_of_rows(table, record, around.request)
     table = figures.table
     layout = layout_of_elements(table, record) if table.per_element else Surfaces(record).all(rows_of(table))
     if not layout.pieces and not record.questions:
@@ -146,6 +151,7 @@ def _prescription(
     lens = Lens(layout, figures, record, meant)
     document = lens.document()
     ask_about_slips(lens)
+    ask_about_shapes(lens)
     recognised.append(f"decimal {'comma' if figures.signs.decimal == ',' else 'point'}")
     around.remarks += meant.remarks
     around.request = meant.request | around.request

@@ -28,6 +28,7 @@ from services.desk.intake.record import AS_IT_STANDS, Record
 from services.desk.intake.tables import Table
 
 POINT = Signs(".")
+DOUBT = re.compile(r"\(?\?+\)?")
 NUMERIC = (*LENGTHS, "conic", "term", "index", "abbe")
 SHORT = ("thickness", "clear", "outer", "clear_semi", "outer_semi", "aperture")
 
@@ -88,14 +89,25 @@ class Figures:
         if given is not None and given.lower() != AS_IT_STANDS:
             return self._answered(given, place, cell)
         figure = figure_of(cell.text, self.signs, typed=cell.typed)
-        if isinstance(figure, Figure):
+        if isinstance(figure, Figure) and not self._doubted(cell, place, figure):
             if figure.grouped:
                 self.record.assume(
                     place.pointer, f"{cell.text} is {figure.value}", "the other sign is the decimal one all through the table", cell
                 )
             return figure
-        self._ask_number(cell, place, figure)
+        if not isinstance(figure, Figure):
+            self._ask_number(cell, place, figure)
         return None
+
+    def _doubted(self, cell: Cell, place: Place, figure: Figure) -> bool:
+        """Whether whoever wrote a number put a question mark to it, which is passed on."""
+        if DOUBT.fullmatch(figure.rest) is None or self.record.answer(place.name, place.pointer) is not None:
+            return False
+        choices = [(_text(figure.value), "it is that")]
+        self.record.ask(
+            place.name, place.pointer, f"{cell.text!r} is marked as doubtful", figure=cell.text, choices=choices, cell=cell
+        )
+        return True
 
     def _answered(self, given: str, place: Place, cell: Cell | None) -> Figure | None:
         """An answer is in mm unless it says another unit."""
@@ -213,8 +225,8 @@ class Figures:
             self.record.used(cell, place.pointer)
             return None
         figure = figure_of(cell.text, self.signs, typed=cell.typed)
-        if not isinstance(figure, Figure):
-            self._ask_number(cell, place, figure) if cell.lowered.strip("-– ") != "" else self._ask_dash(cell, place)
+        if not isinstance(figure, Figure) or self._doubted(cell, place, figure):
+            self._ask_radius(cell, place, figure)
             return None
         self.record.used(cell, place.pointer)
         if figure.grouped:
@@ -236,6 +248,12 @@ class Figures:
             )
             return None
         return value
+
+    def _ask_radius(self, cell: Cell, place: Place, figure: Figure | Doubtful | None) -> None:
+        if cell.lowered.strip("-– ") == "":
+            self._ask_dash(cell, place)
+        elif not isinstance(figure, Figure):
+            self._ask_number(cell, place, figure)
 
     def _ask_dash(self, cell: Cell, place: Place) -> None:
         self.record.ask(

@@ -13,6 +13,7 @@ from collections.abc import Iterable
 from typing import Any, NoReturn
 
 from services.desk.errors import TableUnreadable
+from services.desk.intake.aligned import ALIGNED, aligned
 from services.desk.intake.grid import Book, Cell, Grid
 from services.desk.intake.workbook import book_of_workbook
 from shared_schemas.csv_cells import unguarded
@@ -35,8 +36,6 @@ REFUSED = {
 
 LATIN = "characters beyond ASCII are read as Windows-1252 (Latin-1), as the file is not UTF-8"
 MOST_SHARE_OF_CONTROLS = 0.001
-BLANKS = re.compile(r"\t+|\s{2,}")
-ONE_BLANK = re.compile(r"\s+")
 RULE = re.compile(r"[\s|:+=_.\-\u2500-\u257f]*")
 """A line that only rules off, as below the heads of a table in Markdown."""
 
@@ -176,14 +175,15 @@ def _records(lines: list[str], separator: str, name: str) -> Iterable[tuple[int,
         except csv.Error as fault:
             raise TableUnreadable(name, f"line {reader.line_num} is no line of a table: {fault}") from fault
         return
+    if separator in ALIGNED:
+        yield from aligned(lines, ALIGNED[separator])
+        return
     for number, line in enumerate(lines, start=1):
         if separator == "|":
             inner = line.strip().removeprefix("|").removesuffix("|")
             yield number, [] if RULE.fullmatch(line) else inner.split("|")
-        elif separator == "":
-            yield number, [line]
         else:
-            yield number, (ONE_BLANK if separator == " " else BLANKS).split(line.strip())
+            yield number, [line]
 
 
 def _book_of_json(text: str, name: str, assumed: tuple[tuple[str, str], ...]) -> Book:

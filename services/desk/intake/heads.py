@@ -176,7 +176,11 @@ def head_of(written: str) -> Head | None:
         other, text = extra["unit"], text[: extra.start()]
     if not re.search(r"[^\W\d]|[#\u2300]|[0-9]\s*/", text):
         return None
-    head = _known(spelled(text)) or _with_face(text)
+    head = (
+        Head("thickness", "")
+        if text.strip() == "d" and shown.lstrip().startswith("d")
+        else _known(spelled(text)) or _with_face(text)
+    )
     if other and (
         head is None or head.kind in LENGTHS
     ):  # of a length something in brackets is a unit nobody knows, or says which length

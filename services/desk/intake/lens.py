@@ -37,7 +37,7 @@ class Lens:
         for piece in self.layout.pieces:
             self._lengths(piece)
         elements = [self._element(piece) for piece in self.layout.pieces]
-        spaces = [self._space(i, gap) for i, gap in enumerate(self.layout.gaps)]
+        spaces = [self._space(i, gap) for i, gap in enumerate(self.layout.gaps[: len(self.layout.pieces) - 1])]
         document: dict[str, Any] = {"elements": elements, "spaces": spaces}
         if self.layout.stop is not None:
             document["stop"] = self._stop()
@@ -124,6 +124,8 @@ class Lens:
             return
         clear = clear_diameter_mm(outer) if not known else min(known)
         rule = CLEAR_RULE if not known else "as the other face of the element"
+        if clear is None and self._is_asked("unit"):
+            return
         if clear is None:
             self.figures.missing(
                 Place(name, f"{face.pointer}/clear_diameter_mm", "the clear diameter", face.row, "clear_diameter_mm")

@@ -157,7 +157,7 @@ class Meant:
                         choices=REMARK_CHOICES,
                         cell=cell,
                     )
-        where = next((f"{pointer.rsplit('/', maxsplit=1)[0]}/{key.replace('.', '/')}" for key in reading.values), pointer)
+        where = next((_pointer(key, piece, face) for key in reading.values), pointer)
         self.record.used(cell, where)
         if reading.rule:
             self.record.assume(
@@ -209,6 +209,13 @@ class Meant:
             place[last] = value
         if self.remarks:
             document["remarks"] = "; ".join(self.remarks)[:2000]
+
+
+def _pointer(key: str, piece: Piece, face: Face | None) -> str:
+    """Where a value is in the request."""
+    target, field_of_it = next(iter(_targets(key, piece, face)))
+    place = [part for part in (*(("elements", target.element) if target.element else ()), target.side) if part]
+    return "/".join(("/prescription", *place, *field_of_it.split(".")))
 
 
 def _targets(key: str, piece: Piece, face: Face | None) -> Iterable[tuple[Target, str]]:

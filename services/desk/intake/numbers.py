@@ -39,8 +39,8 @@ NUMBER = re.compile(
 FACING = re.compile(r"[\s,;(]*(?P<word>cx|cc|convex|concave|konvex|konkav|convexe|concav)\)?", re.IGNORECASE)
 """A word behind a radius that says which way the face bends in place of a sign."""
 
-GLUED = re.compile(r"(?!(?:cx|cc)\b|[a-zA-Z]{1,2}[0-9])[^\W\d_]", re.IGNORECASE)
-"""A letter right behind the figures of a number, which then is none; but for CX and CC and a fit such as h7."""
+GLUED = re.compile(r"(?!(?:cx|cc)\b|[a-hj-kmnpr-vx-z]{1,2}[0-9]{1,2}(?![0-9.,]))[^\W\d_]", re.IGNORECASE)
+"""A letter right behind the figures of a number, which then is none; but for CX and CC and a fit such as h7, in which there is no I, L, O, Q and W."""
 
 POINT_ZERO = re.compile(r"[+-]?0*[.,]?0+|[+-]?0+[.,]?")
 """A number that is 0, however it is written."""

@@ -108,18 +108,28 @@ class Record:
             raise TableUnreadable(self.name, said, *self.faults)
 
     def refuse_idle_answers(self) -> None:
-        """Raise `AnswersUnusable` for answers to what was not asked, with the nearest name that was."""
+        """Raise `AnswersUnusable` for answers to what was not asked and looks like a name that was, which is told.
+
+        Other ones were answers to what another answer has settled: they are passed over, and that is told.
+        """
         idle = sorted(set(self.answers) - self.taken)
-        if idle:
+        slips = [name for name in idle if not self._is_settled(name)]
+        for name in idle if not slips else ():
+            self.assume("", f"the answer {self.answers[name]} to {name} is passed over", "it is no longer asked, by another answer")
+        if slips:
             raise AnswersUnusable(
                 *(
                     ProblemDetail(
                         pointer=f"/answers/{name.replace('~', '~0').replace('/', '~1')}", reason=f"nothing is asked under the name {name}",
                         figure=self.answers[name], remedy=_nearest(name, self.known),
                     )
-                    for name in idle
+                    for name in slips
                 )
             )  # fmt: skip
+
+    def _is_settled(self, name: str) -> bool:
+        """Whether a name may be one that was asked before: no name that is asked now is nearly the same."""
+        return not difflib.get_close_matches(name, [one for one in self.known if one not in self.answers], n=1, cutoff=0.7)
 
 
 RANK: dict[Fate, int] = {"heading": 0, "not_needed": 1, "used": 2, "assumed": 3, "asked": 4}

@@ -131,7 +131,7 @@ def _heads_at(rows: list[Row], at: int, *, turned: bool) -> _Found | None:
     if at + 1 < len(rows) and not turned:
         below = _of_texts({column: cell.text for column, cell in rows[at + 1].cells.items()}, [], 1)
         two = [found for found in _two_deep(rows[at], rows[at + 1]) if len(found.heads) > len(below.heads)]
-        best = max([one, *two], key=lambda found: len(found.heads) - 0.1 * found.deep)
+        best = max([one, *two], key=lambda found: len(found.heads) - 0.1 * found.deep + 0.2 * _with_units(found))
     kinds = {head.kind for head in best.heads.values()}
     enough = len([head for head in best.heads.values() if head.kind in SEEN]) >= FEWEST_HEADS - (1 if turned else 0)
     if not kinds & set(GEOMETRY) or not enough:
@@ -140,6 +140,11 @@ def _heads_at(rows: list[Row], at: int, *, turned: bool) -> _Found | None:
         best.unknown = {column: text for column, text in best.unknown.items() if any(column in row.cells for row in rows[at + 1 :])}
         best.cells = [cell for cell in best.cells if cell.row in {*best.heads, *best.unknown}]
     return best
+
+
+def _with_units(found: _Found) -> int:
+    """How many heads say their unit, as they do where a row of units below them is read with them."""
+    return sum(head.unit_mm is not None for head in found.heads.values())
 
 
 def _of_texts(texts: Mapping[int, str], cells: list[Cell], deep: int) -> _Found:

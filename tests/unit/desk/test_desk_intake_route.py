@@ -8,10 +8,12 @@ import json
 import logging
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from functools import cache
 from typing import Any
 
 import httpx
 import pytest
+from fastapi import FastAPI
 from starlette.types import Receive, Scope, Send
 
 from services.chassis.keys import Caller
@@ -57,11 +59,10 @@ class Behind:
 class Latest:
     """The rates, as their service has them."""
 
-    def __init__(self, rates: Rates) -> None:
-        self._rates = rates
+    known: Rates
 
     def latest(self) -> RateRevision:
-        return RateRevision.model_construct(number=1, rates=self._rates)
+        return RateRevision.model_construct(number=1, rates=self.known)
 
 
 @pytest.fixture
@@ -74,21 +75,8 @@ def behind(rates: Rates, monkeypatch: pytest.MonkeyPatch) -> Behind:
 
 def sent(behind: Behind, body: bytes | dict[str, Any], kind: str = "application/json", **query: str) -> httpx.Response:
     """The answer to a body, past the door: who asks is known, and may."""
-    chosen = Settings(
-        database_url="postgresql://127.0.0.1:1/x",
-        redis_url="redis://127.0.0.1:1/0",
-        rates_url="http://127.0.0.1:1",
-        service_key="bw_0_0",
-        services=("desk",),
-    )
-    resources = build_resources(chosen)
-    object.__setattr__(resources, "rates", Latest(behind.rates))
-    app = make_app(resources)
-    app.user_middleware = []
-    app.dependency_overrides = {
-        tools: lambda: resources,
-        api.the_time: lambda: datetime(2026, 11, 2, 12, tzinfo=UTC),
-    }
+    app = application()
+    app.dependency_overrides[tools]().rates.known = behind.rates
 
     async def known(scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] == "http":
@@ -103,6 +91,27 @@ def sent(behind: Behind, body: bytes | dict[str, Any], kind: str = "application/
             return await caller.post("/v1/intake", content=content, headers=headers, params=query)
 
     return asyncio.run(ask())
+
+
+@cache
+def application() -> FastAPI:
+    """The desk's own process, without what stands before its routes."""
+    chosen = Settings(
+        database_url="postgresql://127.0.0.1:1/x",
+        redis_url="redis://127.0.0.1:1/0",
+        rates_url="http://127.0.0.1:1",
+        service_key="bw_0_0",
+        services=("desk",),
+    )
+    resources = build_resources(chosen)
+    object.__setattr__(resources, "rates", Latest())
+    app = make_app(resources)
+    app.user_middleware = []
+    app.dependency_overrides = {
+        tools: lambda: resources,
+        api.the_time: lambda: datetime(2026, 11, 2, 12, tzinfo=UTC),
+    }
+    return app
 
 
 def test_pasted_text_a_file_and_a_raw_body_make_the_same_draft(behind: Behind) -> None:
