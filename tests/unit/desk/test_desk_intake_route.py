@@ -206,15 +206,15 @@ def test_a_reader_that_breaks_tells_nothing_of_what_was_sent(
     behind: Behind, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
 ) -> None:
     def breaks(*given: object, **named: object) -> None:
-        raise KeyError("SECRET-LENS-4711")
+        raise KeyError("SECRET-LENS-FJORD")
 
     monkeypatch.setattr(reading, READER, breaks)
     with caplog.at_level(logging.DEBUG):
-        refused = sent(behind, {"text": CSV + "SECRET-LENS-4711"})
+        refused = sent(behind, {"text": CSV + "SECRET-LENS-FJORD"})
     assert refused.status_code == 500
-    assert "4711" not in refused.text
+    assert "FJORD" not in refused.text
     assert "KeyError" in str([record.__dict__ for record in caplog.records])
-    assert "4711" not in str([{**record.__dict__, "msg": record.getMessage()} for record in caplog.records])
+    assert "FJORD" not in str([{**record.__dict__, "msg": record.getMessage()} for record in caplog.records])
 
 
 READER = "read_intake"
