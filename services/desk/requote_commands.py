@@ -8,6 +8,7 @@ from typing import Annotated, Any
 
 import typer
 
+from services.desk.intake_commands import Answers, Said, Sheet, Yes, server_option
 from services.desk.request_changes import told_as_written, written_operations
 from services.desk.terminal import HERE, Folder, Json, Key, Patience, Url, client_for, followed, numbers_in, reported, show_quote
 
@@ -35,10 +36,16 @@ def requote(
     confidence: Annotated[float | None, typer.Option(help="Probability that enough pieces are started.")] = None,
     needed_by: Annotated[str | None, typer.Option(help="Another day, such as 2027-03-01.")] = None,
     changes: Annotated[Path | None, typer.Option(help="A JSON merge patch on the request; options given here override it.")] = None,
+    table: Annotated[
+        Path | None, typer.Option(help="An amended table of the customer: what it says otherwise is changed, the rest stays as it is.")
+    ] = None,
+    answer: Answers = None, yes: Yes = False, sheet: Sheet = None,
+    save_patch: Annotated[Path | None, typer.Option(help="Write what the table changes to a file, as a JSON Patch; nothing is sent.")] = None,
     patch: Patch = None, sets: Sets = None, unsets: Unsets = None,
     rates: Annotated[int | None, typer.Option(min=1, help="A rate revision; without it the latest.")] = None,
 ) -> None:  # fmt: skip
-    """Ask for the next revision of a quote at today's rates, wait for it and print it."""
+    """Ask for the next revision of a quote at today's rates, wait for it and print it. Exit code 5 while what a table changes is not confirmed."""
+    from services.desk.amended_table import AmendedTable  # noqa: PLC0415
     from services.desk.request_file import read_object  # noqa: PLC0415
 
     with reported(as_json=as_json):
@@ -48,13 +55,20 @@ def requote(
         }  # fmt: skip
         merge = (read_object(changes) if changes else {}) | {name: value for name, value in asked.items() if value is not None}
         written = written_operations(patch, sets or (), unsets or ())
-        with told_as_written(written), client_for(url, key, folder, role="sales") as desk:
-            answered = followed(
-                desk,
-                lambda: desk.requote(number, merge, patch=[one.operation for one in written], rate_revision=rates),
-                timeout_s=timeout_s,
-                quiet=as_json,
-            )
+        said = Said(f"requote {number} --table", answer, sheet, yes=yes, as_json=as_json, options=server_option(url))
+        with client_for(url, key, folder, role="sales") as desk:
+            if table is not None:
+                written = [*AmendedTable(table, said, save_patch).operations(desk, number), *written]
+                if not written and not merge and rates is None:
+                    raise typer.Exit
+            operations = [one.operation for one in written]
+            with told_as_written(written):
+                answered = followed(
+                    desk,
+                    lambda: desk.requote(number, merge, patch=operations, rate_revision=rates),
+                    timeout_s=timeout_s,
+                    quiet=as_json,
+                )
         show_quote(answered, as_json=as_json)
 
 
