@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from itertools import pairwise
 from operator import not_
+from types import MappingProxyType
 from typing import Annotated, Any, Literal
 
 from pydantic import ConfigDict, Field, model_validator
@@ -48,6 +51,14 @@ class PatchOperation(Contract):
         members = {"op": self.op, "path": self.path}
         needed = NEEDED.get(self.op)
         return members | ({needed: self.from_ if needed == "from" else self.value} if needed else {})
+
+
+def by_name(prescription: Mapping[str, Any], names: Mapping[str, str] = MappingProxyType({})) -> dict[str, Any]:
+    """A prescription as JSON with its elements and spaces in objects, by the names that steps of a path have; `names` are others for elements."""
+    elements = {names.get(one["name"], one["name"]): one for one in prescription.get("elements", ())}
+    spaces = [{"gap_mm": None, "cemented": False} | dict(one) for one in prescription.get("spaces", ())]
+    between = {f"{front}-{back}": space for (front, back), space in zip(pairwise(elements), spaces, strict=False)}
+    return {**prescription, "elements": elements, "spaces": between}
 
 
 JsonPatch = Annotated[tuple[PatchOperation, ...], Field(max_length=MOST_OPERATIONS, exclude_if=not_)]

@@ -133,7 +133,7 @@ class MovedAtQuantity(Contract):
 
 
 class WhatIfCopy(Contract):
-    """A copy: what is asked otherwise in it, its figures, and what moved against the quote (nothing is said of another currency).
+    """A copy: what is asked otherwise in it (pointers with elements by their names), its figures, and what moved against the quote (nothing is said of another currency).
 
     `new_findings` are those that the quote has not, `gone_findings` those that the copy has not. `problem` says why it is refused, or what broke.
     `as_planned`: nothing before the price was worked out again.

@@ -12,6 +12,7 @@ from typing import Any
 
 from services.desk.errors import FileUnreadable
 from shared_schemas.intake import Assumption, IntakeDraft
+from shared_schemas.json_patch import by_name
 from shared_schemas.prescription import Element, Prescription
 
 SAID = ("used", "assumed")
@@ -63,7 +64,7 @@ def amended(before: Prescription, draft: IntakeDraft, *, known: Mapping[str, Any
     table = draft.document.get("prescription", {})
     there = [str(one["name"]) for one in table.get("elements", ())]
     names = _names(before, there, draft.name, are_named=any(pointer.endswith("/name") for pointer in said))
-    old, new = _by_name(before.model_dump(mode="json"), {}), _by_name(table, names)
+    old, new = by_name(before.model_dump(mode="json")), by_name(table, names)
     pointers = frozenset(_renamed(pointer, names) for pointer in said)
     others = [*_elements(before, [names[one] for one in there], new)]
     changes = [
@@ -85,7 +86,7 @@ def answers_of(before: Prescription, draft: IntakeDraft) -> dict[str, str]:
         names = _names(before, there, draft.name, are_named=True)
     except FileUnreadable:
         return {}
-    old = _by_name(before.model_dump(mode="json"), {})
+    old = by_name(before.model_dump(mode="json"))
     found = {}
     for question in draft.questions:
         value = _at(old, _renamed(question.pointer, names)) if question.figure is None else None
@@ -117,14 +118,6 @@ def _names(before: Prescription, there: Sequence[str], file: str, *, are_named: 
             file, f"its elements stand in another order than those of the quote ({', '.join(known)}): put them in that order"
         )
     return {name: name for name in there}
-
-
-def _by_name(prescription: Mapping[str, Any], names: Mapping[str, str]) -> dict[str, Any]:
-    """A prescription with its elements and spaces in objects, by their names in the quote."""
-    elements = {names.get(one["name"], one["name"]): one for one in prescription.get("elements", ())}
-    spaces = [{"gap_mm": None, "cemented": False} | dict(one) for one in prescription.get("spaces", ())]
-    between = {f"{front}-{back}": space for (front, back), space in zip(pairwise(elements), spaces, strict=False)}
-    return {**prescription, "elements": elements, "spaces": between}
 
 
 def _renamed(pointer: str, names: Mapping[str, str]) -> str:

@@ -92,7 +92,7 @@ def test_copies_stand_beside_each_other_and_each_costs_what_its_requote_costs(
         {"name": "more", "changes": {"quantities": [25, 60]}},
     )  # fmt: skip
     tight, dear, more = found["copies"]
-    assert tight["changed"] == [{"pointer": "/prescription/elements/0/front/form", "old": None, "new": "3/2(0.5)"}]
+    assert tight["changed"] == [{"pointer": "/prescription/elements/L1/front/form", "old": None, "new": "3/2(0.5)"}]
     for at, moved, now in zip(found["issued"]["quantities"], tight["moved"], tight["figures"]["quantities"], strict=True):
         assert Decimal(moved["unit_price"]) == Decimal(now["unit_price"]) - Decimal(at["unit_price"]) > 0
         assert moved["unit_price_share"] > 0
@@ -116,6 +116,9 @@ def test_a_copy_with_figures_set_needs_no_stage_but_the_last_and_costs_what_its_
     shop.work()
     (copy,) = shop.get(answer.headers["Location"])["copies"]
     assert copy["as_planned"] is True
+    assert [(one["pointer"], one["old"], one["new"]["pointer"]) for one in copy["changed"]] == [
+        ("/overrides/0", None, price["pointer"])
+    ]
     first = copy["figures"]["quantities"][0]
     assert (first["unit_price"], first["total_price"]) == ("1234.50", "6172.50")
     override = {**price, "author": "A. Estimator", "reason": "a price agreed on", "at": shop.now.isoformat()}

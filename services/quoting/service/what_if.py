@@ -33,6 +33,7 @@ from services.quoting.store.rows import Outcome, StoredQuote
 from services.quoting.store.runs import accepted_before, by_number
 from services.quoting.store.what_ifs import WHAT_IF_RUNS, NewCopy, StoredCopy, WhatIfStore
 from shared_schemas.base import canonical_json
+from shared_schemas.json_patch import by_name
 from shared_schemas.overrides import Override
 from shared_schemas.problem import Problem, ProblemDetail
 from shared_schemas.quote import QuoteBody
@@ -207,7 +208,9 @@ def _told(copy: StoredCopy, issued: FiguresOfCopy | None, before: Any) -> WhatIf
 
 
 def _asked(request: QuoteRequest) -> dict[str, Any]:
-    return request.model_dump(mode="json", by_alias=True, exclude={"rate_revision"})
+    """A request as JSON, with elements by their names, as paths of a patch have them."""
+    document = {"overrides": []} | request.model_dump(mode="json", by_alias=True, exclude={"rate_revision"})
+    return document | {"prescription": by_name(document["prescription"])}
 
 
 __all__ = ["WHAT_IFS", "accept_what_if", "what_if_document"]

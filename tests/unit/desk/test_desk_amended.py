@@ -5,10 +5,10 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
-from services.desk.intake.draft import read_intake
 
 from services.desk.amended import Amendment, amended, answers_of
 from services.desk.errors import FileUnreadable
+from services.desk.intake.draft import read_intake
 from shared_schemas.prescription import Prescription
 
 HEADS = "Surface,Element,Radius [mm],Thickness [mm],Glass,Clear diameter [mm]"

@@ -8,10 +8,10 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from services.desk.intake.draft import read_intake
 from typer.testing import CliRunner
 
 from services.desk.command import app
+from services.desk.intake.draft import read_intake
 from shared_schemas.quote import Quote
 from tests.unit.desk.test_desk_amended import lens, table
 

@@ -83,7 +83,7 @@ def what_if() -> WhatIf:
         quantity=5, unit_price=Decimal("-10.00"), unit_price_share=-0.1, unit_cost=Decimal("-5.00"), p90_days=-2, ship_date_days=-2,
         margin_share=0.0, lines=(MovedLine(name="Polishing", difference=Decimal("-50.00")),),
     )  # fmt: skip
-    form = ChangedPlace(pointer="/prescription/elements/1/front/form", old="3/2(0.5)", new="3/5(1)")
+    form = ChangedPlace(pointer="/prescription/elements/L2/front/form", old="3/2(0.5)", new="3/5(1)")
     finding = ToldFinding(code="loose", severity="note", where="L2 front form", message="It is [bold]loose.")
     refused = Problem(type="/problems#refused", title="No", status=422, detail="The lens has a knife edge.")
     return WhatIf(
@@ -111,7 +111,7 @@ def test_copies_are_printed_beside_the_quote_within_80_columns() -> None:
     assert "1,000 as issued 50.00 25.00 30 21% 3.4%" in table
     whole = " ".join(table)
     for told in (
-        "/elements/1/front/form 3/2(0.5) → 3/5(1)",
+        "/elements/L2/front/form 3/2(0.5) → 3/5(1)",
         "Polishing -50.00",
         "It is [bold]loose.",
         "No longer found",
