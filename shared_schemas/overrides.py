@@ -13,7 +13,7 @@ from shared_schemas.operations import Face
 
 Person = Annotated[str, Field(min_length=1, max_length=200, pattern=NO_CONTROLS)]
 Reason = Annotated[str, Field(min_length=3, max_length=500, pattern=NO_CONTROLS)]
-WorksheetPointer = Annotated[str, Field(pattern=r"^(/[^/]+)+$", max_length=300)]
+WorksheetPointer = Annotated[str, Field(pattern=r"^(/[^/\x00-\x1f\x7f]+)+$", max_length=300)]
 """Where a figure stands on the worksheet, by names that a requote keeps (an element, the id of an operation, a quantity):
 
     /operations/{id}/setup_min            also batch_min, piece_min, yield, batch_loss, lot_charge

@@ -14,6 +14,7 @@ from shared_schemas.overrides import Override
 from shared_schemas.prescription import MOST_ELEMENTS, Prescription
 
 MOST_QUANTITIES = 20
+MOST_OVERRIDES = 200
 
 
 class QuoteRequest(Contract):
@@ -48,7 +49,7 @@ class QuoteRequest(Contract):
     repeats: Annotated[str | None, Field(pattern=r"^Q-\d{4}-\d{6,12}$", exclude_if=not_)] = None
     prototypes: Annotated[Quantity | None, Field(exclude_if=not_)] = None
     assumptions: Annotated[tuple[Text, ...], Field(max_length=500, exclude_if=not_)] = ()
-    overrides: Annotated[tuple[Override, ...], Field(max_length=200, exclude_if=not_)] = ()
+    overrides: Annotated[tuple[Override, ...], Field(max_length=MOST_OVERRIDES, exclude_if=not_)] = ()
 
     @model_validator(mode="after")
     def _each_quantity_once(self) -> QuoteRequest:

@@ -23,7 +23,8 @@ MOST_CHANGES = 200
 
 
 class WorksheetOverride(Contract):
-    """What an estimator set at a pointer. `base` is the figure that stood there then, `base_now` what this revision would have without it.
+    """What an estimator set at a pointer. `base` is the figure that stood there then, `base_now` what this revision would have without it,
+    `confirmed_base` another figure at which it was looked at again and kept.
 
     `moved` says that the two are not the same and that nobody has confirmed it since: such a revision can be neither accepted nor given out.
     """
@@ -32,6 +33,7 @@ class WorksheetOverride(Contract):
     value: Any
     base: Any = None
     base_now: Any = None
+    confirmed_base: Annotated[Any, OnlyWhereSaid] = None
     author: Person
     reason: Reason
     at: datetime

@@ -23,6 +23,7 @@ from services.desk.errors import AnswerNotUnderstood, ContactLost, ServerRefused
 from services.desk.estimate_calls import EstimateCalls
 from services.desk.intake_calls import IntakeCalls
 from services.desk.patience import answered_in_time
+from services.desk.worksheet_calls import WorksheetCalls
 from shared_schemas.blanks import JointPurchases
 from shared_schemas.by_hand import BuyTogether
 from shared_schemas.check import CheckReport
@@ -52,7 +53,7 @@ LONGEST_OUTAGE_S = 20.0
 """So long every look may fail while something is awaited; a server that restarts is not a lost quote."""
 
 
-class BlankwrightClient(EstimateCalls, IntakeCalls):
+class BlankwrightClient(EstimateCalls, IntakeCalls, WorksheetCalls):
     """One server and one key. Safe to keep; close it, or use it in a `with`.
 
     Every method raises `ServerUnreachable`, `ServerRefused` or `AnswerNotUnderstood`, and nothing of the HTTP library.

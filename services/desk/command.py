@@ -29,6 +29,7 @@ from services.desk import (
     requote_commands,
     webhook_commands,
     what_if_commands,
+    worksheet_commands,
 )
 
 app = typer.Typer(
@@ -40,6 +41,7 @@ for commands in (
     intake_commands,
     requote_commands,
     what_if_commands,
+    worksheet_commands,
     estimate_commands,
     feed_commands,
     order_commands,

@@ -12,9 +12,15 @@ from pathlib import Path
 from shared_schemas.problem import ProblemDetail
 
 HINT = re.compile(
-    r"(?<![/\w])blankwright (?P<command>up|down|status|show|quote|intake|requote|quotes|batch|impact|dead-letters|check|accept|decline|keys|rates|orders)\b"
+    r"(?<![/\w])blankwright (?P<command>up|down|status|show|quote|intake|requote|worksheet|approve|quotes|batch|impact|dead-letters|check|accept|decline|"
+    r"keys|rates|orders)\b"
 )
-REQUOTE_ROUTE = re.compile(r"POST /v1/quotes/([\w-]+)/requote")
+ROUTES = (
+    (re.compile(r"POST /v1/quotes/([\w-]+)/requote"), r"blankwright requote \1"),
+    (re.compile(r"POST /v1/quotes/([\w-]+)/approvals"), r"blankwright approve \1"),
+    (re.compile(r"PATCH /v1/quotes/([\w-]+)/worksheet"), r"blankwright worksheet \1"),
+)
+"""Routes that a problem names as what would do, and the commands that ask them."""
 WITHOUT_FOLDER = ("keys",)
 
 
@@ -27,7 +33,9 @@ def as_called(text: str, arguments: Sequence[str] | None = None) -> str:
         command = hint["command"]
         return f"{program} {command}" + ("" if command in WITHOUT_FOLDER else folder)
 
-    return HINT.sub(written, REQUOTE_ROUTE.sub(r"blankwright requote \1", text))
+    for route, command in ROUTES:
+        text = route.sub(command, text)
+    return HINT.sub(written, text)
 
 
 def _program(called: str) -> str:

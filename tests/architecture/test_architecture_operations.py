@@ -15,6 +15,7 @@ from tests.architecture.test_architecture_route_roles import app
 OPERATIONS: dict[str, str] = {
     "read_intake": "POST /v1/intake",
     "approve_quote": "POST /v1/quotes/{number}/approvals",
+    "change_worksheet": "PATCH /v1/quotes/{number}/worksheet",
     "check_prescription": "POST /v1/prescriptions/check",
     "buy_blanks_together": "POST /v1/blanks/buy-together",
     "plan_blanks_by_hand": "POST /v1/blanks/plan",

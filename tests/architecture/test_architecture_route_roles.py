@@ -44,6 +44,7 @@ WHO: dict[str, str] = {
     "DELETE /v1/what-ifs/{}": "sales engineer",
     "POST /v1/quotes/{}/decision": "sales",
     "GET /v1/quotes/{}/worksheet": "sales engineer",
+    "PATCH /v1/quotes/{}/worksheet": "sales engineer",
     "POST /v1/quotes/{}/approvals": "sales engineer",
     "POST /v1/quotes/{}/promise": "sales",
     "POST /v1/quote-batches": "sales",

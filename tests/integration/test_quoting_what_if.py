@@ -121,9 +121,10 @@ def test_a_copy_with_figures_set_needs_no_stage_but_the_last_and_costs_what_its_
     ]
     first = copy["figures"]["quantities"][0]
     assert (first["unit_price"], first["total_price"]) == ("1234.50", "6172.50")
-    override = {**price, "author": "A. Estimator", "reason": "a price agreed on", "at": shop.now.isoformat()}
-    quoted = as_requoted(shop, quote, changes={"overrides": [override]}, rate_revision=1)
-    assert prices_of_quote(quoted) == prices(copy["figures"])
+    change = {"author": "A. Estimator", "set": [{**price, "reason": "a price agreed on"}]}
+    assert shop.ask("PATCH", f"/v1/quotes/{quote}/worksheet", role="engineer", json=change).status_code == 202
+    shop.work()
+    assert prices_of_quote(shop.get(f"/v1/quotes/{quote}")) == prices(copy["figures"])
     (set_again,) = worked_out(shop, quote, {"name": "lower", "overrides": [{**price, "value": "1200.00"}]})["copies"]
     assert set_again["figures"]["quantities"][0]["unit_price"] == "1200.00", "it takes the place of the one at that pointer"
 

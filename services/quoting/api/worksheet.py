@@ -7,18 +7,21 @@ from typing import Annotated, Any
 
 from cachetools import LRUCache
 from fastapi import APIRouter, Header, Response
+from werkzeug.http import parse_etags
 
 from services.chassis.compute_slots import computes
 from services.chassis.json_bodies import CheckedRoute
 from services.chassis.negotiation import is_known
 from services.chassis.web import Tools, answers
-from services.quoting.api.parts import Now, Revision, SalesOrEngineer
+from services.quoting.api.parts import QUOTE_FINISHED, How, Now, Revision, SalesOrEngineer, accepting, quote_answer
 from services.quoting.service.approvals import approvals_of, approve
 from services.quoting.service.documents import not_ready
 from services.quoting.service.worksheet import worksheet_document, worksheet_etag
+from services.quoting.service.worksheet_changes import accept_worksheet_change
 from services.quoting.store.repository import QuoteStore
 from shared_schemas.base import canonical_json
-from shared_schemas.worksheet import Approval, ApprovalRequest, Worksheet
+from shared_schemas.quote import QuoteAccepted
+from shared_schemas.worksheet import Approval, ApprovalRequest, Worksheet, WorksheetChange
 
 router = APIRouter(route_class=CheckedRoute)
 
@@ -56,6 +59,50 @@ def get_worksheet(
         with _lock:
             _made[etag] = document
     return Response(document, media_type="application/json", headers=headers)
+
+
+@router.patch(
+    "/v1/quotes/{number}/worksheet",
+    status_code=202,
+    summary="Set figures of the worksheet, withdraw or confirm what was set; makes the next revision, at the rates of the latest",
+    response_model=QuoteAccepted,
+    responses={
+        **answers(
+            "not-json",
+            "invalid",
+            "body-too-large",
+            "not-found",
+            "conflict",
+            "gone",
+            "stale",
+            "too-much-work",
+            "too-often",
+            "queue-full",
+        ),
+        **QUOTE_FINISHED,
+    },
+)
+async def change_worksheet(
+    number: str,
+    asked: WorksheetChange,
+    caller: SalesOrEngineer,
+    tools: Tools,
+    now: Now,
+    how: How,
+    if_match: Annotated[str | None, Header(description="The ETag of the worksheet that you changed; it may be left out.")] = None,
+) -> Response:
+    begun, is_new = await accepting(
+        accept_worksheet_change,
+        number,
+        asked,
+        caller=caller.key_id,
+        tags=frozenset() if if_match is None or if_match.strip() == "*" else frozenset(parse_etags(if_match).as_set()),
+        idempotency_key=how.idempotency_key,
+        trace=how.trace,
+        now=now,
+        resources=tools,
+    )
+    return await quote_answer(begun, is_new=is_new, how=how, now=now, tools=tools)
 
 
 @router.post(

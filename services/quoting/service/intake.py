@@ -15,13 +15,13 @@ from services.quoting.errors import QuoteInWork, RequestUnanswerable
 from services.quoting.service.assembling import ready_quote
 from services.quoting.service.changed_request import changed
 from services.quoting.service.repeating import with_tools_of_before
-from services.quoting.service.request_checks import faults_of_request
+from services.quoting.service.request_checks import faults_of_request, faults_past_the_worksheet
 from services.quoting.service.runs import RunKind, admit, begin, bounds_of
 from services.quoting.service.work import refuse_too_much_work, work_of
 from services.quoting.store.batches import BatchStore
 from services.quoting.store.life import LifeStore
 from services.quoting.store.repository import QUOTE_RUNS, QuoteStore
-from services.quoting.store.rows import IdempotencyKey, NewQuote, Start
+from services.quoting.store.rows import IdempotencyKey, NewQuote, Start, StoredQuote
 from services.quoting.store.runs import accepted_before, by_number
 from shared_schemas.load import LoadSnapshot
 from shared_schemas.problem import ProblemDetail
@@ -47,8 +47,9 @@ def accept(
     if known is not None:
         return known, False
     revision = resources.rates.revision(request.rate_revision) if request.rate_revision else resources.rates.latest()
+    faults = faults_past_the_worksheet(request)
     request, of_before = with_tools_of_before(request, resources)
-    faults = [*faults_of_request(request, rates=revision.rates, today=now.date()), *of_before]
+    faults += [*faults_of_request(request, rates=revision.rates, today=now.date()), *of_before]
     if faults:
         raise RequestUnanswerable(faults)
     begun, is_new = store.accept(
@@ -77,14 +78,26 @@ def accept_requote(
         return known, False
     if latest.status == "accepted":
         raise QuoteInWork(number, latest.revision)
-    life = LifeStore(resources.database)
-    before = json.loads(life.request_of(latest.number)) | {"rate_revision": asked.rate_revision}
+    before = json.loads(LifeStore(resources.database).request_of(latest.number)) | {"rate_revision": asked.rate_revision}
     wanted = changed(before, changes=asked.changes, patch=asked.patch)
     request, of_before = with_tools_of_before(wanted.request, resources)
     revision = resources.rates.revision(asked.rate_revision) if asked.rate_revision else resources.rates.latest()
-    wanted.refuse_if_any([*faults_of_request(request, rates=revision.rates, today=now.date()), *of_before])
-    begun, is_new = life.add_revision(
-        number,
+    faults = [*faults_of_request(request, rates=revision.rates, today=now.date()), *of_before]
+    overrides = QuoteRequest.model_validate(before).overrides
+    wanted.refuse_if_any([*faults, *faults_past_the_worksheet(request, before=overrides, number=number)])
+    return next_revision(latest, request, revision, key, caller=caller, trace=trace, now=now, resources=resources)
+
+
+def next_revision(
+    latest: StoredQuote, request: QuoteRequest, revision: RateRevision, key: IdempotencyKey | None, *, caller: str, trace: str,
+    now: datetime, resources: Resources,
+) -> tuple[Start, bool]:  # fmt: skip
+    """Begin the revision of a quote that follows `latest`: its start, and whether it is a new one.
+
+    Raises `QuoteInWork` where another became the latest meanwhile, `TooMuchWork`, `IdempotencyKeyReused`, `QueueFull`, `KeyHasEnough`.
+    """
+    begun, is_new = LifeStore(resources.database).add_revision(
+        latest.quote_number,
         new_quote(request, revision, resources, caller=caller, trace=trace, now=now),
         key,
         after=latest.revision,
@@ -113,7 +126,10 @@ def accept_batch(
     for place, one in enumerate(asked.requests):
         request, of_before = with_tools_of_before(one, resources)
         revision = resources.rates.revision(request.rate_revision) if request.rate_revision else latest
-        faults += below(f"/requests/{place}", [*faults_of_request(request, rates=revision.rates, today=now.date()), *of_before])
+        past = faults_past_the_worksheet(request)
+        faults += below(
+            f"/requests/{place}", [*past, *faults_of_request(request, rates=revision.rates, today=now.date()), *of_before]
+        )
         if len(faults) >= MOST_FAULTS:
             break
         refuse_too_much_work(request, most_s=resources.settings.most_work_s, pointer=f"/requests/{place}")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date
 from difflib import get_close_matches
 
@@ -11,6 +12,7 @@ from services.quoting.service.order_checks import days_gone, faults_of_order
 from services.quoting.service.override_checks import faults_of_overrides
 from shared_schemas.glass_reference import GlassNotFound, find_glass
 from shared_schemas.indications import slips_of_notation
+from shared_schemas.overrides import Override
 from shared_schemas.problem import ProblemDetail
 from shared_schemas.quote_request import QuoteRequest
 from shared_schemas.rates import Rates
@@ -29,6 +31,23 @@ def faults_of_request(request: QuoteRequest, *, rates: Rates, today: date) -> li
         *_currency_of_the_day(request, rates, today),
         *_day(request, today),
         *days_gone(request.deliveries, today),
+    ]
+
+
+def faults_past_the_worksheet(
+    request: QuoteRequest, *, before: Sequence[Override] = (), number: str = "{number}"
+) -> list[ProblemDetail]:  # fmt: skip
+    """Overrides that a request brings or takes away itself: who set what with which key is noted on the worksheet alone."""
+    if request.overrides == tuple(before):
+        return []
+    return [
+        ProblemDetail(
+            pointer="/overrides",
+            reason="figures are overridden on the worksheet of a quote, where it is noted who did",
+            figure=len(request.overrides),
+            limit=len(before),
+            remedy=f"leave it out, and then PATCH /v1/quotes/{number}/worksheet",
+        )
     ]
 
 

@@ -229,6 +229,7 @@ def _editable(figure: SettableFigure, override: WorksheetOverride | None) -> Edi
 
 def _override(one: Override, now: Any, *, moved: bool) -> WorksheetOverride:
     return WorksheetOverride(
-        pointer=one.pointer, value=one.value, base=one.base, base_now=now, author=one.author, reason=one.reason, at=one.at, key_id=one.key_id,
+        pointer=one.pointer, value=one.value, base=one.base, base_now=now, confirmed_base=one.confirmed_base, author=one.author,
+        reason=one.reason, at=one.at, key_id=one.key_id,
         moved=moved,
     )  # fmt: skip
