@@ -218,6 +218,7 @@ OF_THE_ROUTE = (
     _both("no-seat", "stop", "The element is too wide for the calottes of a coating.", "rate table coatings"),
     _shop("own-operation-without-a-place", "care", "A step of the shop's own is asked for, and the lens has nothing that it is done to.", "rate table operations"),
     _both("supplied-tool-not-needed", "care", "The customer supplies a tool that nothing of the lens is made with.", PRACTICE),
+    _both("delivered-in-sets", "note", "Sets of parts are delivered, which the customer puts together.", "the request", "{message}"),
     _both("repeat-of-an-order", "note", "The order repeats an earlier one: the tools that were made for that are there.", "the accepted quote", "{message}"),
     _both("repeat-of-another-lens", "care", "The order is said to repeat an earlier one, and no tool of that serves this lens.", "the accepted quote"),
     _both("coated-by-the-customer", "note", "A face is coated by the customer, or by whom he sends it to: the shop puts no coating on it.", "the request", "{message}"),

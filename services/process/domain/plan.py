@@ -18,6 +18,7 @@ from services.process.domain.route.element import ElementLines, element_lines
 from services.process.domain.route.lens import group_name, group_route, lens_route
 from services.process.domain.route.own_work import rates_asked, without_a_place
 from services.process.domain.route.relaxations import bare, relaxations_of, relaxations_of_alignment, relaxations_of_groups
+from services.process.domain.route.sets import as_delivered, in_sets
 from services.process.domain.tools.bought_parts import bought_parts, freight, parts_wanted, too_large_to_buy
 from services.process.domain.tools.plate_offers import offers_for
 from services.process.domain.tools.stop_part import stop_without_a_plate
@@ -114,6 +115,7 @@ def plan_operations(
     supplied = job.request.supplied
     elements = with_shared_runs(coated_elsewhere(elements_of(prescription, check, blanks, rates), supplied), rates)
     groups = _groups(prescription, elements)
+    blackened, prescription = prescription.barrel is not None, as_delivered(prescription, job.request.delivered)
     wanted = tuple(parts_wanted(groups, prescription, rates))
     stops = (*beyond_capability(elements, rates), *too_large_to_buy(wanted, rates))
     if stops:
@@ -125,7 +127,6 @@ def plan_operations(
     away = days_away(supplied, blanks.alike)
     joined = [(one.back, other.front) for group in groups for one, other in pairwise(group)]
     cemented = tuple({group_name(group): group for group in reversed(groups) if len(group) > 1}.values())[::-1]
-    blackened = prescription.barrel is not None
     of_groups = [group_route(group, rates, blackened=blackened) for group in cemented]
     of_lens = lens_route(groups, prescription, rates)
     of_elements = [one.bare_route if job.prices_only else one.route for one in plans]
@@ -156,6 +157,7 @@ def plan_operations(
             *unplanned(elements, prescription),
             *stop_without_a_plate(elements, prescription),
             *without_a_place(job.request.own_operations, routes),
+            *in_sets(job.request.delivered, of_lens),
             *not_needed(supplied, wants),
             *of_the_order_before(job.request.repeats, job.request.tools_there, wants),
             *coated_by_the_customer(elements, supplied),

@@ -154,7 +154,7 @@ def _whole(drawn: Prescription, body: QuoteBody) -> Iterator[str]:
         behind = drawn.elements[drawn.stop.after_element - 1].name if drawn.stop.after_element else ""
         place = words.BEHIND.format(element=behind) if behind else words.FROM_FIRST
         yield words.STOP.format(diameter=drawn.stop.diameter_mm, distance=drawn.stop.distance_mm, place=place)
-    if drawn.barrel is not None:
+    if drawn.barrel is not None and (body.order is None or body.order.delivered == "lenses"):
         barrel = drawn.barrel
         engraved = words.ENGRAVED.format(count=barrel.engraved_characters) if barrel.engraved_characters else ""
         material = barrel.material.replace("_", " ")
