@@ -1,51 +1,95 @@
-"""Columns that are held apart by blanks alone: a cell belongs to the head that it stands under, so that an empty one is seen as such."""
+"""Pasted text whose cells only blanks hold apart: cells that stand below each other are a column, also where a cell is empty."""
 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from services.desk.intake.heads import head_of
+from services.desk.errors import TableUnreadable
+from shared_schemas.problem import ProblemDetail
 
-FEWEST_HEADS = 3
-WORDS_APART = re.compile(r"[^\s]+(?:[ \u00a0][^\s]+)*")
-WORDS = re.compile(r"[^\s]+")
-ALIGNED = {"  ": WORDS_APART, " ": WORDS}
-"""What one cell is, by what holds the columns apart: words with single blanks between them, or one word."""
+WORDS = re.compile(r"\S+(?: \S+)*")
+WORD = re.compile(r"\S+")
+FEWEST = 3
+FIGURE = re.compile(r"[+\-\u2212]?[0-9][0-9.,]*")
 
 
 @dataclass(frozen=True)
-class Word:
-    """A cell as it stands in its line: from where to where, and its text."""
+class Chunk:
+    """A run of characters in a line, from a place to another."""
 
-    begin: int
+    start: int
     end: int
     text: str
 
-    def apart_from(self, other: Word) -> int:
-        """Characters between two cells of different lines, 0 where one stands over the other."""
-        return max(0, other.begin - self.end, self.begin - other.end)
+
+def split_by_blanks(lines: list[str], name: str, *, wide: bool) -> list[tuple[int, list[str]]]:
+    """Number and cells of every line that holds something. `wide` says that two blanks and more part cells, else one does.
+
+    Raises `TableUnreadable` where the lines do not stand below each other and some have fewer cells than others.
+    """
+    pattern = WORDS if wide else WORD
+    chunks = {number: _chunks(line, pattern) for number, line in enumerate(lines, start=1) if line.strip()}
+    table = {number: found for number, found in chunks.items() if len(found) >= FEWEST}
+    columns = _columns([chunk for found in table.values() for chunk in found])
+    if not _hold(table, columns, wide=wide):
+        return _in_order(chunks, name)
+    return [
+        (number, _cells(found, columns) if number in table else [" ".join(chunk.text for chunk in found)])
+        for number, found in chunks.items()
+    ]
 
 
-def aligned(lines: Sequence[str], cell: re.Pattern[str]) -> Iterator[tuple[int, list[str]]]:
-    """Number and cells of every line; a line with fewer cells than the heads above it has them in the columns that they stand under."""
-    heads: list[Word] = []
-    for number, line in enumerate(lines, start=1):
-        words = [Word(match.start(), match.end(), match[0]) for match in cell.finditer(line.expandtabs())]
-        if sum(head_of(word.text) is not None for word in words) >= FEWEST_HEADS:
-            heads = words
-            yield number, [word.text for word in words]
-            continue
-        places = _places(words, heads) if 1 < len(words) < len(heads) else None
-        if places is None:
-            yield number, [word.text for word in words]
+def _chunks(line: str, pattern: re.Pattern[str]) -> list[Chunk]:
+    return [Chunk(match.start(), match.end(), match[0]) for match in pattern.finditer(line.expandtabs())]
+
+
+def _columns(chunks: list[Chunk]) -> list[tuple[int, int]]:
+    """Stretches in which some line has something, left to right."""
+    columns: list[tuple[int, int]] = []
+    for chunk in sorted(chunks, key=lambda chunk: chunk.start):
+        if columns and chunk.start < columns[-1][1]:
+            columns[-1] = (columns[-1][0], max(columns[-1][1], chunk.end))
         else:
-            by_place = dict(zip(places, words, strict=True))
-            yield number, [by_place[i].text if i in by_place else "" for i in range(len(heads))]
+            columns.append((chunk.start, chunk.end))
+    return columns
 
 
-def _places(words: Sequence[Word], heads: Sequence[Word]) -> list[int] | None:
-    """The column of each cell, the nearest head; `None` where two would be in one, so that nothing is known."""
-    places = [min(range(len(heads)), key=lambda i: (word.apart_from(heads[i]), abs(word.begin - heads[i].begin))) for word in words]
-    return places if len(set(places)) == len(places) and places == sorted(places) else None
+def _hold(table: dict[int, list[Chunk]], columns: list[tuple[int, int]], *, wide: bool) -> bool:
+    """Whether no line has two cells, of single words two figures, in one column."""
+    if len(columns) < FEWEST:
+        return False
+    for found in table.values():
+        for start, end in columns:
+            inside = [chunk for chunk in found if start <= chunk.start < end]
+            figures = [chunk for chunk in inside if FIGURE.fullmatch(chunk.text)]
+            if len(inside) > 1 and (wide or figures):
+                return False
+    return True
+
+
+def _cells(found: list[Chunk], columns: list[tuple[int, int]]) -> list[str]:
+    return [" ".join(chunk.text for chunk in found if start <= chunk.start < end) for start, end in columns]
+
+
+def _in_order(chunks: dict[int, list[Chunk]], name: str) -> list[tuple[int, list[str]]]:
+    """Cells one after the other, where all lines of figures have as many."""
+    counts = {
+        number: len(found)
+        for number, found in chunks.items()
+        if len(found) >= FEWEST and any(re.search(r"\d", chunk.text) for chunk in found)
+    }
+    most = max(counts.values(), default=0)
+    short = {number: count for number, count in counts.items() if count != most}
+    if short and len(counts) > 1:
+        details = [
+            ProblemDetail(
+                pointer=f"/row {number}",
+                reason=f"row {number}: it has {count} cells, others have {most}: which is empty cannot be seen",
+                figure=count,
+                remedy="part the cells with tabs or semicolons",
+            )
+            for number, count in short.items()
+        ]
+        raise TableUnreadable(name, "rows have different numbers of cells, and only blanks part them", *details)
+    return [(number, [chunk.text for chunk in found]) for number, found in chunks.items()]

@@ -13,7 +13,7 @@ from collections.abc import Iterable
 from typing import Any, NoReturn
 
 from services.desk.errors import TableUnreadable
-from services.desk.intake.aligned import ALIGNED, aligned
+from services.desk.intake.aligned import split_by_blanks
 from services.desk.intake.grid import Book, Cell, Grid
 from services.desk.intake.workbook import book_of_workbook
 from shared_schemas.csv_cells import unguarded
@@ -175,15 +175,12 @@ def _records(lines: list[str], separator: str, name: str) -> Iterable[tuple[int,
         except csv.Error as fault:
             raise TableUnreadable(name, f"line {reader.line_num} is no line of a table: {fault}") from fault
         return
-    if separator in ALIGNED:
-        yield from aligned(lines, ALIGNED[separator])
+    if separator in ("  ", " "):
+        yield from split_by_blanks(lines, name, wide=separator == "  ")
         return
     for number, line in enumerate(lines, start=1):
-        if separator == "|":
-            inner = line.strip().removeprefix("|").removesuffix("|")
-            yield number, [] if RULE.fullmatch(line) else inner.split("|")
-        else:
-            yield number, [line]
+        inner = line.strip().removeprefix("|").removesuffix("|")
+        yield number, [line] if separator == "" else [] if RULE.fullmatch(line) else inner.split("|")
 
 
 def _book_of_json(text: str, name: str, assumed: tuple[tuple[str, str], ...]) -> Book:

@@ -21,7 +21,7 @@ NAMES = {
     "rayon_de_courbure rayons rc rdy bending_radius",
     "curvature": "curvature curv c cv cuy krummung kruemmung courbure 1_r",
     "thickness": "thickness t th thk thick thi center_thickness centre_thickness central_thickness ct spacing separation distance axial_distance "
-    "dicke mittendicke scheitelabstand abstand dicke_abstand abstand_dicke mitteldicke md_dicke d_mitte epaisseur epaisseur_au_centre epaisseur_centre "
+    "dicke mittendicke scheitelabstand abstand dicke_abstand abstand_dicke mitteldicke md_dicke d_mitte epaisseur epaisseur_au_centre epaisseur_centre d "
     "ep ec distance_axiale espacement thickness_distance thickness_separation thickness_spacing thickness_gap center_thk d_achse linsendicke thickness_airspace",
     "gap": "gap air_gap airgap air_space airspace air_spacing air luftabstand luftspalt luft abstand_danach gap_after space_after gap_to_next "
     "air_gap_after distance_to_next separation_after espace_air intervalle ecart air_apres",
@@ -38,7 +38,7 @@ NAMES = {
     "half_dia",
     "outer": "diameter outer_diameter od dia mechanical_diameter mech_dia mechanical_dia outer_dia edge_diameter finished_diameter md aussendurchmesser "
     "aussen_durchmesser aussen_dia dia_aussen randdurchmesser durchmesser da d_aussen linsendurchmesser diametre diametre_exterieur diametre_externe diam_ext "
-    "diametre_ext dia_ext diam lens_diameter diameter_outer durchmesser_aussen physical_diameter full_diameter glass_diameter outside_diameter overall_diameter diam_exterieur edge_dia "
+    "diametre_ext dia_ext dia_exterieur dia_externe dia_outer outer_diam outside_dia dia_glas dia_out diam lens_diameter diameter_outer durchmesser_aussen physical_diameter full_diameter glass_diameter outside_diameter overall_diameter diam_exterieur edge_dia "
     "lens_dia aussen_o o_aussen fassungsdurchmesser mech_diameter diametre_mecanique",
     "outer_semi": "outer_semi_diameter mechanical_semi_diameter mech_semi_diameter mechanical_semi_dia outer_radius mech_semi_dia edge_semi_diameter",
     "aperture": "aperture sd offnung ouverture ap",
@@ -188,7 +188,7 @@ def head_of(written: str) -> Head | None:
         other = ""
     if head is None:
         return None
-    kind = DOUBLED.get(head.kind, head.kind)
+    kind = "outer" if shown.startswith("D") and spelled(text) == "d" else DOUBLED.get(head.kind, head.kind)
     return replace(head, kind=kind, written=shown, unit_mm=unit_mm, other_unit=other, semi=head.kind in DOUBLED)
 
 

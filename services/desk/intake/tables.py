@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 
 from services.desk.intake.grid import Cell, Grid
 from services.desk.intake.heads import GEOMETRY, SEEN, Head, head_of
+from services.desk.intake.layout import AIR, CEMENT
 from services.desk.intake.lines import Line, is_keyed
 from services.desk.intake.units import mm_per
 
@@ -77,6 +78,7 @@ class _Found:
     unknown: dict[int, str]
     cells: list[Cell]
     deep: int
+    with_units: bool = False
 
 
 @dataclass
@@ -131,7 +133,7 @@ def _heads_at(rows: list[Row], at: int, *, turned: bool) -> _Found | None:
     if at + 1 < len(rows) and not turned:
         below = _of_texts({column: cell.text for column, cell in rows[at + 1].cells.items()}, [], 1)
         two = [found for found in _two_deep(rows[at], rows[at + 1]) if len(found.heads) > len(below.heads)]
-        best = max([one, *two], key=lambda found: len(found.heads) - 0.1 * found.deep + 0.2 * _with_units(found))
+        best = max([one, *two], key=lambda found: len(found.heads) - 0.1 * found.deep + 0.5 * found.with_units)
     kinds = {head.kind for head in best.heads.values()}
     enough = len([head for head in best.heads.values() if head.kind in SEEN]) >= FEWEST_HEADS - (1 if turned else 0)
     if not kinds & set(GEOMETRY) or not enough:
@@ -140,11 +142,6 @@ def _heads_at(rows: list[Row], at: int, *, turned: bool) -> _Found | None:
         best.unknown = {column: text for column, text in best.unknown.items() if any(column in row.cells for row in rows[at + 1 :])}
         best.cells = [cell for cell in best.cells if cell.row in {*best.heads, *best.unknown}]
     return best
-
-
-def _with_units(found: _Found) -> int:
-    """How many heads say their unit, as they do where a row of units below them is read with them."""
-    return sum(head.unit_mm is not None for head in found.heads.values())
 
 
 def _of_texts(texts: Mapping[int, str], cells: list[Cell], deep: int) -> _Found:
@@ -173,7 +170,8 @@ def _two_deep(upper: Row, lower: Row) -> list[_Found]:
             if _text(upper, column)
         }
         found = _of_texts(texts, cells, 2)
-        return [found, found] if len(found.heads) else []
+        found.with_units = True
+        return [found] if found.heads else []
     plain = {column: " ".join(part for part in (_text(upper, column), _text(lower, column)) if part) for column in columns}
     filled, last = {}, ""
     for column in columns:
@@ -247,4 +245,4 @@ def _is_row(row: Row, heads: Mapping[int, Head]) -> bool:
     ):
         return True
     word = cells[0].lowered.strip(" .:")
-    return word in ROW_WORDS or (len(cells) > 1 and len(under) > 1 and len(cells[0].text) <= 20)
+    return word in (*ROW_WORDS, *CEMENT, *AIR[1:]) or (len(cells) > 1 and len(under) > 1 and len(cells[0].text) <= 20)
