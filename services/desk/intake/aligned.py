@@ -34,8 +34,9 @@ def split_by_blanks(lines: list[str], name: str, *, wide: bool) -> list[tuple[in
     columns = _columns([chunk for found in table.values() for chunk in found])
     if not _hold(table, columns, wide=wide):
         return _in_order(chunks, name)
+    rows = {number for number, found in chunks.items() if number in table or _fits(found, columns)}
     return [
-        (number, _cells(found, columns) if number in table else [" ".join(chunk.text for chunk in found)])
+        (number, _cells(found, columns) if number in rows else [" ".join(chunk.text for chunk in found)])
         for number, found in chunks.items()
     ]
 
@@ -68,17 +69,20 @@ def _hold(table: dict[int, list[Chunk]], columns: list[tuple[int, int]], *, wide
     return True
 
 
+def _fits(found: list[Chunk], columns: list[tuple[int, int]]) -> bool:
+    """Whether a line of one or two cells is a row of the table: a figure in it, and each cell below or above a column of its own."""
+    below = [[(start, end) for start, end in columns if start <= chunk.start and chunk.end <= end] for chunk in found]
+    return any(FIGURE.fullmatch(chunk.text) for chunk in found) and all(below) and len({each[0] for each in below}) == len(found)
+
+
 def _cells(found: list[Chunk], columns: list[tuple[int, int]]) -> list[str]:
     return [" ".join(chunk.text for chunk in found if start <= chunk.start < end) for start, end in columns]
 
 
 def _in_order(chunks: dict[int, list[Chunk]], name: str) -> list[tuple[int, list[str]]]:
     """Cells one after the other, where all lines of figures have as many."""
-    counts = {
-        number: len(found)
-        for number, found in chunks.items()
-        if len(found) >= FEWEST and any(re.search(r"\d", chunk.text) for chunk in found)
-    }
+    figures = {number: sum(FIGURE.fullmatch(chunk.text) is not None for chunk in found) for number, found in chunks.items()}
+    counts = {number: len(found) for number, found in chunks.items() if len(found) >= FEWEST or figures[number] > 1}
     most = max(counts.values(), default=0)
     short = {number: count for number, count in counts.items() if count != most}
     if short and len(counts) > 1:

@@ -7,11 +7,22 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from services.desk.intake import units
+from services.desk.intake.days import read_day
 from services.desk.intake.lines import NOT_NEEDED, Line, pair_of, stated_unit, value_of
+from services.desk.intake.meanings import Reading, read_cell
+from services.desk.intake.quantities import read_quantities
 from services.desk.intake.record import Record
+from services.desk.intake.terms import read_order
 from shared_schemas.prescription import Prescription
 
 OF_LENS = tuple(Prescription.model_fields)
+OF_REQUEST = ("quantities", "customer", "needed_by", "reference", "contact", "currency")
+WHOLE = re.compile(
+    r"^\W*(?:note|notes|bemerkung|hinweis|remarque|tolerances?|toleranzen|all(?:e)? (?:surfaces|faces|flächen|lenses|linsen)|general|allgemein)\s*:\s*",
+    re.IGNORECASE,
+)
+"""How a line begins that is of the whole lens."""
+
 TRADE_WORDS = re.compile(
     r"coat|beschicht|vergüt|entspiegel|traitement|tolera|toleranz|scratch|dig\b|iso\s*10110|λ|lambda|wave|fringe|ring|irregular|centr|zentri|±|\+/-|"
     r"mgf2|blacken|schwärz|edge|bevel|fase|chamfer|cement|kitt|[0-9]/[0-9]|must|shall|muss|doit",
@@ -51,6 +62,7 @@ class Around:
     request: dict[str, Any] = field(default_factory=dict)
     remarks: list[str] = field(default_factory=list)
     titles: list[Line] = field(default_factory=list)
+    everywhere: list[tuple[Line, Reading]] = field(default_factory=list)
 
     def read(self, lines: list[Line], first_row: int) -> None:
         """Every line; a line of words above the table is its title."""
@@ -62,24 +74,25 @@ class Around:
     def _line(self, line: Line, *, above: bool) -> None:
         if (unit := stated_unit(line)) is not None:
             self._used(line, "/prescription/elements")
-            self.record.assume("", f"lengths are in {units.shown(unit)}", f"the line says so: {line.text}") if pair_of(
-                line
-            ) is None else None
+            if pair_of(line) is None:
+                self.record.assume("", f"lengths are in {units.shown(unit)}", f"the line says so: {line.text}")
             return
         pair = pair_of(line)
         if pair is not None and pair[0] == "units":
             reason = f"{pair[1]!r} is not a known unit of length"
             self.record.blame(reason, figure=pair[1], remedy="mm or inch", row=line.number, column="units")
-        elif pair is not None and self._pair(line, *pair):
             return
-        elif re.fullmatch(r"[\W_]*", line.text) or GREETING.fullmatch(line.text):
+        if pair is not None and self._pair(line, *pair):
+            return
+        if re.fullmatch(r"[\W_]*", line.text) or GREETING.fullmatch(line.text):
             self._not_needed(line, "no figure and no demand")
-        elif above and not self.titles and not TRADE_WORDS.search(line.text) and "title" not in self.lens:
-            self.titles.append(line)
-            self.lens["title"] = line.text[:200]
-            self._used(line, "/prescription/title")
-        else:
-            self._rest(line)
+        elif not self._order(line) and not self._of_every_face(line):
+            if above and not self.titles and not TRADE_WORDS.search(line.text) and "title" not in self.lens:
+                self.titles.append(line)
+                self.lens["title"] = line.text[:200]
+                self._used(line, "/prescription/title")
+            else:
+                self._rest(line)
 
     def _pair(self, line: Line, key: str, text: str) -> bool:
         """A line with a key; whether that is known."""
@@ -87,10 +100,10 @@ class Around:
         if name in NOT_NEEDED:
             self._not_needed(line, NOT_NEEDED[name])
             return True
-        if name in NOTE_KEYS:
+        if name in NOTE_KEYS or not (key in OF_LENS or key in OF_REQUEST):
             return False
-        if not (key in OF_LENS or key in ("quantities", "customer", "needed_by", "reference", "contact", "currency")):
-            return False
+        if key in ("quantities", "needed_by"):
+            return self._read(line, key, text)
         given = self.record.answer(f"row{line.number}.{key}", self._pointer(key))
         value = value_of(key, given if given is not None else text)
         if value is None:
@@ -99,24 +112,75 @@ class Around:
                 if key.endswith(("_mm", "_nm", "_deg"))
                 else f"{text!r} is not understood as {key.replace('_', ' ')}"
             )
-            if given is not None:
-                self.record.blame(
-                    f"the answer {given!r} to row{line.number}.{key} is not understood",
-                    figure=given,
-                    remedy="as a request has it",
-                    row=line.number,
-                    column=key,
-                )
-            else:
-                self.record.ask(f"row{line.number}.{key}", self._pointer(key), reason, figure=text, row=line.number, column=key)
-                for cell in line.cells:
-                    self.record.note(cell, "asked", pointer=self._pointer(key), why=reason)
+            self._ask(line, key, reason, text)
             return True
+        return self._take(line, key, value)
+
+    def _order(self, line: Line) -> bool:
+        """A line that says something of the order: quantities, a day, papers, terms."""
+        reading = read_order(line.text)
+        return reading is not None and self._taken(line, "order", reading)
+
+    def _read(self, line: Line, key: str, text: str) -> bool:
+        given = self.record.answer(f"row{line.number}.{key}", self._pointer(key))
+        words = given if given is not None else text
+        return self._taken(line, key, read_quantities(words) if key == "quantities" else read_day(words))
+
+    def _taken(self, line: Line, key: str, reading: Reading) -> bool:
+        """What a reading says of the whole, put into the request or asked about."""
+        if not reading.plain:
+            self._ask(
+                line,
+                key,
+                reading.asks or f"{reading.left!r} is not understood",
+                line.text,
+                [(one.answer, one.means) for one in reading.choices],
+            )
+            return True
+        for field_name, value in reading.values.items():
+            if field_name == "prescription.remarks":
+                self.remarks.append(str(value))
+                self.record.assume("/prescription/remarks", str(value), reading.rule or "it goes into the remarks")
+                self._used(line, "/prescription/remarks")
+            elif not self._take(line, field_name.removeprefix("prescription."), value):
+                return False
+        if reading.rule:
+            self.record.assume(self._pointer(next(iter(reading.values), "")), line.text, reading.rule)
+        return bool(reading.values)
+
+    def _take(self, line: Line, key: str, value: Any) -> bool:
         target = self.lens if key in OF_LENS else self.request
-        if key in target and target[key] != value and key != "title":
+        if isinstance(value, list) and isinstance(target.get(key), list) and key in ("own_operations", "spares"):
+            value = [*target[key], *(one for one in value if one not in target[key])]
+        elif key in target and target[key] != value and key != "title":
             return False
         target[key] = value
         self._used(line, self._pointer(key))
+        return True
+
+    def _ask(self, line: Line, key: str, reason: str, figure: str, choices: list[tuple[str, str]] | None = None) -> None:
+        name = f"row{line.number}.{key}"
+        if name in self.record.answers:
+            given = self.record.answers[name]
+            self.record.blame(
+                f"the answer {given!r} to {name} is not understood: {reason}",
+                figure=given,
+                remedy="as a request has it",
+                row=line.number,
+                column=key,
+            )
+            return
+        self.record.ask(name, self._pointer(key), reason, figure=figure[:200], choices=choices or (), row=line.number, column=key)
+        for cell in line.cells:
+            self.record.note(cell, "asked", pointer=self._pointer(key), why=reason)
+
+    def _of_every_face(self, line: Line) -> bool:
+        """A line such as `all surfaces 60-40`: what it says is of every face, or of every element."""
+        reading = read_cell("remark", WHOLE.sub("", line.text))
+        if not reading.plain or not reading.values or any(key.startswith(("front.", "back.", "remarks")) for key in reading.values):
+            return False
+        self.everywhere.append((line, reading))
+        self._used(line, "/prescription/elements")
         return True
 
     @staticmethod

@@ -25,7 +25,7 @@ from services.desk.intake.record import Record, detail_at, in_words
 from services.desk.intake.row_quantities import quantities_of_rows
 from services.desk.intake.shapes import ask_about_shapes
 from services.desk.intake.slips import ask_about_slips
-from services.desk.intake.surfaces import Surfaces, rows_of
+from services.desk.intake.surfaces import layout_of_surfaces
 from services.desk.intake.tables import Sheet, Table, sheet_of
 from shared_schemas.intake import Assumption, CellRead, IntakeDraft, Spot
 from shared_schemas.problem import ProblemDetail
@@ -143,13 +143,13 @@ def _prescription(
     around.read(lines, table.head_row)
     quantities_of_rows(table, record, around.request)
     table = figures.table
-    layout = layout_of_elements(table, record) if table.per_element else Surfaces(record).all(rows_of(table))
+    layout = layout_of_elements(table, record) if table.per_element else layout_of_surfaces(table, record)
     if not layout.pieces and not record.questions:
         record.refuse_if_any()
         raise TableUnreadable(record.name, "no row names a glass, so there is no element in it")
     meant = Meant(record, None if glasses is None else frozenset(glasses))
     lens = Lens(layout, figures, record, meant)
-    document = lens.document()
+    document = lens.document(around.everywhere)
     ask_about_slips(lens)
     ask_about_shapes(lens)
     recognised.append(f"decimal {'comma' if figures.signs.decimal == ',' else 'point'}")

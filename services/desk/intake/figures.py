@@ -66,7 +66,10 @@ class Figures:
                     texts.append(cell.text)
                     short += [cell.text] if head.kind in SHORT else []
         self.signs = signs_of(texts, short=short)
-        if self.signs.decimal and self.signs.open:
+        if self.signs.open and self.table.grid.separator == "," and not any("," in text for text in texts):
+            self.record.assume("", "the point is the decimal sign", "commas part the cells, so that nothing says otherwise")
+            self.signs = POINT
+        elif self.signs.decimal and self.signs.open:
             word = "point" if self.signs.decimal == "." else "comma"
             self.record.assume(
                 "", f"the {word} is the decimal sign", "the other way thicknesses and diameters would be a metre and more"

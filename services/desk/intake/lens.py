@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import Any
@@ -11,7 +12,9 @@ from services.desk.intake.diameters import CLEAR_RULE, OUTER_RULE, clear_diamete
 from services.desk.intake.figures import Figures, Place, exact_sum
 from services.desk.intake.heads import Head
 from services.desk.intake.layout import CEMENT, Face, Gap, Held, Layout, Part, Piece
-from services.desk.intake.meant import Meant
+from services.desk.intake.lines import Line
+from services.desk.intake.meanings import Reading
+from services.desk.intake.meant import Meant, Target
 from services.desk.intake.numbers import POINT_ZERO
 from services.desk.intake.record import Record
 
@@ -31,8 +34,8 @@ class Lens:
     outers: dict[str, Decimal | None] = field(default_factory=dict)
     thicknesses: dict[str, Decimal | None] = field(default_factory=dict)
 
-    def document(self) -> dict[str, Any]:
-        """The prescription as far as it is known; a figure that is asked about is left out."""
+    def document(self, everywhere: Sequence[tuple[Line, Reading]] = ()) -> dict[str, Any]:
+        """The prescription as far as it is known; a figure that is asked about is left out. `everywhere` is of every face or element."""
         self._names_once()
         for piece in self.layout.pieces:
             self._lengths(piece)
@@ -48,8 +51,16 @@ class Lens:
             document |= {} if distance is None else {"object_distance_mm": float(distance)}
         for piece in self.layout.pieces:
             self._words(piece)
+        for line, reading in everywhere:
+            self.meant.everywhere(reading, line.text, self.layout.pieces, self._cemented())
         self.meant.put_into(document)
         return document
+
+    def _cemented(self) -> frozenset[Target]:
+        """The faces that touch cement."""
+        pieces = self.layout.pieces
+        joined = [i for i, gap in enumerate(self.layout.gaps) if gap.cemented]
+        return frozenset(target for i in joined for target in (Target(pieces[i].name, "back"), Target(pieces[i + 1].name, "front")))
 
     def _names_once(self) -> None:
         seen: set[str] = set()

@@ -53,8 +53,6 @@ NOT_NEEDED = {
 }
 """Heads of lines that say nothing a quote needs, and why."""
 
-MONTHLESS = re.compile(r"(?P<y>\d{4})-(?P<m>\d{1,2})-(?P<d>\d{1,2})|(?P<d2>\d{1,2})\.(?P<m2>\d{1,2})\.(?P<y2>\d{4})")
-
 
 @dataclass(frozen=True)
 class Line:
@@ -97,26 +95,8 @@ def stated_unit(line: Line) -> Decimal | None:
     return units.mm_per(match["unit"]) if match is not None else None
 
 
-def quantities_of(text: str) -> list[int] | None:
-    """The quantities in a text such as `10/50/200 pcs`, `10, 50 and 200`; `None` where something else is in it."""
-    plain = re.sub(
-        r"\b(?:pcs|pc|pieces|units|ea|each|lenses|stück|stk|st|pièces|pces|off|sets)\b\.?", " ", text, flags=re.IGNORECASE
-    )
-    parts = [
-        part for part in re.split(r"\s*(?:[/;|]|,\s|\s,|,(?=\s*[0-9]{1,2}\b)|\band\b|\bund\b|\bet\b|\s)\s*", plain.strip()) if part
-    ]
-    if not parts or not all(re.fullmatch(r"[1-9][0-9]{0,2}(?:[',.\u2019][0-9]{3})*|[1-9][0-9]*", part) for part in parts):
-        return None
-    found = [int(re.sub(r"[^0-9]", "", part)) for part in parts]
-    return found if len(set(found)) == len(found) else None
-
-
 def value_of(field: str, text: str) -> Any:
     """What a field of the request or the prescription gets from the text of its line; `None` where it says nothing clear."""
-    if field == "quantities":
-        return quantities_of(text)
-    if field == "needed_by":
-        return _day(text)
     if field == "wavelength_nm":
         return _wavelength_nm(text)
     if field in ("entrance_pupil_diameter_mm", "field_half_angle_deg", "object_distance_mm"):
@@ -133,11 +113,3 @@ def _wavelength_nm(text: str) -> float | None:
         return None
     value = Decimal(match[1].replace(",", "."))
     return float(value * 1000 if match[2] not in (None, "nm") else value)
-
-
-def _day(text: str) -> str | None:
-    match = MONTHLESS.fullmatch(text.strip())
-    if match is None:
-        return None
-    year, month, day = (int(match[one] or match[f"{one}2"]) for one in "ymd")
-    return f"{year:04d}-{month:02d}-{day:02d}"

@@ -164,6 +164,20 @@ class Meant:
                 where, ", ".join(f"{key} {value}" for key, value in reading.values.items()) or name, reading.rule, cell
             )
 
+    def everywhere(self, reading: Reading, text: str, pieces: list[Piece], cemented: frozenset[Target]) -> None:
+        """What a line says of every face or element; what a column says of one of them stays, and a cemented face is not coated."""
+        for key, value in reading.values.items():
+            for piece in pieces:
+                for target, name_of_field in _targets(key, piece, None):
+                    if key != "coating" or target not in cemented:
+                        self.values.setdefault((target, name_of_field), value)
+        rules = (
+            "a line outside of the table is of every face or element",
+            "cemented faces are not coated" if cemented and "coating" in reading.values else "",
+            reading.rule,
+        )
+        self.record.assume("/prescription/elements", text, "; ".join(filter(None, rules)))
+
     def glass(self, cell: Cell, name: str, pointer: str) -> Any:
         """The glass of a cell, by name, code, or index and Abbe number."""
         given = self.record.answer(name, pointer)

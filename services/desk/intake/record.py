@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
@@ -15,6 +16,8 @@ from shared_schemas.problem import ProblemDetail
 
 LONGEST_TEXT = 2000
 AS_IT_STANDS = "as it stands"
+STRUCTURE = re.compile(r"sheet$|table$|column\.|row\d+\.glass$|decimal_sign$")
+"""Names of questions on whose answers it depends what else is asked."""
 
 
 @dataclass
@@ -113,6 +116,8 @@ class Record:
         Other ones were answers to what another answer has settled: they are passed over, and that is told.
         """
         idle = sorted(set(self.answers) - self.taken)
+        if any(STRUCTURE.match(name) for name in self.questions):
+            return  # more is asked when it is known what the table is
         slips = [name for name in idle if not self._is_settled(name)]
         for name in idle if not slips else ():
             self.assume("", f"the answer {self.answers[name]} to {name} is passed over", "it is no longer asked, by another answer")

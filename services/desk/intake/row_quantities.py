@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from services.desk.intake.lines import quantities_of
+from services.desk.intake.quantities import read_quantities
 from services.desk.intake.record import Record
 from services.desk.intake.tables import Table
 
@@ -37,3 +37,9 @@ def quantities_of_rows(table: Table, record: Record, request: dict[str, Any]) ->
     request["quantities"] = answered
     for cell in cells:
         record.assume(POINTER, f"quantities {', '.join(map(str, answered))}", "as answered", cell)
+
+
+def quantities_of(text: str) -> list[int] | None:
+    """The quantities in a text that says nothing else."""
+    reading = read_quantities(text)
+    return list(reading.values["quantities"]) if reading.plain and reading.values.keys() == {"quantities"} else None

@@ -24,6 +24,8 @@ def ask_about_slips(lens: Lens) -> None:
         _reach(lens, piece, face)
         _same_digits(lens, piece, face)
     for piece in lens.layout.pieces:
+        if lens.figures.table.per_element:
+            _equal_signs(lens, piece)
         _clear_within(lens, piece)
         _thickness(lens, piece)
 
@@ -77,6 +79,15 @@ def _same_digits(lens: Lens, piece: Piece, face: Face) -> None:
         repair = abs(near[0]) * (1 if radius > 0 else -1)
         _ask(lens, f"{face.place}.radius_mm", f"{face.pointer}/radius_mm", f"a radius of {_shown(radius)} mm has the digits of another one of "
              f"{_shown(near[0])} mm", radius, [(_shown(repair), "the decimal point slipped"), STANDS], _radius_cell(face), face.row, "radius_mm")  # fmt: skip
+
+
+def _equal_signs(lens: Lens, piece: Piece) -> None:
+    """Both radii of an element the same and positive is a lens without power, or one whose back is given without its sign."""
+    front, back = lens.radii[f"{piece.name}.front"], lens.radii[f"{piece.name}.back"]
+    if back is not None and back == front:
+        repairs = [(_shown(-back), "the sign of the back is left out"), STANDS]
+        _ask(lens, f"{piece.back.place}.radius_mm", f"{piece.back.pointer}/radius_mm", f"both radii of {piece.name} are {_shown(back)} mm, with the same sign", back,
+             repairs, _radius_cell(piece.back), piece.row, "radius_mm")  # fmt: skip
 
 
 def _clear_within(lens: Lens, piece: Piece) -> None:

@@ -85,6 +85,11 @@ def medium_of(text: str) -> str:
     return str(read_cell("glass", text).values.get("medium", "glass"))
 
 
+def layout_of_surfaces(table: Table, record: Record) -> Layout:
+    """The elements of a table with one row a surface, front to back, with what lies between them."""
+    return Surfaces(record).all(rows_of(table))
+
+
 def rows_of(table: Table) -> list[SurfaceRow]:
     """The rows of a table by kinds."""
     return [SurfaceRow(row.number, _held(row, table)) for row in table.rows]
@@ -127,8 +132,11 @@ class Surfaces:
             self._object(body.pop(0))
         if len(body) > 2 and _is_unnamed_image(body[-1], body[-2]):
             self._not_needed(body.pop(), IMAGE_ROW)
-        for i in range(len(body)):
-            row = body[i] = self._with_glass(body, i)
+        settled = _with_lost_glasses(body, self.record)
+        if settled is None:
+            return self.layout
+        body = settled
+        for i, row in enumerate(body):
             following = body[i + 1] if i + 1 < len(body) else None
             if row.kind == "object":
                 self._object_first(row, i)
@@ -180,28 +188,6 @@ class Surfaces:
         self.layout.stop = StopAt(len(self.layout.pieces), row.number, diameter, parts, ahead, face)
         if (held := row.one("surface")) is not None:
             self.record.used(held.cell, "/prescription/stop")
-
-    def _with_glass(self, body: list[SurfaceRow], i: int) -> SurfaceRow:
-        """The row; where the faces show that a glass is lost, with the glass that was answered."""
-        row = body[i]
-        if row.kind != "face" or row.medium != "air" or self._inside():
-            return row
-        before = body[i - 1] if i > 0 else None
-        following = body[i + 1] if i + 1 < len(body) else None
-        name = f"row{row.number}.glass"
-        lost_before = before is not None and before.kind == "face" and before.medium == "air" and not (
-            following is not None and following.kind == "face" and following.medium == "air"
-        )  # fmt: skip
-        reason = "no glass comes before or after this face"
-        if lost_before and before is not None:
-            reason += f"; if it is lost in row {before.number}, add it there"
-        held = row.one("glass")
-        given = self.record.ask(name, "/prescription/elements", f"{reason}: which glass is behind it?", cell=held.cell if held else None,
-                                row=row.number, column="glass")  # fmt: skip
-        if given is None:
-            return row
-        cell = Cell(row.number, held.cell.column if held else -1, given, held.cell.sheet if held else "")
-        return SurfaceRow(row.number, row.held | {"glass": [Held(cell, Head("glass", "glass"))]})
 
     def _inside(self) -> bool:
         return self.before is not None and self.before.kind == "face" and self.before.medium == "glass"
@@ -305,6 +291,41 @@ def _face(row: SurfaceRow, place: str, side: str) -> Face:
     return face
 
 
+def _with_lost_glasses(body: list[SurfaceRow], record: Record) -> list[SurfaceRow] | None:
+    """The rows with every glass that the faces show to be lost, as it is answered; `None` while that is asked, for what is an element then."""
+    while (lost := _row_without_glass(body)) is not None:
+        row = body[lost]
+        held = row.one("glass")
+        given = record.ask(
+            f"row{row.number}.glass", "/prescription/elements", "no glass comes before or after this face: which glass is behind it?",
+            cell=held.cell if held else None, row=row.number, column="glass",
+        )  # fmt: skip
+        if given is None or medium_of(given.lower()) != "glass":
+            for each in body:
+                for cell in (one.cell for helds in each.held.values() for one in helds):
+                    record.note(cell, "asked", why=f"it is read when the glass of row {row.number} is known")
+            return None
+        cell = Cell(row.number, held.cell.column if held else -1, given, held.cell.sheet if held else "")
+        body = [*body[:lost], SurfaceRow(row.number, row.held | {"glass": [Held(cell, Head("glass", "glass"))]}), *body[lost + 1 :]]
+    return body
+
+
+def _row_without_glass(body: list[SurfaceRow]) -> int | None:
+    """The first row whose glass is lost: a face in air on both sides, or the face before it where it is the last of such two."""
+    for i, row in enumerate(body):
+        before = body[i - 1] if i > 0 else None
+        inside = before is not None and before.kind == "face" and before.medium == "glass"
+        following = body[i + 1] if i + 1 < len(body) else None
+        if row.kind == "face" and row.medium == "glass" and (following is None or following.kind != "face"):
+            return None  # the element has no back face, which no glass mends
+        if row.kind != "face" or row.medium == "glass" or inside:
+            continue
+        has_back = following is not None and following.kind == "face" and following.medium != "glass"
+        follows_air = before is not None and before.kind == "face" and before.medium == "air"
+        return i - 1 if follows_air and not has_back else i
+    return None
+
+
 def _glass_once(body: list[SurfaceRow], record: Record) -> list[SurfaceRow]:
     """Where every element has its glass in the rows of both its faces, the second says nothing new."""
     faces = [row for row in body if row.kind == "face"]
@@ -336,4 +357,12 @@ def _is_unnamed_object(row: SurfaceRow) -> bool:
 
 def _is_unnamed_image(row: SurfaceRow, before: SurfaceRow) -> bool:
     """A last row in air that is flat, behind the back face of the last element."""
-    return row.kind == "face" and row.medium == "air" and row.is_flat and before.kind == "face" and before.medium == "air"
+    named = re.fullmatch(r"[^a-z]*|s(?:urf(?:ace)?)?\W*\d+", row.lowered("surface")) is None
+    return (
+        row.kind == "face"
+        and row.medium == "air"
+        and row.is_flat
+        and before.kind == "face"
+        and before.medium == "air"
+        and not named
+    )

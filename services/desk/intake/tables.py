@@ -13,6 +13,9 @@ from services.desk.intake.lines import Line, is_keyed
 from services.desk.intake.units import mm_per
 
 FEWEST_HEADS = 3
+TOTAL = re.compile(r"\W*(?:total|sub-?total|sum|summe|gesamt|somme|length)\b", re.IGNORECASE)
+"""How a row begins that adds up those above it."""
+
 ROW_WORDS = (
     "obj",
     "object",
@@ -236,7 +239,7 @@ def _take(sheet: Sheet, rows: list[Row], at: int, found: _Found, *, turned: bool
 def _is_row(row: Row, heads: Mapping[int, Head]) -> bool:
     """Whether a row has figures under heads, or is a row of object, stop or image; a line of words alone is none."""
     cells = tuple(cell for _, cell in sorted(row.cells.items()))
-    if is_keyed(cells):
+    if is_keyed(cells) or TOTAL.match(cells[0].text):
         return False
     under = {heads[column].kind: cell for column, cell in row.cells.items() if column in heads}
     if (
