@@ -6,29 +6,17 @@ from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from importlib import import_module
 from threading import Lock
-from typing import Any
 
 import fastapi._compat.v2 as fastapi_models
 import fastapi.openapi.utils as fastapi_document
 from fastapi import APIRouter, FastAPI
 from fastapi.routing import APIRoute
 
-from services.chassis.problems import MEDIA_TYPE, PROBLEM_TYPES
-from services.chassis.version import VERSION
+from services.chassis.described_document import Document, as_ours
+from services.chassis.problems import PROBLEM_TYPES
 from shared_schemas.problem import Problem
 
-Document = dict[str, Any]
-METHODS = ("get", "put", "post", "delete", "patch")
-REF = "#/components/schemas/"
-PROBLEM = {"schema": {"$ref": REF + "Problem"}}
-READINESS = {"schema": {"$ref": REF + "Readiness"}}
-"""What /readyz answers, also where it cannot work."""
-
-IGNORED_HEADERS = ("accept", "content-type")
-"""Said by the media types of bodies and answers, and by no parameter (OpenAPI 3.1, 4.8.12.1)."""
 HEALTH = {"name": "health", "description": "Whether a process lives and can work, its figures, and what its problems mean."}
-UNUSED = ("HTTPValidationError", "ValidationError")
-"""What FastAPI would say of a request that is invalid; ours is a problem document."""
 
 
 def operation_id(route: APIRoute) -> str:
@@ -77,7 +65,7 @@ def _once(make: Callable[[], Document]) -> Callable[[], Document]:
         with making:
             if not made:
                 with models_found_by_pydantic():
-                    made.append(_ours(make()))
+                    made.append(as_ours(make()))
         return made[0]
 
     return document
@@ -99,51 +87,3 @@ def models_found_by_pydantic() -> Iterator[None]:
     finally:
         for module, search in zip(modules, looking, strict=True):
             module.get_flat_models_from_fields = search  # type: ignore[attr-defined]
-
-
-def operations_of(document: Document) -> Iterator[tuple[str, Document]]:
-    """Every operation of a document, under its method and path."""
-    for path, methods in document["paths"].items():
-        yield from ((f"{name.upper()} {path}", methods[name]) for name in METHODS if name in methods)
-
-
-def _ours(document: Document) -> Document:
-    """The document as FastAPI makes it, with what it cannot know."""
-    document["info"]["x-release"] = VERSION
-    schemas = document["components"]["schemas"]
-    for _, operation in operations_of(document):
-        for body in operation.get("requestBody", {}).get("content", {}).values():
-            body["schema"] = _named(body["schema"], schemas)
-        of_its_own = [
-            one for one in operation.get("parameters", ()) if not (one["in"] == "header" and one["name"] in IGNORED_HEADERS)
-        ]
-        if "parameters" in operation:
-            operation["parameters"] = of_its_own
-        for status, answer in operation["responses"].items():
-            for kind in answer.get("content", {}).values():
-                # What FastAPI says of an event stream is OpenAPI 3.2; this document is 3.1, which has no word for one event.
-                kind.pop("itemSchema", None)
-            if status.startswith(("4", "5")) and answer.get("content", {}).get("application/json") != READINESS:
-                answer["content"] = {MEDIA_TYPE: PROBLEM}
-    for unused in UNUSED:
-        schemas.pop(unused, None)
-    return document
-
-
-def _named(schema: Document, schemas: Document) -> Document:
-    """A reference to the schema of a contract that a route reads itself, which is put beside the others under its name."""
-    if "title" not in schema or "properties" not in schema:
-        return schema
-    inner = schema.pop("$defs", {})
-    for name, one in {**inner, schema["title"]: schema}.items():
-        schemas.setdefault(name, _referring(one))
-    return {"$ref": REF + str(schema["title"])}
-
-
-def _referring(part: Any) -> Any:
-    """A part of a schema whose references lead to the schemas of the document."""
-    if isinstance(part, dict):
-        return {
-            name: str(inner).replace("#/$defs/", REF) if name == "$ref" else _referring(inner) for name, inner in part.items()
-        }  # fmt: skip
-    return [_referring(inner) for inner in part] if isinstance(part, list) else part

@@ -21,7 +21,8 @@ from services.chassis.bodies import BodyReader
 from services.chassis.callers import Failures, KeyRing, Tokens, networks
 from services.chassis.checks import Check, Checks
 from services.chassis.compute_slots import ComputeSlots
-from services.chassis.description import DESCRIBED, PROBLEM, describe
+from services.chassis.described_document import PROBLEM
+from services.chassis.description import DESCRIBED, describe
 from services.chassis.docs_page import add_description
 from services.chassis.key_limits import KeyLimits
 from services.chassis.keys import Caller, Keys, Role

@@ -9,7 +9,8 @@ from typing import Any
 
 from fastapi.routing import APIRoute
 
-from services.chassis.description import operation_id, operations_of
+from services.chassis.described_document import operations_of
+from services.chassis.description import operation_id
 from tests.architecture.test_architecture_route_roles import app
 
 OPERATIONS: dict[str, str] = {
