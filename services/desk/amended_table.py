@@ -14,7 +14,7 @@ import typer
 from services.desk.amended import ASSUMPTIONS, Amendment, amended, answers_of
 from services.desk.intake_commands import Said
 from services.desk.intake_file import bytes_of, is_json
-from services.desk.intake_text import assumed_line
+from services.desk.intake_text import assumed_lines
 from services.desk.page_parts import listed
 from services.desk.request_changes import WrittenOperation
 from services.desk.terminal import TO_CONFIRM, say, somebody_is_there, unusable, write_file
@@ -111,7 +111,7 @@ def amendment_lines(found: Amendment) -> Iterator[Any]:
     if found.by_order:
         yield "\nThe table calls its elements otherwise than the quote: they are taken in their order."
     yield from listed("The table does not say, and it stays as it is", found.kept)
-    yield from listed("Assumed", [assumed_line(one) for one in found.assumed])
+    yield from listed("Assumed", assumed_lines(found.assumed))
 
 
 def _value(value: object) -> str:

@@ -24,7 +24,7 @@ def draft_page(draft: IntakeDraft) -> RenderableType:
     parts: list[RenderableType] = [Text(f"{draft.name}", style="bold")]
     parts += [Text(f"  {line}") for line in draft.recognised]
     parts += _summary(draft.cells)
-    parts += listed("Assumed", _assumed_lines(draft.assumptions))
+    parts += listed("Assumed", assumed_lines(draft.assumptions))
     parts += listed("Not needed for a quote", _not_needed(draft.cells))
     if draft.questions:
         parts.append(Text(f"\nQuestions ({len(draft.questions)})", style="bold cyan"))
@@ -33,7 +33,7 @@ def draft_page(draft: IntakeDraft) -> RenderableType:
     return Group(*parts)
 
 
-def _assumed_lines(assumptions: Iterable[Assumption]) -> list[str]:
+def assumed_lines(assumptions: Iterable[Assumption]) -> list[str]:
     """Assumptions with their rules and the cells where there are some, those by one rule together."""
     of_rule: dict[str, list[str]] = {}
     for one in assumptions:

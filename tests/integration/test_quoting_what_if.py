@@ -81,6 +81,18 @@ def test_a_copy_in_which_nothing_is_changed_has_the_figures_of_the_quote(
     assert [one.get("as_planned") for one in found["copies"]] == [True, None]
 
 
+def test_a_copy_of_a_quote_with_figures_set_spares_and_deliveries_is_that_quote(shop: Shop, single: dict[str, Any]) -> None:
+    override = {
+        "pointer": "/terms/discount_share", "value": 0.05, "author": "A. Estimator", "reason": "agreed on", "at": shop.now.isoformat(),
+    }  # fmt: skip
+    deliveries = [{"quantity": 10, "by": "2027-03-01"}, {"quantity": 15}]
+    order = {"spares": [{"part": "L1", "pieces": 2}], "quantities": [25], "deliveries": deliveries, "overrides": [override]}
+    quote = shop.quoted({**single, **order})
+    found = worked_out(shop, quote, {"name": "as it is"}, {"name": "worked out anew", "patch": [put("/customer", "B")]})
+    assert prices(found["issued"]) == prices_of_quote(shop.get(f"/v1/quotes/{quote}"))
+    assert [one["figures"] for one in found["copies"]] == [found["issued"]] * 2
+
+
 def test_copies_stand_beside_each_other_and_each_costs_what_its_requote_costs(
     shop: Shop, single: dict[str, Any], rates: Rates
 ) -> None:
@@ -157,6 +169,7 @@ def test_a_refused_quote_is_asked_what_would_do(shop: Shop, single: dict[str, An
         ([{"name": "a", "changes": {"rate_revision": 2}}], 422, "/copies/0/changes/rate_revision"),
         ([{"name": "a", "patch": [{"op": "test", "path": "/customer", "value": "B"}]}], 409, "/copies/0/patch/0/value"),
         ([{"name": "a", "overrides": [{"pointer": "price", "value": 1}]}], 422, "/copies/0/overrides/0/pointer"),
+        ([{"name": "a", "overrides": [{"pointer": "/prices/7/unit_price", "value": "1.00"}]}], 422, "/copies/0/overrides/0/pointer"),
     ],
 )  # fmt: skip
 def test_what_cannot_be_worked_out_is_named_by_its_copy(

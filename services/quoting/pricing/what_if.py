@@ -16,6 +16,7 @@ from services.quoting.pricing.plans import Plans
 from services.quoting.pricing.quote import in_base, plans_for, refuse_other_lens
 from services.quoting.pricing.remarks_on_quantities import remarks_on
 from services.quoting.pricing.second_key import margin_left, needs_of_second_key
+from services.quoting.pricing.supplied import findings_on_supplies
 from services.quoting.risk.draws import risk_of
 from shared_schemas.blanks import BlankPlan
 from shared_schemas.check import CheckReport, Finding
@@ -29,8 +30,9 @@ from shared_schemas.traveller import Job
 from shared_schemas.what_if import FiguresAtQuantity, FiguresOfCopy, MovedAtQuantity, MovedLine, ToldFinding
 
 MOST_LINES_TOLD = 5
-OF_THE_RATES = frozenset({"rests-on-invented-rates", "rests-on-stale-rates", "rates-of-a-release"})
-"""Findings on the rates that a price rests on: they are of the shop and not of a copy, whose figures are worked out without their basis."""
+NOT_OF_A_COPY = frozenset({"rests-on-invented-rates", "rests-on-stale-rates", "rates-of-a-release", "delivery-not-in-time"})
+"""Findings on the rates that a price rests on are of the shop and not of a copy, whose figures are worked out without their basis; nor are
+deliveries of a copy dated one by one."""
 
 
 def figures_of_copy(
@@ -47,7 +49,9 @@ def figures_of_copy(
     findings = (
         *check.findings,
         *remarks_on(evaluations, plans),
+        *findings_on_supplies(evaluations, request.supplied, operations.alike),
         *needs_of_second_key(quantities, request, plans.terms),
+        *of_overrides(request.overrides, plans, evaluations, middle).findings,
         *of_overrides(request.overrides, plans, evaluations, middle).findings,
         *blanks.findings,
         *operations.findings,
@@ -108,7 +112,7 @@ def told_findings(findings: Iterable[Finding], prescription: Prescription) -> tu
     return tuple(
         ToldFinding(code=one.code, severity=one.severity, where=str(place_of(one.pointer, prescription)), message=one.message)
         for one in findings
-        if one.code not in OF_THE_RATES
+        if one.code not in NOT_OF_A_COPY
     )
 
 

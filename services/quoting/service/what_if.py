@@ -7,6 +7,7 @@ changed. Where only figures of the worksheet are, the plans of the quote hold, a
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Mapping, Sequence
 from datetime import date, datetime, timedelta
 from typing import Any, cast
@@ -40,6 +41,7 @@ from shared_schemas.quote import QuoteBody
 from shared_schemas.quote_request import QuoteRequest
 from shared_schemas.what_if import CopyRequest, FiguresOfCopy, WhatIf, WhatIfCopy, WhatIfRequest
 
+OVERRIDE = re.compile(r"^/overrides/([0-9]{1,3})(?=/|$)", re.ASCII)
 PRICED_LAST = {"overrides": True, "rate_revision": True}
 """Fields of a request that no stage before the last reads; with which rates it is worked out is known beside it."""
 
@@ -95,7 +97,11 @@ def _copy(
     wanted = changed(before | {"rate_revision": copy.rate_revision}, changes=copy.changes, patch=copy.patch)
     revision = resources.rates.revision(copy.rate_revision or latest.rate_revision)
     request = with_figures_set(wanted.request, copy, by=asked_by, at=now)
-    wanted.refuse_if_any(faults_of_request(request, rates=revision.rates, today=quoted_on))
+    faults = faults_of_request(request, rates=revision.rates, today=quoted_on)
+    of_figures = [one for fault in faults if (one := _of_figure(fault, len(request.overrides) - len(copy.overrides))) is not None]
+    if of_figures:
+        raise RequestUnanswerable(of_figures)
+    wanted.refuse_if_any(faults)
     refuse_too_much_work(request, most_s=resources.settings.most_work_s)
     work_s = work_of(request)
     return NewCopy(
@@ -106,6 +112,14 @@ def _copy(
         large=work_s > resources.settings.most_quick_work_s,
         as_planned=_is_as_planned(latest, before, request, revision.number),
     )
+
+
+def _of_figure(fault: ProblemDetail, before: int) -> ProblemDetail | None:
+    """A fault of a figure that the copy sets, which come after `before` others of its request; `None` for a fault of anything else."""
+    at = OVERRIDE.match(fault.pointer)
+    if at is None or int(at[1]) < before:
+        return None
+    return fault.model_copy(update={"pointer": f"/overrides/{int(at[1]) - before}{fault.pointer[at.end() :]}"})
 
 
 def with_figures_set(request: QuoteRequest, copy: CopyRequest, *, by: str, at: datetime) -> QuoteRequest:
