@@ -271,6 +271,7 @@ OF_THE_PRICE = (
     _shop("rests-on-stale-rates", "care", "The price rests on rate rows that are older than the rows of their tables should be.", "the dates of the rate rows"),
     _shop("margin-below-floor", "care", "In a quote with overrides the margin reached is below the floor of its terms: it needs a second key.", "rate table commercial"),
     _shop("loss-chance-above-limit", "care", "In a quote with overrides cost and overhead pass the price too likely for its terms: it needs a second key.", "rate table commercial"),
+    _both("prototypes-first", "note", "A quantity is made before any other, with its tools: what the others cost and take then.", "the request", "{message}"),
     _both("delivery-not-in-time", "care", "A part of an order is wanted by a day on which it is not ready as the first pieces of one lot.", "the dates of the quote"),
     _both("supplied-material-short", "care", "The customer supplies less glass, or fewer blanks, than are planned to be started.", "the plan of starts"),
     _both(

@@ -32,6 +32,18 @@ class OrderedSparePart(Contract):
     amount: Money
 
 
+class AfterPrototypes(Contract):
+    """What a quantity costs, tools with it, and takes once the prototypes of the request are made: days count from their release.
+
+    `tools_spared` are the charges for tools that come with the prototypes.
+    """
+
+    tools_spared: Money
+    total_payable: Money
+    p50_days: int
+    p90_days: int
+
+
 class Supplied(Contract):
     """What the customer supplies: the `glass` or the `blank` of an element, a `tool` of the plan by its name, or the `coating` of a face.
 

@@ -24,7 +24,7 @@ from shared_schemas.lead_times import (
 )
 from shared_schemas.operation_kinds import OperationName
 from shared_schemas.operations import BoughtPart, Operation, Route, Tooling
-from shared_schemas.order_terms import OrderedSparePart, OrderTerms
+from shared_schemas.order_terms import AfterPrototypes, OrderedSparePart, OrderTerms
 from shared_schemas.overrides import AppliedOverride
 from shared_schemas.prescription import Prescription
 from shared_schemas.problem import OnlyWhereSaid, Problem
@@ -83,7 +83,8 @@ class RiskDriver(Contract):
 
 class Break(Contract):
     """The answer for one quantity. `lines` add up to `total_price` exactly: `quantity` times `unit_price`, and the amounts of `spare_parts`
-    that are delivered beside the lenses, and a charge for `deliveries` beyond the first. `unit_cost` is that of all of it over the lenses.
+    that are delivered beside the lenses, and a charge for `deliveries` beyond the first. `prototypes` says that it is made
+    before any other, and `after_prototypes` what the others are then. `unit_cost` is that of all of it over the lenses.
 
     `start_quantities` are those of one plan for the job, of alike elements those of the lot at the first; `enough_chance` counts all losses. `ways` says how each element is made; `routes` and `blanks`
     are there where that is another way than at the middle quantity, `tooling` where its tools are other ones. `spares` are the
@@ -109,6 +110,8 @@ class Break(Contract):
     tooling: tuple[Tooling, ...] | None = None
     spare_parts: Annotated[tuple[OrderedSparePart, ...], Field(exclude_if=not_)] = ()
     deliveries: Annotated[tuple[PromisedDelivery, ...], Field(exclude_if=not_)] = ()
+    prototypes: Annotated[bool, Field(exclude_if=not_)] = False
+    after_prototypes: Annotated[AfterPrototypes | None, OnlyWhereSaid] = None
     spares: dict[str, float] = Field(default_factory=dict)
     spares_value: Money | None = None
     enough_chance: float | None = None

@@ -104,6 +104,7 @@ def _ready(body: QuoteBody) -> list[RenderableType]:
         *section("Price and date", _price_table(body)),
         *_beside_the_prices(body),
         *_spare_parts(body.breaks),
+        *_after_prototypes(body.breaks),
         *section("Days from the order", _days_table(body.breaks)),
         *_deliveries(body.breaks),
         *_deciding(body.breaks),
@@ -183,6 +184,17 @@ def _spare_parts(breaks: Sequence[Break]) -> list[RenderableType]:
             row = (f"{one.quantity:,}", spare.part, f"{spare.pieces:,}", money(spare.unit_price), money(spare.amount))
             table.add_row(*cells(*row))
     return section("Spare parts beside the lenses, in the totals", table) if table.row_count else []
+
+
+def _after_prototypes(breaks: Sequence[Break]) -> list[RenderableType]:
+    """What the quantities cost and take once the prototypes are made."""
+    table = table_with(">quantity", ">total, tools with it", ">half in", ">9 in 10 in")
+    for one in breaks:
+        if (after := one.after_prototypes) is not None:
+            table.add_row(
+                *cells(f"{one.quantity:,}", money(after.total_payable), f"{after.p50_days} days", f"{after.p90_days} days")
+            )
+    return section("After the prototypes, days from their release", table) if table.row_count else []
 
 
 def _days_table(breaks: Sequence[Break]) -> Table:

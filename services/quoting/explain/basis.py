@@ -19,6 +19,7 @@ from services.quoting.explain.basis_of_cost import (
     purchase_figures,
 )
 from services.quoting.explain.basis_of_date import lead_time_figures
+from services.quoting.explain.basis_of_prototypes import prototype_figures
 from services.quoting.explain.basis_of_risk import expedite_figures, risk_figures
 from services.quoting.explain.basis_of_sooner import sooner_figures
 from services.quoting.explain.basis_of_spares import BESIDE, beside_the_lenses, spare_figures
@@ -78,6 +79,7 @@ def basis_of(quantity: Quantity) -> tuple[Figure, ...]:
         _unit_price(quantity),
         _total_price(quantity),
         *spare_figures(quantity),
+        *prototype_figures(quantity),
         *_lines(quantity),
         converted_figure(
             figure_of(per_piece, name="cost_of_one", unit=quantity.base, amount=_cost(quantity), quantity=quantity.number),

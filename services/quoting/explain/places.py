@@ -16,7 +16,7 @@ from shared_schemas.figure import Figure, RateRowRef
 MONEY = frozenset(
     {
         "unit_price", "total_price", "amount", "planned", "p50", "p80", "p95", "spares_value", "cost", "charge", "consumables",
-        "lot_charge", "saving", "saving_per_unit",
+        "lot_charge", "saving", "saving_per_unit", "tools_spared", "total_payable",
     }
 )  # fmt: skip
 NAMES_SHOWN = 12

@@ -21,7 +21,7 @@ from services.quoting.risk.draws import Uncertain
 from services.quoting.risk.outcomes import Outcomes, outcomes
 from services.quoting.risk.shortfalls import Shortfall, element_shortfall, lens_shortfall
 from shared_schemas.lead_times import LeadTime
-from shared_schemas.operations import Route
+from shared_schemas.operations import Route, Tooling
 
 
 @dataclass(frozen=True)
@@ -98,15 +98,15 @@ class Evaluation:
 
     def scheduled(
         self, shop: Shop, materials: Sequence[MaterialCost], *, reuse: Schedule | None = None,
-        operations: Mapping[str, Sequence[OperationCost]] | None = None,
+        operations: Mapping[str, Sequence[OperationCost]] | None = None, tooling: Sequence[Tooling] | None = None,
     ) -> Schedule:  # fmt: skip
-        """The order in time in another shop, with other deliveries of glass, or with operations that are done elsewhere."""
+        """The order in time in another shop, with other deliveries of glass or tools, or with operations that are done elsewhere."""
         return schedule(
             routes=self.made.routes,
             operations=operations or self.operations,
             materials=materials,
             bought_parts=self.plans.bought_parts,
-            tooling=self.made.tooling,
+            tooling=self.made.tooling if tooling is None else tooling,
             begin=self.plans.begin,
             shop=shop,
             shortfalls=self.shortfalls,

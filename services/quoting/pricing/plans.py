@@ -107,6 +107,8 @@ class Plans:
     """What is delivered beside the lenses, at every quantity."""
     deliveries: tuple[Delivery, ...] = ()
     """Parts of one of the quantities that are wanted by themselves."""
+    prototypes: int | None = None
+    """The quantity that is made before any other, with its tools."""
     arrivals: Mapping[str, tuple[str, date]] = field(default_factory=dict, compare=False, repr=False)
     """For each part what it waits for from the customer, and the day on which that is there."""
     orders: Orders = field(default_factory=Orders, compare=False, repr=False)

@@ -21,6 +21,7 @@ from services.quoting.pricing.overridden.reached import margin_reached_at
 from services.quoting.pricing.overridden.remarks import of_overrides
 from services.quoting.pricing.plans import Made, Plans, spread_tooling
 from services.quoting.pricing.plate_offers import as_relaxations, quoted_offers
+from services.quoting.pricing.prototypes import after_prototypes, prototypes_first
 from services.quoting.pricing.quoted_money import in_quote_currency
 from services.quoting.pricing.relaxations import combined_saving, most_saved_first, quoted_relaxations, with_full_block
 from services.quoting.pricing.release_rows import figures_of_a_release
@@ -124,6 +125,7 @@ def assembled(
             *remarks_on(evaluations, plans),
             *findings_on_supplies(evaluations, request.supplied, operations.alike),
             *late_deliveries(breaks),
+            *prototypes_first(plans),
             *needs_of_second_key(breaks, request, plans.terms),
             *said.findings,
             *figures_of_a_release(middle.made, plans),
@@ -159,6 +161,7 @@ def plans_for(
         spare_parts=spare_lots(job.request, operations.alike),
         arrivals=arrivals_of(job.request.supplied, operations),
         deliveries=job.request.deliveries,
+        prototypes=job.request.prototypes,
     )
     return replace(plans, worked_out=plans, **as_set.of_plans) if as_set.settings else plans
 
@@ -242,6 +245,8 @@ def _break(evaluation: Evaluation, middle: Evaluation, plans: Plans, orders: Ord
         tooling=None if made.tooling == middle.made.tooling else tuple(in_quote_currency(tool, plans) for tool in made.tooling),
         spare_parts=evaluation.spares.as_ordered() if evaluation.spares else (),
         deliveries=promised_deliveries(evaluation, deliveries_of(plans.deliveries, evaluation.quantity)),
+        prototypes=evaluation.quantity == plans.prototypes,
+        after_prototypes=after_prototypes(evaluation),
         spares=spares_of(chances),
         spares_value=in_currency(total(amounts=list(worth_of_spares(chances, made).values())), plans.currency),
         enough_chance=round(evaluation.plan.chance, 4),

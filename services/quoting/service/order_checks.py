@@ -15,7 +15,7 @@ from shared_schemas.quote_request import QuoteRequest
 
 def faults_of_order(request: QuoteRequest) -> list[ProblemDetail]:
     """Spare parts that the lens does not have, what is supplied for parts or faces that are not there, and deliveries of no quantity."""
-    return [*_spares(request), *_supplied(request), *_deliveries(request)]
+    return [*_spares(request), *_supplied(request), *_deliveries(request), *_prototypes(request)]
 
 
 def _spares(request: QuoteRequest) -> list[ProblemDetail]:
@@ -50,6 +50,15 @@ def _deliveries(request: QuoteRequest) -> Iterator[ProblemDetail]:
         yield ProblemDetail(
             pointer="/deliveries", reason=f"the deliveries are {whole} pieces together, and that is none of the quantities", figure=whole,
             limit=asked, remedy="let them add up to one of the quantities",
+        )  # fmt: skip
+
+
+def _prototypes(request: QuoteRequest) -> Iterator[ProblemDetail]:
+    if request.prototypes is not None and (request.prototypes not in request.quantities or len(request.quantities) < 2):
+        asked = ", ".join(map(str, request.quantities))
+        yield ProblemDetail(
+            pointer="/prototypes", reason="prototypes are one of several quantities, and are made before the others", figure=request.prototypes,
+            limit=asked, remedy="add it to the quantities, with that of the series",
         )  # fmt: skip
 
 

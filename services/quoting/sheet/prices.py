@@ -20,6 +20,7 @@ class PricesOnSheet:
     by_quantity: Table
     spare_parts: Table
     deliveries: Table
+    after_prototypes: Table
     sooner: Table
     by_one_thing: Table
     tooling: Table
@@ -33,6 +34,7 @@ def prices(body: QuoteBody) -> PricesOnSheet:
         by_quantity=_by_quantity(body.breaks),
         spare_parts=_spare_parts(body.breaks),
         deliveries=_deliveries(body.breaks),
+        after_prototypes=_after_prototypes(body.breaks),
         sooner=_sooner(body.breaks),
         by_one_thing=_by_one_thing(body.breaks),
         tooling=_tooling(() if is_spread else body.tooling),
@@ -78,6 +80,18 @@ def _deliveries(breaks: Sequence[Break]) -> Table:
             (f"{price_break.quantity:,}", f"{one.quantity:,}", str(one.by or ""), str(one.of_one_lot.p50), str(one.of_one_lot.p90))
             for price_break in breaks
             for one in price_break.deliveries
+        ),
+    )
+
+
+def _after_prototypes(breaks: Sequence[Break]) -> Table:
+    """What the quantities cost and take once the prototypes are made."""
+    return Table(
+        words.AFTER_PROTOTYPES_HEADS,
+        tuple(
+            (f"{price_break.quantity:,}", money(after.total_payable), days(after.p50_days), days(after.p90_days))
+            for price_break in breaks
+            if (after := price_break.after_prototypes) is not None
         ),
     )
 

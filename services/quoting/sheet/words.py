@@ -69,6 +69,12 @@ DRAWING_REMARKS = "Remarks on the drawing: {remarks}"
 PRICES = "Prices, in {currency}"
 QUANTITY, UNIT_PRICE, TOTAL, IN_TIME_HEAD = ">Quantity", ">Unit price", ">Total", ">By the day needed"
 SPARE_PART_HEADS = (">Quantity of lenses", "Spare part", ">Pieces", ">Unit price", ">Amount, in the total")
+AFTER_PROTOTYPES_HEADS = (
+    ">Quantity, after the prototypes",
+    ">Total, tools with it",
+    ">Half ready in, from their release",
+    ">9 in 10 within",
+)
 DELIVERY_HEADS = (">Quantity", ">Delivered together", ">Wanted by", ">Half ready on", ">9 in 10 on")
 DATES = (">Half ready in", ">8 in 10 within", ">9 in 10 within", ">Ships")
 DAYS_MEANT = (
