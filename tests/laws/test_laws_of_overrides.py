@@ -19,6 +19,7 @@ from services.quoting.pricing.overridden.places import FIELDS, place_of
 from services.quoting.pricing.overridden.reached import margin_reached_at
 from services.quoting.pricing.price import sum_of
 from services.quoting.pricing.prices_only import prices_of
+from services.quoting.pricing.relaxations import full_block
 from tests.chain import as_json, job_of
 from tests.laws.equations import bound, figures_in, worked_out
 from tests.laws.overridden import (
@@ -146,6 +147,18 @@ def test_more_pieces_started_are_never_less_likely_to_be_enough(part: str) -> No
         assert whole_then >= whole
     assert [one.starts[part].losses_cost for one in plan] == sorted((one.starts[part].losses_cost for one in plan), reverse=True)
     assert chances[numbers.index(usual)][1] == pytest.approx(at(25, {}).plan.chance)
+
+
+def test_lenses_put_together_beyond_those_needed_are_paid_for() -> None:
+    usual = at(25, {}).starts["lens"].started
+    prices = [at(25, {"/starts/lens/25": usual + more}, evened=False).price.total for more in (0, 1, 5, 50)]
+    assert prices == sorted(prices)
+    assert prices[0] == at(25, {}, evened=False).price.total < prices[-1]
+
+
+def test_no_other_quantity_is_held_against_a_price_that_was_set() -> None:
+    settled = plans({"/prices/25/unit_price": "9000.00"})
+    assert full_block(settled, against=evaluate(settled, quantity=25)) is None
 
 
 @pytest.mark.parametrize("seed", range(6))

@@ -14,7 +14,7 @@ from services.quoting.pricing.plans import Made, PartWays, Plans
 from services.quoting.pricing.starts import start_quantity
 from services.quoting.pricing.ways import Numbers, WayCosts
 from services.quoting.risk.losses import Batches, Losses
-from services.quoting.risk.needs import good_at_least, missing_in_the_mean, need_of
+from services.quoting.risk.needs import Need, good_at_least, missing_in_the_mean, need_of
 from services.quoting.risk.worth import Worth
 from shared_schemas.operations import Route
 
@@ -191,6 +191,9 @@ def _as_set(plan: Planned, starts: Mapping[str, int]) -> Planned:
             start = _element_start(part, before.needed, starts[part], forced, losses, worth)
         else:
             start = _assembly_start(part, before.needed, starts[part], losses, worth)
+            need = need_of(wanted=before.needed, losses=losses)
+            again = _missing(need, starts[part]) - _missing(need, before.started)
+            start = replace(start, losses_cost=before.losses_cost + again * worth.own_each)
         changed[part] = replace(start, planned=before.started)
     return replace(plan, starts={**plan.starts, **changed}, joint=forced)
 
@@ -224,6 +227,11 @@ def _assembly_start(part: str, needed: int, started: int, losses: Losses, worth:
     enough = float(good_at_least(started=started, wanted=np.array([needed]), losses=losses)[0])
     cost = (need_of(wanted=needed, losses=losses).mean - started) * worth.own_each
     return PartStart(part, needed, started, losses.yield_share, enough, losses.batches, cost)
+
+
+def _missing(need: Need, started: int) -> float:
+    """How many are taken in hand beyond those started, in the mean; what is started and not needed saves nothing."""
+    return float(np.maximum(need.pieces - started, 0.0) @ need.chance)
 
 
 def _element_start(part: str, needed: int, started: int, joint: JointStarts, losses: Losses, worth: Worth) -> PartStart:

@@ -211,8 +211,10 @@ def full_block(plans: Plans, *, against: Evaluation) -> QuotedRelaxation | None:
 
     Notes:
         Seats left free at an operation, over the share that reaches it, are pieces that could be started; divided by the
-        starts for one lens they are lenses more.
+        starts for one lens they are lenses more. Against a price that an estimator set no other quantity is held.
     """
+    if against.quantity in plans.at and plans.at[against.quantity].unit_price is not None:
+        return None
     within = [
         cost
         for costs in against.operations.values()
