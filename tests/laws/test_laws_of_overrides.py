@@ -149,6 +149,25 @@ def test_more_pieces_started_are_never_less_likely_to_be_enough(part: str) -> No
     assert chances[numbers.index(usual)][1] == pytest.approx(at(25, {}).plan.chance)
 
 
+def test_one_margin_for_all_holds_at_every_quantity_and_more_of_one_lot_makes_all_of_it_more_likely() -> None:
+    settled = plans({"/terms/margin_share": 0.2})
+    assert {settled.terms_at(quantity).margin_at(quantity) for quantity in QUANTITIES} == {0.2}
+    usual = at(25, {}).plan
+    assert at(25, {"/starts/L1/25": usual.started["L1"] + 10}, evened=False).plan.chance > usual.chance + 0.01
+
+
+def test_amounts_are_set_in_the_currency_of_the_quote_and_what_is_left_out_is_on_no_route() -> None:
+    body = quoted(MIXED, currency="EUR")
+    assert [one.lot_charge for one in body.bought_parts] == [Decimal("5.00")]
+    glass = {one.item: one.cost for one in body.breaks[0].materials if one.kind == "glass"}
+    started = body.breaks[0].start_quantities["L1"]
+    assert next(cost for item, cost in glass.items() if item.endswith("for L1")) == Decimal("10.00") * started
+    names = {element.name: [one.operation for one in element.operations] for element in body.elements}
+    assert "saw" in names["L1"]
+    assert "saw" not in names["L2"]
+    assert names["L2"][names["L2"].index("core") + 1] == "own_work"
+
+
 def test_lenses_put_together_beyond_those_needed_are_paid_for() -> None:
     usual = at(25, {}).starts["lens"].started
     prices = [at(25, {"/starts/lens/25": usual + more}, evened=False).price.total for more in (0, 1, 5, 50)]
