@@ -154,6 +154,10 @@ class BlankwrightClient(EstimateCalls, IntakeCalls, WorksheetCalls):
         """A quote as it stands at this moment, in its latest revision unless one is named."""
         return self.asked(Quote, "GET", _place(number), query={"revision": _or_none(revision)})
 
+    def request_of(self, number: str, revision: int | None = None) -> QuoteRequest:
+        """What a quote was asked as, in its latest revision unless one is named."""
+        return self.asked(QuoteRequest, "GET", _place(number, "/request"), query={"revision": _or_none(revision)})
+
     def cancel(self, number: str) -> None:
         """Cancel what is under way of the quote, batch, impact or what-if of that number."""
         place = {"B": "quote-batches", "I": "rates/impact", "W": "what-ifs"}.get(number[:1], "quotes")

@@ -56,6 +56,7 @@ OPERATIONS: dict[str, str] = {
     "get_what_if": "GET /v1/what-ifs/{number}",
     "cancel_what_if": "DELETE /v1/what-ifs/{number}",
     "get_sheet": "GET /v1/quotes/{number}/sheet",
+    "get_request": "GET /v1/quotes/{number}/request",
     "get_ubl": "GET /v1/quotes/{number}/ubl/{document}",
     "request_impact": "POST /v1/rates/impact",
     "cancel_impact": "DELETE /v1/rates/impact/{number}",

@@ -33,6 +33,7 @@ WHO: dict[str, str] = {
     "GET /v1/quotes": "sales erp engineer",
     "GET /v1/quotes/{}": "sales erp engineer",
     "DELETE /v1/quotes/{}": "sales",
+    "GET /v1/quotes/{}/request": "sales engineer",
     "GET /v1/quotes/{}/explanation": "sales engineer",
     "GET /v1/quotes/{}/sheet": "sales engineer",
     "GET /v1/quotes/{}/ubl/{}": "sales erp engineer",

@@ -8,6 +8,7 @@ from typing import Any
 
 import pytest
 
+from shared_schemas.quote_request import QuoteRequest
 from tests.integration.test_quoting_estimates import estimate_of
 from tests.integration.test_quoting_handovers import Shop, accepted, one_element, shop
 
@@ -43,6 +44,12 @@ def test_an_acceptance_that_names_nobody_is_by_whom_the_request_names(shop: Shop
     assert first["contact"] == "R. Lindqvist"
     assert accepted(shop, number) == first
     assert "<cbc:CustomerReference>RFQ 7-2231" in shop.ask("GET", f"/v1/quotes/{number}/ubl/order-response").text
+
+
+def test_a_quote_gives_out_what_it_was_asked_as(shop: Shop, one_element: dict[str, Any], number: str) -> None:
+    asked = QuoteRequest.model_validate(one_element | SAID)
+    assert QuoteRequest.model_validate(shop.get(f"/v1/quotes/{number}/request")) == asked
+    assert shop.ask("GET", "/v1/quotes/Q-2026-999999/request").status_code == 404
 
 
 def test_an_acceptance_that_names_somebody_is_by_him(shop: Shop, number: str) -> None:

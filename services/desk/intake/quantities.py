@@ -32,7 +32,7 @@ YEARLY = re.compile(
 )
 FILLERS = re.compile(
     rf"(?<![\w])(?:{PIECES}|series|serie|serien|série|production|produktion|qty|quantity|quantities|quantités?|menge|mengen|stückzahl(?:en)?|anzahl|lot|lots|lot sizes?|losgrößen?|batch(?:es)?|of|à|for|für|pour"
-    r"|and|und|et|or|oder|ou|alternatively|price breaks?|staffel|at|each|optional(?:ly)?|order|bestellung|please quote|quote|then|dann|danach|anschließend|ensuite|puis|first|zuerst|complete|komplette|sowie|plus|bei|prices?|preise?|prix|with|mit)(?![\w])\.?"
+    r"|and|und|et|or|oder|ou|alternatively|price breaks?|staffel|at|each|optional(?:ly)?|order|bestellung|please quote|quote|then|dann|danach|anschließend|ensuite|puis|first|zuerst|complete|komplette|sowie|plus|bei|prices?|preise?|prix|with|mit|the|this|these|following|below|attached|doublets?|singlets?|triplets?|achromats?|lens|per|drawing|offer|your|us|a|we|need|require|would|like|to|have|bitte|um|ein|angebot|über|wir|benötigen|brauchen|folgende\w*|anbieten|nous|avons|besoin|de|merci|deviser)(?![\w])\.?"
     r"|(?<![\w])x(?![\w])|[/;:,+&|=()-]",
     re.IGNORECASE,
 )

@@ -32,7 +32,9 @@ LABELS = {
     "laser_damage": r"laser damage(?: threshold)?|lidt|ldt|zerstörschwelle",
     "glass": r"glass(?: type)?|material|glas|werkstoff|verre|matière",
 }
-LABEL = {kind: re.compile(rf"(?:{words})\s*[:=]\s*(?P<value>.+)", re.IGNORECASE) for kind, words in LABELS.items()}
+LABEL = {
+    kind: re.compile(rf"(?:{words})(?:\s*(?P<sign>[:=])\s*|\s+)(?P<value>.+)", re.IGNORECASE) for kind, words in LABELS.items()
+}
 
 SIGNS_OF: tuple[tuple[str, re.Pattern[str]], ...] = tuple(
     (kind, re.compile(pattern, re.IGNORECASE))
@@ -137,7 +139,9 @@ def _clause(text: str, read: ReadKind) -> Reading | None:
         labelled = pattern.fullmatch(spelled)
         if labelled is not None:
             value, more = faces_of(labelled["value"])
-            return _of_faces(read(kind, value), faces or more)
+            reading = read(kind, value)
+            if labelled["sign"] or (reading.plain and reading.values):
+                return _of_faces(reading, faces or more)
     questions = []
     for kind, pattern in SIGNS_OF:
         if pattern.fullmatch(spelled):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Collection
+from collections.abc import Callable
 
 from services.desk.intake.days import read_day
 from services.desk.intake.quantities import NUMBER, PIECES, PROTOTYPE, SPARE, read_quantities
@@ -17,23 +17,26 @@ FIRST_ARTICLE = re.compile(
     re.IGNORECASE,
 )
 PAPERS: dict[str, re.Pattern[str]] = {
-    name: re.compile(rf".*(?:{words}).*", re.IGNORECASE)
+    name: re.compile(words, re.IGNORECASE)
     for name, words in {
-        "certificate of conformity": r"\bc\.?\s?o\.?\s?c\.?(?![\w])|c of c|certificate of (?:conformity|conformance|compliance)|konformitätserklärung|konformitätsbescheinigung|certificat de conformité",
-        "inspection certificate 3.1": r"(?<![\d.])3\.1(?![\d.])\s*(?:cert\w*|zeugnis|abnahme\w*|certificat|nach|per)?|en\s?10204|abnahmeprüfzeugnis",
-        "material certificate": r"material cert\w*|glass cert\w*|melt (?:sheet|data|cert\w*)|schmelz(?:zeugnis|daten)|werkszeugnis|werkstoffzeugnis|certificat matière",
-        "measuring report": r"(?:measur(?:ing|ement)|test|inspection|interferogra\w*) report|interferograms?|messprotokoll\w*|prüfprotokoll\w*|messbericht|prüfbericht|rapport de (?:mesure|contrôle)|test data",
-        "certificate of RoHS and REACH": r"\brohs\b|\breach\b",
+        "certificate of conformity": r"\bc\.?\s?o\.?\s?c\.?(?![\w])|c of c|certificate of (?:conformity|conformance|compliance)|konformitätserklärung|konformitätsbescheinigung|certificat de conformité|\brohs\b|\breach\b",
+        "material certificate": r"(?<![\d.])3\.1(?![\d.])\s*(?:cert\w*|zeugnis|abnahme\w*|certificat|nach|per)?|en\s?10204|abnahmeprüfzeugnis|material cert\w*|glass cert\w*|melt (?:sheet|data|cert\w*)|schmelz(?:zeugnis|daten)"
+        r"|werkszeugnis|werkstoffzeugnis|certificat matière",
+        "measuring report": r"(?:measur(?:ing|ement)|test|inspection|interferogra\w*) (?:report|protocol)|interferograms?|messprotokoll\w*|prüfprotokoll\w*|messbericht|prüfbericht|rapport de (?:mesure|contrôle)|test data",
+        "special packing": r"individual(?:ly)?[\s-]?(?:pack\w*|wrapp\w*|box\w*|bag\w*)|pack\w* individually|einzeln verpackt|einzelverpack\w*|emball\w* individuel\w*|clean[\s-]?room pack\w*|reinraumverpack\w*|pet-?g (?:box|tray)\w*"
+        r"|membrane box\w*|gel[\s-]?pa[ck]\w*|vacuum[\s-]?(?:pack|seal)\w*|double bag\w*|special packing|sonderverpackung",
     }.items()
 }
-PACKING: dict[str, re.Pattern[str]] = {
-    name: re.compile(rf".*(?:{words}).*", re.IGNORECASE)
-    for name, words in {
-        "packed one by one": r"individual(?:ly)?[\s-]?(?:pack\w*|wrapp\w*|box\w*|bag\w*)|pack\w* individually|einzeln verpackt|einzelverpack\w*|emball\w* individuel\w*",
-        "packed in a clean room": r"clean[\s-]?room pack\w*|reinraum\w*|salle blanche",
-        "packed in trays or boxes of a kind": r"pet-?g (?:box|tray)\w*|membrane box\w*|gel[\s-]?pa[ck]\w*|vacuum[\s-]?(?:pack|seal)\w*|lens tissue|lens paper|tray\w*|double bag\w*",
-    }.items()
-}
+"""Papers and packing by the names of the rate table `operations` as it is delivered."""
+
+AROUND = re.compile(
+    r"(?<![\w])(?:with|and|please|incl\w*|including|required|requested|needed|must be|to be|supplied|delivered|provide|include|report|reports|certificates?|cert\.?|per|according to|acc\.? to|to|for|each|lot|batch|lens|lenses|a|an|the|is|are|of"
+    r"|mit|und|bitte|inkl\.?|erforderlich|gewünscht|beifügen|nach|zu|jedem|los|avec|et|requis|exigé|un|une|le|la|selon|repeat|repeats?|re-?order|nachbestellung|wiederholung|order|wie|same as|as|en|din|iso|type|boxes|box|trays?|in|lieferung|every)(?![\w])"
+    r"|[\s,.;:/&+()-]",
+    re.IGNORECASE,
+)
+"""Words around a paper, a packing or an earlier quote that add nothing."""
+
 PURCHASE_TERMS = re.compile(
     r".*(?:\b(?:exw|fca|fob|cif|cpt|cip|dap|ddp|dpu)\b|\bnet\s?[0-9]{2}|[0-9]{2} days net|[0-9]{1,3} tage netto|payment terms?|zahlungs(?:ziel|bedingung\w*)|incoterms?|conditions de paiement|skonto|purchase terms|general terms).*",
     re.IGNORECASE,
@@ -78,14 +81,11 @@ CURRENCY = re.compile(
 CURRENCIES = {"€": "EUR", "$": "USD", "£": "GBP", "euro": "EUR", "euros": "EUR", "us dollar": "USD", "us dollars": "USD"}
 
 
-def read_order(text: str, *, operations: Collection[str] = ()) -> Reading | None:
-    """What a line says of the order, by fields of a request (`quantities`, `needed_by`, `reference`, `prescription.first_article`); `None` where it says nothing of it.
-
-    `operations` are the names of the shop's own steps where they are known: papers and packing are priced by these alone.
-    """
+def read_order(text: str) -> Reading | None:
+    """What a line says of the order, by fields of a request (`quantities`, `needed_by`, `reference`, `prescription.first_article`); `None` where it says nothing of it."""
     spelled = tidy(text).strip(" .-*•")
     for read in (_of_a_quote, _papers, _keyed):
-        reading = read(spelled, operations)
+        reading = read(spelled)
         if reading is not None:
             return reading
     if QUANTITY_LINE.fullmatch(spelled):
@@ -95,7 +95,7 @@ def read_order(text: str, *, operations: Collection[str] = ()) -> Reading | None
     return read_day(spelled) if DAY_LINE.fullmatch(spelled) else None
 
 
-def _of_a_quote(spelled: str, operations: Collection[str]) -> Reading | None:
+def _of_a_quote(spelled: str) -> Reading | None:
     quote = REPEATS.fullmatch(spelled)
     if quote is not None:
         return Reading(
@@ -110,30 +110,27 @@ def _of_a_quote(spelled: str, operations: Collection[str]) -> Reading | None:
     return None if asks is None else asked(f"{spelled}: {asks}")
 
 
-def _papers(spelled: str, operations: Collection[str]) -> Reading | None:
+def _papers(spelled: str) -> Reading | None:
     if FIRST_ARTICLE.fullmatch(spelled):
         return Reading({"prescription.first_article": True})
     if PURCHASE_TERMS.fullmatch(spelled):
         return Reading({"purchase_terms": spelled})
-    for name, pattern in {**PAPERS, **PACKING}.items():
-        if not pattern.fullmatch(spelled):
-            continue
-        step = _step_for(name, operations)
-        if step is not None:
-            return Reading({"own_operations": [step]}, rule=f"{spelled} is the step {step} of the shop")
-        rule = f"{spelled} is taken as {name}; it stands in the remarks and is priced where the shop has a step of that name and own_operations asks for it"
-        return Reading({"prescription.remarks": spelled}, rule=rule)
-    return None
+    named = [name for name, pattern in PAPERS.items() if pattern.search(spelled)]
+    if not named:
+        return None
+    rest = spelled
+    for name in named:
+        rest = PAPERS[name].sub(" ", rest)
+    rule = f"{spelled} asks for {' and '.join(named)}, own operations of the rates"
+    return Reading({"own_operations": named}, rule=rule, left=_left(rest))
 
 
-def _step_for(name: str, operations: Collection[str]) -> str | None:
-    """The one step of the shop whose name has the words of a paper or a packing."""
-    wanted = {word for word in re.findall(r"[a-z0-9.]{3,}", name.lower()) if word not in ("and", "one", "kind")}
-    fitting = [step for step in operations if wanted <= set(re.findall(r"[a-z0-9.]{3,}", step.lower()))]
-    return fitting[0] if len(fitting) == 1 else None
+def _left(rest: str) -> str:
+    """The words that are not only around a paper or a number of a quote."""
+    return " ".join(AROUND.sub(" ", rest).split())
 
 
-def _keyed(spelled: str, operations: Collection[str]) -> Reading | None:
+def _keyed(spelled: str) -> Reading | None:
     keys: tuple[tuple[str, re.Pattern[str], Callable[[str], str]], ...] = (
         ("contact", CONTACT, str.strip),
         ("customer", CUSTOMER, str.strip),

@@ -57,6 +57,7 @@ from services.quoting.service.documents import (
 )
 from services.quoting.service.follow import statuses
 from services.quoting.service.intake import accept
+from services.quoting.store.life import LifeStore
 from services.quoting.store.repository import QuoteStore
 from services.quoting.store.rows import StoredQuote
 from services.shop.errors import ShopError
@@ -197,6 +198,17 @@ def list_quotes(
 def get_quote(number: str, caller: Reader, tools: Tools, now: Now, revision: Revision = None) -> Response:
     row = QuoteStore(tools.database).quote(number, revision)
     return Response(quote_document(row, status_now(row, tools), today=now.date()), media_type="application/json")
+
+
+@router.get(
+    "/v1/quotes/{number}/request",
+    summary="What a quote was asked as: lens, quantities and terms",
+    response_model=QuoteRequest,
+    responses=answers("not-found", "invalid", "gone"),
+)
+def get_request(number: str, caller: SalesOrEngineer, tools: Tools, revision: Revision = None) -> Response:
+    row = QuoteStore(tools.database).quote(number, revision)
+    return Response(LifeStore(tools.database).request_of(row.number), media_type="application/json")
 
 
 @router.get(

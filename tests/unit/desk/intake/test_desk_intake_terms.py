@@ -103,7 +103,6 @@ def test_weeks_ahead_are_offered_as_a_day_where_today_is_known() -> None:
         ("Payment terms: 30 days net", {"purchase_terms": "Payment terms: 30 days net"}),
         ("repeat of Q-2026-000123", {"repeats": "Q-2026-000123"}),
         ("please quote in EUR", {"currency": "EUR"}),
-        ("CoC required", {"prescription.remarks": "CoC required"}),
         ("Delivery KW 12/2027", {"needed_by": "2027-03-26"}),
         ("10/50/200", {"quantities": [10, 50, 200]}),
     ],
@@ -119,10 +118,21 @@ def test_lines_that_say_nothing_of_the_order_are_left(text: str) -> None:
     assert read_order(text) is None
 
 
-def test_papers_are_steps_of_the_shop_where_it_has_them() -> None:
-    reading = read_order("CoC", operations=["certificate of conformity", "leak test"])
+@pytest.mark.parametrize(
+    ("text", "steps"),
+    [
+        ("CoC required", ["certificate of conformity"]),
+        ("3.1 certificate", ["material certificate"]),
+        ("with measuring report and CoC", ["certificate of conformity", "measuring report"]),
+        ("individually packed", ["special packing"]),
+        ("Messprotokolle", ["measuring report"]),
+    ],
+)
+def test_papers_and_packing_are_own_operations_of_the_rates(text: str, steps: list[str]) -> None:
+    reading = read_order(text)
     assert reading is not None
-    assert reading.values == {"own_operations": ["certificate of conformity"]}
+    assert reading.values == {"own_operations": steps}
+    assert all(step in reading.rule for step in steps)
 
 
 @pytest.mark.parametrize(
