@@ -8,6 +8,7 @@ from typing import Any
 
 from services.desk.intake import units
 from services.desk.intake.days import read_day
+from services.desk.intake.exact_lines import exact_value
 from services.desk.intake.lines import NOT_NEEDED, Line, pair_of, stated_unit, value_of
 from services.desk.intake.meanings import Reading, read_cell
 from services.desk.intake.quantities import read_quantities
@@ -82,7 +83,7 @@ class Around:
             reason = f"{pair[1]!r} is not a known unit of length"
             self.record.blame(reason, figure=pair[1], remedy="mm or inch", row=line.number, column="units")
             return
-        if pair is not None and self._pair(line, *pair):
+        if pair is not None and (self._exactly(line, *pair) or self._pair(line, *pair)):
             return
         if re.fullmatch(r"[\W_]*", line.text) or GREETING.fullmatch(line.text):
             self._not_needed(line, "no figure and no demand")
@@ -93,6 +94,16 @@ class Around:
                 self._used(line, "/prescription/title")
             else:
                 self._rest(line)
+
+    def _exactly(self, line: Line, key: str, text: str) -> bool:
+        """A line that names a field and says its value exactly, as an exported table does."""
+        exact, value = exact_value(key, text)
+        target = self.lens if key in OF_LENS else self.request
+        if not exact or key in target:
+            return False
+        target[key] = value
+        self._used(line, self._pointer(key))
+        return True
 
     def _pair(self, line: Line, key: str, text: str) -> bool:
         """A line with a key; whether that is known."""

@@ -19,10 +19,12 @@ from services.desk.intake.figures import Figures
 from services.desk.intake.grid import Book, letter_of
 from services.desk.intake.grids import book_of
 from services.desk.intake.lens import Lens
+from services.desk.intake.letter import Letter, read_letter
 from services.desk.intake.lines import Line
 from services.desk.intake.meant import NOT_NEEDED, REMARK, REMARK_CHOICES, Meant
 from services.desk.intake.record import Record, detail_at, in_words
 from services.desk.intake.row_quantities import quantities_of_rows
+from services.desk.intake.said import Said
 from services.desk.intake.shapes import ask_about_shapes
 from services.desk.intake.slips import ask_about_slips
 from services.desk.intake.surfaces import layout_of_surfaces
@@ -33,6 +35,7 @@ from shared_schemas.quote_request import QuoteRequest
 
 USUAL_QUANTITIES = (5, 25, 100)
 USUAL = "no quantity is said; these are usual"
+WHAT_A_LETTER_NEEDS = "a lens needs its radii, thicknesses, glasses and a diameter, as R1 61.47 R2 -43.47 CT 6.0 N-BK7 Ø25.4"
 WHAT_IS_READ = "a table needs heads such as radius, thickness, glass and clear diameter, or R1, R2, CT and diameter"
 
 
@@ -54,6 +57,8 @@ def read_intake(
     if book.document is not None:
         return _draft_of_document(book, record, asked)
     sheets = [sheet_of(grid) for grid in book.grids]
+    letter = None if any(one.tables for one in sheets) else _letter(book, record)
+    sheets = sheets if letter is None else [letter.sheet]
     chosen, table = _choose(sheets, sheet, record)
     if table is None:
         for cell in (cell for one in sheets for cell in one.grid.cells()):
@@ -62,6 +67,10 @@ def read_intake(
     recognised = [*book.recognised, *_recognised(table, sheets)]
     around = Around(record)
     prescription = _prescription(table, chosen, record, around, glasses, recognised)
+    if letter is not None:
+        recognised[-2:] = ["a letter, line by line", recognised[-1]]
+        letter.name_cells()
+        _of_words(letter.said, prescription, around)
     _other_sheets(sheets, chosen, record, around)
     _ask_what_is_left(chosen, record)
     document = _document(prescription, around, record, asked, name)
@@ -112,6 +121,25 @@ def _choose(sheets: list[Sheet], wanted: str | None, record: Record) -> tuple[Sh
             for cell in [*other.head_cells, *(cell for row in other.rows for cell in row.cells.values())]:
                 record.note(cell, "not_needed", why=f"another table is meant: {given}")
     return chosen, table
+
+
+def _letter(book: Book, record: Record) -> Letter | None:
+    """What is no table may be a letter; one that says no lens is refused with what was understood."""
+    if len(book.grids) != 1 or not book.text:
+        return None
+    letter = read_letter(book.grids[0], book.text, record)
+    if not letter.sheet.tables and letter.said.understood:
+        understood = "; ".join(letter.said.understood[:20])
+        raise TableUnreadable(record.name, f"no lens is in it; understood were: {understood}; {WHAT_A_LETTER_NEEDS}")
+    return letter if letter.sheet.tables else None
+
+
+def _of_words(said: Said, prescription: dict[str, Any], around: Around) -> None:
+    """What words beside the table or the figures of a letter say."""
+    said.into(prescription)
+    around.lens |= said.lens
+    around.request |= said.request
+    around.remarks += said.remarks
 
 
 def _refuse_other_table(sheets: list[Sheet], name: str) -> None:
@@ -200,8 +228,9 @@ def _document(prescription: dict[str, Any], around: Around, record: Record, aske
     if remarks:
         lens["remarks"] = "; ".join(dict.fromkeys(remarks))[:2000]
     document: dict[str, Any] = {"prescription": lens, **around.request}
-    if record.assumptions:
-        document["assumptions"] = [in_words(one) for one in record.assumptions][:500]
+    assumed = [*document.get("assumptions", ()), *(in_words(one) for one in record.assumptions)][:500]
+    if assumed:
+        document["assumptions"] = assumed
     if "quantities" not in document and "quantities" not in asked:
         document["quantities"] = list(USUAL_QUANTITIES)
         record.assume("/quantities", f"quantities {', '.join(map(str, USUAL_QUANTITIES))}", USUAL)

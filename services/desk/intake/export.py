@@ -41,7 +41,9 @@ WHOLE = (
 )  # fmt: skip
 """Fields of a prescription that stand above the heads, those of surfaces, spaces and the stop being in the rows."""
 
-PLAIN = re.compile(r"[A-Za-z][A-Za-z0-9 ._()/-]*[A-Za-z0-9)]")
+IN_WORDS = ("title", "customer", "reference", "contact", "currency", "needed_by", "customer_class", "delivered", "repeats")
+PLAIN = re.compile(r"[A-Za-z0-9]+(?:[ ._/-][A-Za-z0-9()]+)*")
+UNITS = re.compile(r"\b(?:mm|cm|in|inch(?:es)?|zoll|units?|dimensions?|lengths?)\b", re.IGNORECASE)
 FIGURE_COLUMNS = ("radius_mm", "thickness_mm", "clear_diameter_mm", "diameter_mm", "conic", *(f"a{order}" for order in ORDERS))
 EXACT = Context(prec=700)
 """Digits enough for the sum of any two lengths."""
@@ -55,7 +57,7 @@ def table_of(document: Prescription | QuoteRequest) -> str:
 
 
 def workbook_of(document: Prescription | QuoteRequest) -> bytes:
-    """The table as a workbook: figures are numbers there, all else is text."""
+    """The table as a workbook: figures are numbers there, all else is text, and so is a figure of more digits than a workbook keeps."""
     book = Workbook()
     sheet = book.active
     rows = rows_of(document)
@@ -67,8 +69,9 @@ def workbook_of(document: Prescription | QuoteRequest) -> bytes:
                 continue
             cell: SheetCell = sheet.cell(row=number, column=column)
             figure = number > below + 1 and heads[column - 1] in FIGURE_COLUMNS and text != "inf"
-            cell.value = float(text) if figure else text
-            if not figure:
+            exact = figure and float(f"{float(text):.16g}") == float(text)
+            cell.value = float(text) if exact else text
+            if not exact:
                 cell.data_type = "s"
     out = io.BytesIO()
     book.save(out)
@@ -109,8 +112,13 @@ def _line_value(name: str, value: Any) -> str:
     if name == "quantities":
         return "; ".join(map(str, value))
     if isinstance(value, str):
-        return _word(value)
-    return _text(value) if isinstance(value, float) else json.dumps(_said(value), ensure_ascii=False)
+        return _word(value) if name in IN_WORDS else _json(value)
+    return _text(value) if isinstance(value, float) else _json(_said(value))
+
+
+def _json(value: Any) -> str:
+    """JSON in which no blanks stand beside each other, which a spreadsheet or a reader may take for one."""
+    return json.dumps(value, ensure_ascii=False).replace("  ", " \\u0020")
 
 
 def _said(value: Any) -> Any:
@@ -122,9 +130,7 @@ def _said(value: Any) -> Any:
 
 def _word(text: str) -> str:
     """A text that reads back as it is: plain where it has no sign that a line may lose, else as JSON has it."""
-    return (
-        text if PLAIN.fullmatch(text) or re.fullmatch(r"[0-9]{4}-[0-9]{2}-[0-9]{2}", text) else json.dumps(text, ensure_ascii=False)
-    )
+    return text if PLAIN.fullmatch(text) and not UNITS.search(text) else _json(text)
 
 
 def _is_usual(column: str, rows: list[dict[str, str]]) -> bool:

@@ -12,6 +12,7 @@ from shared_schemas.published_glasses import published_glass
 
 NUMBER = r"[+-]?\s?(?:[0-9]+(?:[.,][0-9]+)?|[.,][0-9]+)(?:e[+-]?[0-9]+)?"
 UNIT = r"(?:\s?(?:mm|cm|in\b|inch(?:es)?|zoll|\"))?"
+UNSIGNED = NUMBER.removeprefix(r"[+-]?\s?")
 PLAIN = r"(?:[0-9]+(?:[.,][0-9]+)?|[.,][0-9]+)"
 TOLERANCE = (
     rf"(?:\s?\(?(?:±\s?{PLAIN}\s?(?:mm|%)?|\+\s?/\s?-\s?{PLAIN}\s?(?:mm|%)?|[+-]?\s?{PLAIN}\s?/\s?[+-]\s?{PLAIN}\s?(?:mm)?|\+\s?{PLAIN}\s+-\s?{PLAIN}(?:\s?mm)?"
@@ -27,14 +28,14 @@ PATTERNS: tuple[tuple[str, re.Pattern[str]], ...] = tuple(
     (kind, re.compile(pattern, re.IGNORECASE))
     for kind, pattern in (
         ("radius", rf"(?<![\w])(?:R|radius|radien|rayon)_?{INDEX}(?P<value>(?:{NUMBER}(?![0-9.,]*\s?%){UNIT}{TOLERANCE}|{FLAT})){BENT}(?!\s?%)"),
-        ("thickness", rf"(?<![\w/-])(?:CT|TC|thickness|cent(?:er|re) thickness|mittendicke|dicke|épaisseur(?: au centre)?|t|d){INDEX}(?P<value>{NUMBER}{UNIT}{TOLERANCE})(?![\w%]|\s?-\s?[0-9])"),
-        ("thickness", rf"(?<![\w.,])(?P<value>{NUMBER}\s?mm)\s(?:thick|dick)\b"),
-        ("gap", rf"(?<![\w])(?:air(?:[\s-]?(?:gap|space|spacing))?|gap|luft(?:abstand|spalt)?|airspace|spacing|space)_?{INDEX}(?P<value>{NUMBER}{UNIT})(?![\w%])"),
-        ("clear", rf"(?<![\w])(?:CA|clear (?:aperture|diameter|dia)|free (?:aperture|diameter)|freie öffnung|freier (?:durchmesser|Ø)|ouverture utile|diamètre utile)(?:\s*Ø)?\s*[:=]?\s*(?P<value>{NUMBER}{UNIT})(?!\s?[%\w])"),
-        ("outer", rf"(?:Ø|(?<![\w])(?:dia(?:m(?:eter|\.)?)?\.?|OD|(?:außen)?durchmesser|diamètre|outer diameter))\s*[:=]?\s*(?P<value>{NUMBER}{UNIT}{TOLERANCE})(?!\s?[%])"),
+        ("thickness", rf"(?<![\w/-])(?:CT|TC|thickness|cent(?:er|re) thickness|mittendicke|dicke|épaisseur(?: au centre)?|t|d){INDEX}(?P<value>{UNSIGNED}{UNIT}{TOLERANCE})(?![\w%]|\s?-\s?[0-9])"),
+        ("thickness", rf"(?<![\w.,])(?P<value>{UNSIGNED}\s?mm)\s(?:thick|dick)\b"),
+        ("gap", rf"(?<![\w])(?:air(?:[\s-]?(?:gap|space|spacing))?|gap|luft(?:abstand|spalt)?|airspace|spacing|space)_?{INDEX}(?P<value>{UNSIGNED}{UNIT})(?![\w%])"),
+        ("clear", rf"(?<![\w])(?:CA|clear (?:aperture|diameter|dia)|free (?:aperture|diameter)|freie öffnung|freier (?:durchmesser|Ø)|ouverture utile|diamètre utile)(?:\s*Ø)?\s*[:=]?\s*(?P<value>{UNSIGNED}{UNIT})(?!\s?[%\w])"),
+        ("outer", rf"(?:Ø|(?<![\w])(?:dia(?:m(?:eter|\.)?)?\.?|OD|(?:außen)?durchmesser|diamètre|outer diameter))\s*[:=]?\s*(?P<value>{UNSIGNED}{UNIT}{TOLERANCE})(?!\s?[%])"),
         ("order", rf"(?<![\w.,/-])(?P<value>{COUNT}(?:(?:\s*/\s*{COUNT})*|(?:\s*[,;]\s*{COUNT})*(?:\s*(?:and|und|et|or|oder|\+)\s*{COUNT})?)\s*{PIECES}(?![\w]){ALSO_SPARE})"),
         ("label", r"(?<![\w])(?:L|lens|element|linse|lentille)\s?(?P<value>[0-9]{1,2})\s*[:.)](?=\s|$)"),
-        ("outer", rf"(?<![\w.,])(?P<value>{NUMBER}\s?(?:mm|\"|inch))\s*(?:Ø|dia(?:meter)?\b|diam\.?|in diameter)"),
+        ("outer", rf"(?<![\w.,])(?P<value>{UNSIGNED}\s?(?:mm|\"|inch))\s*(?:Ø|dia(?:meter)?\b|diam\.?|in diameter)"),
     )
 )  # fmt: skip
 LABELLED_GLASS = re.compile(
