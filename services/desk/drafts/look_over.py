@@ -14,7 +14,7 @@ from pydantic import ValidationError
 from services.chassis.problems import details_of_invalid
 from services.desk.drafts import names_in_rates, repairs
 from services.desk.drafts.names_in_rates import NONE, questions_of_names, tidied
-from services.desk.drafts.places import put_at
+from services.desk.drafts.places import by_names, put_at
 from services.desk.drafts.repairs import KEEP, REPAIR, questions_of_refusal, repair_answer, slips_in, tolerances_taken
 from services.desk.errors import AnswersUnusable
 from services.desk.intake.record import in_words
@@ -32,6 +32,7 @@ MOST_ROUNDS = 8
 """After so many slips that were taken back one after the other nothing more is looked for."""
 
 BY_INDEX = re.compile(r"([1-4]\.[0-9]+) ?/ ?([0-9]{1,3}(?:\.[0-9]+)?)")
+OTHERWISE = re.compile(r" \(otherwise answer .*\)$")
 NUMBER = re.compile(r"[+-]?(?:[0-9]+(?:[.,][0-9]*)?|[.,][0-9]+)(?:[eE][+-]?[0-9]+)?")
 
 
@@ -158,12 +159,19 @@ class _Look:
     def drafted(self) -> IntakeDraft:
         """The draft as it is now. What was assumed is part of the request, for whoever reads the quote; the check says itself what it takes."""
         assumptions = (*self.draft.assumptions, *self.assumed)
-        questions = (*self.draft.questions, *self.open)
+        spots = {cell.pointer: cell.spot for cell in self.draft.cells if cell.pointer}
+        found = (spots.get(by_names(question.pointer, self.document), question.spot) for question in self.open)
+        questions = (
+            *self.draft.questions,
+            *(question.model_copy(update={"spot": spot}) for question, spot in zip(self.open, found, strict=True)),
+        )
         request = None
         if self.draft.request is not None and not questions:
             by_reader = {in_words(one) for one in self.draft.assumptions}
             own = [one for one in self.draft.request.assumptions if one not in by_reader]
-            told = tuple(dict.fromkeys((*own, *by_rule(assumptions))))
+            told = tuple(
+                dict.fromkeys((*own, *by_rule(assumptions)))
+            )  # without how to answer otherwise: whoever reads a quote cannot
             request = self.request().model_copy(update={"assumptions": told[:500]})
         return self.draft.model_copy(
             update={
@@ -179,7 +187,7 @@ def by_rule(assumptions: Sequence[Assumption]) -> list[str]:
     """Assumptions in words, those by one rule in one line: `L1 front clear on 27 mm, L1 back clear on 27 mm (the rule)`."""
     of_rule: dict[str, list[str]] = {}
     for one in assumptions:
-        of_rule.setdefault(one.rule.rstrip("."), []).append(one.what.rstrip("."))
+        of_rule.setdefault(OTHERWISE.sub("", one.rule).rstrip("."), []).append(one.what.rstrip("."))
     return [f"{'; '.join(whats)} ({rule})"[:2000] for rule, whats in of_rule.items()]
 
 

@@ -32,7 +32,10 @@ def slips_in(report: CheckReport, document: Mapping[str, Any]) -> list[tuple[Que
 def _question(finding: Finding, document: Mapping[str, Any]) -> Question:
     pointer = f"/prescription{finding.pointer}"
     answer = repair_answer(_in_request(finding))
-    offered = [Choice(answer=answer, means=finding.remedy or "what the check found")] if answer else []
+    changes = _in_request(finding)
+    figure = value_at(document, pointer) if answer else None
+    means = f"in place of {figure}" if _is_one_figure(changes) else finding.remedy or "what the check found"
+    offered = [Choice(answer=answer, means=means)] if answer else []
     if not answer and finding.remedy:
         asks = f"{finding.message} Is it as it stands? To mend it, send it again: {finding.remedy}."
     else:
@@ -41,9 +44,9 @@ def _question(finding: Finding, document: Mapping[str, Any]) -> Question:
         name=name_of(PREFIX, pointer, document),
         pointer=pointer,
         asks=asks[:2000],
-        figure=value_at(document, pointer) if answer else None,
+        figure=figure,
         choices=(*offered, Choice(answer=KEEP, means="it is as it was sent")),
-        free=_is_one_figure(_in_request(finding)),
+        free=_is_one_figure(changes),
     )
 
 

@@ -28,6 +28,12 @@ KEYS = {
 }  # fmt: skip
 KEY = {field: re.compile(rf"\W*(?:{words})(?:\s*(?:no|nr|n°|#))?\W*", re.IGNORECASE) for field, words in KEYS.items()}
 PAIR = re.compile(r"^\W*(?P<key>[^:=;,\t]{1,40}?)\s*[:=;,\t]\s*(?P<value>.*?)[\s;,]*$", re.DOTALL)
+NUMBERED = re.compile(
+    r"\W*(?P<key>rfq|request for quotation|inquiry|enquiry|anfrage|anfragenummer|demande)\s+(?:no\.?|nr\.?|n°|#)?\s*(?P<value>[\w./-]*\d[\w./-]*)\s*",
+    re.IGNORECASE,
+)
+"""The number of a request, without a sign between: `RFQ 2026-118`."""
+
 NOT_NEEDED = {
     "date": "the day of the table is not that of the quote",
     "datum": "the day of the table is not that of the quote",
@@ -72,7 +78,7 @@ class Line:
 
 def pair_of(line: Line) -> tuple[str, str] | None:
     """The field of a line such as `Customer: Meyer` and what stands there; a key nobody knows is given as it is written, `None` without one."""
-    match = PAIR.match(line.text.lstrip("# "))
+    match = PAIR.match(line.text.lstrip("# ")) or NUMBERED.fullmatch(line.text.lstrip("# "))
     if match is None or not match["value"].strip():
         return None
     key = match["key"].strip(" -*#.")
