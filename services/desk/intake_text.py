@@ -4,16 +4,18 @@ from __future__ import annotations
 
 import textwrap
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from string import ascii_lowercase
+from typing import Any
 
 from rich.console import Group, RenderableType
 from rich.text import Text
 
-from services.desk.page_parts import listed
+from services.desk.page_parts import cells, listed, section, table_with
 from shared_schemas.intake import Assumption, CellRead, Choice, IntakeDraft, Question, Spot
 
 WIDTH = 79
+UNKNOWN = "?"
 FATES = {"used": "used", "heading": "heads", "assumed": "read by a rule", "asked": "asked about", "not_needed": "not needed"}
 MOST_SHOWN = 12
 """Of cells that are not needed so many are shown by themselves."""
@@ -24,6 +26,7 @@ def draft_page(draft: IntakeDraft) -> RenderableType:
     parts: list[RenderableType] = [Text(f"{draft.name}", style="bold")]
     parts += [Text(f"  {line}") for line in draft.recognised]
     parts += _summary(draft.cells)
+    parts += _lens(draft.document)
     parts += listed("Assumed", assumed_lines(draft.assumptions))
     parts += listed("Not needed for a quote", _not_needed(draft.cells))
     if draft.questions:
@@ -31,6 +34,49 @@ def draft_page(draft: IntakeDraft) -> RenderableType:
         for number, question in enumerate(draft.questions, start=1):
             parts += [Text(line) for line in (*question_lines(question, number), *_wrapped(_answered_by(question), 3))]
     return Group(*parts)
+
+
+def _lens(document: Mapping[str, Any]) -> list[RenderableType]:
+    """The lens as it was read, as far as it is known; what is still asked about is a question mark."""
+    prescription = document.get("prescription")
+    elements = prescription.get("elements") if isinstance(prescription, Mapping) else None
+    if not elements or not isinstance(prescription, Mapping):
+        return []
+    table = table_with("element", "glass", ">R1 mm", ">R2 mm", ">thick mm", ">dia mm", "then")
+    spaces = prescription.get("spaces") or []
+    for number, element in enumerate(elements):
+        space = spaces[number] if number < len(spaces) else None
+        table.add_row(
+            *cells(
+                str(element.get("name", UNKNOWN)),
+                _glass(element.get("glass", UNKNOWN)),
+                *(_radius(element.get(face, {})) for face in ("front", "back")),
+                *(_figure(element.get(field, UNKNOWN)) for field in ("centre_thickness_mm", "diameter_mm")),
+                _space(space),
+            )
+        )
+    many = ", ".join(map(str, document.get("quantities") or ()))
+    return [*section("Read as" + (f", for {many}" if many else ""), table)]
+
+
+def _glass(glass: Any) -> str:
+    return f"nd {glass.get('nd')}, vd {glass.get('vd')}" if isinstance(glass, Mapping) else str(glass)
+
+
+def _radius(face: Mapping[str, Any]) -> str:
+    radius = face.get("radius_mm", UNKNOWN)
+    return "plane" if radius is None else _figure(radius)
+
+
+def _figure(value: Any) -> str:
+    return f"{value:.10g}" if isinstance(value, (int, float)) else str(value)
+
+
+def _space(space: Any) -> str:
+    """What follows an element: cement, or air."""
+    if not isinstance(space, Mapping):
+        return ""
+    return "cement" if space.get("cemented") else f"{_figure(space.get('gap_mm', UNKNOWN))} mm air"
 
 
 def assumed_lines(assumptions: Iterable[Assumption]) -> list[str]:

@@ -289,6 +289,8 @@ REMEDIES = {
     "postgresql": "start PostgreSQL, and run: blankwright migrate",
     "writes": "free some room on the disk of PostgreSQL",
     "redis": "start Redis, or free some room there",
+    "quoting": "start the service quoting",
+    "prescription": "start the service prescription",
     "rates": "run: blankwright migrate, which adds what a release needs",
     "rates_added": "look at these rows, and give each its figures and a source of your own",
 }

@@ -45,7 +45,7 @@ def _glasses(document: Mapping[str, Any], rates: Rates) -> Iterator[Question]:
         try:
             find_glass(glass, rates)
         except GlassNotFound as fault:
-            asks = f"{element.get('name') or 'An element'} is of {glass[:60]}: {fault}. Which glass is it?"
+            asks = f"{element.get('name') or 'An element'} is of {glass[:60]}: {str(fault).rstrip('?.')}. Which glass is it?"
             choices = [Choice(answer=name, means=f"the glass {name}") for name in fault.candidates]
             yield _question(f"{place}/glass", document, asks, glass, choices)
 

@@ -89,7 +89,7 @@ def tolerances_taken(report: CheckReport, prescription: Prescription) -> Iterato
     if not taken:
         return
     count = Counter(place_of(finding.pointer, prescription).part for finding in taken)
-    where = ", ".join(f"{part} {number}" for part, number in count.items())
+    where = ", ".join(f"{part} ({number})" for part, number in count.items())
     some = "1 tolerance is" if len(taken) == 1 else f"{len(taken)} tolerances are"
     yield Assumption(
         pointer=by_names("/prescription/elements", {}),

@@ -61,7 +61,7 @@ def test_tolerances_that_are_not_stated_are_one_assumption_that_says_how_many_an
     report = checked(draft.request.prescription, rates)
     taken = [finding for finding in report.findings if finding.code == "tolerance-defaulted"]
     assert len(taken) > 4
-    assert assumed.what.startswith(f"{len(taken)} tolerances are taken as loose: L1 ")
+    assert assumed.what.startswith(f"{len(taken)} tolerances are taken as loose: L1 (")
 
 
 def test_a_glass_and_a_coating_that_the_rates_do_not_know_are_asked_with_the_nearest_names(

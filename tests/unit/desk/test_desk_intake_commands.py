@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import io
 import json
 import sys
 from collections.abc import Callable
@@ -14,6 +15,8 @@ from typer.testing import CliRunner
 
 from services.desk import terminal
 from services.desk.command import app
+from services.desk.intake_text import draft_page
+from services.desk.page_parts import console_for
 from shared_schemas.intake import Assumption, CellRead, Choice, IntakeDraft, Question, Spot
 from shared_schemas.quote import Quote
 from shared_schemas.quote_request import QuoteRequest
@@ -106,6 +109,20 @@ def test_without_a_person_questions_are_printed_with_their_cells_and_the_command
     assert "--answer 'check.L1.front.radius_mm=...'" in done.stdout
     assert "2 questions are open" in done.stderr
     assert "the image plane: row 9, column H (Note): image" in done.stdout
+
+
+def test_the_lens_is_shown_as_it_was_read_with_question_marks_where_it_is_not_known(demo_request: QuoteRequest) -> None:
+    document = demo_request.model_dump(mode="json")
+    del document["prescription"]["elements"][0]["front"]["radius_mm"]
+    draft = IntakeDraft(name="lens.csv", recognised=(), document=document, request=None, digest="0" * 64)
+    out = io.StringIO()
+    console_for(out).print(draft_page(draft))
+    rows = [line.split() for line in out.getvalue().splitlines()]
+    assert ["Read", "as,", "for", "5,", "25,", "100"] in rows
+    (first,) = [row for row in rows if row[:1] == ["L1"]]
+    element = demo_request.prescription.elements[0]
+    assert first[:6] == ["L1", str(element.glass), "?", f"{element.back.radius_mm:g}", f"{element.centre_thickness_mm:g}", f"{element.diameter_mm:g}"]  # fmt: skip
+    assert first[6:] == ["cement"]
 
 
 def test_without_a_person_assumptions_need_yes(run: Any, serve: Any, drafts: Any, ready_quote: Quote, table: Path) -> None:
