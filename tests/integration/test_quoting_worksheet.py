@@ -222,4 +222,8 @@ def test_nobody_sets_a_figure_past_the_worksheet(shop: Shop, number: str, reques
         "/changes/overrides",
         "/changes/overrides",
     ]
-    assert shop.ask("POST", f"/v1/quotes/{number}/requote", json={"changes": {"quantities": [5]}}).status_code == 202
+    assert change(shop, number, set=[setting("/prices/25/unit_price", "390.00")]).status_code == 202
+    without = shop.ask("POST", f"/v1/quotes/{number}/requote", json={"changes": {"quantities": [5]}})
+    ((pointer, reason, remedy),) = faults(without)
+    assert (pointer, "/prices/25/unit_price is overridden" in reason) == ("/changes/overrides/1/pointer", True)
+    assert "with withdraw /prices/25/unit_price" in remedy

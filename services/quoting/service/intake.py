@@ -15,7 +15,7 @@ from services.quoting.errors import QuoteInWork, RequestUnanswerable
 from services.quoting.service.assembling import ready_quote
 from services.quoting.service.changed_request import changed
 from services.quoting.service.repeating import with_tools_of_before
-from services.quoting.service.request_checks import faults_of_request, faults_past_the_worksheet
+from services.quoting.service.request_checks import faults_of_request, faults_past_the_worksheet, to_be_withdrawn
 from services.quoting.service.runs import RunKind, admit, begin, bounds_of
 from services.quoting.service.work import refuse_too_much_work, work_of
 from services.quoting.store.batches import BatchStore
@@ -82,8 +82,9 @@ def accept_requote(
     wanted = changed(before, changes=asked.changes, patch=asked.patch)
     request, of_before = with_tools_of_before(wanted.request, resources)
     revision = resources.rates.revision(asked.rate_revision) if asked.rate_revision else resources.rates.latest()
-    faults = [*faults_of_request(request, rates=revision.rates, today=now.date()), *of_before]
     overrides = QuoteRequest.model_validate(before).overrides
+    faults = [*faults_of_request(request, rates=revision.rates, today=now.date()), *of_before]
+    faults = [to_be_withdrawn(fault, overrides, number=number) for fault in faults]
     wanted.refuse_if_any([*faults, *faults_past_the_worksheet(request, before=overrides, number=number)])
     return next_revision(latest, request, revision, key, caller=caller, trace=trace, now=now, resources=resources)
 

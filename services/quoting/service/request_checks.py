@@ -51,6 +51,16 @@ def faults_past_the_worksheet(
     ]
 
 
+def to_be_withdrawn(fault: ProblemDetail, overrides: Sequence[Override], *, number: str) -> ProblemDetail:
+    """A fault of a requote; where it is of an override that was set before, with the way to take that away."""
+    place = fault.pointer.removeprefix("/overrides/").split("/")[0]
+    if not fault.pointer.startswith("/overrides/") or int(place) >= len(overrides):
+        return fault
+    pointer = overrides[int(place)].pointer
+    remedy = f"PATCH /v1/quotes/{number}/worksheet with withdraw {pointer}, and then ask again"
+    return fault.model_copy(update={"reason": f"{fault.reason}, and {pointer} is overridden", "remedy": remedy})
+
+
 def _glasses(request: QuoteRequest, rates: Rates) -> list[ProblemDetail]:
     faults = []
     for number, element in enumerate(request.prescription.elements):
