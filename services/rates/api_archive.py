@@ -31,6 +31,9 @@ from shared_schemas.rates import TABLES
 router = APIRouter(route_class=CheckedRoute)
 
 ZIP, XLSX = "application/zip", "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
+OCTETS = "application/octet-stream"
+"""What a caller that knows no better name sends either of them as; the file itself says which it is."""
+
 INTO_A_DRAFT = "/v1/rates/drafts/from-archive"
 LARGER_BODIES = {INTO_A_DRAFT: 8 * 1024 * 1024}
 BYTES: dict[str, Any] = {"schema": {"type": "string", "format": "binary"}}
@@ -88,7 +91,7 @@ def get_rate_archive(
     summary="A draft from a zip of CSV or a spreadsheet",
     response_model=Draft,
     responses=answers("invalid", "conflict", "body-too-large", "unsupported-media-type"),
-    openapi_extra={"requestBody": {"required": True, "content": {ZIP: BYTES, XLSX: BYTES}}},
+    openapi_extra={"requestBody": {"required": True, "content": {ZIP: BYTES, XLSX: BYTES, OCTETS: BYTES}}},
 )
 async def make_draft_from_archive(
     http: Request,
@@ -99,8 +102,8 @@ async def make_draft_from_archive(
     content_type: Annotated[str, Header()] = ZIP,
 ) -> Response:
     """Tables that are not in it stay as they are. Every wrong cell of every table is named at once, and no draft is made then."""
-    if media_type_of(content_type) not in (ZIP, XLSX):
-        raise Refused("unsupported-media-type", f"The tables are sent as {ZIP} or {XLSX}.", Accept=f"{ZIP}, {XLSX}")
+    if media_type_of(content_type) not in (ZIP, XLSX, OCTETS):
+        raise Refused("unsupported-media-type", f"The tables are sent as {ZIP} or {XLSX}.", Accept=f"{ZIP}, {XLSX}, {OCTETS}")
     content = await http.body()
 
     def made() -> Response:

@@ -49,6 +49,8 @@ def test_an_archive_that_goes_through_a_draft_into_force_gives_the_digest_it_was
     done = desk.publish(made.headers["Location"])
     assert RateStore(database).digest(done.json()["published_revision"]) == digest
     assert desk.get("/v1/rates/archive?revision=1", Accept=kind).status_code == 200
+    unnamed = desk.ask("POST", INTO_A_DRAFT, content=content, headers={"Content-Type": "application/octet-stream"})
+    assert unnamed.status_code == 201, unnamed.text
 
 
 def test_an_archive_with_a_wrong_cell_makes_no_draft(desk: Desk) -> None:
