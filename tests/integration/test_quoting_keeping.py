@@ -22,7 +22,7 @@ NOW = datetime(2026, 11, 2, 9, 0, tzinfo=UTC)
 LATER = NOW + timedelta(minutes=5)
 BODY = json.dumps({"breaks": [{"quantity": n, "unit_price": f"{n}.00"} for n in range(400)]}).encode()
 READY = Outcome("ready", digest_of(BODY), body=BODY, blanks=b'{"b":2}', operations=BODY[::-1], valid_until=date(2026, 12, 17))
-KEPT = KeptDays(outbox=7, events=7, idempotency_keys=7, letters=7, impacts=7, deliveries=7)
+KEPT = KeptDays(outbox=7, events=7, idempotency_keys=7, letters=7, impacts=7, what_ifs=7, deliveries=7)
 
 
 @pytest.fixture
@@ -107,7 +107,7 @@ def test_what_is_over_is_forgotten_and_quotes_stay(store: QuoteStore, database: 
     assert set(forget(database, KEPT, now=NOW + timedelta(days=6)).values()) == {0}
     counted = standing(database).events
     gone = forget(database, KEPT, now=NOW + timedelta(days=8))
-    assert gone == {"outbox": 2, "events": 2, "idempotency_keys": 1, "letters": 1, "impacts": 0, "deliveries": 0}
+    assert gone == {"outbox": 2, "events": 2, "idempotency_keys": 1, "letters": 1, "impacts": 0, "what_ifs": 0, "deliveries": 0}
     assert standing(database).events == counted, "a counter never goes back"
     assert store.quote(number).body == BODY
     assert store.quote(failed).status == "failed"
