@@ -82,12 +82,13 @@ def test_a_copy_in_which_nothing_is_changed_has_the_figures_of_the_quote(
 
 
 def test_a_copy_of_a_quote_with_figures_set_spares_and_deliveries_is_that_quote(shop: Shop, single: dict[str, Any]) -> None:
-    override = {
-        "pointer": "/terms/discount_share", "value": 0.05, "author": "A. Estimator", "reason": "agreed on", "at": shop.now.isoformat(),
-    }  # fmt: skip
     deliveries = [{"quantity": 10, "by": "2027-03-01"}, {"quantity": 15}]
-    order = {"spares": [{"part": "L1", "pieces": 2}], "quantities": [25], "deliveries": deliveries, "overrides": [override]}
+    order = {"spares": [{"part": "L1", "pieces": 2}], "quantities": [25], "deliveries": deliveries}
     quote = shop.quoted({**single, **order})
+    discount = {"pointer": "/terms/discount_share", "value": 0.05, "reason": "agreed on"}
+    changed = shop.ask("PATCH", f"/v1/quotes/{quote}/worksheet", json={"author": "A. Estimator", "set": [discount]})
+    assert changed.status_code == 202, changed.text
+    shop.work()
     found = worked_out(shop, quote, {"name": "as it is"}, {"name": "worked out anew", "patch": [put("/customer", "B")]})
     assert prices(found["issued"]) == prices_of_quote(shop.get(f"/v1/quotes/{quote}"))
     assert [one["figures"] for one in found["copies"]] == [found["issued"]] * 2
