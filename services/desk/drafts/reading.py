@@ -15,6 +15,7 @@ from pydantic import ValidationError
 from services.chassis.problems import details_of_invalid
 from services.desk.drafts.digest import digest_of
 from services.desk.drafts.look_over import answers_of_reader
+from services.desk.drafts.mail import letter_in
 from services.desk.errors import DeskError, FileUnreadable, ReadingBroke, RequestUnreadable
 from services.desk.intake.draft import read_intake
 from services.desk.intake.grids import is_list_of_rows
@@ -48,7 +49,10 @@ def read(asked: IntakeRequest, content: bytes) -> IntakeDraft:
         document = json_in(content, asked.name)
         if document is not None:
             return _of_document(document, asked)
-        return read_intake(content, name=asked.name, sheet=asked.sheet, answers=answers_of_reader(asked.answers), asked=asked.asked)
+        mail = letter_in(content, asked.name)
+        sent: bytes | str = content if mail is None else mail[0]
+        draft = read_intake(sent, name=asked.name, sheet=asked.sheet, answers=answers_of_reader(asked.answers), asked=asked.asked)
+        return draft if mail is None else draft.model_copy(update={"recognised": (mail[1], *draft.recognised)})
     except DeskError:
         raise
     except Exception as fault:

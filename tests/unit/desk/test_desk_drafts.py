@@ -5,14 +5,16 @@ from __future__ import annotations
 import copy
 import json
 from datetime import date
+from email.message import EmailMessage
 from typing import Any
 
 import pytest
 
 from services.desk.drafts.digest import refuse_another
 from services.desk.drafts.look_over import look_over
+from services.desk.drafts.mail import letter_in
 from services.desk.drafts.reading import content_of, read, with_digest
-from services.desk.errors import AnswersUnusable, DraftIsAnother, RequestUnreadable
+from services.desk.errors import AnswersUnusable, DraftIsAnother, FileUnreadable, RequestUnreadable
 from services.prescription.domain.check import check_prescription
 from shared_schemas.check import CheckReport
 from shared_schemas.intake import IntakeDraft, IntakeRequest
@@ -151,3 +153,19 @@ def test_a_digest_of_another_draft_says_what_differs(document: dict[str, Any], r
         refuse_another(drafted({**document, "quantities": [7]}, rates).digest, draft)
     assert [error.pointer for error in refused.value.errors] == ["/content", "/request"]
     assert draft.digest in str(refused.value)
+
+
+def test_a_mail_with_a_table_attached_is_refused_with_what_would_do() -> None:
+    mail = EmailMessage()
+    mail["Subject"] = "our objective"
+    mail.set_content("Please see the table.")
+    mail.add_attachment(b"radius,thickness\n", maintype="text", subtype="csv", filename="objective.csv")
+    with pytest.raises(FileUnreadable, match=r"a mail with objective\.csv attached; save that file"):
+        letter_in(mail.as_bytes(), "rfq.eml")
+    mail = EmailMessage()
+    mail["Subject"] = "our objective"
+    mail.set_content("<p>R1 51.68</p><p>gl&auml;ser</p>", subtype="html")
+    text, told = letter_in(mail.as_bytes(), "rfq.eml") or ("", "")
+    assert text.split() == ["R1", "51.68", "gläser"]
+    assert "subject: our objective" in told
+    assert letter_in(b"radius,thickness\n", "rfq.eml") is None

@@ -141,7 +141,7 @@ def test_of_every_word_of_a_letter_it_is_said_what_became_of_it(name: str) -> No
 
 def plain(text: str) -> list[str]:
     """The words of a text without what only holds columns apart."""
-    return [word for word in text.replace("|", " ").split() if word.strip("-|:")]
+    return [bare for word in text.replace("|", " ").split() if (bare := word.strip("-|:;,./"))]
 
 
 def test_a_slip_that_the_rays_show_is_asked_about_at_its_cell_with_the_repair_first() -> None:

@@ -67,9 +67,9 @@ Stückzahl: 20
 """,
         lens=(Piece("N-BK7", 51.68, None, 5.3, 25.4),), holds={"quantities": [20]},
     ),
-    letter(
+    Sample(
         "a letter with headers.eml",
-        """From: Ines <ines@hartmoor.example>
+        b"""From: Ines <ines@hartmoor.example>
 To: sales@tarn.example
 Subject: RFQ 2026-118 singlet
 Date: Mon, 30 Nov 2026 09:12:00 +0000
