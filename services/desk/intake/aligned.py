@@ -6,6 +6,7 @@ import re
 from dataclasses import dataclass
 
 from services.desk.errors import TableUnreadable
+from shared_schemas.intake import MOST_CELLS
 from shared_schemas.problem import ProblemDetail
 
 WORDS = re.compile(r"\S+(?: \S+)*")
@@ -30,6 +31,8 @@ def split_by_blanks(lines: list[str], name: str, *, wide: bool) -> list[tuple[in
     """
     pattern = WORDS if wide else WORD
     chunks = {number: _chunks(line, pattern) for number, line in enumerate(lines, start=1) if line.strip()}
+    if sum(map(len, chunks.values())) > MOST_CELLS:
+        raise TableUnreadable(name, f"it has more than the {MOST_CELLS} cells that are read")
     table = {number: found for number, found in chunks.items() if len(found) >= FEWEST}
     columns = _columns([chunk for found in table.values() for chunk in found])
     if not _hold(table, columns, wide=wide):

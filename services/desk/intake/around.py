@@ -6,6 +6,7 @@ import re
 from dataclasses import dataclass, field
 from typing import Any
 
+from services.desk.errors import TableUnreadable
 from services.desk.intake import units
 from services.desk.intake.days import read_day
 from services.desk.intake.exact_lines import exact_value
@@ -35,6 +36,10 @@ GREETING = re.compile(
     r"\W*(?:hi|hello|dear|sehr geehrte|guten tag|hallo|bonjour|regards|best regards|kind regards|mit freundlichen|cordialement|thanks|thank you|danke|merci)\b.*",
     re.IGNORECASE,
 )
+LONGEST_REMARK = 300
+"""A line of more characters is not read for what it may say, but asked about."""
+
+MOST_LINES = 100
 CHOICES = (
     ("remark", "it goes into the remarks, and no price follows from it"),
     ("not_needed", "it says nothing that a quote needs"),
@@ -67,12 +72,19 @@ class Around:
 
     def read(self, lines: list[Line], first_row: int) -> None:
         """Every line; a line of words above the table is its title."""
+        if len(lines) > MOST_LINES:
+            raise TableUnreadable(
+                self.record.name, f"it has {len(lines)} lines outside of the table, and {MOST_LINES} are read; send the table alone"
+            )
         for line in lines:
             pair = pair_of(line)
             self.record.lines[(line.cells[0].sheet, line.number)] = pair[0] if pair is not None else ""
             self._line(line, above=line.number < first_row)
 
     def _line(self, line: Line, *, above: bool) -> None:
+        if len(line.text) > LONGEST_REMARK:
+            self._rest(line)
+            return
         if (unit := stated_unit(line)) is not None:
             self._used(line, "/prescription/elements")
             if pair_of(line) is None:
@@ -201,7 +213,7 @@ class Around:
     def _rest(self, line: Line) -> None:
         text = line.text
         name = f"row{line.number}"
-        if TRADE_WORDS.search(text):
+        if TRADE_WORDS.search(text) or len(text) > LONGEST_REMARK:
             given = self.record.ask(name, "/prescription/remarks", f"what does the line {text[:200]!r} ask for?", figure=text[:200], choices=CHOICES,
                                     cell=line.cells[0])  # fmt: skip
             if given is None:
@@ -212,10 +224,10 @@ class Around:
                 self._not_needed(line, "so it was answered")
                 return
             text = text if given == "remark" else given
-        self.remarks.append(text[:500])
+        self.remarks.append(text)
         self.record.assume(
             "/prescription/remarks",
-            text[:500],
+            text,
             "a line that names nothing of the lens goes into the remarks, and no price follows from it",
         )
         for cell in line.cells:

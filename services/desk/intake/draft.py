@@ -33,6 +33,7 @@ from shared_schemas.intake import Assumption, CellRead, IntakeDraft, Spot
 from shared_schemas.problem import ProblemDetail
 from shared_schemas.quote_request import QuoteRequest
 
+MOST_ROWS_OF_A_LENS = 200
 USUAL_QUANTITIES = (5, 25, 100)
 USUAL = "no quantity is said; these are usual"
 WHAT_A_LETTER_NEEDS = "a lens needs its radii, thicknesses, glasses and a diameter, as R1 61.47 R2 -43.47 CT 6.0 N-BK7 Ø25.4"
@@ -160,6 +161,8 @@ def _recognised(table: Table, sheets: list[Sheet]) -> list[str]:
 def _prescription(
     table: Table, sheet: Sheet, record: Record, around: Around, glasses: Collection[str] | None, recognised: list[str]
 ) -> dict[str, Any]:  # fmt: skip
+    if len(table.rows) > MOST_ROWS_OF_A_LENS:
+        raise TableUnreadable(record.name, f"its table has {len(table.rows)} rows, and {MOST_ROWS_OF_A_LENS} of a lens are read")
     record.turned = table.turned
     table = settle_columns(table, record)
     record.refuse_if_any()
@@ -226,6 +229,7 @@ def _document(prescription: dict[str, Any], around: Around, record: Record, aske
         *(one.what for one in record.assumptions if one.pointer == "/prescription/remarks" and one.what not in around.remarks),
     ]
     if remarks:
+        remarks = [lens["remarks"], *remarks] if lens.get("remarks") else remarks
         lens["remarks"] = "; ".join(dict.fromkeys(remarks))[:2000]
     document: dict[str, Any] = {"prescription": lens, **around.request}
     assumed = [*document.get("assumptions", ()), *(in_words(one) for one in record.assumptions)][:500]

@@ -15,7 +15,7 @@ from typing import Any, NoReturn
 from services.desk.errors import TableUnreadable
 from services.desk.intake.aligned import split_by_blanks
 from services.desk.intake.grid import Book, Cell, Grid
-from services.desk.intake.workbook import book_of_workbook
+from services.desk.intake.workbook import MOST_CHARACTERS, book_of_workbook
 from shared_schemas.csv_cells import unguarded
 from shared_schemas.intake import MOST_BYTES, MOST_CELLS, MOST_ROWS
 
@@ -35,6 +35,9 @@ REFUSED = {
 """How files begin that are no table, what they are, and what would do."""
 
 LATIN = "characters beyond ASCII are read as Windows-1252 (Latin-1), as the file is not UTF-8"
+MOST_LINES = 10 * MOST_ROWS
+"""With those that are empty."""
+
 MOST_SHARE_OF_CONTROLS = 0.001
 RULE = re.compile(r"[\s|:+=_.\-\u2500-\u257f]*")
 """A line that only rules off, as below the heads of a table in Markdown."""
@@ -119,7 +122,7 @@ def grid_of(text: str, name: str) -> Grid:
     lines = text.splitlines()
     if not any(line.strip() for line in lines):
         raise TableUnreadable(name, "it is empty; the first row of a table must name its columns")
-    if len([line for line in lines if line.strip(" \t,;|")]) > MOST_ROWS:
+    if len(lines) > MOST_LINES or len([line for line in lines if line.strip(" \t,;|")]) > MOST_ROWS:
         raise TableUnreadable(name, f"it has more than the {MOST_ROWS} rows that are read")
     separator = separator_of(lines)
     rows = []
@@ -130,6 +133,12 @@ def grid_of(text: str, name: str) -> Grid:
             or (text.strip() and separator != "|")
         )  # fmt: skip
         count += len(cells)
+        long = next((cell for cell in cells if len(cell.text) > MOST_CHARACTERS), None)
+        if long is not None:
+            raise TableUnreadable(
+                name,
+                f"row {number} has a cell of {len(long.text)} characters, which no table of a lens has; {MOST_CHARACTERS} are read",
+            )
         if count > MOST_CELLS:
             raise TableUnreadable(name, f"it has more than the {MOST_CELLS} cells that are read")
         if cells:

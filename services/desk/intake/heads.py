@@ -111,6 +111,9 @@ GEOMETRY = ("radius", "curvature")
 SEEN = ("surface", "radius", "curvature", "thickness", "glass", "clear", "clear_semi", "outer", "outer_semi", "aperture")
 DOUBLED = {"clear_semi": "clear", "outer_semi": "outer"}
 
+LONGEST = 120
+"""No head of a column has more characters."""
+
 _WORDS_OF_UNITS = "|".join(sorted((re.escape(word) for word in MM_PER), key=len, reverse=True))
 UNIT_AT_END = re.compile(
     rf"""[\s_,/:;-]*(?:[(\[]\s*(?:in\s+)?(?:1\s*/\s*)?(?P<u1>{_WORDS_OF_UNITS})\s*(?:\^?\s*[-−⁻]?\s*[0-9¹²³]*)\s*[)\]]|"""
@@ -165,6 +168,8 @@ def _german(text: str) -> bool:
 
 def head_of(written: str) -> Head | None:
     """What a column of that head holds; `None` where the head says nothing known."""
+    if len(written) > LONGEST:
+        return None
     shown = " ".join(written.split())
     text = shown.lower().replace("\u2033", '"').replace("μ", "µ").replace("⁻¹", "-1").rstrip(" .:*")
     unit_mm, other = None, ""

@@ -27,6 +27,9 @@ KEYS = {
     "currency": "currency|währung|devise",
 }  # fmt: skip
 KEY = {field: re.compile(rf"\W*(?:{words})(?:\s*(?:no|nr|n°|#))?\W*", re.IGNORECASE) for field, words in KEYS.items()}
+LONGEST = 300
+"""Characters of a line in which a unit is looked for."""
+
 PAIR = re.compile(r"^\W*(?P<key>[^:=;,\t]{1,40}?)\s*[:=;,\t]\s*(?P<value>.*?)[\s;,]*$", re.DOTALL)
 NUMBERED = re.compile(
     r"\W*(?P<key>rfq|request for quotation|inquiry|enquiry|anfrage|anfragenummer|demande)\s+(?:no\.?|nr\.?|n°|#)?\s*(?P<value>[\w./-]*\d[\w./-]*)\s*",
@@ -97,7 +100,7 @@ def stated_unit(line: Line) -> Decimal | None:
     pair = pair_of(line)
     if pair is not None and pair[0] == "units":
         return units.mm_per(pair[1])
-    match = units.STATED.search(line.text)
+    match = units.STATED.search(line.text[:LONGEST])
     return units.mm_per(match["unit"]) if match is not None else None
 
 

@@ -18,6 +18,9 @@ DAMAGED = (
 )  # fmt: skip
 """What `zipfile` raises for a zip that is damaged, encrypted, or packed in a way that it does not know."""
 
+MOST_CHARACTERS = 2000
+"""Of one cell."""
+
 MOST_UNPACKED_BYTES = 64 * 1024 * 1024
 
 
@@ -71,7 +74,12 @@ def _grid(sheet: Any, name: str) -> Grid:
             if cell.data_type == "f":
                 formulas.append(_formula(sheet.title, cell.row, column, str(getattr(cell.value, "text", cell.value))))
             typed = isinstance(cell.value, (int, float)) and not isinstance(cell.value, bool)
-            cells.append(Cell(cell.row, column, _text(cell.value), sheet.title, typed))
+            text = _text(cell.value)
+            if len(text) > MOST_CHARACTERS:
+                raise TableUnreadable(
+                    name, f"sheet {sheet.title}, row {cell.row} has a cell of {len(text)} characters; {MOST_CHARACTERS} are read"
+                )
+            cells.append(Cell(cell.row, column, text, sheet.title, typed))
         count += len(cells)
         if cells:
             rows.append(tuple(cells))
