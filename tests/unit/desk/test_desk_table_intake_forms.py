@@ -166,7 +166,7 @@ def test_text_with_its_mark_is_read(encoding: str) -> None:
 
 LENGTHS = st.floats(0.01, 900).map(lambda value: float(f"{value:.4g}"))
 RADII = st.none() | st.floats(1000, 9999).map(lambda value: round(value, 3)) | st.floats(-9999, -1000)
-SETTINGS = settings(max_examples=150, deadline=None, suppress_health_check=list(HealthCheck))
+SETTINGS = settings(max_examples=30, deadline=None, suppress_health_check=list(HealthCheck))
 
 
 def number(value: float) -> str:
