@@ -12,12 +12,12 @@ from typing import TYPE_CHECKING, Any
 import typer
 
 from services.desk.amended import ASSUMPTIONS, Amendment, amended, answers_of
-from services.desk.intake_commands import Said
+from services.desk.commands.intake import Said
 from services.desk.intake_file import bytes_of, is_json
-from services.desk.intake_text import assumed_lines
-from services.desk.page_parts import listed
 from services.desk.request_changes import WrittenOperation
 from services.desk.terminal import TO_CONFIRM, say, somebody_is_there, unusable, write_file
+from services.desk.texts.intake import assumed_lines
+from services.desk.texts.page_parts import listed
 
 if TYPE_CHECKING:
     from services.desk.client import BlankwrightClient
@@ -64,7 +64,7 @@ class AmendedTable:
         if not self.said.as_json:
             from rich.console import Group  # noqa: PLC0415
 
-            from services.desk.page_parts import console_for  # noqa: PLC0415
+            from services.desk.texts.page_parts import console_for  # noqa: PLC0415
 
             console_for(sys.stderr).print(Group(*amendment_lines(found)))
         if self.said.yes or not found.changes:

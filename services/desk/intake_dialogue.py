@@ -11,9 +11,9 @@ from typing import TYPE_CHECKING
 import typer
 
 from services.desk import terminal
-from services.desk.intake_text import draft_page, lettered, question_lines
 from services.desk.terminal import TO_CONFIRM, say
-from services.desk.wording import as_called
+from services.desk.texts.intake import draft_page, lettered, question_lines
+from services.desk.texts.wording import as_called
 from shared_schemas.intake import IntakeDraft, IntakeRequest, Question
 
 if TYPE_CHECKING:
@@ -69,7 +69,7 @@ class Dialogue:
 
     def _show(self, draft: IntakeDraft) -> None:
         if not self.as_json:
-            from services.desk.page_parts import console_for  # noqa: PLC0415
+            from services.desk.texts.page_parts import console_for  # noqa: PLC0415
 
             console_for(sys.stderr).print(draft_page(draft))
 
@@ -97,7 +97,7 @@ class Dialogue:
             typer.echo(draft.model_dump_json())
             raise typer.Exit(TO_CONFIRM)
         if not printed:
-            from services.desk.page_parts import console_for  # noqa: PLC0415
+            from services.desk.texts.page_parts import console_for  # noqa: PLC0415
 
             console_for(sys.stdout).print(draft_page(draft))
         left = self._left(draft)

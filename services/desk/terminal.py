@@ -26,7 +26,7 @@ from services.desk.errors import (
     ServerRefused,
     SettingMissing,
 )
-from services.desk.wording import as_called, problem_lines
+from services.desk.texts.wording import as_called, problem_lines
 from shared_schemas.pipeline import LAST, STATIONS
 from shared_schemas.problem import ProblemDetail
 
@@ -91,7 +91,7 @@ def show_quote(quote: Quote, *, as_json: bool) -> None:
     if as_json:
         typer.echo(quote.model_dump_json())
     else:
-        from services.desk.quote_text import console_for, quote_page  # noqa: PLC0415
+        from services.desk.texts.quote import console_for, quote_page  # noqa: PLC0415
 
         console = console_for(sys.stdout)
         console.print()

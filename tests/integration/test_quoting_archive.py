@@ -24,10 +24,10 @@ from services.chassis.keys import Keys
 from services.chassis.resources import Resources
 from services.chassis.settings import Settings
 from services.chassis.web import make_app
-from services.desk import archive_commands
 from services.desk.archive_file import quotes_of
 from services.desk.client import BlankwrightClient
 from services.desk.command import app as command_line
+from services.desk.commands import archive as archive_commands
 from services.quoting.store.life import LifeStore
 from services.quoting.store.repository import QuoteStore
 from services.quoting.store.rows import Decision, NewQuote

@@ -63,7 +63,7 @@ def test_the_win_rate_is_told_with_its_interval(run: Any) -> None:
 
 
 def test_charts_and_tables_are_written_as_they_come(run: Any, tmp_path: Path) -> None:
-    import services.desk.accuracy_commands as commands  # noqa: PLC0415
+    import services.desk.commands.accuracy as commands  # noqa: PLC0415
 
     for kind, arguments in (
         (commands.SVG, ("accuracy", "--chart", "operation", "--measure", "cost", "--out", "o.svg")),

@@ -6,8 +6,8 @@ import io
 from decimal import Decimal
 from typing import Any
 
-from services.desk.alternatives_text import SHOWN, savings
-from services.desk.page_parts import console_for
+from services.desk.texts.alternatives import SHOWN, savings
+from services.desk.texts.page_parts import console_for
 from shared_schemas.prescription import Prescription
 from shared_schemas.quote import CombinedSaving, QuoteBody, QuotedOffer, QuotedRelaxation
 

@@ -222,7 +222,7 @@ def test_the_doctor_answers_each_question(run: Any, boxes: Any) -> None:
 
 def test_the_desk_starts_light() -> None:
     code = (
-        "import sys; import services.desk.command, services.desk.client, services.desk.quote_text, services.desk.request_file;"
+        "import sys; import services.desk.command, services.desk.client, services.desk.texts.quote, services.desk.request_file;"
         "heavy = {'numpy', 'scipy', 'celery', 'kombu', 'sqlalchemy', 'fastapi', 'httpx._main'};"
         "print(sorted(name for name in heavy if sys.modules.get(name)))"
     )

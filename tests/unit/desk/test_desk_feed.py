@@ -12,12 +12,13 @@ from typing import Any
 import pytest
 from typer.testing import CliRunner, Result
 
-from services.desk import cursor_file, feed_commands
+from services.desk import cursor_file
 from services.desk.client import httpx
 from services.desk.command import app
+from services.desk.commands import feed as feed_commands
+from services.desk.commands.feed import entry_line
 from services.desk.cursor_file import read_cursor, write_cursor
 from services.desk.errors import FileUnreadable, FileUnwritable
-from services.desk.feed_commands import entry_line
 from shared_schemas.estimate_feed import EstimateEntry, EstimatePage
 from shared_schemas.lead_times import PromisedAtAcceptance
 from shared_schemas.order_events import OrderCancellation, Rescheduling

@@ -6,8 +6,8 @@ from decimal import Decimal
 
 import pytest
 
-from services.desk.comparison_text import purchase_lines, request_for
 from services.desk.errors import QuoteHasNoBlanks
+from services.desk.texts.comparison import purchase_lines, request_for
 from shared_schemas.blanks import BuyingFor, JointPurchase, JointPurchases, PurchaseLine
 from shared_schemas.quote import Quote
 

@@ -15,8 +15,8 @@ from typer.testing import CliRunner
 
 from services.desk import terminal
 from services.desk.command import app
-from services.desk.intake_text import draft_page
-from services.desk.page_parts import console_for
+from services.desk.texts.intake import draft_page
+from services.desk.texts.page_parts import console_for
 from shared_schemas.intake import Assumption, CellRead, Choice, IntakeDraft, Question, Spot
 from shared_schemas.quote import Quote
 from shared_schemas.quote_request import QuoteRequest

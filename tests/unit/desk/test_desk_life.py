@@ -16,10 +16,10 @@ from typer.testing import CliRunner
 
 from services.desk.client import BlankwrightClient
 from services.desk.command import app
-from services.desk.comparison_text import comparison_page
 from services.desk.errors import WaitedTooLong
-from services.desk.page_parts import console_for
-from services.desk.quote_text import quote_page
+from services.desk.texts.comparison import comparison_page
+from services.desk.texts.page_parts import console_for
+from services.desk.texts.quote import quote_page
 from shared_schemas.quote import OrderChange, Quote, QuoteDecision
 from shared_schemas.quote_life import (
     ChangedPlace,

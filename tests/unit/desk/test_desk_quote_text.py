@@ -9,7 +9,7 @@ from decimal import Decimal
 import pytest
 from rich.console import Console
 
-from services.desk.quote_text import check_page, console_for, quote_page
+from services.desk.texts.quote import check_page, console_for, quote_page
 from shared_schemas.check import CheckReport, Finding
 from shared_schemas.lead_times import Deciding, Expedite
 from shared_schemas.order_terms import OrderTerms

@@ -7,8 +7,8 @@ from datetime import date
 from decimal import Decimal
 from typing import Any
 
-from services.desk.page_parts import console_for
-from services.desk.quote_text import quote_page
+from services.desk.texts.page_parts import console_for
+from services.desk.texts.quote import quote_page
 from shared_schemas.lead_times import Expedite, Line
 from shared_schemas.quote import Quote
 

@@ -6,7 +6,7 @@ import pytest
 import typer
 
 from services.desk.terminal import numbers_in
-from services.desk.wording import as_called, problem_lines
+from services.desk.texts.wording import as_called, problem_lines
 from shared_schemas.problem import ProblemDetail
 
 

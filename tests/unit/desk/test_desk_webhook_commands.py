@@ -8,8 +8,8 @@ from typing import Any
 import pytest
 from typer.testing import CliRunner
 
-from services.desk import webhook_commands
 from services.desk.command import app
+from services.desk.commands import webhook as webhook_commands
 
 THERE = ["--url", "http://desk.test", "--key", "k"]
 

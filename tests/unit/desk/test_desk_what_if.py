@@ -15,9 +15,9 @@ import typer
 from typer.testing import CliRunner
 
 from services.desk.command import app
-from services.desk.page_parts import console_for
-from services.desk.what_if_commands import copies_in
-from services.desk.what_if_text import what_if_page
+from services.desk.commands.what_if import copies_in
+from services.desk.texts.page_parts import console_for
+from services.desk.texts.what_if import what_if_page
 from shared_schemas.lead_times import Line
 from shared_schemas.problem import Problem
 from shared_schemas.quote_life import ChangedPlace

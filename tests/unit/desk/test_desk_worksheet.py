@@ -11,8 +11,8 @@ from typer.testing import CliRunner
 
 from services.desk.client import BlankwrightClient
 from services.desk.command import app
-from services.desk.wording import as_called
-from services.desk.worksheet_text import worksheet_lines
+from services.desk.texts.wording import as_called
+from services.desk.texts.worksheet import worksheet_lines
 from shared_schemas.worksheet import Worksheet
 
 ANY_SERVER = ["--url", "http://desk.test", "--key", "k"]

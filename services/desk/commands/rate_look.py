@@ -22,7 +22,7 @@ def list_(
     url: Url = None, key: Key = None, folder: Folder = HERE, as_json: Json = False,
 ) -> None:  # fmt: skip
     """List the rate tables with what they are for and how many rows are invented; or revisions, or drafts."""
-    from services.desk import rate_text  # noqa: PLC0415
+    from services.desk.texts import rate as rate_text  # noqa: PLC0415
     from shared_schemas.rate_drafts import DraftList  # noqa: PLC0415
     from shared_schemas.rate_tables import TableInfoList  # noqa: PLC0415
 
@@ -47,7 +47,7 @@ def show(
     url: Url = None, key: Key = None, folder: Folder = HERE, as_json: Json = False,
 ) -> None:  # fmt: skip
     """Show a rate table, or one row of it with what each field means."""
-    from services.desk import rate_text  # noqa: PLC0415
+    from services.desk.texts import rate as rate_text  # noqa: PLC0415
     from shared_schemas.rate_tables import ColumnInfoList  # noqa: PLC0415
     from shared_schemas.rates import TablePage  # noqa: PLC0415
 
@@ -75,7 +75,7 @@ def diff(
     url: Url = None, key: Key = None, folder: Folder = HERE, as_json: Json = False,
 ) -> None:  # fmt: skip
     """Say what differs between two revisions, or what a draft changes, field by field."""
-    from services.desk import rate_text  # noqa: PLC0415
+    from services.desk.texts import rate as rate_text  # noqa: PLC0415
     from shared_schemas.rate_history import RateDifference  # noqa: PLC0415
 
     if (first is None) == (draft is None):
@@ -93,7 +93,7 @@ def history(
     url: Url = None, key: Key = None, folder: Folder = HERE, as_json: Json = False,
 ) -> None:  # fmt: skip
     """Say who changed a row, when and why."""
-    from services.desk import rate_text  # noqa: PLC0415
+    from services.desk.texts import rate as rate_text  # noqa: PLC0415
     from shared_schemas.rate_history import RowHistory  # noqa: PLC0415
 
     place = f"/v1/rates/tables/{in_path(table, safe='')}/rows/{in_path(row, safe='')}/history"

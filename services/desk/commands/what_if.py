@@ -101,8 +101,8 @@ def what_if(
         if as_json:
             typer.echo(found.model_dump_json())
         else:
-            from services.desk.page_parts import console_for  # noqa: PLC0415
-            from services.desk.what_if_text import what_if_page  # noqa: PLC0415
+            from services.desk.texts.page_parts import console_for  # noqa: PLC0415
+            from services.desk.texts.what_if import what_if_page  # noqa: PLC0415
 
             console_for(sys.stdout).print(what_if_page(found))
         if not any(one.outcome == "ready" for one in found.copies):

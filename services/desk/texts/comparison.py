@@ -12,7 +12,7 @@ from rich.table import Table
 from rich.text import Text
 
 from services.desk.errors import QuoteHasNoBlanks
-from services.desk.page_parts import cells, listed, money, section, table_with
+from services.desk.texts.page_parts import cells, listed, money, section, table_with
 from shared_schemas.blanks import JointPurchase, JointPurchases
 from shared_schemas.by_hand import BuyTogether, LensToBuyFor
 from shared_schemas.quote import Quote, QuoteDecision

@@ -8,7 +8,7 @@ from rich.console import Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
-from services.desk.page_parts import cells, listed, money, section, table_with
+from services.desk.texts.page_parts import cells, listed, money, section, table_with
 from shared_schemas.quote_life import ChangedPlace
 from shared_schemas.what_if import FiguresAtQuantity, MovedAtQuantity, ToldFinding, WhatIf, WhatIfCopy
 

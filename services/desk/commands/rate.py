@@ -6,11 +6,11 @@ from collections.abc import Callable
 
 import typer
 
-from services.desk import rate_change_commands as change
-from services.desk import rate_look_commands as look
-from services.desk.impact_commands import impact
-from services.desk.rate_begin_commands import begin
-from services.desk.rate_readiness_commands import readiness
+from services.desk.commands import rate_change as change
+from services.desk.commands import rate_look as look
+from services.desk.commands.impact import impact
+from services.desk.commands.rate_begin import begin
+from services.desk.commands.rate_readiness import readiness
 
 COMMANDS: dict[str, Callable[..., None]] = {
     "list": look.list_,

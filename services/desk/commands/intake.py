@@ -98,8 +98,8 @@ def intake(
     quantities: Annotated[str | None, typer.Option(help="Such as 5,25,100; overrides the file.")] = None,
 ) -> None:  # fmt: skip
     """Read a customer's table, file or letter, and print what became of it; nothing is quoted. Exit code 5 while a question is open."""
-    from services.desk.intake_text import draft_page  # noqa: PLC0415
-    from services.desk.page_parts import console_for  # noqa: PLC0415
+    from services.desk.texts.intake import draft_page  # noqa: PLC0415
+    from services.desk.texts.page_parts import console_for  # noqa: PLC0415
 
     with reported(as_json=as_json):
         said = Said(

@@ -11,7 +11,7 @@ from typing import Any
 from rich.console import Group, RenderableType
 from rich.text import Text
 
-from services.desk.page_parts import cells, listed, section, table_with
+from services.desk.texts.page_parts import cells, listed, section, table_with
 from shared_schemas.intake import Assumption, CellRead, Choice, IntakeDraft, Question, Spot
 
 WIDTH = 79

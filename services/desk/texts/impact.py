@@ -9,8 +9,8 @@ from rich.console import Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
-from services.desk.page_parts import cells, listed, money, section, table_with
-from services.desk.wording import as_called
+from services.desk.texts.page_parts import cells, listed, money, section, table_with
+from services.desk.texts.wording import as_called
 from shared_schemas.rate_impact import (
     ImpactedBreak,
     ImpactedQuote,

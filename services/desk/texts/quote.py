@@ -12,9 +12,9 @@ from rich.console import Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
-from services.desk.alternatives_text import savings, sooner
-from services.desk.page_parts import cells, console_for, in_days, listed, money, section, table_with
-from services.desk.wording import as_called, problem_lines
+from services.desk.texts.alternatives import savings, sooner
+from services.desk.texts.page_parts import cells, console_for, in_days, listed, money, section, table_with
+from services.desk.texts.wording import as_called, problem_lines
 from shared_schemas.check import CheckReport, Finding, FirstOrder
 from shared_schemas.operation_kinds import operation_words
 from shared_schemas.operations import Operation, Tooling

@@ -7,8 +7,8 @@ import sys
 from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any
 
-from services.desk.page_parts import cells, console_for, table_with
 from services.desk.terminal import say
+from services.desk.texts.page_parts import cells, console_for, table_with
 
 if TYPE_CHECKING:
     from shared_schemas.rate_drafts import Draft, DraftCheck

@@ -11,9 +11,9 @@ from urllib.parse import quote as in_path
 import typer
 
 from services.desk.errors import ServerRefused
-from services.desk.reported_lines import Report, read_report, refused_lines
 from services.desk.terminal import HERE, USAGE, Folder, Json, Key, Url, answer, client_for, reported
-from services.desk.wording import problem_lines
+from services.desk.texts.reported_lines import Report, read_report, refused_lines
+from services.desk.texts.wording import problem_lines
 
 if TYPE_CHECKING:
     from services.desk.client import BlankwrightClient

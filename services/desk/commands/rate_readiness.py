@@ -34,14 +34,14 @@ def readiness(
         if as_json:
             typer.echo(found.model_dump_json())
             return
-        from services.desk.page_parts import console_for  # noqa: PLC0415
+        from services.desk.texts.page_parts import console_for  # noqa: PLC0415
 
         console_for(sys.stdout).print(readiness_page(found, most))
 
 
 def _demo(url: str | None, key: str | None, folder: Folder, timeout_s: float, *, quiet: bool) -> str:
     """The number of a quote of the demo lens, made now."""
-    from services.desk.quote_commands import DEMO  # noqa: PLC0415
+    from services.desk.commands.quote import DEMO  # noqa: PLC0415
     from services.desk.request_file import read_request  # noqa: PLC0415
 
     request = read_request(DEMO, {})
@@ -56,7 +56,7 @@ def readiness_page(found: RateReadiness, most: int) -> RenderableType:
     from rich.console import Group  # noqa: PLC0415
     from rich.text import Text  # noqa: PLC0415
 
-    from services.desk.page_parts import cells, listed, money, section, table_with  # noqa: PLC0415
+    from services.desk.texts.page_parts import cells, listed, money, section, table_with  # noqa: PLC0415
 
     quotes = f"{found.quotes} quote{'' if found.quotes == 1 else 's'}"
     head = Text()

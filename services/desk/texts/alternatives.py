@@ -5,7 +5,7 @@ from __future__ import annotations
 from rich.console import RenderableType
 from rich.text import Text
 
-from services.desk.page_parts import cells, in_days, listed, money, section, table_with
+from services.desk.texts.page_parts import cells, in_days, listed, money, section, table_with
 from shared_schemas.lead_times import SoonerOffer
 from shared_schemas.place import face_of, place_of
 from shared_schemas.quote import Break, CombinedSaving, QuoteBody, QuotedOffer, QuotedRelaxation

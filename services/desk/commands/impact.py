@@ -53,8 +53,8 @@ def impact(
         if as_json:
             typer.echo(state.model_dump_json())
             return
-        from services.desk.impact_text import impact_page  # noqa: PLC0415
-        from services.desk.page_parts import console_for  # noqa: PLC0415
+        from services.desk.texts.impact import impact_page  # noqa: PLC0415
+        from services.desk.texts.page_parts import console_for  # noqa: PLC0415
 
         console_for(sys.stdout).print(impact_page(state))
 

@@ -38,7 +38,7 @@ def worksheet(
     url: Url = None, key: Key = None, folder: Folder = HERE, as_json: Json = False, timeout_s: Patience = 120.0,
 ) -> None:  # fmt: skip
     """Print the worksheet of a quote; with --set, --withdraw or --confirm change it first, which makes the next revision."""
-    from services.desk.worksheet_text import worksheet_lines  # noqa: PLC0415
+    from services.desk.texts.worksheet import worksheet_lines  # noqa: PLC0415
 
     change = _change(sets or [], withdraw or [], confirm or [], because=because, by=by, rates=rates)
     if change is not None and revision is not None:

@@ -13,9 +13,9 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from services.desk import machine
+from services.desk.commands.intake import FILES, Answers, File, Said, Sheet, Yes, lens_of, request_of, server_option
+from services.desk.commands.load import delivery_of
 from services.desk.errors import ServerRefused
-from services.desk.intake_commands import FILES, Answers, File, Said, Sheet, Yes, lens_of, request_of, server_option
-from services.desk.load_commands import delivery_of
 from services.desk.terminal import (
     EXIT_OF_STATUS,
     HERE,
@@ -40,7 +40,7 @@ if TYPE_CHECKING:
     from services.desk.client import BlankwrightClient
     from shared_schemas.quote_life import QuoteBatch
 
-DEMO = Path(__file__).resolve().parent / "demo" / "lake_ice_lidar.json"
+DEMO = Path(__file__).resolve().parents[1] / "demo" / "lake_ice_lidar.json"
 
 Revision = Annotated[int | None, typer.Option(min=1, help="A revision; without it the latest.")]
 By = Annotated[str, typer.Option(help="Who said so, on the customer's side.")]
@@ -102,10 +102,10 @@ def check(
         if as_json:
             typer.echo(report.model_dump_json())
         else:
-            from services.desk.quote_text import check_page, console_for  # noqa: PLC0415
+            from services.desk.texts.quote import check_page, console_for  # noqa: PLC0415
 
             if draft is not None:
-                from services.desk.intake_text import draft_page  # noqa: PLC0415
+                from services.desk.texts.intake import draft_page  # noqa: PLC0415
 
                 console_for(sys.stdout).print(draft_page(draft), "")
             console_for(sys.stdout).print(check_page(prescription, report))
@@ -152,8 +152,8 @@ def compare(
         if as_json:
             typer.echo(comparison.model_dump_json())
             return
-        from services.desk.comparison_text import comparison_page  # noqa: PLC0415
-        from services.desk.page_parts import console_for  # noqa: PLC0415
+        from services.desk.texts.comparison import comparison_page  # noqa: PLC0415
+        from services.desk.texts.page_parts import console_for  # noqa: PLC0415
 
         console_for(sys.stdout).print(comparison_page(comparison))
 
@@ -189,7 +189,7 @@ def decline(
 def _decide(number: str, said: dict[str, Any], server: tuple[str | None, str | None, Path], *, as_json: bool) -> None:
     from pydantic import ValidationError  # noqa: PLC0415
 
-    from services.desk.comparison_text import decision_lines  # noqa: PLC0415
+    from services.desk.texts.comparison import decision_lines  # noqa: PLC0415
     from shared_schemas.quote_life import DecisionRequest  # noqa: PLC0415
 
     try:
@@ -270,7 +270,7 @@ def _counted(counts: Mapping[str, int]) -> str:
 
 
 def _show_batch(state: QuoteBatch, *, as_json: bool) -> None:
-    from services.desk.comparison_text import batch_lines  # noqa: PLC0415
+    from services.desk.texts.comparison import batch_lines  # noqa: PLC0415
 
     answer(json.loads(state.model_dump_json()), batch_lines(state), as_json=as_json)
     code = next((EXIT_OF_STATUS[status] for status in ("failed", "cancelled", "refused") if state.counts.get(status)), 0)
@@ -293,7 +293,7 @@ def buy_together(
     quantity: Annotated[int | None, typer.Option(help="The quantity of each quote; without it the smallest of each.")] = None,
 ) -> None:  # fmt: skip
     """Say what the glass of several quotes costs when it is bought together."""
-    from services.desk.comparison_text import purchase_lines, request_for  # noqa: PLC0415
+    from services.desk.texts.comparison import purchase_lines, request_for  # noqa: PLC0415
 
     with reported(as_json=as_json):
         with client_for(url, key, folder, role="sales") as desk:

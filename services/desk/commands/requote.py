@@ -8,7 +8,7 @@ from typing import Annotated, Any
 
 import typer
 
-from services.desk.intake_commands import Answers, Said, Sheet, Yes, server_option
+from services.desk.commands.intake import Answers, Said, Sheet, Yes, server_option
 from services.desk.request_changes import told_as_written, written_operations
 from services.desk.terminal import HERE, Folder, Json, Key, Patience, Url, client_for, followed, numbers_in, reported, show_quote
 

@@ -12,10 +12,10 @@ from urllib.parse import quote as in_path
 
 import typer
 
+from services.desk.commands.rate_look import kind_of
 from services.desk.errors import FileUnreadable, OptionUnusable, ServerRefused
-from services.desk.rate_look_commands import kind_of
 from services.desk.terminal import HERE, Folder, Json, Key, Url, client_for, reported, say
-from services.desk.wording import problem_lines
+from services.desk.texts.wording import problem_lines
 from shared_schemas.problem import ProblemDetail
 
 if TYPE_CHECKING:
@@ -58,7 +58,7 @@ def check(
     url: Url = None, key: Key = None, folder: Folder = HERE, as_json: Json = False,
 ) -> None:  # fmt: skip
     """Name everything that stands between a draft or a file and its revision. Nothing is kept or published."""
-    from services.desk import rate_text  # noqa: PLC0415
+    from services.desk.texts import rate as rate_text  # noqa: PLC0415
 
     if (file is None) == (draft is None):
         raise typer.BadParameter("name a file, or a --draft")
@@ -192,7 +192,7 @@ def _offer(
     desk: BlankwrightClient, number: int, *, yes: bool, confirm: list[str] | None, effective_from: str | None, impact: bool
 ) -> None:  # fmt: skip
     """Show what a draft changes, what stands in its way and what it does to open quotes; ask, and publish it."""
-    from services.desk import rate_text  # noqa: PLC0415
+    from services.desk.texts import rate as rate_text  # noqa: PLC0415
     from shared_schemas.rate_history import RateDifference  # noqa: PLC0415
 
     rate_text.print_difference(desk.asked(RateDifference, "GET", f"{DRAFTS}/{number}/diff"))

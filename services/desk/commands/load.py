@@ -90,7 +90,7 @@ def load(
         if as_json:
             answer(book.model_dump(mode="json"), [], as_json=True)
             return
-        from services.desk.page_parts import cells, console_for, table_with  # noqa: PLC0415
+        from services.desk.texts.page_parts import cells, console_for, table_with  # noqa: PLC0415
 
         shown = [centre for centre in book.work_centres if any(week.booked_h for week in centre.weeks)]
         heads = [f">{week.week:%d %b}" for week in (book.work_centres[0].weeks if book.work_centres else ())]

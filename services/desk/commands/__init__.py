@@ -1,0 +1,1 @@
+"""The commands of `blankwright`, a file for each subject."""

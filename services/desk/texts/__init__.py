@@ -1,0 +1,1 @@
+"""What the commands print, a file for each subject."""
