@@ -53,18 +53,39 @@ def quote(
     currency: Annotated[str | None, typer.Option(help="ISO 4217 code, such as USD.")] = None,
     customer: Annotated[str | None, typer.Option(help="For whom.")] = None,
     confidence: Annotated[float | None, typer.Option(help="Probability that enough pieces are started.")] = None,
+    reference: Annotated[str | None, typer.Option(help="What the customer calls it.")] = None,
+    contact: Annotated[str | None, typer.Option(help="Whom to ask, on the customer's side.")] = None,
+    spare: Annotated[list[str] | None, typer.Option(help="Parts beside the lenses, such as L3=5; once for each.")] = None,
+    deliver: Annotated[list[str] | None, typer.Option(help="A part of one of the quantities, 10 or 10@2027-03-15; once for each.")] = None,
+    include: Annotated[list[str] | None, typer.Option(help="A step of the shop's own, such as \"measuring report\"; once for each.")] = None,
     answer: Answers = None, yes: Yes = False, sheet: Sheet = None,
 ) -> None:  # fmt: skip
     """Ask for a quote, wait for it and print it. A table or letter is read first; exit code 5 when it has open questions or unconfirmed assumptions."""
     with reported(as_json=as_json):
-        asked = {"quantities": numbers_in(quantities), "currency": currency, "customer": customer, "confidence": confidence}
-        options = (*server_option(url), ("--quantities", quantities), ("--currency", currency), ("--customer", customer),
-                   ("--confidence", None if confidence is None else str(confidence)))  # fmt: skip
+        asked: dict[str, Any] = {
+            "quantities": numbers_in(quantities), "currency": currency, "customer": customer, "confidence": confidence,
+            "reference": reference, "contact": contact, "spares": [_spare_of(text) for text in spare or ()] or None,
+            "deliveries": [delivery_of(text).model_dump(mode="json") for text in deliver or ()] or None, "own_operations": include or None,
+        }  # fmt: skip
+        options = (
+            *server_option(url), ("--quantities", quantities), ("--currency", currency), ("--customer", customer),
+            ("--confidence", None if confidence is None else str(confidence)), ("--reference", reference), ("--contact", contact),
+            *(("--spare", text) for text in spare or ()), *(("--deliver", text) for text in deliver or ()),
+            *(("--include", text) for text in include or ()),
+        )  # fmt: skip
         said = Said("quote", answer, sheet, yes=yes, as_json=as_json, asked=asked, options=options)
         with client_for(url, key, folder, role="sales") as desk:
             request = request_of(desk, file, said)
             answered = followed(desk, lambda: desk.request_quote(request), timeout_s=timeout_s, quiet=as_json)
         show_quote(answered, as_json=as_json)
+
+
+def _spare_of(text: str) -> dict[str, Any]:
+    """Spare parts as they are written at a terminal."""
+    part, _, pieces = text.rpartition("=")
+    if not part.strip() or not pieces.strip().isdecimal():
+        raise typer.BadParameter(f"{text} is no spare part; write L3=5, or L1+L2=2 for a cemented group", param_hint="--spare")
+    return {"part": part.strip(), "pieces": int(pieces)}
 
 
 def demo(folder: Folder = HERE, as_json: Json = False, timeout_s: Patience = 120.0) -> None:

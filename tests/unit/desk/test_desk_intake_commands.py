@@ -233,3 +233,32 @@ def test_an_answer_without_a_name_is_a_usage_error(run: Any, serve: Any, table: 
     done = run("quote", table, *ANY_SERVER, "--answer", "inch")
     assert done.exit_code == 2
     assert "--answer: it is not NAME=VALUE" in done.stderr
+
+
+def test_what_goes_with_an_order_is_said_beside_the_file(
+    run: Any, serve: Any, drafts: Any, ready_quote: Quote, table: Path
+) -> None:
+    fake = serve((200, drafts()), (202, ACCEPTED), (200, ready_quote.model_dump(mode="json")))
+    terms = ("--reference", "RFQ 7", "--spare", "L3=5", "--spare", "L1+L2=2", "--deliver", "10@2027-03-15", "--deliver", "15")
+    done = run("quote", table, *ANY_SERVER, *terms, "--include", "measuring report")
+    assert done.exit_code == 0, done.output
+    assert json.loads(fake.requests[0].content)["asked"] == {
+        "reference": "RFQ 7",
+        "spares": [{"part": "L3", "pieces": 5}, {"part": "L1+L2", "pieces": 2}],
+        "deliveries": [{"quantity": 10, "by": "2027-03-15"}, {"quantity": 15, "by": None}],
+        "own_operations": ["measuring report"],
+    }
+
+
+def test_an_abort_says_again_what_goes_with_the_order(run: Any, serve: Any, drafts: Any, table: Path) -> None:
+    serve((200, drafts((UNIT,))))
+    done = run("quote", table, *ANY_SERVER, "--spare", "L3=5", "--include", "measuring report")
+    assert done.exit_code == 5
+    assert "--spare L3=5 --include 'measuring report'" in " ".join(done.stderr.split()) + " ".join(done.stdout.split())
+
+
+@pytest.mark.parametrize("text", ["L3", "L3=", "=5", "L3=five", "L3=-1"])
+def test_spare_parts_that_are_none_are_a_usage_error(text: str, run: Any, table: Path) -> None:
+    done = run("quote", table, *ANY_SERVER, "--spare", text)
+    assert done.exit_code == 2
+    assert "write L3=5" in " ".join(done.stderr.split())
