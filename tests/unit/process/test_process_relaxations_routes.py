@@ -17,6 +17,7 @@ from services.process.domain.coating.promise import band_of
 from services.process.domain.plan import plan_operations
 from services.process.domain.route.element import element_lines
 from services.process.domain.route.knees import next_looser
+from services.process.domain.route.own_work import rates_asked
 from services.process.domain.route.relaxations import route_changes
 from services.quoting.pricing.loosening import loosened
 from shared_schemas.operations import Operation, OperationPlan, Relaxation, Route
@@ -83,13 +84,14 @@ def test_every_relaxation_of_an_element_is_its_route_worked_out_with_that_figure
                   thickness_tolerance_mm=0.04, radii_mm=(60.0, -90.0), coatings=("ar-broadband", None))  # fmt: skip
     made = lens(tight)
     found, (work,) = plan(made, rates), made.works(rates.in_order)
+    asked = rates_asked(rates.in_order, ())
     told = {one.tolerance for one in found.relaxations if one.part == "L1"}
     assert told == {"irregularity", "power", "imperfection_grade", "centring", "diameter", "centre_thickness", "coating"}
     for relaxation in found.relaxations:
         if relaxation.part == "L1" and relaxation.tolerance != "coating":
             face = next((name for name in ("front", "back") if f"/{name}/" in relaxation.where), None)
             looser = work.with_figure(relaxation.tolerance, face, relaxation.to_figure)
-            whole = [one.as_operation() for one in element_lines(looser, rates.in_order)]
+            whole = [one.as_operation() for one in element_lines(looser, asked)]
             assert granted(found, relaxation) == bare(whole), relaxation.where
 
 

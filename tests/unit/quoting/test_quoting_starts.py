@@ -6,6 +6,7 @@ import math
 import random
 from collections.abc import Callable
 from datetime import date
+from decimal import Decimal
 
 import pytest
 from hypothesis import given, settings
@@ -97,7 +98,7 @@ def test_a_calendar_without_work_is_an_error() -> None:
 
 def test_a_longer_wait_for_a_tool_moves_the_date_and_the_path_says_so(plans_of: Callable[..., Plans]) -> None:
     soon = evaluate(plans_of(), quantity=5).lead_time
-    tool = Tooling(name="test plate 36.4", part="L1", reason="no plate of that radius", charge=400, lead_days=60.0)
+    tool = Tooling(name="test plate 36.4", part="L1", reason="no plate of that radius", charge=Decimal(400), lead_days=60.0)
     late = evaluate(plans_of(tooling=(tool,)), quantity=5).lead_time
     assert late.p50_days > soon.p50_days
     assert late.critical_path[0] == "test plate 36.4"
