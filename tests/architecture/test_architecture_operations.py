@@ -71,7 +71,7 @@ OPERATIONS: dict[str, str] = {
     "get_webhook_delivery": "GET /v1/webhooks/{endpoint}/deliveries/{delivery}",
     "replay_webhook_delivery": "POST /v1/webhooks/{endpoint}/deliveries/{delivery}/replay",
     "replay_webhook_deliveries": "POST /v1/webhooks/{endpoint}/replay",
-    "rotate_webhook_secret": "POST /v1/webhooks/{endpoint}/rotate",
+    "rotate_webhook_secret": "POST /v1/webhooks/{endpoint}/rotate",  # pragma: allowlist secret
     "test_webhook": "POST /v1/webhooks/{endpoint}/test",
     "get_win_rate": "GET /v1/win-rate",
     "get_accuracy": "GET /v1/accuracy",
