@@ -14,7 +14,7 @@ from services.desk.intake.remarks import OF_A_FACE
 from services.desk.intake.terms import read_order
 from shared_schemas.quote_request import QuoteRequest
 
-OF_EVERY = "what is said of no face or element is of every one"
+OF_EVERY = "what names no face or element is taken for all of them"
 TOGETHER = ("quantities", "spares", "own_operations")
 """Fields of an order of which two words may say parts."""
 
