@@ -82,6 +82,19 @@ def test_more_spares_never_cost_less_in_all_nor_more_each_and_are_never_started_
         assert more.starts["L1"].started > fewer.starts["L1"].started
 
 
+def test_an_element_asked_for_beside_its_group_is_paid_for_besides() -> None:
+    def amount(**asked: int) -> Decimal:
+        spares = at("doublets", **asked).spares
+        assert spares is not None
+        return spares.amount
+
+    group, element = amount(L1_L2=6), amount(L1=6)
+    assert group + element / 2 < amount(L1=6, L1_L2=6) <= at("doublets", 31).price.total - at("doublets", 25).price.total
+    spares = at("doublets", L1=6, L1_L2=6).spares
+    assert spares is not None
+    assert spares.lenses == 25 + 6, "six lenses hold twelve of L1 in six groups and six by themselves"
+
+
 def test_a_spare_group_takes_of_its_elements_and_of_what_is_alike_one_lot_gives_all() -> None:
     needed = lots_needed(plans_of("doublets").routes, 25, plans_of("doublets", L3_L4=4, L4=2).spares_asked)
     assert needed == {"L1+L2": 54, "L1": 54, "L2": 56, "lens": 25}

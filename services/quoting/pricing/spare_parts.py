@@ -136,7 +136,7 @@ def priced_spares(plans: Plans, quantity: int) -> PricedSpares | None:
     step = minor_step(plans)
     counts = lots_needed(plans.routes, 1)
     held = {lot: _held(quantity, pieces, counts[lot]) for lot, pieces in plans.spares_asked.items()}
-    lenses = max(held.values())
+    lenses = lenses_that_hold(plans, quantity)
     listed = {lot: evened_part_price(plans, lot, number) for lot, number in held.items()}
     by_list = {lot: spare_part_price(listed=price, step=step) for lot, price in listed.items()}
     lenses_total, larger_total = listed_total(plans, quantity), listed_total(plans, lenses)
@@ -154,6 +154,12 @@ def priced_spares(plans: Plans, quantity: int) -> PricedSpares | None:
         for one in plans.spare_parts
     )
     return PricedSpares(parts, lenses, lenses_total, larger_total)
+
+
+def lenses_that_hold(plans: Plans, quantity: int) -> int:
+    """An order for so many lenses holds the spare parts besides: an element that is asked for by itself and in a group is held twice."""
+    counts, taken = lots_needed(plans.routes, 1), lots_needed(plans.routes, 0, plans.spares_asked)
+    return max(_held(quantity, pieces, counts[lot]) for lot, pieces in taken.items())
 
 
 def amounts_by_list(plans: Plans, by_list: Mapping[str, Decimal]) -> list[Decimal]:
