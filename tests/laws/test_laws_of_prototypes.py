@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from functools import cache
+from typing import Any
 
 import pytest
 
 from services.quoting.explain.basis import explain
 from services.quoting.service.order_checks import faults_of_order
+from shared_schemas.order_terms import AfterPrototypes
 from shared_schemas.quote import Explanation, QuoteBody
 from tests.chain import job_of, request_of, singlet, through_stages
 from tests.laws.prices import rates
@@ -41,6 +43,17 @@ def test_a_series_after_prototypes_pays_for_no_tool_of_theirs_and_waits_for_none
         after.tools_spared,
         after.total_payable,
     )
+
+
+def test_what_the_customer_supplies_is_there_with_the_prototypes_and_not_waited_for_again() -> None:
+    def after(**fields: Any) -> AfterPrototypes:
+        found = through_stages(request_of(LENS, (3, 50), prototypes=3, **fields), rates())[3].breaks[1]
+        assert found.after_prototypes is not None
+        return found.after_prototypes
+
+    late = {"what": "glass", "element": "L1", "arrives": "2028-02-01"}
+    at_once = {key: value for key, value in late.items() if key != "arrives"}
+    assert after(supplied=[late]) == after(supplied=[at_once])
 
 
 @pytest.mark.parametrize("quantities", [(50,), (3,), (5, 50)])

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from datetime import date
 from decimal import Decimal
 from functools import cached_property
 
@@ -99,8 +100,9 @@ class Evaluation:
     def scheduled(
         self, shop: Shop, materials: Sequence[MaterialCost], *, reuse: Schedule | None = None,
         operations: Mapping[str, Sequence[OperationCost]] | None = None, tooling: Sequence[Tooling] | None = None,
+        arrivals: Mapping[str, tuple[str, date]] | None = None,
     ) -> Schedule:  # fmt: skip
-        """The order in time in another shop, with other deliveries of glass or tools, or with operations that are done elsewhere."""
+        """The order in time in another shop, with other deliveries of glass, tools or the customer's, or with operations that are done elsewhere."""
         return schedule(
             routes=self.made.routes,
             operations=operations or self.operations,
@@ -111,7 +113,7 @@ class Evaluation:
             shop=shop,
             shortfalls=self.shortfalls,
             reuse=reuse,
-            supplied=self.plans.arrivals,
+            supplied=self.plans.arrivals if arrivals is None else arrivals,
         )
 
     @property

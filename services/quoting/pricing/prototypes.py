@@ -52,13 +52,16 @@ def charges(tools: Sequence[Tooling], plans: Plans) -> list[Decimal]:
 
 
 def after_prototypes(evaluation: Evaluation) -> AfterPrototypes | None:
-    """What a quantity costs and takes once the prototypes are made and released; `None` of the prototypes, and where there are none."""
+    """What a quantity costs and takes once the prototypes are made and released; `None` of the prototypes, and where there are none.
+
+    Notes: what the customer supplies was there when the prototypes were begun, so that nothing waits for it any more.
+    """
     plans = evaluation.plans
     if plans.prototypes is None or evaluation.quantity == plans.prototypes:
         return None
     spared, left = tools_after(evaluation)
     beside = charges(left, plans) if plans.terms.tooling == "one_off" else []
-    then = evaluation.scheduled(plans.shop, evaluation.materials, reuse=evaluation.schedule, tooling=tuple(left))
+    then = evaluation.scheduled(plans.shop, evaluation.materials, reuse=evaluation.schedule, tooling=tuple(left), arrivals={})
     return AfterPrototypes(
         tools_spared=total(amounts=charges(spared, plans)),
         total_payable=payable_with_tools(total_price=price_without_spread(evaluation, spared), tools=beside),
