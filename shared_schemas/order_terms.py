@@ -70,13 +70,13 @@ class Supplied(Contract):
             "tool": ("tool",),
             "coating": ("element",),
         }
-        taken = {"glass": ("mass_kg",), "blank": ("pieces",), "tool": (), "coating": ("face", "days")}
+        taken = {"glass": ("mass_kg", "arrives"), "blank": ("pieces", "arrives"), "tool": ("arrives",), "coating": ("face", "days")}
         faults = [
             Fault(name, reason=f"a {self.what} that the customer supplies needs it", figure=None, limit=name, remedy="add it")
             for name in needed[self.what]
             if getattr(self, name) is None
         ]
-        known = {"what", "arrives", *needed[self.what], *taken[self.what]}
+        known = {"what", *needed[self.what], *taken[self.what]}
         faults += [
             Fault(
                 name,

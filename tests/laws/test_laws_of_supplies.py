@@ -8,13 +8,15 @@ from functools import cache
 from typing import Any
 
 import pytest
+from pydantic import ValidationError
 
 from services.quoting.explain.basis import explain
+from services.quoting.pricing.supplied import arrivals_of
 from services.quoting.service.order_checks import faults_of_order
 from shared_schemas.operations import OperationPlan
 from shared_schemas.quote import QuoteBody
 from shared_schemas.quote_request import QuoteRequest
-from tests.chain import QUOTED_ON, Refused, alike_doublets, job_of, quote_of, request_of, singlet, through_stages
+from tests.chain import QUOTED_ON, Refused, alike_doublets, job_of, quote_of, request_of, sections_of, singlet, through_stages
 from tests.laws.prices import rates
 
 COATED = singlet(coating="ar-single", front_mm=47.3, back_mm=-53.9)
@@ -103,6 +105,32 @@ def test_a_tool_that_is_supplied_by_name_is_neither_charged_nor_waited_for() -> 
     assert {one.name for one in operations.tools_owned} >= set(charged)
     _, late = with_supplies({"what": "tool", "tool": charged[0], "arrives": LATE.isoformat()})
     assert late.breaks[0].lead_time.p50_days > (LATE - QUOTED_ON).days
+
+
+def test_every_part_that_a_supplied_tool_serves_waits_for_it() -> None:
+    document = json.loads(alike_doublets(1, quantities=(5,)).model_dump_json())
+    chuck = {"what": "tool", "tool": "centring chuck 30 mm", "arrives": LATE.isoformat()}
+    request = QuoteRequest.model_validate(document | {"supplied": [chuck]})
+    _, _, operations = sections_of(request, rates())
+    assert arrivals_of(request.supplied, operations) == dict.fromkeys(("L1", "L2"), (chuck["tool"], LATE))
+
+
+def test_a_trial_run_that_was_made_before_is_a_tool_that_is_there_by_its_name() -> None:
+    lens = singlet(glass="N-SF6", coating={"reflectance_max_share": 0.006, "band_nm": [650.0, 1050.0]})
+    (trial,) = (tool.name for tool in sections_of(request_of(lens, (5,)), rates())[2].tooling if tool.name.startswith("trial"))
+    there = {"what": "tool", "tool": trial, "arrives": LATE.isoformat()}
+    request = request_of(lens, (5,), supplied=[there])
+    _, _, operations = sections_of(request, rates())
+    assert trial not in [tool.name for tool in operations.tooling]
+    assert "supplied-tool-not-needed" not in [one.code for one in operations.findings]
+    assert arrivals_of(request.supplied, operations) == {"L1": (trial, LATE)}
+    repeated = request_of(lens, (5,), repeats="Q-2026-000001").model_copy(update={"tools_there": (trial,)})
+    assert [one.figure for one in sections_of(repeated, rates())[2].findings if one.code == "repeat-of-an-order"] == [1]
+
+
+def test_a_coating_arrives_on_no_day_it_takes_its_days() -> None:
+    with pytest.raises(ValidationError, match="arrives"):
+        request_of(COATED, (5,), supplied=[{"what": "coating", "element": "L1", "arrives": LATE.isoformat()}])
 
 
 def test_a_tool_that_nothing_is_made_with_is_told() -> None:

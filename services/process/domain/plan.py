@@ -31,7 +31,16 @@ from services.process.domain.tools.supplied import (
     sent_away,
     tools_there,
 )
-from services.process.domain.tools.tooling import Toolroom, tooling_for, tools_owned, tools_wanted, trials_for, with_blocks
+from services.process.domain.tools.tooling import (
+    Toolroom,
+    tooling_for,
+    tools_owned,
+    tools_wanted,
+    trials_for,
+    trials_made,
+    trials_wanted,
+    with_blocks,
+)
 from shared_schemas.blanks import BlankPlan
 from shared_schemas.check import CheckReport, Finding
 from shared_schemas.operations import OperationPlan, PartClasses, Relaxation, Route
@@ -124,6 +133,8 @@ def plan_operations(
     plans = tuple(plan_of.values())
     toolroom = Toolroom(rates, tools_there(supplied, job.request.tools_there))
     wants = tools_wanted(elements, [plan_of[work.part].lines for work in elements], rates)
+    trials = trials_wanted(elements, toolroom)
+    needed = dict.fromkeys((*(want.name for want in wants), *(trial.name for trial in trials)))
     away = days_away(supplied, blanks.alike)
     joined = [(one.back, other.front) for group in groups for one, other in pairwise(group)]
     cemented = tuple({group_name(group): group for group in reversed(groups) if len(group) > 1}.values())[::-1]
@@ -140,8 +151,8 @@ def plan_operations(
             *bought_parts(wanted, rates),
             *freight(wanted, sum(one.mass_g or 0.0 for one in check.elements), rates.terms(job.request.customer_class), rates),
         ),
-        tooling=(*tooling_for(wants, toolroom), *trials_for(elements, toolroom)),
-        tools_owned=tools_owned(wants, toolroom),
+        tooling=(*tooling_for(wants, toolroom), *trials_for(trials, toolroom)),
+        tools_owned=(*tools_owned(wants, toolroom), *trials_made(trials, toolroom)),
         offers=()
         if job.prices_only
         else offers_for(wants, joined, focal_length_mm=check.first_order.focal_length_mm, toolroom=toolroom),
@@ -158,8 +169,8 @@ def plan_operations(
             *stop_without_a_plate(elements, prescription),
             *without_a_place(job.request.own_operations, routes),
             *in_sets(job.request.delivered, of_lens),
-            *not_needed(supplied, wants),
-            *of_the_order_before(job.request.repeats, job.request.tools_there, wants),
+            *not_needed(supplied, needed),
+            *of_the_order_before(job.request.repeats, job.request.tools_there, needed),
             *coated_by_the_customer(elements, supplied),
         ),
         cautions=cautions_for(elements, cemented=bool(cemented)),

@@ -27,14 +27,20 @@ def missing_of_supply(*, taken: float, supplied: float) -> float:
 def arrivals_of(supplied: Sequence[Supplied], operations: OperationPlan) -> dict[str, tuple[str, date]]:
     """For each part the last thing from the customer that it waits for, with the day on which that is there."""
     arrivals: dict[str, tuple[str, date]] = {}
-    parts_of_tool = {one.name: one.part for one in operations.tools_owned}
     for one in supplied:
-        name = operations.alike.get(one.element or "", one.element) if one.tool is None else parts_of_tool.get(one.tool)
-        if name is None or one.arrives is None or one.what == "coating":
+        if one.arrives is None:
             continue
-        if name not in arrivals or one.arrives > arrivals[name][1]:
-            arrivals[name] = (one.tool or f"the customer's {one.what}", one.arrives)
+        for part in _waiting_for(one, operations):
+            if part not in arrivals or one.arrives > arrivals[part][1]:
+                arrivals[part] = (one.tool or f"the customer's {one.what}", one.arrives)
     return arrivals
+
+
+def _waiting_for(one: Supplied, operations: OperationPlan) -> list[str]:
+    """The parts that are not begun without it: every one that a tool serves."""
+    if one.tool is not None:
+        return [owned.part for owned in operations.tools_owned if owned.name == one.tool]
+    return [] if one.element is None else [operations.alike.get(one.element, one.element)]
 
 
 def findings_on_supplies(

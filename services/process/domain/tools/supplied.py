@@ -7,7 +7,6 @@ from dataclasses import replace
 
 from services.optics.law import given
 from services.process.domain.element_work import ElementWork
-from services.process.domain.tools.tooling import Want
 from shared_schemas.check import Finding
 from shared_schemas.finding_kinds import finding
 from shared_schemas.operations import Route
@@ -22,9 +21,9 @@ def tools_there(supplied: Sequence[Supplied], of_before: Iterable[str]) -> froze
     return frozenset((*(one.tool for one in supplied if one.tool is not None), *of_before))
 
 
-def not_needed(supplied: Sequence[Supplied], wants: Sequence[Want]) -> Iterator[Finding]:
-    """Tools that the customer supplies and that nothing of the lens is made with."""
-    names = dict.fromkeys(want.name for want in wants)
+def not_needed(supplied: Sequence[Supplied], names: Iterable[str]) -> Iterator[Finding]:
+    """Tools that the customer supplies and that are none of `names`, those that the lens is made with."""
+    names = tuple(names)
     for place, one in enumerate(supplied):
         if one.tool is not None and one.tool not in names:
             yield finding(
@@ -33,11 +32,11 @@ def not_needed(supplied: Sequence[Supplied], wants: Sequence[Want]) -> Iterator[
             )  # fmt: skip
 
 
-def of_the_order_before(repeats: str | None, there: Sequence[str], wants: Sequence[Want]) -> Iterator[Finding]:
-    """Which tools of an order that is repeated serve again; or that none does, as it was of another lens."""
+def of_the_order_before(repeats: str | None, there: Sequence[str], names: Iterable[str]) -> Iterator[Finding]:
+    """Which tools of an order that is repeated serve again, of the `names` of those that the lens is made with; or that none does."""
     if repeats is None:
         return
-    names = dict.fromkeys(want.name for want in wants)
+    names = tuple(names)
     used = [name for name in there if name in names]
     if used or not there:
         tools = (

@@ -191,14 +191,26 @@ def tooling_for(wants: Sequence[Want], toolroom: Toolroom) -> tuple[Tooling, ...
     return tuple(toolroom.charge(want) for want in missing(wants, toolroom))
 
 
-def trials_for(elements: Sequence[ElementWork], toolroom: Toolroom) -> tuple[Tooling, ...]:
+def trials_wanted(elements: Sequence[ElementWork], toolroom: Toolroom) -> tuple[Tooling, ...]:
     """A trial run for each stack that the shop has never coated, for the first part that has it; raises `RateMissing`."""
     first: dict[str, Tooling] = {}
     for work in elements:
         for face in work.faces:
             if face.design is not None and face.design.name not in first:
                 first[face.design.name] = toolroom.trial(face.design, work.name)
-    return tuple(trial for trial in first.values() if trial.name not in toolroom.there)
+    return tuple(first.values())
+
+
+def trials_for(trials: Sequence[Tooling], toolroom: Toolroom) -> tuple[Tooling, ...]:
+    """The trial runs that are still to be made."""
+    return tuple(trial for trial in trials if trial.name not in toolroom.there)
+
+
+def trials_made(trials: Sequence[Tooling], toolroom: Toolroom) -> tuple[OwnedTool, ...]:
+    """The trial runs that were made before, each for the part that waits for what came of it."""
+    return tuple(
+        OwnedTool(name=trial.name, part=trial.part, serves=trial.reason) for trial in trials if trial.name in toolroom.there
+    )
 
 
 def with_blocks(relaxations: Iterable[Relaxation], wants: Sequence[Want], toolroom: Toolroom) -> Iterator[Relaxation]:
