@@ -9,10 +9,11 @@ import zipfile
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from services.chassis.workbooks import DAMAGED
 from services.rates.domain.csv_dialect import decoded
 from services.rates.domain.table_csv import rows_from_csv, rows_to_csv
 from services.rates.errors import ArchiveUnreadable, TablesUnreadable, TableUnreadable
-from services.rates.workbook import DAMAGED, csv_of_sheets
+from services.rates.workbook import csv_of_sheets
 from shared_schemas.problem import ProblemDetail
 from shared_schemas.rates import TABLES, RateRow
 

@@ -5,33 +5,18 @@ from __future__ import annotations
 import csv
 import io
 import re
-import zipfile
-import zlib
 from collections.abc import Mapping, Sequence
 from datetime import UTC, date, datetime
 from decimal import Decimal
 from typing import Any
 
+from services.chassis.workbooks import MOST_UNPACKED_BYTES, WorkbookUnreadable, entries_of, opened_workbook
 from services.rates.domain.table_csv import rows_to_csv
 from services.rates.errors import ArchiveUnreadable, TableUnreadable
 from shared_schemas.problem import ProblemDetail
 from shared_schemas.rates import TABLES, RateRow
 
-DAMAGED = (
-    zipfile.BadZipFile,
-    zipfile.LargeZipFile,
-    zlib.error,
-    NotImplementedError,
-    RuntimeError,
-    EOFError,
-    OSError,
-    ValueError,
-    LookupError,
-)
-"""What `zipfile` raises for a zip that is damaged, encrypted, or packed in a way that it does not know."""
-
 MOST_CELLS = 400_000
-MOST_UNPACKED_BYTES = 64 * 1024 * 1024
 _MONEY_FORMAT = re.compile(r"0(\.0+)?")
 _GUARDED_LATER = ("=", "+", "-", "@")
 
@@ -58,30 +43,22 @@ def csv_of_sheets(content: bytes) -> dict[str, str]:
 
     Raises `ArchiveUnreadable` for what is no spreadsheet, has no such sheet or is too large, `TableUnreadable` for a formula.
     """
-    from openpyxl import load_workbook  # noqa: PLC0415
-    from openpyxl.utils.exceptions import InvalidFileException  # noqa: PLC0415
-
-    _refuse_bomb(content)
     try:
-        book = load_workbook(io.BytesIO(content), read_only=True, data_only=False, keep_links=False)
-        sheets = {sheet.title: sheet for sheet in book.worksheets if sheet.title in TABLES}
-        if not sheets:
-            raise ArchiveUnreadable(
-                "no sheet has the name of a rate table", ", ".join(sheet.title for sheet in book.worksheets[:5])[:100]
-            )
-        return {table: _csv_of(table, sheet) for table, sheet in sheets.items()}
-    except (*DAMAGED, InvalidFileException, SyntaxError, TypeError, AttributeError) as fault:
-        raise ArchiveUnreadable(f"it cannot be read as a spreadsheet: {str(fault)[:100]}") from fault
-
-
-def _refuse_bomb(content: bytes) -> None:
-    try:
-        with zipfile.ZipFile(io.BytesIO(content)) as packed:
-            unpacked = sum(entry.file_size for entry in packed.infolist())
-    except DAMAGED as fault:
-        raise ArchiveUnreadable("it is no spreadsheet of the kind xlsx") from fault
-    if unpacked > MOST_UNPACKED_BYTES:
-        raise ArchiveUnreadable(f"unpacked it has {unpacked} bytes, and {MOST_UNPACKED_BYTES} are read")
+        entries_of(content)
+        with opened_workbook(content) as book:
+            sheets = {sheet.title: sheet for sheet in book.worksheets if sheet.title in TABLES}
+            if not sheets:
+                raise ArchiveUnreadable(
+                    "no sheet has the name of a rate table", ", ".join(sheet.title for sheet in book.worksheets[:5])[:100]
+                )
+            return {table: _csv_of(table, sheet) for table, sheet in sheets.items()}
+    except WorkbookUnreadable as fault:
+        words = {
+            "no_zip": "it is no spreadsheet of the kind xlsx",
+            "too_large": f"unpacked it has {fault.unpacked_bytes} bytes, and {MOST_UNPACKED_BYTES} are read",
+            "damaged": f"it cannot be read as a spreadsheet: {fault.detail}",
+        }
+        raise ArchiveUnreadable(words[fault.why]) from fault
 
 
 def _csv_of(table: str, sheet: Any) -> str:

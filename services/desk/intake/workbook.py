@@ -2,40 +2,33 @@
 
 from __future__ import annotations
 
-import io
-import zipfile
-import zlib
 from datetime import date, datetime, time
 from typing import Any
 
+from services.chassis.workbooks import MOST_UNPACKED_BYTES, WorkbookUnreadable, entries_of, opened_workbook
 from services.desk.errors import TableUnreadable
 from services.desk.intake.grid import Book, Cell, Grid, letter_of
 from shared_schemas.intake import MOST_CELLS, MOST_ROWS
 from shared_schemas.problem import ProblemDetail
 
-DAMAGED = (
-    zipfile.BadZipFile, zipfile.LargeZipFile, zlib.error, NotImplementedError, RuntimeError, EOFError, OSError, ValueError, LookupError,
-)  # fmt: skip
-"""What `zipfile` raises for a zip that is damaged, encrypted, or packed in a way that it does not know."""
-
 MOST_CHARACTERS = 2000
 """Of one cell."""
-
-MOST_UNPACKED_BYTES = 64 * 1024 * 1024
 
 
 def book_of_workbook(content: bytes, name: str) -> Book:
     """The sheets of a workbook. Raises `TableUnreadable`; cells that calculate are named by their sheets."""
-    from openpyxl import load_workbook  # noqa: PLC0415
-    from openpyxl.utils.exceptions import InvalidFileException  # noqa: PLC0415
-
-    _refuse_other_archives(content, name)
     try:
-        book = load_workbook(io.BytesIO(content), read_only=True, data_only=False, keep_links=False)
-        grids = tuple(_grid(sheet, name) for sheet in book.worksheets if sheet.sheet_state == "visible")
-        hidden = [sheet.title for sheet in book.worksheets if sheet.sheet_state != "visible"]
-    except (*DAMAGED, InvalidFileException, SyntaxError, TypeError, AttributeError) as fault:
-        raise TableUnreadable(name, f"it is a workbook that is damaged: {str(fault)[:100]}; save it again, or as CSV") from fault
+        _refuse_other_archives(entries_of(content), name)
+        with opened_workbook(content) as book:
+            grids = tuple(_grid(sheet, name) for sheet in book.worksheets if sheet.sheet_state == "visible")
+            hidden = [sheet.title for sheet in book.worksheets if sheet.sheet_state != "visible"]
+    except WorkbookUnreadable as fault:
+        words = {
+            "no_zip": "it is a workbook or an archive that is damaged; save the sheet as CSV or XLSX",
+            "too_large": f"unpacked it has {fault.unpacked_bytes} bytes, and {MOST_UNPACKED_BYTES} are read; send the sheet of the lens alone",
+            "damaged": f"it is a workbook that is damaged: {fault.detail}; save it again, or as CSV",
+        }
+        raise TableUnreadable(name, words[fault.why]) from fault
     if not any(grid.rows for grid in grids):
         raise TableUnreadable(name, "every sheet of it is empty; the first row of a table must name its columns")
     assumed = tuple((f"the sheet {title}", "a hidden sheet is not read") for title in hidden)
@@ -44,17 +37,7 @@ def book_of_workbook(content: bytes, name: str) -> Book:
     )
 
 
-def _refuse_other_archives(content: bytes, name: str) -> None:
-    try:
-        with zipfile.ZipFile(io.BytesIO(content)) as packed:
-            unpacked = sum(entry.file_size for entry in packed.infolist())
-            inner = set(packed.namelist())
-    except DAMAGED as fault:
-        raise TableUnreadable(name, "it is a workbook or an archive that is damaged; save the sheet as CSV or XLSX") from fault
-    if unpacked > MOST_UNPACKED_BYTES:
-        raise TableUnreadable(
-            name, f"unpacked it has {unpacked} bytes, and {MOST_UNPACKED_BYTES} are read; send the sheet of the lens alone"
-        )
+def _refuse_other_archives(inner: set[str], name: str) -> None:
     if "[Content_Types].xml" not in inner or not any(entry.startswith("xl/") for entry in inner):
         what = "a text document" if any(entry.startswith("word/") for entry in inner) else "an archive, not a workbook (XLSX)"
         raise TableUnreadable(name, f"it is {what}; send the sheet of the lens as XLSX or CSV")
@@ -64,7 +47,6 @@ def _grid(sheet: Any, name: str) -> Grid:
     rows = []
     formulas = []
     count = 0
-    sheet.reset_dimensions()  # what a stranger's file says of its own size is not to be believed
     for line in sheet.iter_rows():
         cells = []
         for cell in line:

@@ -86,6 +86,19 @@ def test_a_text_that_looks_like_a_formula_comes_back_as_it_was(rates: Rates) -> 
     assert tables_in(packed({"hardware": (row,)}, {}), {})["hardware"] == (row,)
 
 
+def test_a_sheet_that_tells_a_smaller_size_than_it_has_is_read_whole(rates: Rates) -> None:
+    whole = workbook_of({"currencies": rates.currencies})
+    out = io.BytesIO()
+    with zipfile.ZipFile(io.BytesIO(whole)) as told, zipfile.ZipFile(out, "w") as changed:
+        for name in told.namelist():
+            content = told.read(name)
+            if name.startswith("xl/worksheets/"):
+                assert b"<sheetData>" in content
+                content = content.replace(b"<sheetData>", b'<dimension ref="A1:A2"/><sheetData>', 1)
+            changed.writestr(name, content)
+    assert csv_of_sheets(out.getvalue()) == csv_of_sheets(whole)
+
+
 def test_a_cell_that_calculates_is_refused_at_its_place(rates: Rates) -> None:
     book = openpyxl.load_workbook(io.BytesIO(workbook_of({"currencies": rates.currencies})))
     book["currencies"]["B3"] = "=1/0.92"
