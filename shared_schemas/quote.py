@@ -338,27 +338,6 @@ class Quote(Contract):
         return QuoteBody.model_construct(**{name: getattr(self, name) for name in QuoteBody.model_fields})
 
 
-class QuoteSummary(Contract):
-    """One line of the list of quotes."""
-
-    number: str
-    revision: int
-    status: QuoteStatus
-    state: QuoteState | None = None
-    valid_until: date | None = None
-    customer: str
-    reference: Annotated[str, Field(exclude_if=not_)] = ""
-    title: str
-    created_at: datetime
-
-
-class QuotePage(Contract):
-    """A page of quotes, newest first; `next` is the cursor of the next page."""
-
-    items: tuple[QuoteSummary, ...]
-    next: str | None = None
-
-
 class QuoteAccepted(Contract):
     """The answer to a quote request: its number, and where to look."""
 

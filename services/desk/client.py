@@ -29,7 +29,8 @@ from shared_schemas.by_hand import BuyTogether
 from shared_schemas.check import CheckReport
 from shared_schemas.prescription import Prescription
 from shared_schemas.problem import Problem
-from shared_schemas.quote import FINAL_STATUSES, Quote, QuoteAccepted, QuoteDecision, QuotePage
+from shared_schemas.quote import FINAL_STATUSES, Quote, QuoteAccepted, QuoteDecision
+from shared_schemas.quote_list import QuotePage
 from shared_schemas.quote_request import QuoteRequest
 
 # httpx loads its own command line, half of what its import takes, where it can; it goes on without where the place is empty.

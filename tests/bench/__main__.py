@@ -1,6 +1,6 @@
 """`make bench`: how long the main job and its parts take, all in one run on one machine.
 
-    python -m tests.bench [compute] [work] [pipeline] [impact]
+    python -m tests.bench [compute] [work] [pipeline] [impact] [search]
 
 Absolute times depend on the machine; read the ratios, whose two sides were measured in the same run.
 """
@@ -13,13 +13,14 @@ import signal
 import sys
 import time
 
-from tests.bench import compute, impact, pipeline, work
+from tests.bench import compute, impact, pipeline, search, work
 
 PARTS = {
     "compute": compute.print_table,
     "work": work.print_table,
     "pipeline": pipeline.print_table,
     "impact": impact.print_table,
+    "search": search.print_table,
 }
 
 

@@ -9,11 +9,14 @@ import time
 from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 
 import psycopg
 
+from services.chassis.database import Database
 from services.chassis.load_source import SnapshotNotFound
 from services.chassis.settings import Settings
+from services.quoting.store.searching import QuoteList, Search
 from shared_schemas.load import LoadSnapshot, OrderLoad
 from shared_schemas.rates import RateRevision, Rates
 
@@ -45,6 +48,13 @@ def until(done: Callable[[], bool], *, within_s: float) -> None:
     while not done():
         assert time.monotonic() < give_up_at, f"not within {within_s} s"
         time.sleep(0.02)
+
+
+def listed(database: Database, **search: Any) -> list[str]:
+    """Rows of quotes as they are listed, newest first."""
+    found, unread = QuoteList(database).page(Search(today=NOON.date(), now=NOON, **search), before=None, most=201)
+    assert unread == 0
+    return [one.row.number for one in found]
 
 
 class Worker:

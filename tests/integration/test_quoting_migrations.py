@@ -15,6 +15,7 @@ from sqlalchemy.exc import DBAPIError
 from services.chassis.database import Database
 from services.chassis.migrate import PARTS, _config, migrate, newest
 from services.quoting.store.repository import QuoteStore
+from tests.integration.parts import listed
 
 NOW = datetime(2026, 11, 2, 8, 0, tzinfo=UTC)
 _numbers = count()
@@ -60,12 +61,8 @@ def test_quotes_of_before_are_first_revisions_under_their_own_number(of_before: 
     ready = store.quote("Q-2026-000001")
     assert (ready.number, ready.quote_number, ready.revision, ready.latest_revision) == ("Q-2026-000001", "Q-2026-000001", 1, 1)
     assert (ready.valid_until, ready.digest, ready.decision) == (date(2026, 12, 17), "d", None)
-    assert [row.quote_number for row in store.page(before=None, most=9, status=None)] == [
-        "Q-2026-000003",
-        "Q-2026-000002",
-        "Q-2026-000001",
-    ]
-    assert [row.number for row in store.page(before=None, most=9, status=None, state="open", today=NOW.date())] == [ready.number]
+    assert listed(of_before) == ["Q-2026-000003", "Q-2026-000002", "Q-2026-000001"]
+    assert listed(of_before, state="open") == [ready.number]
     assert store.quote("Q-2026-000002").status == "failed"
 
 

@@ -12,7 +12,7 @@ from services.chassis import audit_routes, key_routes
 from services.chassis.json_bodies import CheckedRoute
 from services.chassis.negotiation import quality
 from services.chassis.web import NOTHING, Tools, answers
-from services.quoting import change_errors, errors, webhook_errors, worksheet_errors
+from services.quoting import change_errors, errors, follow_up_errors, webhook_errors, worksheet_errors
 from services.quoting.api import (
     archive,
     batches,
@@ -25,6 +25,7 @@ from services.quoting.api import (
     operators,
     production_orders,
     promise,
+    quote_list,
     readiness,
     ubl,
     webhooks,
@@ -35,16 +36,13 @@ from services.quoting.api import (
 from services.quoting.api.parts import (
     QUOTE_FINISHED,
     How,
-    Most,
     Now,
     Reader,
     Revision,
     Sales,
     SalesOrEngineer,
     accepting,
-    cursor_of,
     quote_answer,
-    read_places,
 )
 from services.quoting.service.approvals import refuse_unapproved
 from services.quoting.service.documents import (
@@ -52,7 +50,6 @@ from services.quoting.service.documents import (
     figure_document,
     quote_document,
     sheet_document,
-    state_of,
     status_now,
 )
 from services.quoting.service.follow import statuses
@@ -63,11 +60,12 @@ from services.quoting.store.rows import StoredQuote
 from services.shop.errors import ShopError
 from shared_schemas.figure import PointedFigure
 from shared_schemas.problem import Explained
-from shared_schemas.quote import Explanation, Quote, QuoteAccepted, QuotePage, QuoteState, QuoteStatus, QuoteSummary
+from shared_schemas.quote import Explanation, Quote, QuoteAccepted
 from shared_schemas.quote_request import QuoteRequest
 
 router = APIRouter(route_class=CheckedRoute)
 for part in (
+    quote_list,
     life,
     what_if,
     archive,
@@ -132,6 +130,7 @@ STATUS: dict[type[Explained], tuple[int, str, str]] = {
     errors.ReplayOfNoUse: (409, "conflict", "A replay would not help"),
     errors.LetterNotReplayable: (409, "not-replayable", "The quote has not failed"),
     **change_errors.STATUS,
+    **follow_up_errors.STATUS,
     **webhook_errors.STATUS,
     **worksheet_errors.STATUS,
 }
@@ -155,38 +154,6 @@ async def request_quote(request: QuoteRequest, caller: Sales, tools: Tools, now:
         resources=tools,
     )
     return await quote_answer(begun, is_new=is_new, how=how, now=now, tools=tools)
-
-
-@router.get("/v1/quotes", summary="Quotes, newest first", response_model=QuotePage, responses=answers("invalid", "gone"))
-def list_quotes(
-    caller: Reader,
-    tools: Tools,
-    now: Now,
-    cursor: str | None = None,
-    limit: Most = 50,
-    status: QuoteStatus | None = None,
-    state: Annotated[QuoteState | None, Query(description="Where a ready quote stands with the customer.")] = None,
-) -> QuotePage:
-    today = now.date()
-    rows = QuoteStore(tools.database).page(
-        before=read_places(tools, "q", cursor), most=limit + 1, status=status, state=state, today=today
-    )
-    items = tuple(
-        QuoteSummary(
-            number=row.quote_number,
-            revision=row.revision,
-            status=status_now(row, tools),
-            state=state_of(row, today=today),
-            valid_until=row.valid_until,
-            customer=row.customer,
-            reference=row.reference,
-            title=row.title,
-            created_at=row.created_at,
-        )
-        for row in rows[:limit]
-    )
-    last = rows[limit - 1] if len(rows) > limit else None
-    return QuotePage(items=items, next=cursor_of(tools, "q", last.position, last.revision) if last else None)
 
 
 @router.get(

@@ -10,6 +10,7 @@ from services.quoting.store.blocks import tighten
 from services.quoting.store.feed import Feed
 from services.quoting.store.forgetting import KeptDays, forget
 from services.quoting.store.repository import standing
+from services.quoting.store.searched import bring_up_to_date
 
 log = logging.getLogger(__name__)
 
@@ -21,9 +22,10 @@ IDLE_WORK_S = 2.0
 
 
 def pack_tightly(resources: Resources) -> None:
-    """Pack some quotes tightly. While others are under way none but one that has waited for a day."""
+    """Pack some quotes tightly, and note what new ones are searched by. While others are under way none but one that has waited for a day."""
     now = datetime.now(UTC)
     busy = standing(resources.database).under_way > 0
+    bring_up_to_date(resources.database, within_s=0.0 if busy else IDLE_WORK_S)
     done = tighten(resources.database, settled_before=now - (LONGEST_REST if busy else REST), within_s=0.0 if busy else IDLE_WORK_S)
     if done:
         log.info("quotes packed", extra={"quotes": done})

@@ -18,9 +18,10 @@ from services.chassis.database import Database
 from services.chassis.version import VERSION
 from services.quoting.errors import ImpactUnknown
 from services.quoting.store.bounds import Bounds, refuse_when_full
-from services.quoting.store.repository import LATEST, STATES
+from services.quoting.store.repository import LATEST
 from services.quoting.store.rows import BODY, NO_BODY, SELECT, IdempotencyKey, StoredQuote, body_of, stored
 from services.quoting.store.runs import Runs, RunTable, Settlement, accept_once, by_number, use_key
+from services.quoting.store.searching import STANDS, STATES
 from shared_schemas.rate_impact import ImpactChoice, RateProposal
 
 NUMBER = re.compile(r"I-\d{4}-\d{6,12}", re.ASCII)
@@ -146,7 +147,7 @@ class ImpactStore:
 
     def chosen(self, choice: ImpactChoice, *, today: date) -> list[StoredQuote]:
         """The newest open quotes that a choice without numbers is of, and if it says so the refused ones; without their bodies."""
-        states = f"({STATES['open']}) or (q.status = 'refused' and {LATEST})" if choice.refused else STATES["open"]
+        states = f"({STATES['open']}) or (q.status = 'refused' and {STANDS})" if choice.refused else STATES["open"]
         with self._database.transaction() as connection:
             rows = connection.execute(
                 text(SELECT.format(body=NO_BODY) + f" where ({states}) and (cast(:customer as text) is null or q.customer = :customer) "

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import datetime
 from typing import Any
 
 from sqlalchemy import Connection, text
@@ -17,7 +17,6 @@ from services.quoting.store.bounds import NO_BOUNDS, Bounds, first_check_at, ref
 from services.quoting.store.feed import NEXT_POSITION, insert_ready, lock_feed
 from services.quoting.store.rows import (
     BODY,
-    NO_BODY,
     NUMBER,
     ROW_NUMBER,
     SELECT,
@@ -43,14 +42,6 @@ LATEST = (
     "and n.status <> 'cancelled')"
 )
 """A later revision that was cancelled is as though it had never been asked for."""
-
-STATES = {
-    "open": f"q.status = 'ready' and d.number is null and coalesce(o.valid_until >= :today, true) and {LATEST}",
-    "expired": f"q.status = 'ready' and d.number is null and o.valid_until < :today and {LATEST}",
-    "accepted": "d.decision = 'accepted'",
-    "declined": "d.decision = 'declined'",
-}
-"""Which revisions have a state. A decision is listed whether or not the quote went on to another revision."""
 
 
 def _settle(connection: Connection, settled: Settlement) -> bool:
@@ -243,29 +234,6 @@ class QuoteStore:
                 return None
             documents = documents_of(row)
             return quote_start(connection, number), documents.blanks, documents.operations
-
-    def page(
-        self, *, before: tuple[int, int] | None, most: int, status: str | None, state: str | None = None, today: date | None = None
-    ) -> list[StoredQuote]:
-        """Quotes newest first, without their bodies, each in its latest revision, from below position and revision `before`.
-
-        With a `state` on the day `today`, revisions that are in it.
-        """
-        position, revision = before or (None, None)
-        with self._database.transaction() as connection:
-            rows = connection.execute(
-                text(
-                    SELECT.format(body=NO_BODY)
-                    + f"""
-                    where (cast(:position as bigint) is null or (q.position, q.revision) < (:position, :revision))
-                      and (cast(:status as text) is null or q.status = :status)
-                      and {STATES[state] if state else LATEST}
-                    order by q.position desc, q.revision desc limit :most
-                """
-                ),
-                {"position": position, "revision": revision, "most": most, "status": status, "today": today},
-            )
-            return [stored(row) for row in rows]
 
     def events(self, number: str) -> list[tuple[str, str, datetime]]:
         """What happened to a quote: kind, detail, when."""

@@ -13,7 +13,8 @@ from typing import Any
 from sqlalchemy import text
 
 from services.chassis.database import Database
-from services.quoting.store.repository import LATEST, STATES
+from services.quoting.store.repository import LATEST
+from services.quoting.store.searching import STATES
 
 RowName = tuple[str, str]
 FROM = "from quoting.quotes q join quoting.outcomes o on o.number = q.number left join quoting.decisions d on d.number = q.number"
