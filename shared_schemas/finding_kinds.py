@@ -110,7 +110,7 @@ OF_THE_CHECK = (
     _both("indication-unreadable", "stop", "A drawing indication cannot be read.", "ISO 10110-5 to -9, -14, -17, -18, from memory"),
     _both(
         "tolerance-defaulted", "note", "A tolerance is not stated, so the default applies, which is loose.", DEFAULTS,
-        "Not stated for {places}, so by default of ISO 10110-11 (loose; from memory, the licensed text decides): {figures}.",
+        "Not stated for {places}, so by default of ISO 10110-11: {figures}.",
     ),
     _both("tolerance-without-default", "stop", "A tolerance is not stated, and the part is larger than the table of defaults covers.", DEFAULTS),
     _both("tolerance-reaches-size", "stop", "A tolerance is as large as the dimension itself.", GEOMETRY),

@@ -8,6 +8,9 @@ from typing import Any
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
+KEPT = "\n\u00a0\u202f"
+"""What a page keeps of all that Python takes for no printable sign: an end of a line, and the spaces at which no line ends, as in French figures."""
+
 
 @cache
 def page_templates(package: str) -> Environment:
@@ -30,4 +33,4 @@ def printable(words: Any) -> Any:
     """What is filled in, without control characters (such as those that turn the direction of text round); markup stays as it is."""
     if isinstance(words, Markup):
         return words
-    return "".join(sign for sign in str(words) if sign.isprintable() or sign == "\n")
+    return "".join(sign for sign in str(words) if sign.isprintable() or sign in KEPT)

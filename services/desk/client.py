@@ -22,6 +22,7 @@ from pydantic import BaseModel, ValidationError
 from services.desk.errors import AnswerNotUnderstood, ContactLost, ServerRefused, ServerUnreachable, WaitedTooLong
 from services.desk.estimate_calls import EstimateCalls
 from services.desk.intake_calls import IntakeCalls
+from services.desk.offer_calls import OfferCalls
 from services.desk.patience import answered_in_time
 from services.desk.worksheet_calls import WorksheetCalls
 from shared_schemas.blanks import JointPurchases
@@ -48,13 +49,13 @@ if TYPE_CHECKING:
 
 Answer = TypeVar("Answer", bound=BaseModel)
 
-HTML, PROBLEM = "text/html", "application/problem+json"
+PROBLEM = "application/problem+json"
 FIRST_PAUSE_S, LONGEST_PAUSE_S, PAUSE_GROWS_BY = 0.03, 1.0, 1.35
 LONGEST_OUTAGE_S = 20.0
 """So long every look may fail while something is awaited; a server that restarts is not a lost quote."""
 
 
-class BlankwrightClient(EstimateCalls, IntakeCalls, WorksheetCalls):
+class BlankwrightClient(EstimateCalls, IntakeCalls, OfferCalls, WorksheetCalls):
     """One server and one key. Safe to keep; close it, or use it in a `with`.
 
     Every method raises `ServerUnreachable`, `ServerRefused` or `AnswerNotUnderstood`, and nothing of the HTTP library.
@@ -164,19 +165,18 @@ class BlankwrightClient(EstimateCalls, IntakeCalls, WorksheetCalls):
         place = {"B": "quote-batches", "I": "rates/impact", "W": "what-ifs"}.get(number[:1], "quotes")
         _fine(self._send("DELETE", f"/v1/{place}/{in_path(number, safe='')}"))
 
-    def sheet(self, number: str, revision: int | None = None) -> str:
-        """The customer's quote sheet of a ready quote: a page of HTML, complete in itself."""
-        return self.text(HTML, _place(number, "/sheet"), {"revision": _or_none(revision)})
-
     def text(self, kind: str, path: str, query: Mapping[str, str | None]) -> str:
-        """What an address answers as text of a media type; raises `AnswerNotUnderstood` when it is of another."""
+        """What an address answers as text in UTF-8, of a media type."""
+        return self.content(kind, path, query).decode()
+
+    def content(self, kind: str, path: str, query: Mapping[str, str | None]) -> bytes:
+        """What an address answers as a media type; raises `AnswerNotUnderstood` when it is of another."""
         answer = _fine(self._send("GET", path, query=query, headers={"Accept": f"{kind}, {PROBLEM};q=0.5"}))
         sent = answer.headers.get("Content-Type", "")
         if not sent.startswith(kind):
-            raise AnswerNotUnderstood(
-                str(answer.request.url), answer.status_code, f"it is {sent or 'of no stated type'}, not {kind}"
-            )
-        return answer.text
+            why = f"it is {sent or 'of no stated type'}, not {kind}"
+            raise AnswerNotUnderstood(str(answer.request.url), answer.status_code, why)
+        return answer.content
 
     def wait_for_batch(
         self, number: str, timeout_s: float = 600.0, on_counts: Callable[[Mapping[str, int]], None] = lambda _: None

@@ -22,6 +22,7 @@ from services.desk.commands import (
     keeping,
     key,
     load,
+    offers,
     operator,
     order,
     quote,
@@ -39,6 +40,7 @@ app = typer.Typer(
 )  # fmt: skip
 for commands in (
     quote,
+    offers,
     intake,
     requote,
     what_if,

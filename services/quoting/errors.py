@@ -26,7 +26,6 @@ Explained
     ├── KeyHasEnough           as many quotes of one key are under way as may be
     ├── TooMuchWork            more work than one quote may be
     ├── NothingToCancel        what was to be cancelled has its outcome
-    ├── SheetNotAsAsked        a quote sheet in another form than the one there is
     ├── PointerNamesNoFigure   a JSON pointer that leads to no figure of the quote
     ├── LetterUnknown          no dead letter of that number
     ├── ReplayOfNoUse          it would fail again, or a later revision is ready: requote
@@ -308,23 +307,6 @@ class NothingToCancel(QuotingError):
 
     def __init__(self, number: str, status: str) -> None:
         super().__init__(f"{number} is {status}; only what is under way can be cancelled. A ready quote is declined.")
-
-
-class SheetNotAsAsked(QuotingError):
-    """A quote sheet in another form than `offered`, the one there is."""
-
-    def __init__(self, accept: str, offered: str) -> None:
-        self.accept = accept
-        super().__init__(
-            f"A quote sheet can be had as {offered} only. For a PDF open it in a browser and print it to a file.",
-            ProblemDetail(
-                pointer="/header/accept",
-                reason="there is no such form of it",
-                figure=accept[:120],
-                limit=offered,
-                remedy=f"Accept: {offered}; for a PDF print the page to a file",
-            ),
-        )
 
 
 class PointerNamesNoFigure(QuotingError):

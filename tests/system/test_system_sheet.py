@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from io import BytesIO
 from pathlib import Path
 from typing import Any
 
 import httpx
+import pypdf
 from typer.testing import CliRunner
 
 from services.chassis.one_box import Address
@@ -40,7 +42,7 @@ def test_a_ready_quote_has_a_sheet_and_others_have_none(
         "Tarn &amp; Fell",
         "&lt;b&gt;one &amp; only&lt;/b&gt;",
         "1,200",
-        quote["valid_until"],
+        "Valid until",
     ):
         assert words in answer.text
     assert "<b>" not in answer.text
@@ -49,10 +51,17 @@ def test_a_ready_quote_has_a_sheet_and_others_have_none(
     assert sales.get(place, params={"revision": 7}).status_code == 404
     assert client_of("erp").get(place).status_code == 403
     assert client_of(None).get(place).status_code == 401
-    pdf = sales.get(place, headers={"Accept": "application/pdf"})
-    assert pdf.status_code == 406
-    assert pdf.headers["Content-Type"] == "application/problem+json"
-    assert "print the page" in pdf.json()["errors"][0]["remedy"]
+    pdf = sales.get(place, params={"language": "fr", "paper": "letter"}, headers={"Accept": "application/pdf"})
+    assert pdf.headers["Content-Type"] == "application/pdf"
+    assert pdf.headers["Content-Disposition"] == f'inline; filename="{quote["number"]}-revision-1.pdf"'
+    assert "Page 1 sur" in pypdf.PdfReader(BytesIO(pdf.content)).pages[0].extract_text()
+    other = sales.get(place, headers={"Accept": "image/png"})
+    assert other.status_code == 406
+    assert "application/pdf" in other.json()["errors"][0]["limit"]
+    unknown = sales.get(place, params={"language": "tlh"})
+    assert unknown.status_code == 422
+    assert "en, de, fr" in unknown.json()["detail"]
+    assert sales.get(place, params={"paper": "a5"}).status_code == 422
 
     thin = {**single, "elements": [{**lens["elements"][0], "centre_thickness_mm": 0.05}]}
     refused = ask(sales, {**asked, "prescription": thin})

@@ -1,4 +1,4 @@
-"""Commands about quotes: ask, check, show, list; the customer's decision and sheet; many quotes at once."""
+"""Commands about quotes: ask, check, show, list; the customer's decision; many quotes at once."""
 
 from __future__ import annotations
 
@@ -33,7 +33,6 @@ from services.desk.terminal import (
     reported,
     say,
     show_quote,
-    write_file,
 )
 
 if TYPE_CHECKING:
@@ -225,18 +224,6 @@ def _decide(number: str, said: dict[str, Any], server: tuple[str | None, str | N
         answer(decided.model_dump(mode="json"), decision_lines(decided), as_json=as_json)
 
 
-def sheet(
-    number: str, out: Annotated[Path, typer.Option(help="The file to write, such as quotation.html; one that is there is replaced.")],
-    revision: Revision = None, url: Url = None, key: Key = None, folder: Folder = HERE, as_json: Json = False,
-) -> None:  # fmt: skip
-    """Write the customer's quote sheet of a ready quote: a page to read, print and sign."""
-    with reported(as_json=as_json):
-        with client_for(url, key, folder, role="sales") as desk:
-            page = desk.sheet(number, revision)
-        write_file(out, page.encode())
-        answer({"number": number, "file": str(out)}, [f"{out}: open it in a browser, and print it from there"], as_json=as_json)
-
-
 def batch(
     files: Annotated[list[Path] | None, typer.Argument(help=FILES)] = None,
     number: Annotated[str | None, typer.Option(help="A batch that was sent before: print how far it is.")] = None,
@@ -327,6 +314,6 @@ def add_to(app: typer.Typer) -> None:
     for first in (quote, demo, check, show):
         app.command()(first)
     app.command(name="quotes")(list_quotes)
-    for later in (compare, accept, decline, cancel, sheet, batch):
+    for later in (compare, accept, decline, cancel, batch):
         app.command()(later)
     app.command(name="buy-together")(buy_together)

@@ -10,9 +10,8 @@ from fastapi.sse import EventSourceResponse, ServerSentEvent
 
 from services.chassis import audit_routes, key_routes
 from services.chassis.json_bodies import CheckedRoute
-from services.chassis.negotiation import quality
-from services.chassis.web import NOTHING, Tools, answers
-from services.quoting import change_errors, errors, follow_up_errors, webhook_errors, worksheet_errors
+from services.chassis.web import Tools, answers
+from services.quoting import change_errors, errors, follow_up_errors, offer_errors, webhook_errors, worksheet_errors
 from services.quoting.api import (
     archive,
     batches,
@@ -22,6 +21,7 @@ from services.quoting.api import (
     handovers,
     impact,
     life,
+    offers,
     operators,
     production_orders,
     promise,
@@ -44,12 +44,10 @@ from services.quoting.api.parts import (
     accepting,
     quote_answer,
 )
-from services.quoting.service.approvals import refuse_unapproved
 from services.quoting.service.documents import (
     explanation_document,
     figure_document,
     quote_document,
-    sheet_document,
     status_now,
 )
 from services.quoting.service.follow import statuses
@@ -82,6 +80,7 @@ for part in (
     operators,
     promise,
     worksheet,
+    offers,
     findings,
     key_routes,
     audit_routes,
@@ -90,12 +89,6 @@ for part in (
 
 LARGER_BODIES = batches.LARGER_BODIES | archive.LARGER_BODIES
 FIGURES = operators.figures
-HTML = "text/html"
-SHEET_HEADERS = {
-    "Content-Security-Policy": f"{NOTHING}; style-src 'unsafe-inline'",
-    "Cache-Control": "no-store",
-    "Vary": "Accept",
-}
 
 STATUS: dict[type[Explained], tuple[int, str, str]] = {
     ShopError: (422, "rates", "The rates cannot answer this"),
@@ -120,7 +113,6 @@ STATUS: dict[type[Explained], tuple[int, str, str]] = {
     errors.CursorOfTheFuture: (410, "gone", "The cursor is of no page of this feed"),
     errors.QuoteArchived: (410, "gone", "The quote is archived"),
     errors.IdempotencyKeyReused: (422, "idempotency-conflict", "The Idempotency-Key was used for another request"),
-    errors.SheetNotAsAsked: (406, "not-acceptable", "A quote sheet comes in another form"),
     errors.PointerNamesNoFigure: (404, "not-found", "The pointer names no figure"),
     errors.QueueFull: (503, "queue-full", "The queue is full"),
     errors.KeyHasEnough: (429, "too-often", "This key has enough under way"),
@@ -133,6 +125,7 @@ STATUS: dict[type[Explained], tuple[int, str, str]] = {
     **follow_up_errors.STATUS,
     **webhook_errors.STATUS,
     **worksheet_errors.STATUS,
+    **offer_errors.STATUS,
 }
 
 
@@ -195,31 +188,6 @@ def explain_quote(
 ) -> PointedFigure | Explanation:
     row = QuoteStore(tools.database).quote(number, revision)
     return explanation_document(row, tools) if of is None else figure_document(row, of, tools)
-
-
-@router.get(
-    "/v1/quotes/{number}/sheet",
-    summary="The customer's quote sheet: a ready quote as one page of HTML that prints on A4 and Letter",
-    response_class=Response,
-    responses={
-        200: {"content": {HTML: {"schema": {"type": "string"}}}, "description": "The sheet, complete in itself"},
-        **answers("not-found", "invalid", "not-acceptable", "gone", "conflict"),
-    },
-)
-def get_sheet(
-    number: str,
-    caller: SalesOrEngineer,
-    tools: Tools,
-    now: Now,
-    revision: Revision = None,
-    accept: Annotated[str, Header(description=f"{HTML}, or any range that covers it.")] = HTML,
-) -> Response:
-    if quality(accept, HTML) <= 0:
-        raise errors.SheetNotAsAsked(accept, HTML)
-    row = QuoteStore(tools.database).quote(number, revision)
-    refuse_unapproved(row, tools)
-    named = {"Content-Disposition": f'inline; filename="{row.quote_number}-revision-{row.revision}.html"'}
-    return Response(sheet_document(row, today=now.date()), media_type=HTML, headers=SHEET_HEADERS | named)
 
 
 def _known_quote(number: str, caller: SalesOrEngineer, tools: Tools, revision: Revision = None) -> StoredQuote:

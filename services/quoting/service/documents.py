@@ -19,7 +19,6 @@ from services.quoting.explain.basis import explain
 from services.quoting.explain.figure_at import figure_at
 from services.quoting.pricing.second_key import NEEDS_SECOND_KEY
 from services.quoting.service.runs import job_of
-from services.quoting.sheet import Head, sheet_page
 from services.quoting.store import rows
 from services.quoting.store.repository import QuoteStore
 from services.quoting.store.rows import Decision, Start, StoredQuote
@@ -157,19 +156,3 @@ def figure_document(row: StoredQuote, pointer: str, resources: Resources) -> Poi
         raise not_ready(row)
     document = {"number": row.quote_number, "revision": row.revision, "digest": row.digest, **json.loads(row.body)}
     return figure_at(pointer=pointer, document=document, explained=lambda: explanation_document(row, resources).breaks)
-
-
-def sheet_document(row: StoredQuote, *, today: date) -> str:
-    """The customer's sheet of a ready quote, as HTML; raises `QuoteNotReady` for any other."""
-    if row.body is None or row.digest is None:
-        raise not_ready(row)
-    head = Head(
-        number=row.quote_number,
-        revision=row.revision,
-        latest_revision=row.latest_revision,
-        customer=row.customer,
-        digest=row.digest,
-        state=state_of(row, today=today),
-        decision=decision_document(row, row.decision) if row.decision else None,
-    )
-    return sheet_page(head=head, body=QuoteBody.model_validate_json(row.body))

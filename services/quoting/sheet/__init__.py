@@ -1,9 +1,11 @@
-"""The customer's sheet of a ready quote, as one page to read, to print and to sign: what, at which price, when, on which terms.
+"""The customer's offer of a ready quote, to read, to print and to sign: what, at which price, when, on which terms.
 
-In goes what the quote answers; out comes a page in HTML that takes nothing from elsewhere. What is the shop's own business
-(cost, margin, risk, where glass is bought) has no place on it: each line is taken from the fields a customer may see.
+In goes what the quote answers and the seller's letterhead; out comes a page of HTML or a file of PDF, in the customer's language. What is the shop's own
+business (cost, margin, risk, where glass is bought, where rates come from) has no place on it: each line is taken from the fields a customer may see.
 """
 
-from services.quoting.sheet.page import Head, sheet_page
+from services.quoting.sheet.language import LANGUAGES, PAPERS, Paper
+from services.quoting.sheet.offer import Head, Logo, Offer, offer_of
+from services.quoting.sheet.rendered import offer_page, offer_pdf
 
-__all__ = ["Head", "sheet_page"]
+__all__ = ["LANGUAGES", "PAPERS", "Head", "Logo", "Offer", "Paper", "offer_of", "offer_page", "offer_pdf"]

@@ -2,57 +2,78 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
 from decimal import Decimal
 
-from services.quoting.sheet import words
-from services.quoting.sheet.parts import Table, days, money
-from shared_schemas.lead_times import Expedite, LeadTime
+from services.quoting.sheet.language import Language
+from services.quoting.sheet.parts import Paragraph, Section, Table, section
+from shared_schemas.lead_times import SoonerOffer
 from shared_schemas.operations import Tooling
 from shared_schemas.quote import Break, QuoteBody
 
-
-@dataclass(frozen=True)
-class PricesOnSheet:
-    """What a quote asks and when it delivers. Tools are charged once, or `included_tools` says which the prices include."""
-
-    by_quantity: Table
-    spare_parts: Table
-    deliveries: Table
-    after_prototypes: Table
-    sooner: Table
-    by_one_thing: Table
-    tooling: Table
-    included_tools: str
+SINGLE_THINGS = 2
+"""So many kinds of single things that would bring a quantity nearer are shown."""
 
 
-def prices(body: QuoteBody) -> PricesOnSheet:
-    """Amounts and dates of a quote."""
-    is_spread = body.tooling_terms == "spread"
-    return PricesOnSheet(
-        by_quantity=_by_quantity(body.breaks),
-        spare_parts=_spare_parts(body.breaks),
-        deliveries=_deliveries(body.breaks),
-        after_prototypes=_after_prototypes(body.breaks),
-        sooner=_sooner(body.breaks),
-        by_one_thing=_by_one_thing(body.breaks),
-        tooling=_tooling(() if is_spread else body.tooling),
-        included_tools=_included(body.tooling if is_spread else ()),
+def prices(body: QuoteBody, said: Language) -> Section | None:
+    """Prices and dates by quantity, with whatever else is in the totals or beside them."""
+    words, once = said.words, sum((tool.charge for tool in _charged(body)), Decimal(0))
+    return section(
+        words.PRICES.format(currency=body.currency),
+        _by_quantity(body.breaks, said),
+        _spare_parts(body.breaks, said),
+        _deliveries(body.breaks, said),
+        _after_prototypes(body.breaks, said),
+        Paragraph(words.PLUS_TOOLS.format(amount=said.money(once), currency=body.currency) if once else ""),
+        Paragraph(words.DAYS_MEANT, small=True),
     )
 
 
-def _by_quantity(breaks: Sequence[Break]) -> Table:
-    asked = any(price_break.in_time is not None for price_break in breaks)
-    heads = (words.QUANTITY, words.UNIT_PRICE, words.TOTAL, *words.DATES, *((words.IN_TIME_HEAD,) if asked else ()))
+def sooner(body: QuoteBody, said: Language) -> Section | None:
+    """What would bring it nearer, and for how much."""
+    return section(
+        said.words.SOONER.format(currency=body.currency),
+        Table(
+            (said.words.QUANTITY, said.words.HOW_SOONER, said.words.CHARGE, said.words.SHIPS, said.words.SOONER_BY),
+            tuple(_ways_sooner(body.breaks, said)),
+        ),
+        Paragraph(said.words.CHARGE_MEANT, small=True),
+    )
+
+
+def tools(body: QuoteBody, said: Language) -> Section | None:
+    """Tools that are charged once; or, where the prices include them, which."""
+    words = said.words
+    if body.tooling_terms == "spread":
+        named = ", ".join(words.TOOL_FOR.format(tool=said.thing(tool.name), part=said.part(tool.part)) for tool in body.tooling)
+        return section(words.TOOLS, Paragraph(words.TOOLS_INCLUDED.format(tools=named) if named else ""))
+    total = said.money(sum((tool.charge for tool in body.tooling), Decimal(0)))
+    return section(
+        words.TOOLING.format(currency=body.currency),
+        Table(
+            words.TOOLING_HEADS,
+            tuple((said.thing(tool.name), said.part(tool.part), said.money(tool.charge)) for tool in body.tooling),
+            foot=(words.ALL_TOOLS, "", total) if body.tooling else (),
+        ),
+    )
+
+
+def _charged(body: QuoteBody) -> Sequence[Tooling]:
+    return () if body.tooling_terms == "spread" else body.tooling
+
+
+def _by_quantity(breaks: Sequence[Break], said: Language) -> Table:
+    words, asked = said.words, any(price_break.in_time is not None for price_break in breaks)
+    heads = (words.QUANTITY, words.UNIT_PRICE, words.TOTAL, words.LEAD_TIME, words.SHIPS)
     return Table(
-        heads,
+        (*heads, words.IN_TIME_HEAD) if asked else heads,
         tuple(
             (
-                f"{price_break.quantity:,}",
-                money(price_break.unit_price),
-                money(price_break.total_price),
-                *_dates(price_break.lead_time),
+                said.count(price_break.quantity),
+                said.money(price_break.unit_price),
+                said.money(price_break.total_price),
+                said.days(price_break.lead_time.p90_days),
+                said.short_day(price_break.lead_time.ship_date),
                 *((words.IN_TIME[price_break.in_time] if price_break.in_time else "",) if asked else ()),
             )
             for price_break in breaks
@@ -60,90 +81,54 @@ def _by_quantity(breaks: Sequence[Break]) -> Table:
     )
 
 
-def _spare_parts(breaks: Sequence[Break]) -> Table:
+def _spare_parts(breaks: Sequence[Break], said: Language) -> Table:
     """What is delivered beside the lenses and is in their totals."""
     return Table(
-        words.SPARE_PART_HEADS,
+        said.words.SPARE_PART_HEADS,
         tuple(
-            (f"{price_break.quantity:,}", spare.part, f"{spare.pieces:,}", money(spare.unit_price), money(spare.amount))
+            (said.count(price_break.quantity), spare.part, said.count(spare.pieces), said.money(spare.unit_price), said.money(spare.amount))
             for price_break in breaks
             for spare in price_break.spare_parts
         ),
-    )
+    )  # fmt: skip
 
 
-def _deliveries(breaks: Sequence[Break]) -> Table:
+def _deliveries(breaks: Sequence[Break], said: Language) -> Table:
     """The parts of an order that are wanted by themselves, and when they are ready."""
     return Table(
-        words.DELIVERY_HEADS,
+        said.words.DELIVERY_HEADS,
         tuple(
-            (f"{price_break.quantity:,}", f"{one.quantity:,}", str(one.by or ""), str(one.of_one_lot.p50), str(one.of_one_lot.p90))
+            (said.count(price_break.quantity), said.count(one.quantity), said.short_day(one.by) if one.by else "",
+             said.short_day(one.of_one_lot.p50), said.short_day(one.of_one_lot.p90))
             for price_break in breaks
             for one in price_break.deliveries
         ),
-    )
+    )  # fmt: skip
 
 
-def _after_prototypes(breaks: Sequence[Break]) -> Table:
+def _after_prototypes(breaks: Sequence[Break], said: Language) -> Table:
     """What the quantities cost and take once the prototypes are made."""
     return Table(
-        words.AFTER_PROTOTYPES_HEADS,
+        said.words.AFTER_PROTOTYPES_HEADS,
         tuple(
-            (f"{price_break.quantity:,}", money(after.total_payable), days(after.p50_days), days(after.p90_days))
+            (said.count(price_break.quantity), said.money(after.total_payable), said.days(after.p90_days))
             for price_break in breaks
             if (after := price_break.after_prototypes) is not None
         ),
     )
 
 
-def _sooner(breaks: Sequence[Break]) -> Table:
-    return Table(
-        (words.QUANTITY, words.CHARGE, *words.DATES, words.SOONER_BY),
-        tuple(
-            (
-                f"{price_break.quantity:,}",
-                money(price_break.expedite.cost),
-                *_dates(price_break.expedite),
-                days(price_break.expedite.days_saved),
-            )
-            for price_break in breaks
-            if price_break.expedite is not None
-        ),
-    )
-
-
-def _by_one_thing(breaks: Sequence[Break]) -> Table:
-    """Each offer by its kind, its charge and its days; which other orders would be later is no customer's business."""
-    return Table(
-        (words.QUANTITY, words.WITH_ONE_THING, words.CHARGE, words.SHIPS, words.SOONER_BY),
-        tuple(
-            (
-                f"{price_break.quantity:,}",
-                words.SOONER_KINDS[offer.kind],
-                words.BY_AGREEMENT if offer.kind == "moving_work" else money(offer.cost),
-                str(offer.ship_date),
-                days(offer.days_saved),
-            )
-            for price_break in breaks
-            for offer in price_break.sooner
-        ),
-    )
-
-
-def _dates(when: LeadTime | Expedite) -> tuple[str, str, str, str]:
-    eighty = "" if when.p80_days is None else days(when.p80_days)
-    return days(when.p50_days), eighty, days(when.p90_days), str(when.ship_date)
-
-
-def _tooling(tooling: Sequence[Tooling]) -> Table:
-    total = sum((tool.charge for tool in tooling), Decimal(0))
-    return Table(
-        words.TOOLING_HEADS,
-        tuple((tool.name, tool.part, money(tool.charge)) for tool in tooling),
-        foot=(words.ALL_TOOLS, "", money(total)) if tooling else (),
-    )
-
-
-def _included(tooling: Sequence[Tooling]) -> str:
-    names = ", ".join(words.TOOL_FOR.format(tool=tool.name, part=tool.part) for tool in tooling)
-    return words.TOOLS_INCLUDED.format(tools=names) if names else ""
+def _ways_sooner(breaks: Sequence[Break], said: Language) -> Iterator[tuple[str, ...]]:
+    """Of each quantity everything at once, then the kinds of single things that save most days; which other orders would be later is no customer's business."""
+    words = said.words
+    for price_break in breaks:
+        rows: list[tuple[str, ...]] = []
+        if (whole := price_break.expedite) is not None:
+            rows.append((words.EXPEDITED, said.money(whole.cost), said.short_day(whole.ship_date), said.days(whole.days_saved)))
+        of_kind: dict[str, SoonerOffer] = {}
+        for offer in sorted(price_break.sooner, key=lambda offer: (-offer.days_saved, offer.cost)):
+            of_kind.setdefault(offer.kind, offer)
+        for offer in list(of_kind.values())[:SINGLE_THINGS]:
+            charge = words.BY_AGREEMENT if offer.kind == "moving_work" else said.money(offer.cost)
+            rows.append((words.SOONER_KINDS[offer.kind], charge, said.short_day(offer.ship_date), said.days(offer.days_saved)))
+        yield from ((said.count(price_break.quantity) if place == 0 else "", *row) for place, row in enumerate(rows))

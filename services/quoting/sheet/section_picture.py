@@ -1,34 +1,46 @@
-"""A lens in section as a picture: its elements to scale as SVG, with axis, stop, scale bar and names.
+"""A lens in section as a picture: its elements to scale as SVG, with axis, stop, rays of the axial beam, names and dimensions.
 
-The text is the same bytes for the same prescription. No script, no outside font, no colour that a grey printer loses.
+Lines are those of drawings: chain lines for axes, thin extension lines that go beyond the dimension line, filled arrowheads, figures above their
+line and read from below or from the right (ISO 128-2, ISO 129-1; from memory). A dimension stands where its figure has room between its
+arrows; the tables have them all. The text is the same bytes for the same prescription. No script, no outside font, no colour that a grey printer loses.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 from services.optics.seats import bodies_of
 from services.optics.surface import Profile
+from services.quoting.sheet.axial_rays import axial_rays
+from services.quoting.sheet.language import Language
+from services.quoting.sheet.svg import FONT, written
 from services.quoting.sheet.svg import number as _n
-from services.quoting.sheet.svg import printable, written
 from shared_schemas.prescription import Prescription
 
 PICTURE_WIDTH = 660.0
-PICTURE_HEIGHT = 230.0
+PICTURE_HEIGHT = 210.0
 """The largest section in the picture, in units of the picture: whichever the lens fills first sets the scale."""
-BORDER = 24.0
+BORDER = 12.0
+DIAMETER_BAND = 34.0
+"""Left of everything, for the dimension of the largest diameter."""
+LEAD, TAIL = 46.0, 84.0
+"""How far rays are shown before the lens and behind it."""
 LINE = 15.0
-SIGN_WIDTH = 6.8
+SIGN_WIDTH = 6.4
+ARROW, ARROW_HALF = 7.0, 1.3
+BEYOND = 3.0
+"""So far an extension line goes beyond its dimension line."""
 STEPS = 40
 """Chords between the axis and the rim of a face. Those of a hemisphere are off by less than a thousandth of its radius."""
-BAR_STEPS_MM = (0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 50, 100, 200, 500, 1000, 2000)
 FILLS = ("#e9eef1", "#d3dce1")
 """Greys of the elements in turn, so that cemented neighbours are told apart."""
 STYLE = (
-    ".section text{font-family:sans-serif;font-size:12px;fill:#1c1c1c;text-anchor:middle}.section .glass{stroke:#1c1c1c;stroke-width:1.1;"
-    "stroke-linejoin:round}.section .axis{stroke:#55636b;stroke-width:.8;stroke-dasharray:14 3 3 3}.section .stop{stroke:#1c1c1c;"
-    "stroke-width:2.2}.section .leader{stroke:#90a4ae;stroke-width:.6}.section .bar{stroke:#1c1c1c;stroke-width:2}"
+    f".section text{{font-family:{FONT};font-size:12px;fill:#1c1c1c;text-anchor:middle}}.section .glass{{stroke:#1c1c1c;stroke-width:1.1;"
+    "stroke-linejoin:round}.section .axis{stroke:#55636b;stroke-width:.7;stroke-dasharray:14 3 3 3}.section .stop{stroke:#1c1c1c;"
+    "stroke-width:2.2}.section .leader,.section .dimension,.section .extension{stroke:#55636b;stroke-width:.6}.section .arrow{fill:#55636b}"
+    ".section .ray{fill:none;stroke:#8a6d1c;stroke-width:.7}"
 )
 
 Point = tuple[float, float]
@@ -65,33 +77,41 @@ def sections(*, prescription: Prescription) -> tuple[ElementSection, ...]:
     return tuple(drawn)
 
 
-def section_svg(*, prescription: Prescription) -> str:
-    """The lens in section as SVG, to scale."""
+def section_svg(*, prescription: Prescription, indices: Sequence[float], said: Language) -> str:
+    """The lens in section as SVG, to scale; `indices` are those of its elements at the wavelength of the design."""
     parts = sections(prescription=prescription)
     tall = max(element.diameter_mm for element in prescription.elements)
     left = min(z for part in parts for z, _ in (*part.front, *part.back))
     long = max(z for part in parts for z, _ in (*part.front, *part.back)) - left
-    scale = min(PICTURE_WIDTH / long, PICTURE_HEIGHT / tall)
-    width = max(long * scale, 200.0) + 2 * BORDER
-    vertex = (width - long * scale) / 2 - left * scale
-    labels = _labels(parts, scale, vertex, width)
+    beside = DIAMETER_BAND + LEAD + TAIL + 2 * BORDER
+    scale = min((PICTURE_WIDTH - beside) / long, PICTURE_HEIGHT / tall)
+    width = long * scale + beside
+    vertex = BORDER + DIAMETER_BAND + LEAD - left * scale
+    stop = _stop_mm(prescription, parts, (left - LEAD / 2 / scale, left + long + TAIL / 2 / scale))
+    marks = [(part.name, part.rim_mm) for part in parts] + ([] if stop is None else [(said.words.STOP_LABEL, stop)])
+    labels = _labels(marks, scale, vertex, width)
     top = BORDER + LINE * (1 + max(level for *_, level in labels))
     view = _View(scale, vertex, top + tall * scale / 2, top)
-    height = top + tall * scale + 3 * LINE
-    title = written(f"{prescription.title}: section to scale")
+    foot = top + tall * scale
+    reach = (left - LEAD / scale, left + long + TAIL / scale)
     lines = [
+        *(_glass(part, view, FILLS[number % len(FILLS)]) for number, part in enumerate(parts)),
+        f'<line class="axis" x1="{_n(view.x(reach[0]))}" y1="{_n(view.axis)}" x2="{_n(view.x(reach[1]))}" y2="{_n(view.axis)}"/>',
+        *_rays(prescription, indices, view, reach, tall),
+        *_stop(prescription, stop, view, tall),
+        *_names(labels, marks, view, _heights(prescription, stop, parts, tall)),
+        *_diameter(prescription, parts, view, said),
+        *_lengths(parts, view, foot, said),
+    ]
+    height = foot + 3.6 * LINE
+    return "\n".join((
         f'<svg xmlns="http://www.w3.org/2000/svg" class="section" viewBox="0 0 {_n(width)} {_n(height)}" width="{_n(width)}"'
         f' height="{_n(height)}" role="img">',
-        f"<title>{title}</title>",
+        f"<title>{written(prescription.title)}</title>",
         f"<style>{STYLE}</style>",
-        *(_glass(part, view, FILLS[number % len(FILLS)]) for number, part in enumerate(parts)),
-        f'<line class="axis" x1="{_n(BORDER / 3)}" y1="{_n(view.axis)}" x2="{_n(width - BORDER / 3)}" y2="{_n(view.axis)}"/>',
-        *_stop(prescription, parts, view, (left, left + long)),
-        *_names(labels, parts, view),
-        *_bar(view, top + tall * scale + 1.4 * LINE),
-        "</svg>",
-    ]
-    return "\n".join(lines) + "\n"
+        *lines,
+        "</svg>\n",
+    ))  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -103,9 +123,17 @@ class _View:
     axis: float
     top: float
 
+    def x(self, z_mm: float) -> float:
+        """A place along the axis in the picture."""
+        return self.vertex + z_mm * self.scale
+
+    def y(self, height_mm: float) -> float:
+        """A height above the axis in the picture."""
+        return self.axis - height_mm * self.scale
+
     def at(self, point: Point) -> str:
         """A point of the lens in the picture."""
-        return f"{_n(self.vertex + point[0] * self.scale)},{_n(self.axis - point[1] * self.scale)}"
+        return f"{_n(self.x(point[0]))},{_n(self.y(point[1]))}"
 
 
 def _face(face: Profile, vertex_mm: float) -> tuple[Point, ...]:
@@ -118,44 +146,118 @@ def _glass(part: ElementSection, view: _View, fill: str) -> str:
     return f'<polygon class="glass" fill="{fill}" points="{" ".join(view.at(point) for point in part.outline())}"/>'
 
 
-def _stop(prescription: Prescription, parts: Sequence[ElementSection], view: _View, ends_mm: Point) -> Iterator[str]:
-    """The aperture stop as two blades, where it lies within the lens or near it."""
+def _rays(prescription: Prescription, indices: Sequence[float], view: _View, reach: Point, tall: float) -> Iterator[str]:
+    """Rays that stay within the height of the lens; one that leaves it behind the lens ends where it does."""
+    for ray in axial_rays(prescription=prescription, indices=indices, from_mm=reach[0], to_mm=reach[1]):
+        if all(abs(height) <= tall / 2 for _, height in ray[:-1]):
+            (z1, y1), (z2, y2) = ray[-2:]
+            limit = min(1.0, ((tall / 2 if y2 > 0 else -tall / 2) - y1) / (y2 - y1)) if abs(y2) > tall / 2 else 1.0
+            end = (z1 + limit * (z2 - z1), y1 + limit * (y2 - y1))
+            yield f'<polyline class="ray" points="{" ".join(view.at(point) for point in (*ray[:-1], end))}"/>'
+
+
+def _stop_mm(prescription: Prescription, parts: Sequence[ElementSection], within_mm: Point) -> float | None:
+    """Where the aperture stop lies along the axis, where that is within the lens or near it."""
     stop = prescription.stop
     if stop is None:
-        return
+        return None
     z = (parts[stop.after_element - 1].back[0][0] if stop.after_element else 0.0) + stop.distance_mm
-    half = stop.diameter_mm / 2
-    blade = half + max(element.diameter_mm for element in prescription.elements) * 0.08
-    if not ends_mm[0] - 10 / view.scale <= z <= ends_mm[1] + 10 / view.scale or view.axis - blade * view.scale < view.top:
+    return z if within_mm[0] <= z <= within_mm[1] else None
+
+
+def _stop(prescription: Prescription, z: float | None, view: _View, tall: float) -> Iterator[str]:
+    """The aperture stop as two blades."""
+    if prescription.stop is None or z is None:
         return
+    half = prescription.stop.diameter_mm / 2
     for sign in (1, -1):
-        (x1, y1), (x2, y2) = (view.at((z, sign * height)).split(",") for height in (half, blade))
-        yield f'<line class="stop" x1="{x1}" y1="{y1}" x2="{x2}" y2="{y2}"/>'
+        x, y1, y2 = view.x(z), view.y(sign * half), view.y(sign * (half + tall * 0.08))
+        yield f'<line class="stop" x1="{_n(x)}" y1="{_n(y1)}" x2="{_n(x)}" y2="{_n(y2)}"/>'
 
 
-def _labels(parts: Sequence[ElementSection], scale: float, vertex: float, width: float) -> list[tuple[str, float, int]]:
-    """Each name, its middle near that of its element and within the picture, and the line it stands on, so that no two meet."""
+def _heights(prescription: Prescription, stop: float | None, parts: Sequence[ElementSection], tall: float) -> list[float]:
+    """Down to which height above the axis the leader of each name goes [mm]."""
+    blade = [] if stop is None or prescription.stop is None else [prescription.stop.diameter_mm / 2 + tall * 0.08]
+    return [part.front[-1][1] for part in parts] + blade
+
+
+def _labels(marks: Sequence[tuple[str, float]], scale: float, vertex: float, width: float) -> list[tuple[str, float, int]]:
+    """Each name, its middle near that of what it names and within the picture, and the line it stands on, so that no two meet."""
     ends: list[float] = []
-    found = []
-    for part in parts:
-        name = printable(part.name)
+    placed: dict[int, tuple[str, float, int]] = {}
+    for place in sorted(range(len(marks)), key=lambda place: marks[place][1]):
+        name = marks[place][0]
         half = SIGN_WIDTH * len(name) / 2
-        middle = max(half, min(width - half, vertex + scale * part.rim_mm))
+        middle = max(half, min(width - half, vertex + scale * marks[place][1]))
         level = next((number for number, end in enumerate(ends) if end < middle - half), len(ends))
         ends[level : level + 1] = [middle + half + SIGN_WIDTH]
-        found.append((name, middle, level))
-    return found
+        placed[place] = (name, middle, level)
+    return [placed[place] for place in range(len(marks))]
 
 
-def _names(labels: Sequence[tuple[str, float, int]], parts: Sequence[ElementSection], view: _View) -> Iterator[str]:
-    for (name, middle, level), part in zip(labels, parts, strict=True):
+def _names(
+    labels: Sequence[tuple[str, float, int]], marks: Sequence[tuple[str, float]], view: _View, heights: Sequence[float]
+) -> Iterator[str]:
+    for (name, middle, level), (_, z), height in zip(labels, marks, heights, strict=True):
         y = view.top - LINE * (level + 0.6)
-        x, rim = view.vertex + part.rim_mm * view.scale, view.axis - part.front[-1][1] * view.scale
+        x, rim = view.x(z), max(view.y(height), y + 4)
         yield f'<line class="leader" x1="{_n(x)}" y1="{_n(y + 3)}" x2="{_n(x)}" y2="{_n(rim)}"/>'
-        yield f'<text x="{_n(middle)}" y="{_n(y)}">{written(name)}</text>'
+        yield f'<text class="name" x="{_n(middle)}" y="{_n(y)}">{written(name)}</text>'
 
 
-def _bar(view: _View, y: float) -> Iterator[str]:
-    length = max((step for step in BAR_STEPS_MM if step * view.scale <= 120), default=BAR_STEPS_MM[0])
-    yield f'<line class="bar" x1="{_n(BORDER)}" y1="{_n(y)}" x2="{_n(BORDER + length * view.scale)}" y2="{_n(y)}"/>'
-    yield f'<text x="{_n(BORDER + length * view.scale / 2)}" y="{_n(y + LINE)}">{length:g} mm</text>'
+def _diameter(prescription: Prescription, parts: Sequence[ElementSection], view: _View, said: Language) -> Iterator[str]:
+    """The largest diameter, left of the lens."""
+    part, element = max(zip(parts, prescription.elements, strict=True), key=lambda pair: pair[1].diameter_mm)
+    x, half = BORDER + LINE, element.diameter_mm / 2
+    for height in (half, -half):
+        y = view.y(height)
+        yield _line("extension", x - BEYOND, y, view.x(part.front[-1][0]) - 2, y)
+    yield _line("dimension", x, view.y(half), x, view.y(-half))
+    yield _arrow(x, view.y(half), 0, 1)
+    yield _arrow(x, view.y(-half), 0, -1)
+    yield (
+        f'<text class="figure" x="{_n(x - 4)}" y="{_n(view.axis)}" transform="rotate(-90 {_n(x - 4)} {_n(view.axis)})">'
+        f"⌀ {said.figure(element.diameter_mm)}</text>"
+    )
+
+
+def _lengths(parts: Sequence[ElementSection], view: _View, foot: float, said: Language) -> Iterator[str]:
+    """From vertex to vertex below the lens: a chain of those that have room, and under it from the first to the last."""
+    vertices = [z for part in parts for z in (part.front[0][0], part.back[0][0])]
+    chain = [
+        (start, end)
+        for start, end in pairwise(vertices)
+        if end > start and (end - start) * view.scale >= SIGN_WIDTH * (len(said.figure(round(end - start, 6))) + 1) + 2 * ARROW
+    ]
+    whole = (vertices[0], vertices[-1])
+    rows = [(foot + 1.6 * LINE, chain)] if chain and chain != [whole] else []
+    rows.append((foot + (3.1 if rows else 1.6) * LINE, [whole]))
+    ends: dict[float, float] = {}
+    for y, spans in rows:
+        for start, end in spans:
+            ends |= {start: y, end: y}
+            yield from _span(view.x(start), view.x(end), y, said.figure(round(end - start, 6)))
+    for z, y in ends.items():
+        yield _line("extension", view.x(z), view.axis + 2, view.x(z), y + BEYOND)
+
+
+def _span(start: float, end: float, y: float, figure: str) -> Iterator[str]:
+    inside = end - start >= 2 * ARROW
+    yield _line("dimension", start if inside else start - 2 * ARROW, y, end if inside else end + 2 * ARROW, y)
+    yield _arrow(start, y, 1 if inside else -1, 0)
+    yield _arrow(end, y, -1 if inside else 1, 0)
+    yield f'<text class="figure" x="{_n((start + end) / 2)}" y="{_n(y - 3)}">{written(figure)}</text>'
+
+
+def _line(kind: str, x1: float, y1: float, x2: float, y2: float) -> str:
+    return f'<line class="{kind}" x1="{_n(x1)}" y1="{_n(y1)}" x2="{_n(x2)}" y2="{_n(y2)}"/>'
+
+
+def _arrow(x: float, y: float, dx: int, dy: int) -> str:
+    """A filled arrowhead with its point at a place, its body the way (dx, dy) from there."""
+    corners = (
+        (x, y),
+        (x + dx * ARROW - dy * ARROW_HALF, y + dy * ARROW - dx * ARROW_HALF),
+        (x + dx * ARROW + dy * ARROW_HALF, y + dy * ARROW + dx * ARROW_HALF),
+    )
+    return f'<polygon class="arrow" points="{" ".join(f"{_n(a)},{_n(b)}" for a, b in corners)}"/>'

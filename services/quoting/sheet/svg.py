@@ -4,15 +4,15 @@ from __future__ import annotations
 
 from xml.sax.saxutils import escape  # nosec B406  it parses nothing
 
+from services.chassis.pages import printable
 
-def printable(text: str) -> str:
-    """Text for a picture: without the control characters that XML does not allow."""
-    return "".join(sign for sign in text if sign.isprintable())
+FONT = "'Libertinus Serif',Georgia,serif"
+"""The font of the sheet: on paper the compiler has the first, a browser has one of the others."""
 
 
 def written(text: str) -> str:
-    """Text as it stands in the markup of a picture."""
-    return escape(printable(text))
+    """Text as it stands in the markup of a picture: on one line, without the control characters that XML does not allow."""
+    return escape(str(printable(text)).replace("\n", " "))
 
 
 def number(figure: float) -> str:

@@ -37,6 +37,6 @@ def test_a_name_that_nobody_gave_is_an_error() -> None:
 
 
 def test_templates_lie_beside_the_code_that_fills_them() -> None:
-    page = page_templates("services.quoting.sheet").get_template("page.html")
+    page = page_templates("services.quoting.sheet").get_template("offer.html")
     assert page.filename is not None
     assert Path(page.filename).parent.name == "sheet"

@@ -28,7 +28,7 @@ def desk(served: Any) -> BlankwrightClient:
 
 def test_a_sheet_is_asked_for_as_html_in_the_revision_named(server: Callable[..., Any]) -> None:
     served = server(html())
-    assert desk(served).sheet("Q-1", 2) == PAGE
+    assert desk(served).sheet("Q-1", 2) == PAGE.encode()
     (request,) = served.requests
     assert str(request.url) == "http://desk.test/v1/quotes/Q-1/sheet?revision=2"
     assert request.headers["Accept"].startswith("text/html")
@@ -43,7 +43,7 @@ def test_a_refusal_is_a_refusal_and_a_page_of_another_kind_is_not_taken(server: 
 
 
 def test_the_command_writes_the_page_and_says_where(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
-    monkeypatch.setattr(BlankwrightClient, "sheet", lambda *_: PAGE)
+    monkeypatch.setattr(BlankwrightClient, "sheet", lambda *_, **__: PAGE.encode())
     out = tmp_path / "quotation.html"
     ran = CliRunner().invoke(app, ["sheet", "Q-1", "--out", str(out), *ANY_SERVER])
     assert ran.exit_code == 0, ran.output
@@ -52,7 +52,26 @@ def test_the_command_writes_the_page_and_says_where(monkeypatch: pytest.MonkeyPa
 
 
 def test_a_file_that_cannot_be_written_is_a_sentence_and_exit_code_2(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
-    monkeypatch.setattr(BlankwrightClient, "sheet", lambda *_: PAGE)
+    monkeypatch.setattr(BlankwrightClient, "sheet", lambda *_, **__: PAGE.encode())
     ran = CliRunner().invoke(app, ["sheet", "Q-1", "--out", str(tmp_path / "nowhere" / "q.html"), *ANY_SERVER])
     assert ran.exit_code == 2
     assert "cannot be written: No such file or directory." in ran.output
+
+
+def test_the_ending_says_which_kind_is_asked_for_with_language_and_paper(
+    server: Callable[..., Any], monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    served = server(httpx.Response(200, content=b"%PDF-1.7", headers={"Content-Type": "application/pdf"}))
+    assert desk(served).sheet("Q-1", kind="application/pdf", language="de", paper="letter") == b"%PDF-1.7"
+    (request,) = served.requests
+    assert str(request.url) == "http://desk.test/v1/quotes/Q-1/sheet?language=de&paper=letter"
+    assert request.headers["Accept"].startswith("application/pdf")
+    told: dict[str, Any] = {}
+    monkeypatch.setattr(BlankwrightClient, "sheet", lambda *_, **more: told.update(more) or b"%PDF")
+    out = tmp_path / "offer.PDF"
+    assert CliRunner().invoke(app, ["sheet", "Q-1", "--out", str(out), "--language", "fr", *ANY_SERVER]).exit_code == 0
+    assert told == {"kind": "application/pdf", "language": "fr", "paper": None}
+    assert out.read_bytes() == b"%PDF"
+    ran = CliRunner().invoke(app, ["sheet", "Q-1", "--out", str(tmp_path / "offer.docx"), *ANY_SERVER])
+    assert ran.exit_code == 2
+    assert ".pdf or .html" in " ".join(ran.output.split())

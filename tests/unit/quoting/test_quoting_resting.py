@@ -14,7 +14,7 @@ from services.quoting.pricing.evaluation import evaluate
 from services.quoting.pricing.quote import plans_for
 from services.quoting.pricing.resting import Resting, findings_on, in_whole_units, resting_on
 from services.quoting.service.readiness import ready_by
-from services.quoting.sheet import Head, sheet_page
+from services.quoting.sheet import Head, offer_of, offer_page
 from services.quoting.store.resting import packed, unpacked
 from shared_schemas.check import Finding
 from shared_schemas.rate_row import RateRow
@@ -100,8 +100,8 @@ def test_a_quote_on_invented_rates_is_a_trial_and_its_price_is_the_same_without(
     assert [one.code for one in trial.findings if one.code.startswith("rests-on")] == ["rests-on-invented-rates"]
     assert not [one for one in own.findings if one.code.startswith("rests-on")]
     mark = "Trial: rests on figures that are not this shop"
-    assert mark in sheet_page(head=HEAD, body=trial)
-    assert mark not in sheet_page(head=HEAD, body=own)
+    assert mark in offer_page(offer_of(head=HEAD, body=trial))
+    assert mark not in offer_page(offer_of(head=HEAD, body=own))
     assert [one.total_price for one in trial.breaks] == [one.total_price for one in own.breaks]
 
 

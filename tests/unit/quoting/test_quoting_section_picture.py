@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -13,6 +14,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from services.optics.surface import as_worked, profile
+from services.quoting.sheet.axial_rays import axial_rays
+from services.quoting.sheet.language import language
 from services.quoting.sheet.section_picture import ElementSection, section_svg, sections
 from shared_schemas.prescription import Prescription, Surface
 
@@ -80,17 +83,25 @@ def at(face: tuple[tuple[float, float], ...], height: float) -> float:
     return face[-1][0]
 
 
+def picture(lens: Prescription) -> str:
+    return section_svg(prescription=lens, indices=[1.6] * len(lens.elements), said=language("en"))
+
+
 @pytest.mark.parametrize("path", LENSES, ids=lambda path: path.stem)
-def test_the_picture_is_xml_to_scale_with_every_name_and_a_bar(path: Path) -> None:
+def test_the_picture_is_xml_to_the_scale_of_its_dimensions_with_every_name(path: Path) -> None:
     lens = prescription(path)
-    root = ElementTree.fromstring(section_svg(prescription=lens))
-    words = [one.text for one in root.iter(f"{SVG}text")]
-    assert words[:-1] == [element.name for element in lens.elements]
-    bar = next(one for one in root.iter(f"{SVG}line") if one.get("class") == "bar")
-    assert words[-1] is not None
-    scale = (float(bar.get("x2", "")) - float(bar.get("x1", ""))) / float(words[-1].removesuffix(" mm"))
+    root = ElementTree.fromstring(picture(lens))
+    names = [one.text for one in root.iter(f"{SVG}text") if one.get("class") == "name"]
+    assert names[: len(lens.elements)] == [element.name for element in lens.elements]
+    figures = [one.text or "" for one in root.iter(f"{SVG}text") if one.get("class") == "figure"]
+    assert figures[0] == f"⌀ {max(element.diameter_mm for element in lens.elements):g}"
+    whole = [one for one in root.iter(f"{SVG}line") if one.get("class") == "dimension"][-1]
+    parts = sections(prescription=lens)
+    assert float(figures[-1]) == pytest.approx(parts[-1].back[0][0])
+    scale = (float(whole.get("x2", "")) - float(whole.get("x1", ""))) / float(figures[-1])
     _, _, wide, tall = map(float, root.get("viewBox", "").split())
-    for polygon, part in zip(root.iter(f"{SVG}polygon"), sections(prescription=lens), strict=True):
+    glass = [one for one in root.iter(f"{SVG}polygon") if one.get("class") == "glass"]
+    for polygon, part in zip(glass, parts, strict=True):
         drawn = [tuple(map(float, point.split(","))) for point in polygon.get("points", "").split()]
         first, zero = drawn[0], part.outline()[0]
         for (x, y), (z, height) in zip(drawn, part.outline(), strict=True):
@@ -98,6 +109,38 @@ def test_the_picture_is_xml_to_scale_with_every_name_and_a_bar(path: Path) -> No
             assert 0 <= y <= tall
             assert x - first[0] == pytest.approx((z - zero[0]) * scale, abs=0.02 + 1e-3 * abs(x - first[0]))
             assert first[1] - y == pytest.approx((height - zero[1]) * scale, abs=0.02 + 1e-3 * abs(first[1] - y))
+
+
+def test_every_dimension_is_as_long_as_it_says() -> None:
+    lens = prescription(LENSES[0])
+    root = ElementTree.fromstring(picture(lens))
+    across = [one for one in root.iter(f"{SVG}line") if one.get("class") == "dimension" and one.get("y1") == one.get("y2")]
+    figures = [
+        float(one.text or "") for one in root.iter(f"{SVG}text") if one.get("class") == "figure" and not one.get("transform")
+    ]
+    lengths = [float(one.get("x2", "")) - float(one.get("x1", "")) for one in across]
+    scale = lengths[-1] / figures[-1]
+    assert lengths == pytest.approx([figure * scale for figure in figures], abs=0.02)
+    assert 18.4 in figures
+    assert 3.6 not in figures, "it has no room between its arrows"
+
+
+def test_rays_lie_on_the_faces_and_bend_by_the_law_of_snell() -> None:
+    lens = one_element(radius_mm=40.0)
+    rays = axial_rays(prescription=lens, indices=[1.6], from_mm=-5.0, to_mm=20.0)
+    assert len(rays) == 4
+    for ray in rays:
+        (z0, y0), (z1, y1), (z2, y2), (z3, y3) = ray
+        assert abs(on_the_conic(lens.elements[0].front, z1, y1)) < 1e-9
+        assert z2 == pytest.approx(6.0)
+        # Angles to the normal of the front, whose centre lies at (40, 0), and to the axis at the plane back.
+        normal = math.asin(y1 / 40.0)
+        before, inside, behind = (
+            math.atan2(b - a, d - c) for (c, a), (d, b) in (((z0, y0), (z1, y1)), ((z1, y1), (z2, y2)), ((z2, y2), (z3, y3)))
+        )
+        assert 1.6 * math.sin(inside + normal) == pytest.approx(math.sin(before + normal), abs=1e-9)
+        assert math.sin(behind) == pytest.approx(1.6 * math.sin(inside), abs=1e-9)
+    assert rays[0][0][1] == -rays[-1][0][1] > rays[1][0][1] > 0
 
 
 @settings(deadline=None, max_examples=60)
@@ -131,8 +174,7 @@ def test_names_and_titles_are_text_and_the_bytes_are_the_same_each_time() -> Non
     hostile = lens.model_copy(
         update={"title": "<script>&\x85", "elements": (lens.elements[0].model_copy(update={"name": "<b>&\u202e"}),)}
     )
-    picture = section_svg(prescription=hostile)
-    root = ElementTree.fromstring(picture)
+    root = ElementTree.fromstring(picture(hostile))
     assert next(one.text for one in root.iter(f"{SVG}text")) == "<b>&"
-    assert "<script" not in picture
-    assert picture == section_svg(prescription=hostile)
+    assert "<script" not in picture(hostile)
+    assert picture(hostile) == picture(hostile)

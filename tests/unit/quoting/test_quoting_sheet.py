@@ -17,7 +17,7 @@ from services.glass.domain.plan import plan_blanks
 from services.prescription.domain.check import check
 from services.process.domain.plan import plan_operations
 from services.quoting.pricing.quote import assemble
-from services.quoting.sheet import Head, sheet_page
+from services.quoting.sheet import Head, offer_of, offer_page
 from shared_schemas.check import CheckReport, Finding
 from shared_schemas.order_terms import OrderTerms
 from shared_schemas.quote import QuoteBody, QuoteDecision
@@ -30,8 +30,12 @@ DEMO = Path(__file__).resolve().parents[3] / "services" / "desk" / "demo" / "lak
 HEAD = Head(number="Q-2026-000001", revision=2, latest_revision=2, customer="Tarn & Fell", digest="ab" * 32, state="open")
 SHOPS_BUSINESS = (
     "cost", "margin", "overhead", "contingency", "loss", "supplier", "profit", "yield", "scrap", "p50", "material", "work centre", "SCHOTT", "OHARA",
-    "a kg", "spares", "slurry", "minutes",
+    "a kg", "spares", "slurry", "minutes", "rate revision", "from memory", "common practice",
 )  # fmt: skip
+
+
+def sheet_page(*, head: Head, body: QuoteBody, **more: Any) -> str:
+    return offer_page(offer_of(head=head, body=body, **more))
 
 
 def quoted(rates: Rates, **changes: Any) -> QuoteBody:
@@ -96,10 +100,9 @@ def test_the_sheet_says_what_a_customer_asks_in_that_order(body: QuoteBody) -> N
     page = Page(sheet_page(head=HEAD, body=body))
     assert page.open == []
     in_order = (
-        "Quotation", "Q-2026-000001, revision 2", str(body.quoted_on), "Valid until", str(body.valid_until), "Tarn & Fell", "The lens",
-        body.prescription.title, "L1", "N-SK5", "Prices, in USD", "What decides the date, for 25", "Sooner, for an additional charge", "Tooling, charged once", "All tools together",
-        "Assumed", "What could be relaxed", "To look at", "To mind when the lens is handled",
-        "rate revision 1", "ab" * 32,
+        "Quotation", "Q-2026-000001, revision 2", "Tarn & Fell", "25 November 2026", "Valid until", "9 January 2027", body.prescription.title,
+        "Prices, in USD", "In addition, charged once: tooling", "Terms", "The lens", "L1", "N-SK5", "Schedule", "Sooner, for an additional charge", "Tooling, charged once",
+        "All tools together", "Assumed, please confirm", "To look at", "What could be relaxed", "To mind when the lens is handled", "Order", "For the customer", "ab" * 32,
     )  # fmt: skip
     place = 0
     for words in in_order:
@@ -110,10 +113,10 @@ def test_the_sheet_says_what_a_customer_asks_in_that_order(body: QuoteBody) -> N
 def test_every_price_stands_on_the_sheet_with_its_thousands_apart(body: QuoteBody) -> None:
     text = Page(sheet_page(head=HEAD, body=body)).text
     for one in body.breaks:
-        assert f"{one.quantity:,} {one.unit_price:,} {one.total_price:,}" in text
-        days = [f"{count} days" for count in (one.lead_time.p50_days, one.lead_time.p80_days, one.lead_time.p90_days)]
-        assert " ".join([*days, str(one.lead_time.ship_date)]) in text
-        assert one.expedite is None or f"{one.quantity:,} {one.expedite.cost:,}" in text
+        ships = one.lead_time.ship_date
+        day = f"{ships.day} {ships:%b} {ships.year}".replace("Sep", "Sept")
+        assert f"{one.quantity:,} {one.unit_price:,} {one.total_price:,} {one.lead_time.p90_days} days {day}" in text
+        assert one.expedite is None or f"{one.quantity:,} expedited throughout {one.expedite.cost:,}" in text
     assert f"{sum((tool.charge for tool in body.tooling), Decimal(0)):,}" in text
 
 
@@ -199,7 +202,7 @@ def test_what_is_not_on_the_drawing_is_marked_and_named_as_assumed(rates: Rates)
     assert "33 ±1*" in text
     assert "3/10(2)*" in text
     assert "* not stated: default of ISO 10110-11" in text
-    assert re.search(r"Not stated for L3, so by default of ISO 10110-11 [^.]*front form 10 and 2 fringe spacings", text)
+    assert re.search(r"Not stated for L3, so by default of ISO 10110-11: [^.]*front form 10 and 2 fringe spacings", text)
     assert "Design wavelength 587.5618 nm" in text
 
 
@@ -220,11 +223,12 @@ def test_a_sheet_that_should_not_go_out_says_so(body: QuoteBody) -> None:
     decision = QuoteDecision(
         number="Q", revision=2, decision="accepted", quantity=25, by="R. L.", key_id="k", at=datetime(2026, 11, 26, tzinfo=UTC)
     )
-    assert notice() == ""
-    assert notice(body) == "Trial: rests on figures that are not this shop's.", "the rates of the demo are invented"
-    assert notice(latest_revision=3) == "Revision 3 is the latest; this one is kept as it was."
-    assert notice(state="expired") == f"Expired: it was valid until {body.valid_until}."
-    assert notice(state="accepted", decision=decision) == "Accepted for 25 on 2026-11-26, as R. L. said."
+    draft = "Draft: whoever offers this has not entered a letterhead."
+    assert notice() == draft, "no letterhead is invented"
+    assert notice(body) == f"{draft} Trial: rests on figures that are not this shop's.", "the rates of the demo are invented"
+    assert notice(latest_revision=3) == f"{draft} Revision 3 is the latest; this one is kept as it was."
+    assert notice(state="expired") == f"{draft} Expired: it was valid until 9 January 2027."
+    assert notice(state="accepted", decision=decision) == f"{draft} Accepted for 25 on 26 November 2026, as R. L. said."
 
 
 def test_tools_that_are_spread_have_no_charge_of_their_own(body: QuoteBody) -> None:
@@ -247,7 +251,14 @@ def test_a_section_without_anything_to_say_is_left_out(body: QuoteBody) -> None:
         }
     )  # fmt: skip
     page = sheet_page(head=HEAD, body=plain)
-    assert re.findall(r"<h2>(.*?)</h2>", page) == ["The lens", "Prices, in USD", "Assumed"]
+    assert re.findall(r"<h2>(.*?)</h2>", page) == [
+        "Prices, in USD",
+        "Terms",
+        "The lens",
+        "Schedule",
+        "Assumed, please confirm",
+        "Order",
+    ]
 
 
 def test_the_sheet_is_the_same_bytes_each_time(body: QuoteBody) -> None:

@@ -1,0 +1,30 @@
+"""The offer of a ready quote: set in the customer's language, on the seller's paper."""
+
+from __future__ import annotations
+
+from datetime import date
+
+from services.quoting.offer_errors import LanguageUnknown
+from services.quoting.service.documents import decision_document, not_ready, state_of
+from services.quoting.sheet import LANGUAGES, Head, Offer, Paper, offer_of
+from services.quoting.store.rows import StoredQuote
+from shared_schemas.quote import QuoteBody
+
+
+def offer_document(row: StoredQuote, *, today: date, language: str, paper: Paper, link: str = "") -> tuple[Offer, date]:
+    """The customer's offer of a ready quote and the day it bears; raises `LanguageUnknown`, and `QuoteNotReady` or `QuoteArchived` for a quote without figures."""
+    if language not in LANGUAGES:
+        raise LanguageUnknown(language, LANGUAGES)
+    if row.body is None or row.digest is None:
+        raise not_ready(row)
+    head = Head(
+        number=row.quote_number,
+        revision=row.revision,
+        latest_revision=row.latest_revision,
+        customer=row.customer,
+        digest=row.digest,
+        state=state_of(row, today=today),
+        decision=decision_document(row, row.decision) if row.decision else None,
+    )
+    body = QuoteBody.model_validate_json(row.body)
+    return offer_of(head=head, body=body, code=language, paper=paper, link=link), body.quoted_on

@@ -1,0 +1,31 @@
+"""An offer as a page of HTML that takes nothing from elsewhere, and as a file of PDF."""
+
+from __future__ import annotations
+
+from base64 import b64encode
+from dataclasses import asdict
+from datetime import date
+
+from services.chassis.pages import page_templates
+from services.chassis.typesetting import typeset
+from services.quoting.sheet.offer import Offer
+from services.quoting.sheet.parts import as_data
+
+PACKAGE = "services.quoting.sheet"
+LOGO_FILES = {"image/png": "logo.png", "image/jpeg": "logo.jpg"}
+
+
+def offer_page(offer: Offer) -> str:
+    """One page to read, to print and to sign."""
+    logo = offer.logo and f"data:{offer.logo.media_type};base64,{b64encode(offer.logo.content).decode()}"
+    blocks = [(section.title, [as_data(block) for block in section.blocks]) for section in offer.sections]
+    return page_templates(PACKAGE).get_template("offer.html").render(offer=offer, sections=blocks, logo=logo or "")
+
+
+def offer_pdf(offer: Offer, *, on: date) -> bytes:
+    """The file that is mailed out, dated by the day of the quote; the same bytes for the same offer."""
+    sections = [{"title": section.title, "blocks": [as_data(block) for block in section.blocks]} for section in offer.sections]
+    data = {name: value for name, value in asdict(offer).items() if name not in ("sections", "logo")}
+    logo = LOGO_FILES[offer.logo.media_type] if offer.logo else ""
+    files = {logo: offer.logo.content} if offer.logo else {}
+    return typeset(PACKAGE, "offer.typ", {**data, "sections": sections, "logo": logo}, on=on, files=files)

@@ -1,0 +1,35 @@
+"""What the seller's paper says of him on every offer: name, address, how to reach him, tax, terms."""
+
+from __future__ import annotations
+
+from operator import not_
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from shared_schemas.base import NO_CONTROLS, Contract
+
+SheetLanguage = Literal["en", "de", "fr"]
+Line = Annotated[str, Field(min_length=1, max_length=120, pattern=NO_CONTROLS)]
+Terms = Annotated[str, Field(max_length=1000, pattern=NO_CONTROLS)]
+InLanguages = Annotated[dict[SheetLanguage, Terms], Field(exclude_if=not_)]
+"""A text by language; what is not said in one is shown in another, English first."""
+
+
+class Letterhead(Contract):
+    """The seller of every offer. `legal` are lines for the foot, such as register and managers; `tax_note` says what of tax is in the prices."""
+
+    name: Line
+    address: Annotated[tuple[Line, ...], Field(max_length=6)] = ()
+    email: Annotated[str, Field(max_length=120, pattern=NO_CONTROLS)] = ""
+    phone: Annotated[str, Field(max_length=60, pattern=NO_CONTROLS)] = ""
+    web: Annotated[str, Field(max_length=120, pattern=NO_CONTROLS)] = ""
+    tax_id: Annotated[str, Field(max_length=60, pattern=NO_CONTROLS)] = ""
+    payment: InLanguages = Field(default_factory=dict)
+    delivery: InLanguages = Field(default_factory=dict)
+    tax_note: InLanguages = Field(default_factory=dict)
+    validity: InLanguages = Field(default_factory=dict)
+    legal: Annotated[tuple[Line, ...], Field(max_length=6)] = ()
+
+
+__all__ = ["Letterhead", "SheetLanguage"]
