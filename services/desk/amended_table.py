@@ -20,7 +20,7 @@ from services.desk.texts.intake import assumed_lines
 from services.desk.texts.page_parts import listed
 
 if TYPE_CHECKING:
-    from services.desk.client import BlankwrightClient
+    from services.client import Client
     from shared_schemas.quote import Quote
 
 LONGEST_VALUE = 40
@@ -34,7 +34,7 @@ class AmendedTable:
     said: Said
     save: Path | None = None
 
-    def operations(self, desk: BlankwrightClient, number: str) -> list[WrittenOperation]:
+    def operations(self, desk: Client, number: str) -> list[WrittenOperation]:
         """What the table changes in the quote; nothing of it is sent here. Ends the command where it is not confirmed, or goes to a file.
 
         Raises `FileUnreadable`, `OptionUnusable` for a quote without figures.

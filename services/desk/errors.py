@@ -1,11 +1,6 @@
-"""What can go wrong at the desk.
+"""What can go wrong at the desk itself; what goes wrong between it and a server is the client's to say (`services/client/errors.py`).
 
 DeskError
-├── ServerUnreachable      nobody answers at the address
-├── ServerRefused          the server answered with a problem document
-├── AnswerNotUnderstood    the answer is not what the contracts promise
-├── ContactLost            the server went away while a quote, batch or impact was awaited
-├── WaitedTooLong          the quote, batch or impact was not finished in the time given
 ├── NoServerNamed          no address was given and no one box runs
 ├── BoxTrouble             the one box would not start or stop
 ├── SettingMissing         a setting that the command needs is not there
@@ -28,74 +23,11 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from shared_schemas.problem import Explained, Problem, ProblemDetail
-
-LOOK_AGAIN = {"quote": "show", "batch": "batch --number", "impact": "impact --number", "what-if": "what-if"}
-"""The command that shows what is waited for."""
+from shared_schemas.problem import Explained, ProblemDetail
 
 
 class DeskError(Explained):
     """Every error of the desk."""
-
-
-class ServerUnreachable(DeskError):
-    """Nobody answers at `url`; `why` is what the network said."""
-
-    def __init__(self, url: str, why: str) -> None:
-        self.url = url
-        self.why = why
-        super().__init__(f"No answer from {url}: {why}. Check the address and that the server is running (blankwright status).")
-
-
-class ServerRefused(DeskError):
-    """The server answered with a problem document."""
-
-    def __init__(self, problem: Problem) -> None:
-        self.problem = problem
-        title = problem.title.rstrip(".")
-        super().__init__(problem.detail if problem.detail.startswith(title) else f"{title}. {problem.detail}", *problem.errors)
-
-    @property
-    def status(self) -> int:
-        """The HTTP status that came with it."""
-        return self.problem.status
-
-
-class AnswerNotUnderstood(DeskError):
-    """The answer of `url` is not what the contracts promise."""
-
-    def __init__(self, url: str, status: int, why: str) -> None:
-        self.url = url
-        self.status = status
-        self.why = why
-        super().__init__(
-            f"{url} answered {status} with something that is not a Blankwright answer: {why}. "
-            "Check the address, and that server and desk are the same version."
-        )
-
-
-class ContactLost(DeskError):
-    """The server stopped answering while `what` of that number was awaited; `why` says how."""
-
-    def __init__(self, number: str, why: str, *, what: str = "quote") -> None:
-        self.number = number
-        super().__init__(
-            f"{why.rstrip('.')}. {what.capitalize()} {number} was accepted and is not lost: when the server is back, "
-            f"look again with: blankwright {LOOK_AGAIN[what]} {number}"
-        )
-
-
-class WaitedTooLong(DeskError):
-    """`what` (a quote, a batch or an impact) of that number was still `status` after `waited_s` seconds."""
-
-    def __init__(self, number: str, status: str, waited_s: float, *, what: str = "quote") -> None:
-        self.number = number
-        self.status = status
-        self.waited_s = waited_s
-        super().__init__(
-            f"{what.capitalize()} {number} is still {status.replace('_', ' ')} after {waited_s:.0f} s. It is not lost: "
-            f"look again with: blankwright {LOOK_AGAIN[what]} {number}"
-        )
 
 
 class NoServerNamed(DeskError):

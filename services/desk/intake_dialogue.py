@@ -17,7 +17,7 @@ from services.desk.texts.wording import as_called
 from shared_schemas.intake import IntakeDraft, IntakeRequest, Question
 
 if TYPE_CHECKING:
-    from services.desk.client import BlankwrightClient
+    from services.client import Client
 
 
 @dataclass
@@ -37,7 +37,7 @@ class Dialogue:
         """Whether somebody is there to be asked."""
         return self.may_ask and not self.as_json and terminal.somebody_is_there()
 
-    def settled(self, desk: BlankwrightClient) -> IntakeDraft:
+    def settled(self, desk: Client) -> IntakeDraft:
         """The draft when no question is open. Where nobody can be asked it is printed, and the command ends with its exit code."""
         draft = desk.intake(self.sent)
         try:

@@ -12,7 +12,9 @@ from importlib.util import find_spec
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from services.client.errors import ClientError
 from services.desk.errors import BoxTrouble, DatabaseTrouble, DeskError, KeyRefused, NoSuchKey, SettingMissing
+from services.desk.server import client_of
 from shared_schemas.problem import Explained
 
 if TYPE_CHECKING:
@@ -298,14 +300,12 @@ REMEDIES = {
 
 
 def _server(url: str, key: str | None) -> list[Answer]:
-    from services.desk.client import BlankwrightClient  # noqa: PLC0415  # HTTP only when there is somebody to ask
-
     try:
-        with BlankwrightClient(url=url, key=key or "", timeout_s=10) as desk:
+        with client_of(url, key, timeout_s=10) as desk:
             ready, parts = desk.is_ready(), desk.parts()
             if key:
                 desk.quotes()
-    except DeskError as fault:
+    except ClientError as fault:
         return [Answer("a server", False, str(fault), "start it, or name another with --url and --key")]
     found = f"{url} is {'ready' if ready else 'not ready'}"
     return [Answer("a server", ready, found, f"see {url}/readyz"), *_parts(url, parts)]

@@ -12,7 +12,8 @@ from typing import Any
 
 import typer
 
-from services.desk.errors import FileUnreadable, ServerRefused
+from services.client.errors import ServerRefused
+from services.desk.errors import FileUnreadable
 
 LISTS_BY_NAME = frozenset({"elements", "spaces", "spares"})
 BY_ORDER = "asphere"

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from services.client.errors import ClientError, ContactLost, ServerRefused, ServerUnreachable, WaitedTooLong
 from services.desk import machine
 from services.desk.errors import (
     DeskError,
@@ -23,15 +24,15 @@ from services.desk.errors import (
     NoSuchKey,
     OptionUnusable,
     QuoteHasNoBlanks,
-    ServerRefused,
     SettingMissing,
 )
+from services.desk.server import client_of
 from services.desk.texts.wording import as_called, problem_lines
 from shared_schemas.pipeline import LAST, STATIONS
 from shared_schemas.problem import ProblemDetail
 
 if TYPE_CHECKING:
-    from services.desk.client import BlankwrightClient
+    from services.client import Client
     from shared_schemas.quote import Quote, QuoteAccepted
 
 
@@ -65,19 +66,17 @@ def numbers_in(text: str | None) -> list[int] | None:
     return [int(part) for part in parts]
 
 
-def client_for(url: str | None, key: str | None, folder: Path, *, role: str) -> BlankwrightClient:
+def client_for(url: str | None, key: str | None, folder: Path, *, role: str) -> Client:
     """The server that was named, or the one box of the folder. Raises `NoServerNamed`."""
-    from services.desk.client import BlankwrightClient  # noqa: PLC0415
-
     if url is None:
         box = machine.running_box(folder)
         if box is None:
             raise NoServerNamed(folder)
         url, key = box.url, key or box.keys[role]
-    return BlankwrightClient(url=url, key=key or "")
+    return client_of(url, key)
 
 
-def followed(desk: BlankwrightClient, ask: Callable[[], QuoteAccepted], *, timeout_s: float, quiet: bool) -> Quote:
+def followed(desk: Client, ask: Callable[[], QuoteAccepted], *, timeout_s: float, quiet: bool) -> Quote:
     """The quote that `ask` asks for, when it has its outcome; each stage is said meanwhile."""
     progress = Progress(lambda line: say(line, quiet=quiet), time.monotonic)
     accepted = ask()
@@ -144,20 +143,31 @@ def reported(*, as_json: bool) -> Iterator[None]:
     """Errors of the desk as sentences on the error output (as a JSON object on the output with --json), and an exit code."""
     try:
         yield
-    except DeskError as fault:
+    except (DeskError, ClientError) as fault:
         if as_json:
             errors = [detail.model_dump(mode="json") for detail in fault.errors]
             typer.echo(
-                json.dumps({"error": type(fault).__name__, "detail": as_called(str(fault)), "errors": errors}, ensure_ascii=False)
+                json.dumps({"error": type(fault).__name__, "detail": as_called(_told(fault)), "errors": errors}, ensure_ascii=False)
             )
         else:
-            typer.echo(as_called(str(fault)), err=True)
+            typer.echo(as_called(_told(fault)), err=True)
             for line in problem_lines(fault.errors):
                 typer.echo(f"  {line}", err=True)
         raise typer.Exit(_exit_code(fault)) from fault
 
 
-def _exit_code(fault: DeskError) -> int:
+LOOK_AGAIN = {"quote": "show", "batch": "batch --number", "impact": "impact --number", "what-if": "what-if"}
+"""The command that shows what is waited for."""
+
+
+def _told(fault: DeskError | ClientError) -> str:
+    """The sentence of an error, and the command that would do, where there is one."""
+    if isinstance(fault, (ContactLost, WaitedTooLong)):
+        return f"{fault} Look again with: blankwright {LOOK_AGAIN[fault.what]} {fault.number}"
+    return f"{fault} See: blankwright status" if isinstance(fault, ServerUnreachable) else str(fault)
+
+
+def _exit_code(fault: DeskError | ClientError) -> int:
     if isinstance(fault, ServerRefused):
         return USAGE if fault.status < 500 else UNREACHABLE
     return (

@@ -49,6 +49,16 @@ def test_the_contracts_import_pydantic_and_nothing_of_ours() -> None:
     assert offences(files("shared_schemas"), ("pydantic", "pydantic_core", "shared_schemas")) == []
 
 
+def test_the_client_can_be_installed_alone() -> None:
+    assert offences(files("services", "client"), ("httpx", "pydantic", "services.client", "shared_schemas")) == []
+
+
+def test_the_errors_and_calls_of_the_client_load_no_http() -> None:
+    light = [path for path in files("services", "client") if path.name not in ("client.py", "stream.py")]
+    code = [path.read_text(encoding="utf-8").replace("if TYPE_CHECKING:\n    import httpx\n", "") for path in light]
+    assert [path.name for path, text in zip(light, code, strict=True) if "\nimport httpx" in text] == []
+
+
 NUMBERS = ("numpy", "scipy", "shared_schemas")
 LAWS = ("services.optics", "services.shop")
 
@@ -114,7 +124,7 @@ def test_the_chassis_has_no_lens_word_in_it() -> None:
 
 
 def test_the_desk_reaches_the_others_over_http_only() -> None:
-    allowed = ("services.desk", "services.chassis.one_box", "shared_schemas")
+    allowed = ("services.desk", "services.client", "services.chassis.one_box", "shared_schemas")
     exempt = {
         # the house-keeping commands
         "services.chassis.settings",

@@ -24,8 +24,8 @@ from services.chassis.keys import Keys
 from services.chassis.resources import Resources
 from services.chassis.settings import Settings
 from services.chassis.web import make_app
+from services.client import Client
 from services.desk.archive_file import quotes_of
-from services.desk.client import BlankwrightClient
 from services.desk.command import app as command_line
 from services.desk.commands import archive as archive_commands
 from services.quoting.store.life import LifeStore
@@ -64,19 +64,19 @@ def store(database: Database) -> QuoteStore:
 
 
 @pytest.fixture
-def desk(database: Database) -> BlankwrightClient:
+def desk(database: Database) -> Client:
     chosen = Settings(database_url="postgresql://u:p@127.0.0.1:1/x", redis_url="redis://127.0.0.1:1/0", rates_url="http://127.0.0.1:1",
                       service_key="bw_0_0", services=("quoting",))  # fmt: skip
     none: Any = SimpleNamespace()
     tools = Resources(chosen, database, none, none, none, none, redis.Redis(port=1))
     key = Keys(database).add(role="admin", label="x", now=NOW)
-    return BlankwrightClient(url="http://testserver", key=key, transport=InProcess(make_app(tools)))
+    return Client(url="http://testserver", key=key, transport=InProcess(make_app(tools)))
 
 
 @pytest.fixture
-def run(desk: BlankwrightClient, monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Run:
+def run(desk: Client, monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Run:
     monkeypatch.setattr(archive_commands, "client_for", lambda *_, **__: desk)
-    monkeypatch.setattr(BlankwrightClient, "__exit__", lambda *_: None)
+    monkeypatch.setattr(Client, "__exit__", lambda *_: None)
     monkeypatch.chdir(tmp_path)
     return lambda *given: CliRunner().invoke(command_line, [str(each) for each in given])
 
@@ -88,7 +88,7 @@ def over(store: QuoteStore, valid_until: date = date(2026, 11, 19), settled: dat
 
 
 def test_archived_removed_read_in_the_file_and_brought_back_byte_for_byte(
-    store: QuoteStore, database: Database, run: Run, desk: BlankwrightClient, tmp_path: Path
+    store: QuoteStore, database: Database, run: Run, desk: Client, tmp_path: Path
 ) -> None:
     first, second = over(store), over(store)
     of_before(database, first)
@@ -168,7 +168,7 @@ def test_an_archive_of_before_is_read_though_its_decisions_say_less(
     assert "documents of 1 revisions are back" in said.output, said.output
 
 
-def test_what_changed_since_the_archive_was_written_is_not_removed(store: QuoteStore, desk: BlankwrightClient) -> None:
+def test_what_changed_since_the_archive_was_written_is_not_removed(store: QuoteStore, desk: Client) -> None:
     number = over(store)
     for digest, day in (("0" * 64, BEFORE), (str(store.quote(number).digest), "2026-11-01")):
         asked = {"archive": "a.gz", "settled_before": day, "revisions": [{"row": number, "digest": digest}]}

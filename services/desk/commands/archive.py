@@ -25,7 +25,7 @@ from shared_schemas.archive import (
 )
 
 if TYPE_CHECKING:
-    from services.desk.client import BlankwrightClient
+    from services.client import Client
 
 REMOVED_AT_ONCE = 200
 MOST_RETURNED_BYTES = 8 * 2**20
@@ -105,7 +105,7 @@ def _day(text: str) -> date:
         raise typer.BadParameter(f"{text} is no day, such as 2026-01-31") from fault
 
 
-def _over(desk: BlankwrightClient, day: date) -> Iterator[ArchivedQuote]:
+def _over(desk: Client, day: date) -> Iterator[ArchivedQuote]:
     cursor: str | None = None
     while True:
         page = desk.asked(ArchivePage, "GET", "/v1/archive", query={"before": day.isoformat(), "cursor": cursor})
@@ -115,7 +115,7 @@ def _over(desk: BlankwrightClient, day: date) -> Iterator[ArchivedQuote]:
             return
 
 
-def _remove(desk: BlankwrightClient, file: Path, day: date) -> ArchiveDone:
+def _remove(desk: Client, file: Path, day: date) -> ArchiveDone:
     """Remove the documents of what the file has. A quote at a time would take too long, all at once too much."""
     kept = (
         RevisionKept(row=revision.row, digest=revision.digest)

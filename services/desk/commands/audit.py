@@ -15,7 +15,7 @@ from services.desk.terminal import HERE, UNREACHABLE, Folder, Json, Key, Url, an
 from shared_schemas.audit import AuditEntry, AuditPage, report_on
 
 if TYPE_CHECKING:
-    from services.desk.client import BlankwrightClient
+    from services.client import Client
 
 KNOWN = re.compile(r"([1-9][0-9]{0,17}):([0-9a-f]{64})")
 Known = Annotated[str | None, typer.Option("--known", help="NUMBER:HASH as an earlier verify said it: what was kept elsewhere.")]
@@ -89,7 +89,7 @@ def audit_verify(
             raise typer.Exit(UNREACHABLE)
 
 
-def _entries(desk: BlankwrightClient) -> Iterator[AuditEntry]:
+def _entries(desk: Client) -> Iterator[AuditEntry]:
     """Every entry, oldest first, fetched here so that it is not the server that says its own log is whole."""
     after = "0"
     while True:

@@ -12,12 +12,12 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from services.client.errors import ServerRefused, ServerUnreachable
 from services.desk.cursor_file import read_cursor, write_cursor
-from services.desk.errors import ServerRefused, ServerUnreachable
 from services.desk.terminal import HERE, Folder, Json, Key, Url, client_for, reported, say
 
 if TYPE_CHECKING:
-    from services.desk.client import BlankwrightClient
+    from services.client import Client
     from shared_schemas.estimate_feed import EstimateEntry, EstimatePage
 
 WIDTH = 80
@@ -54,7 +54,7 @@ def estimates(
 
 
 def _print(
-    desk: BlankwrightClient, start: str | None, types: list[str], since: str | None, *, follow: bool, as_json: bool,
+    desk: Client, start: str | None, types: list[str], since: str | None, *, follow: bool, as_json: bool,
     cursor: Path | None,
 ) -> None:  # fmt: skip
     is_first, end = True, start
@@ -73,9 +73,7 @@ def _print(
         say(f"go on with: --after {end}" if end else "nothing has happened yet", quiet=as_json)
 
 
-def _pages(
-    desk: BlankwrightClient, after: str | None, types: list[str], since: str | None, *, follow: bool
-) -> Iterator[EstimatePage]:
+def _pages(desk: Client, after: str | None, types: list[str], since: str | None, *, follow: bool) -> Iterator[EstimatePage]:
     """Pages until one is empty, or for ever; a server that is away while it is followed is asked again, ever more seldom."""
     pause_s, is_away = FIRST_PAUSE_S, False
     heard = False

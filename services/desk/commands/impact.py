@@ -11,11 +11,12 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from services.desk.errors import FileUnreadable, ServerRefused
+from services.client.errors import ServerRefused
+from services.desk.errors import FileUnreadable
 from services.desk.terminal import HERE, Folder, Json, Key, Patience, Url, client_for, reported, say
 
 if TYPE_CHECKING:
-    from services.desk.client import BlankwrightClient
+    from services.client import Client
     from shared_schemas.rate_impact import RateImpactAccepted
 
 LARGEST_FILE_BYTES = 1024 * 1024
@@ -73,7 +74,7 @@ def _progress(quotes: int, *, quiet: bool) -> Callable[[int], None]:
 
 
 def _proposed(
-    desk: BlankwrightClient, table: str | None, rows: list[dict[str, Any]] | str | None, chosen: dict[str, Any]
+    desk: Client, table: str | None, rows: list[dict[str, Any]] | str | None, chosen: dict[str, Any]
 ) -> RateImpactAccepted:  # fmt: skip
     """The impact that was asked for; what the server has against a row of CSV is told by its line."""
     try:

@@ -27,7 +27,7 @@ from services.desk.terminal import (
 )
 
 if TYPE_CHECKING:
-    from services.desk.client import BlankwrightClient
+    from services.client import Client
     from services.desk.intake_dialogue import Dialogue
     from shared_schemas.intake import IntakeDraft
     from shared_schemas.quote_request import QuoteRequest
@@ -65,7 +65,7 @@ class Said:
         return Settling(sent, named, options, yes=self.yes, as_json=self.as_json, may_ask=may_ask)
 
 
-def request_of(desk: BlankwrightClient, file: Path, said: Said) -> QuoteRequest:
+def request_of(desk: Client, file: Path, said: Said) -> QuoteRequest:
     """The request that a file makes: JSON as it stands, all else read, asked about and confirmed. Raises `FileUnreadable`, or ends the command."""
     from services.desk.request_file import read_request  # noqa: PLC0415
 
@@ -79,7 +79,7 @@ def request_of(desk: BlankwrightClient, file: Path, said: Said) -> QuoteRequest:
     return draft.request
 
 
-def lens_of(desk: BlankwrightClient, file: Path, said: Said) -> tuple[Any, IntakeDraft | None]:
+def lens_of(desk: Client, file: Path, said: Said) -> tuple[Any, IntakeDraft | None]:
     """The prescription in a file, and the draft where it had to be read; what was assumed is told and needs no confirmation."""
     from services.desk.request_file import read_prescription  # noqa: PLC0415
 

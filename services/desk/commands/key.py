@@ -17,7 +17,7 @@ from services.desk.terminal import HERE, Folder, Json, Key, Url, answer, client_
 from shared_schemas.keys import LONGEST_OVERLAP_HOURS, KeyInfo, KeyMade, KeyPage, KeyRotation
 
 if TYPE_CHECKING:
-    from services.desk.client import BlankwrightClient
+    from services.client import Client
 
 ROLES = ("sales", "erp", "engineer", "admin", "service")
 Scopes = Annotated[
@@ -39,7 +39,7 @@ def keys_list(url: Url = None, key: Key = None, folder: Folder = HERE, as_json: 
         answer([one.model_dump(mode="json") for one in known], lines or ["no keys yet"], as_json=as_json)
 
 
-def _all_keys(desk: BlankwrightClient) -> Iterator[KeyInfo]:
+def _all_keys(desk: Client) -> Iterator[KeyInfo]:
     cursor = None
     while True:
         page = desk.asked(KeyPage, "GET", "/v1/keys", query={"cursor": cursor, "limit": "200"})

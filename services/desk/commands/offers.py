@@ -7,12 +7,12 @@ from typing import Annotated
 
 import typer
 
+from services.client.calls.offers import Form, Paper
 from services.desk.commands.quote import Revision
-from services.desk.offer_calls import HTML, PDF, Paper
 from services.desk.terminal import HERE, Folder, Json, Key, Url, answer, client_for, reported, unusable, write_file
 
-KINDS = {".pdf": PDF, ".html": HTML, ".htm": HTML}
-NEXT = {PDF: "ready to be mailed", HTML: "open it in a browser, and print it from there"}
+FORMS: dict[str, Form] = {".pdf": "pdf", ".html": "html", ".htm": "html"}
+NEXT = {"pdf": "ready to be mailed", "html": "open it in a browser, and print it from there"}
 Language = Annotated[str | None, typer.Option(help="The customer's language: en, de or fr.")]
 OnPaper = Annotated[Paper | None, typer.Option(help="The paper that it is set for.")]
 
@@ -25,13 +25,13 @@ def sheet(
 ) -> None:  # fmt: skip
     """Write the customer's offer of a ready quote, by the file's ending as a PDF or as a page of HTML."""
     with reported(as_json=as_json):
-        kind = KINDS.get(out.suffix.lower())
-        if kind is None:
+        form = FORMS.get(out.suffix.lower())
+        if form is None:
             raise unusable("--out", out.name, "a file that ends in .pdf or .html")
         with client_for(url, key, folder, role="sales") as desk:
-            content = desk.sheet(number, revision, kind=kind, language=language, paper=paper)
+            content = desk.sheet(number, revision, form=form, language=language, paper=paper)
         write_file(out, content)
-        answer({"number": number, "file": str(out)}, [f"{out}: {NEXT[kind]}"], as_json=as_json)
+        answer({"number": number, "file": str(out)}, [f"{out}: {NEXT[form]}"], as_json=as_json)
 
 
 def add_to(app: typer.Typer) -> None:

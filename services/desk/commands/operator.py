@@ -11,7 +11,7 @@ from services.desk import machine
 from services.desk.terminal import HERE, UNREACHABLE, Folder, Json, Key, Url, answer, client_for, reported, say
 
 if TYPE_CHECKING:
-    from services.desk.client import BlankwrightClient
+    from services.client import Client
     from shared_schemas.dead_letter import DeadLetter
 
 Port = Annotated[int | None, typer.Option(min=1, max=65535, help="Port of the one box.")]
@@ -49,7 +49,7 @@ def replay(
         answer(document, lines or ["nothing waits to be replayed"], as_json=as_json)
 
 
-def _waiting(desk: BlankwrightClient) -> Iterator[int]:
+def _waiting(desk: Client) -> Iterator[int]:
     """The newest letter of every failed quote that was not replayed."""
     seen: set[str] = set()
     cursor = None
@@ -90,7 +90,7 @@ def down(folder: Folder = HERE, as_json: Json = False) -> None:
 
 def status(folder: Folder = HERE, as_json: Json = False) -> None:
     """Say whether the one box runs and is ready. Exit code 1 when it is not."""
-    from services.desk.errors import ServerUnreachable  # noqa: PLC0415
+    from services.client.errors import ServerUnreachable  # noqa: PLC0415
 
     with reported(as_json=as_json):
         box = machine.running_box(folder)

@@ -10,13 +10,13 @@ from urllib.parse import quote as in_path
 
 import typer
 
-from services.desk.errors import ServerRefused
+from services.client.errors import ServerRefused
 from services.desk.terminal import HERE, USAGE, Folder, Json, Key, Url, answer, client_for, reported
 from services.desk.texts.reported_lines import Report, read_report, refused_lines
 from services.desk.texts.wording import problem_lines
 
 if TYPE_CHECKING:
-    from services.desk.client import BlankwrightClient
+    from services.client import Client
     from shared_schemas.actuals import ActualsTaken, OperationProgress, OrderProgress
     from shared_schemas.load import OrderInBook, OrderPage
     from shared_schemas.problem import ProblemDetail
@@ -139,7 +139,7 @@ def actuals(
 
 
 def _posted(
-    desk: BlankwrightClient, number: str, report: Report, *, skip_refused: bool
+    desk: Client, number: str, report: Report, *, skip_refused: bool
 ) -> tuple[ActualsTaken | None, Report, list[ProblemDetail]]:
     """What became of a report, what of it was sent at last, and what is wrong with the rest, by its lines. Raises `ServerRefused` for all else."""
     from shared_schemas.actuals import ActualsTaken  # noqa: PLC0415

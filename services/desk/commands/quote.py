@@ -12,10 +12,10 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from services.client.errors import ServerRefused
 from services.desk import machine
 from services.desk.commands.intake import FILES, Answers, File, Said, Sheet, Yes, lens_of, request_of, server_option
 from services.desk.commands.load import delivery_of
-from services.desk.errors import ServerRefused
 from services.desk.terminal import (
     EXIT_OF_STATUS,
     HERE,
@@ -36,7 +36,7 @@ from services.desk.terminal import (
 )
 
 if TYPE_CHECKING:
-    from services.desk.client import BlankwrightClient
+    from services.client import Client
     from shared_schemas.quote_life import QuoteBatch
 
 DEMO = Path(__file__).resolve().parents[1] / "demo" / "lake_ice_lidar.json"
@@ -248,7 +248,7 @@ def batch(
         _show_batch(state, as_json=as_json)
 
 
-def _sent(desk: BlankwrightClient, files: Sequence[Path], said: Said) -> str:
+def _sent(desk: Client, files: Sequence[Path], said: Said) -> str:
     """The number of the batch that the files became; what the server has against one is told by the file's name."""
     requests, some_open = [], False
     for file in files:

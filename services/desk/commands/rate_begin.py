@@ -9,11 +9,12 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from services.desk.errors import FileUnreadable, ServerRefused
+from services.client.errors import ServerRefused
+from services.desk.errors import FileUnreadable
 from services.desk.terminal import HERE, Folder, Json, Key, Url, answer, client_for, reported, say, write_file
 
 if TYPE_CHECKING:
-    from services.desk.client import BlankwrightClient
+    from services.client import Client
     from shared_schemas.first_day import FirstDayQuestion
     from shared_schemas.rate_drafts import Draft
 
@@ -63,7 +64,7 @@ def keep_answers(file: Path, answers: dict[str, str]) -> None:
     write_file(file, (json.dumps(answers, indent=1, ensure_ascii=False) + "\n").encode())
 
 
-def ask_all(desk: BlankwrightClient, answers: dict[str, str], file: Path) -> bool:
+def ask_all(desk: Client, answers: dict[str, str], file: Path) -> bool:
     """Ask what has no answer yet; whether all was asked. Each answer is looked at by the server and kept at once."""
     questions = [question for question in questions_in(desk, answers.get(CURRENCY)) if question.name not in answers]
     say(f"{len(questions)} questions. Enter keeps what is usual; ? explains, back goes back, stop goes on another day.")
@@ -89,14 +90,14 @@ def ask_all(desk: BlankwrightClient, answers: dict[str, str], file: Path) -> boo
     return True
 
 
-def questions_in(desk: BlankwrightClient, currency: str | None) -> Sequence[FirstDayQuestion]:
+def questions_in(desk: Client, currency: str | None) -> Sequence[FirstDayQuestion]:
     """The questions, with what is usual in that currency."""
     from shared_schemas.first_day import FirstDay  # noqa: PLC0415
 
     return desk.asked(FirstDay, "GET", PATH, query={"currency": currency and currency.upper()}).questions
 
 
-def is_taken(desk: BlankwrightClient, answers: dict[str, str], question: FirstDayQuestion, given: str) -> bool:
+def is_taken(desk: Client, answers: dict[str, str], question: FirstDayQuestion, given: str) -> bool:
     """Whether an answer will do beside those there are; if not, why is said, and it is asked again."""
     from shared_schemas.first_day import FirstDayCheck  # noqa: PLC0415
 
@@ -112,7 +113,7 @@ def is_taken(desk: BlankwrightClient, answers: dict[str, str], question: FirstDa
     return True
 
 
-def drafted(desk: BlankwrightClient, answers: dict[str, str]) -> Draft:
+def drafted(desk: Client, answers: dict[str, str]) -> Draft:
     """A draft of the shop's tables from its answers."""
     from shared_schemas.rate_drafts import Draft  # noqa: PLC0415
 

@@ -12,14 +12,15 @@ from urllib.parse import quote as in_path
 
 import typer
 
+from services.client.errors import ServerRefused
 from services.desk.commands.rate_look import kind_of
-from services.desk.errors import FileUnreadable, OptionUnusable, ServerRefused
+from services.desk.errors import FileUnreadable, OptionUnusable
 from services.desk.terminal import HERE, Folder, Json, Key, Url, client_for, reported, say
 from services.desk.texts.wording import problem_lines
 from shared_schemas.problem import ProblemDetail
 
 if TYPE_CHECKING:
-    from services.desk.client import BlankwrightClient
+    from services.client import Client
     from shared_schemas.rate_drafts import Draft, DraftCheck
 
 DRAFTS = "/v1/rates/drafts"
@@ -111,13 +112,13 @@ def import_(
         _offer(desk, number, yes=yes, confirm=confirm, effective_from=effective_from, impact=impact)
 
 
-def _begin(desk: BlankwrightClient, name: str, reason: str, **more: Any) -> int:
+def _begin(desk: Client, name: str, reason: str, **more: Any) -> int:
     from shared_schemas.rate_drafts import Draft  # noqa: PLC0415
 
     return desk.asked(Draft, "POST", DRAFTS, body={"name": name, "reason": reason, **more}).number
 
 
-def _draft_of(desk: BlankwrightClient, file: Path, table: str | None, reason: str) -> int:
+def _draft_of(desk: Client, file: Path, table: str | None, reason: str) -> int:
     """A draft of a file: one table as CSV, or an archive."""
     try:
         if file.stat().st_size > LARGEST_FILE_BYTES:
@@ -139,13 +140,13 @@ def _draft_of(desk: BlankwrightClient, file: Path, table: str | None, reason: st
     return number
 
 
-def _put(desk: BlankwrightClient, number: int, table: str, content: bytes) -> None:
+def _put(desk: Client, number: int, table: str, content: bytes) -> None:
     place = f"{DRAFTS}/{number}/tables/{in_path(table, safe='')}"
     tag = desk.fetched("GET", place).headers["ETag"]
     desk.fetched("PUT", place, content=content, headers={"If-Match": tag, "Content-Type": CSV})
 
 
-def _edited(desk: BlankwrightClient, number: int, table: str) -> bool:
+def _edited(desk: Client, number: int, table: str) -> bool:
     """Whether the table was changed in the editor; one with wrong cells is opened again as long as that is wished."""
     before = desk.fetched("GET", f"{DRAFTS}/{number}/tables/{in_path(table, safe='')}", headers={"Accept": "text/csv"}).content
     with tempfile.TemporaryDirectory(prefix="blankwright-") as place:
@@ -182,14 +183,14 @@ def _open(file: Path) -> None:
         raise OptionUnusable(detail)
 
 
-def _check(desk: BlankwrightClient, number: int) -> DraftCheck:
+def _check(desk: Client, number: int) -> DraftCheck:
     from shared_schemas.rate_drafts import DraftCheck  # noqa: PLC0415
 
     return desk.asked(DraftCheck, "POST", f"{DRAFTS}/{number}/check")
 
 
 def _offer(
-    desk: BlankwrightClient, number: int, *, yes: bool, confirm: list[str] | None, effective_from: str | None, impact: bool
+    desk: Client, number: int, *, yes: bool, confirm: list[str] | None, effective_from: str | None, impact: bool
 ) -> None:  # fmt: skip
     """Show what a draft changes, what stands in its way and what it does to open quotes; ask, and publish it."""
     from services.desk.texts import rate as rate_text  # noqa: PLC0415
@@ -217,7 +218,7 @@ def _offer(
     say(f"draft {number} {when}")
 
 
-def _published(desk: BlankwrightClient, number: int, codes: list[str], effective_from: str | None) -> Draft:
+def _published(desk: Client, number: int, codes: list[str], effective_from: str | None) -> Draft:
     from shared_schemas.rate_drafts import Draft  # noqa: PLC0415
 
     tag = desk.fetched("GET", f"{DRAFTS}/{number}").headers["ETag"]
@@ -225,7 +226,7 @@ def _published(desk: BlankwrightClient, number: int, codes: list[str], effective
     return desk.asked(Draft, "POST", f"{DRAFTS}/{number}/publish", body=body, headers={"If-Match": tag})
 
 
-def _say_impact(desk: BlankwrightClient, number: int) -> None:
+def _say_impact(desk: Client, number: int) -> None:
     accepted = desk.rate_impact(None, None, draft=number)
     if not accepted.quotes:
         say("no quote is open")

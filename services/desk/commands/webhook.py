@@ -25,7 +25,7 @@ from shared_schemas.webhooks import (
 )
 
 if TYPE_CHECKING:
-    from services.desk.client import BlankwrightClient
+    from services.client import Client
 
 PLACE = "/v1/webhooks"
 LOOKS, LOOK_EVERY_S = 30, 1.0
@@ -153,7 +153,7 @@ def webhooks_remove(
         answer({"removed": endpoint}, [f"{endpoint} is removed"], as_json=as_json)
 
 
-def _tested(desk: BlankwrightClient, place: str) -> WebhookDelivery:
+def _tested(desk: Client, place: str) -> WebhookDelivery:
     """A test delivery when it was tried, or as it is after half a minute."""
     delivery = desk.asked(WebhookDelivery, "POST", place + "/test")
     for _ in range(LOOKS):
@@ -164,7 +164,7 @@ def _tested(desk: BlankwrightClient, place: str) -> WebhookDelivery:
     return delivery
 
 
-def _dead(desk: BlankwrightClient, endpoint: str) -> Iterator[WebhookDelivery]:
+def _dead(desk: Client, endpoint: str) -> Iterator[WebhookDelivery]:
     cursor = None
     while True:
         query = {"state": "dead", "limit": "200", "cursor": cursor}

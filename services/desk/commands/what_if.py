@@ -7,17 +7,15 @@ import sys
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Annotated, Any
-from urllib.parse import quote as in_path
 
 import typer
 
-from services.desk.errors import ServerRefused
+from services.client.errors import ServerRefused
 from services.desk.request_changes import set_operation, value_of
 from services.desk.terminal import HERE, REFUSED, Folder, Json, Key, Patience, Url, client_for, reported, say
 
 if TYPE_CHECKING:
-    from services.desk.client import BlankwrightClient
-    from shared_schemas.what_if import WhatIf
+    from services.client import Client
 
 RATES = "rates"
 WORKSHEET = "worksheet:"
@@ -97,7 +95,7 @@ def what_if(
             if copies:
                 number = _asked(desk, number, copies)
                 say(f"what-if {number}: {len(copies)} {'copy' if len(copies) == 1 else 'copies'}", quiet=as_json)
-            found = _worked_out(desk, number, timeout_s)
+            found = desk.wait_for_what_if(number, timeout_s)
         if as_json:
             typer.echo(found.model_dump_json())
         else:
@@ -109,13 +107,10 @@ def what_if(
             raise typer.Exit(REFUSED)
 
 
-def _asked(desk: BlankwrightClient, number: str, copies: Sequence[WrittenCopy]) -> str:
+def _asked(desk: Client, number: str, copies: Sequence[WrittenCopy]) -> str:
     """The number of the what-if; what the server has against a copy is told by the words that were written."""
-    from shared_schemas.what_if import WhatIfAccepted  # noqa: PLC0415
-
-    body = {"copies": [one.document() for one in copies]}
     try:
-        return desk.asked(WhatIfAccepted, "POST", f"/v1/quotes/{in_path(number, safe='')}/what-if", body=body).number
+        return desk.request_what_if(number, [one.document() for one in copies]).number
     except ServerRefused as fault:
         told = [one.model_copy(update={"pointer": _words(one.pointer, copies)}) for one in fault.problem.errors]
         raise ServerRefused(fault.problem.model_copy(update={"errors": tuple(told)})) from fault
@@ -131,16 +126,6 @@ def _words(pointer: str, copies: Sequence[WrittenCopy]) -> str:
     said = copy.patch if at[2].startswith("/patch") else copy.overrides
     words = said[int(at[3])][0] if int(at[3]) < len(said) else at[2]
     return f"{copy.name}={words}" + ("" if rest in ("", "/path", "/value") else f", {rest}")
-
-
-def _worked_out(desk: BlankwrightClient, number: str, timeout_s: float) -> WhatIf:
-    from shared_schemas.what_if import WhatIf  # noqa: PLC0415
-
-    def look() -> tuple[WhatIf, str]:
-        found = desk.asked(WhatIf, "GET", f"/v1/what-ifs/{in_path(number, safe='')}")
-        return found, found.status
-
-    return desk.awaited(look, what="what-if", number=number, ends=frozenset({"done"}), timeout_s=timeout_s)
 
 
 def add_to(app: typer.Typer) -> None:

@@ -9,11 +9,12 @@ from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
+import httpx
 import pytest
 
+import services.client
 import services.desk
-from services.desk import client as client_module
-from services.desk.client import BlankwrightClient, httpx
+from services.client import Client
 from shared_schemas.blanks import Blank
 from shared_schemas.check import CheckReport, ElementCheck, Finding, FirstOrder, SurfaceCheck
 from shared_schemas.lead_times import LeadTime, Line
@@ -167,10 +168,10 @@ def reach(monkeypatch: pytest.MonkeyPatch) -> Callable[[httpx.BaseTransport], No
     """Let every client that a command makes reach a transport of the test, and never sleep."""
 
     def reached(transport: httpx.BaseTransport) -> None:
-        class Reached(BlankwrightClient):
+        class Reached(Client):
             def __init__(self, **named: Any) -> None:
                 super().__init__(**named, transport=transport, sleep=lambda _: None)
 
-        monkeypatch.setattr(client_module, "BlankwrightClient", Reached)
+        monkeypatch.setattr(services.client, "Client", Reached)
 
     return reached

@@ -8,10 +8,12 @@ from datetime import date
 from decimal import Decimal
 from typing import Any
 
+import httpx
 import pytest
 
-from services.desk.client import LONGEST_OUTAGE_S, BlankwrightClient, httpx
-from services.desk.errors import AnswerNotUnderstood, ContactLost, ServerRefused, ServerUnreachable, WaitedTooLong
+from services.client import Client
+from services.client.errors import AnswerNotUnderstood, ContactLost, ServerRefused, ServerUnreachable, WaitedTooLong
+from services.client.waiting import LONGEST_OUTAGE_S
 from shared_schemas.check import CheckReport
 from shared_schemas.quote import Quote
 from shared_schemas.quote_request import QuoteRequest
@@ -36,9 +38,9 @@ class Time:
         self.now += pause
 
 
-def client(fake: Any, time: Time | None = None) -> BlankwrightClient:
+def client(fake: Any, time: Time | None = None) -> Client:
     clock = time or Time()
-    return BlankwrightClient(url=URL, key="bw_1_x", transport=fake.transport, clock=clock, sleep=clock.sleep)
+    return Client(url=URL, key="bw_1_x", transport=fake.transport, clock=clock, sleep=clock.sleep)
 
 
 def as_json(quote: Quote, status: str) -> dict[str, Any]:
@@ -62,10 +64,14 @@ def test_a_quote_request_goes_out_whole_with_key_and_idempotency_key(
     assert QuoteRequest.model_validate_json(sent.content) == demo_request
 
 
-def test_without_an_idempotency_key_none_is_sent(server: Callable[..., Any], demo_request: QuoteRequest) -> None:
-    fake = server((202, ACCEPTED))
+def test_without_an_idempotency_key_each_call_has_one_of_its_own_for_all_its_tries(
+    server: Callable[..., Any], demo_request: QuoteRequest
+) -> None:
+    fake = server(httpx.ReadTimeout("slow"), (202, ACCEPTED))
     client(fake).request_quote(demo_request)
-    assert "Idempotency-Key" not in fake.requests[0].headers
+    client(fake).request_quote(demo_request)
+    first, again, other = [request.headers["Idempotency-Key"] for request in fake.requests]
+    assert first == again != other
 
 
 def test_a_check_report_comes_back_as_its_contract(
@@ -101,7 +107,9 @@ def test_a_server_that_restarts_meanwhile_is_borne(server: Callable[..., Any], r
 
 def test_a_server_that_stays_away_is_not_waited_for(server: Callable[..., Any]) -> None:
     fake, time = server(httpx.ConnectError("connection refused")), Time()
-    with pytest.raises(ContactLost, match=r"connection refused.*Quote BW-7 was accepted and is not lost.*blankwright show BW-7"):
+    with pytest.raises(
+        ContactLost, match=r"connection refused.*Quote BW-7 was accepted and is not lost: read it when the server is back"
+    ):
         client(fake, time).wait_for_quote("BW-7", 600)
     assert LONGEST_OUTAGE_S <= time.now < LONGEST_OUTAGE_S + 2
 
@@ -131,7 +139,7 @@ def test_faults_of_the_network_become_errors_of_the_desk(server: Callable[..., A
 @pytest.mark.parametrize("url", ["", "127.0.0.1:8750", "ftp://desk.test", "http://", "http://[::1"])
 def test_an_address_that_is_none_is_said_at_once(url: str) -> None:
     with pytest.raises(ServerUnreachable):
-        BlankwrightClient(url=url, key="k")
+        Client(url=url, key="k")
 
 
 @pytest.mark.parametrize("body", [b"<html>", b"{}", b'{"number": 1}', b"[]", b""])

@@ -9,11 +9,11 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+import httpx
 import pytest
 from typer.testing import CliRunner
 
 from services.desk import machine
-from services.desk.client import httpx
 from services.desk.command import app
 from services.desk.machine import Box
 from shared_schemas.check import CheckReport
@@ -222,7 +222,8 @@ def test_the_doctor_answers_each_question(run: Any, boxes: Any) -> None:
 
 def test_the_desk_starts_light() -> None:
     code = (
-        "import sys; import services.desk.command, services.desk.client, services.desk.texts.quote, services.desk.request_file;"
+        "import sys; import services.desk.command, services.desk.server, services.desk.texts.quote, services.desk.request_file;"
+        "services.desk.server.client_of('http://desk.test', 'k').close();"
         "heavy = {'numpy', 'scipy', 'celery', 'kombu', 'sqlalchemy', 'fastapi', 'httpx._main'};"
         "print(sorted(name for name in heavy if sys.modules.get(name)))"
     )

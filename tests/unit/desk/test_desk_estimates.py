@@ -8,10 +8,10 @@ from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
+import httpx
 import pytest
 from typer.testing import CliRunner
 
-from services.desk.client import httpx
 from services.desk.command import app
 from shared_schemas.estimate import EstimatedMaterial, EstimatedTool, EstimatePlan, OperationColumns, PlannedQuantity
 

@@ -9,11 +9,11 @@ from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
+import httpx
 import pytest
 from typer.testing import CliRunner, Result
 
 from services.desk import cursor_file
-from services.desk.client import httpx
 from services.desk.command import app
 from services.desk.commands import feed as feed_commands
 from services.desk.commands.feed import entry_line
@@ -156,12 +156,12 @@ def test_followed_it_waits_for_what_comes_and_asks_again_while_the_server_is_awa
         httpx.ConnectError("refused"),
         httpx.Response(503, json={"type": "x", "title": "Away", "status": 503, "detail": "-"}),
     )
-    answers = [page(entry(1), end="Y1"), away, broken, page(end="Y1"), page(entry(2), end="Y2"), KeyboardInterrupt()]
+    answers = [page(entry(1), end="Y1"), *[away] * 5, broken, page(end="Y1"), page(entry(2), end="Y2"), KeyboardInterrupt()]
     done = run(answers, "--follow", "--cursor", "at", "--json")
     assert done.exit_code == 0, done.output
     assert [json.loads(line)["id"] for line in done.stdout.splitlines()] == [1, 2]
-    assert [one.headers.get("Prefer") for one in server.asked] == [None] + ["wait=20"] * 5
-    assert server.cursors() == [None, "Y1", "Y1", "Y1", "Y1", "Y2"]
+    assert [one.headers.get("Prefer") for one in server.asked] == [None] + ["wait=20"] * 9
+    assert server.cursors() == [None, *["Y1"] * 8, "Y2"]
     assert done.stderr.count("asked again") == 1, "said once, however long it lasts"
     assert read_cursor(tmp_path / "at") == "Y2"
 

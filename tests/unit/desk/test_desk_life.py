@@ -14,9 +14,9 @@ import pytest
 from rich.console import RenderableType
 from typer.testing import CliRunner
 
-from services.desk.client import BlankwrightClient
+from services.client import Client
+from services.client.errors import WaitedTooLong
 from services.desk.command import app
-from services.desk.errors import WaitedTooLong
 from services.desk.texts.comparison import comparison_page
 from services.desk.texts.page_parts import console_for
 from services.desk.texts.quote import quote_page
@@ -264,11 +264,11 @@ def test_waiting_for_a_batch_ends_in_time(server: Callable[..., Any]) -> None:
     counts = {"in_work": 1, "ready": 0, "refused": 0, "failed": 0}
     batch = {"number": "B-1", "status": "in_work", "created_at": "2026-11-30T09:00:00Z", "counts": counts, "items": []}
     now = [0.0]
-    desk = BlankwrightClient(
+    desk = Client(
         url="http://desk.test", key="k", transport=server((200, batch)).transport, clock=lambda: now[0],
         sleep=lambda pause: now.__setitem__(0, now[0] + pause),
     )  # fmt: skip
-    with pytest.raises(WaitedTooLong, match=r"Batch B-1 is still in work after 5 s.*batch --number B-1"):
+    with pytest.raises(WaitedTooLong, match=r"Batch B-1 is still in work after 5 s.*It is not lost"):
         desk.wait_for_batch("B-1", timeout_s=5)
 
 

@@ -9,10 +9,10 @@ from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
+import httpx
 import pytest
 from typer.testing import CliRunner
 
-from services.desk.client import httpx
 from services.desk.command import app
 from shared_schemas.actuals import ActualsTaken, MaterialProgress, OperationProgress, OrderProgress
 from shared_schemas.load import OrderInBook, OrderPage

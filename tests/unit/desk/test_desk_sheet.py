@@ -6,12 +6,13 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+import httpx
 import pytest
 from typer.testing import CliRunner
 
-from services.desk.client import BlankwrightClient, httpx
+from services.client import Client
+from services.client.errors import AnswerNotUnderstood, ServerRefused
 from services.desk.command import app
-from services.desk.errors import AnswerNotUnderstood, ServerRefused
 
 PAGE = "<!doctype html>\n<p>⌀ 32 ±0.02</p>\n"
 ANY_SERVER = ["--url", "http://desk.test", "--key", "k"]
@@ -22,8 +23,8 @@ def html(text: str = PAGE, kind: str = "text/html; charset=utf-8") -> httpx.Resp
     return httpx.Response(200, content=text.encode(), headers={"Content-Type": kind})
 
 
-def desk(served: Any) -> BlankwrightClient:
-    return BlankwrightClient(url="http://desk.test", key="k", transport=served.transport)
+def desk(served: Any) -> Client:
+    return Client(url="http://desk.test", key="k", transport=served.transport)
 
 
 def test_a_sheet_is_asked_for_as_html_in_the_revision_named(server: Callable[..., Any]) -> None:
@@ -43,7 +44,7 @@ def test_a_refusal_is_a_refusal_and_a_page_of_another_kind_is_not_taken(server: 
 
 
 def test_the_command_writes_the_page_and_says_where(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
-    monkeypatch.setattr(BlankwrightClient, "sheet", lambda *_, **__: PAGE.encode())
+    monkeypatch.setattr(Client, "sheet", lambda *_, **__: PAGE.encode())
     out = tmp_path / "quotation.html"
     ran = CliRunner().invoke(app, ["sheet", "Q-1", "--out", str(out), *ANY_SERVER])
     assert ran.exit_code == 0, ran.output
@@ -52,7 +53,7 @@ def test_the_command_writes_the_page_and_says_where(monkeypatch: pytest.MonkeyPa
 
 
 def test_a_file_that_cannot_be_written_is_a_sentence_and_exit_code_2(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
-    monkeypatch.setattr(BlankwrightClient, "sheet", lambda *_, **__: PAGE.encode())
+    monkeypatch.setattr(Client, "sheet", lambda *_, **__: PAGE.encode())
     ran = CliRunner().invoke(app, ["sheet", "Q-1", "--out", str(tmp_path / "nowhere" / "q.html"), *ANY_SERVER])
     assert ran.exit_code == 2
     assert "cannot be written: No such file or directory." in ran.output
@@ -62,15 +63,15 @@ def test_the_ending_says_which_kind_is_asked_for_with_language_and_paper(
     server: Callable[..., Any], monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
     served = server(httpx.Response(200, content=b"%PDF-1.7", headers={"Content-Type": "application/pdf"}))
-    assert desk(served).sheet("Q-1", kind="application/pdf", language="de", paper="letter") == b"%PDF-1.7"
+    assert desk(served).sheet("Q-1", form="pdf", language="de", paper="letter") == b"%PDF-1.7"
     (request,) = served.requests
     assert str(request.url) == "http://desk.test/v1/quotes/Q-1/sheet?language=de&paper=letter"
     assert request.headers["Accept"].startswith("application/pdf")
     told: dict[str, Any] = {}
-    monkeypatch.setattr(BlankwrightClient, "sheet", lambda *_, **more: told.update(more) or b"%PDF")
+    monkeypatch.setattr(Client, "sheet", lambda *_, **more: told.update(more) or b"%PDF")
     out = tmp_path / "offer.PDF"
     assert CliRunner().invoke(app, ["sheet", "Q-1", "--out", str(out), "--language", "fr", *ANY_SERVER]).exit_code == 0
-    assert told == {"kind": "application/pdf", "language": "fr", "paper": None}
+    assert told == {"form": "pdf", "language": "fr", "paper": None}
     assert out.read_bytes() == b"%PDF"
     ran = CliRunner().invoke(app, ["sheet", "Q-1", "--out", str(tmp_path / "offer.docx"), *ANY_SERVER])
     assert ran.exit_code == 2

@@ -6,10 +6,10 @@ import json
 from collections.abc import Callable
 from typing import Any
 
+import httpx
 import pytest
 from typer.testing import CliRunner
 
-from services.desk.client import BlankwrightClient
 from services.desk.command import app
 from services.desk.texts.wording import as_called
 from services.desk.texts.worksheet import worksheet_lines
@@ -66,30 +66,22 @@ def run(*arguments: str) -> Any:
 
 
 @pytest.fixture
-def asked(monkeypatch: pytest.MonkeyPatch) -> list[tuple[str, str, Any]]:
+def asked(reach: Callable[[httpx.BaseTransport], None]) -> list[tuple[str, str, Any]]:
     """What the client asks; a change is accepted and ready at once."""
     sent: list[tuple[str, str, Any]] = []
 
-    def answered(
-        self: BlankwrightClient, kind: Callable[..., Any], method: str, path: str, *, body: Any = None, **more: Any
-    ) -> Any:
-        sent.append((method, path, body))
-        if method == "GET" and path.endswith("/worksheet"):
-            return Worksheet.model_validate_json(json.dumps(sheet()))
+    def answered(request: httpx.Request) -> httpx.Response:
+        sent.append((request.method, request.url.path, json.loads(request.content) if request.content else None))
+        if request.method == "GET" and request.url.path.endswith("/worksheet"):
+            return httpx.Response(200, json=sheet())
         accepted = {"number": "Q-2026-000007", "revision": 2, "status": "accepted", "links": {}}
         told = {"revision": 2, "by": "Olof Berg", "key_id": "c3", "at": "2026-11-02T12:00:00Z"}
         state = {
-            "number": "Q-2026-000007",
-            "revision": 2,
-            "status": "ready",
-            "attempt": 1,
-            "created_at": "2026-11-02T12:00:00Z",
-            "rate_revision": 3,
-        }
-        answer = {"PATCH": accepted, "POST": told, "GET": state}[method]
-        return kind.model_validate_json(json.dumps(answer))  # type: ignore[attr-defined]
+            "number": "Q-2026-000007", "revision": 2, "status": "ready", "attempt": 1, "created_at": "2026-11-02T12:00:00Z", "rate_revision": 3,
+        }  # fmt: skip
+        return httpx.Response(200, json={"PATCH": accepted, "POST": told, "GET": state}[request.method])
 
-    monkeypatch.setattr(BlankwrightClient, "asked", answered)
+    reach(httpx.MockTransport(answered))
     return sent
 
 

@@ -11,7 +11,7 @@ import pytest
 from typer.testing import CliRunner
 
 import services.desk
-from services.desk.client import BlankwrightClient
+from services.client import Client
 from services.desk.command import app
 from services.desk.intake.exact_lines import exact_value
 from services.desk.intake.export import rows_of, table_of, workbook_of
@@ -66,7 +66,7 @@ def test_a_line_that_names_a_field_says_its_value_exactly(key: str, text: str, v
 
 @pytest.mark.parametrize("name", ["lens.csv", "lens.xlsx"])
 def test_the_command_writes_the_table_and_says_where(monkeypatch: pytest.MonkeyPatch, tmp_path: Path, name: str) -> None:
-    monkeypatch.setattr(BlankwrightClient, "request_of", lambda *_: DEMO)
+    monkeypatch.setattr(Client, "request_of", lambda *_: DEMO)
     out = tmp_path / name
     ran = CliRunner().invoke(app, ["table", "Q-1", "--out", str(out), *ANY_SERVER])
     assert ran.exit_code == 0, ran.output
@@ -75,7 +75,7 @@ def test_the_command_writes_the_table_and_says_where(monkeypatch: pytest.MonkeyP
 
 
 def test_another_kind_of_file_is_not_written(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
-    monkeypatch.setattr(BlankwrightClient, "request_of", lambda *_: DEMO)
+    monkeypatch.setattr(Client, "request_of", lambda *_: DEMO)
     ran = CliRunner().invoke(app, ["table", "Q-1", "--out", str(tmp_path / "lens.pdf"), *ANY_SERVER])
     assert ran.exit_code == 2
     assert "ends in .csv or .xlsx" in ran.output

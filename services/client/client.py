@@ -1,0 +1,193 @@
+"""One server and one key, as Python calls: contracts in, contracts out, errors of ours.
+
+with Client(url="http://127.0.0.1:8750", key=key) as client:
+    accepted = client.request_quote(request)
+    quote = client.wait_for_quote(accepted.number, timeout_s=60)
+
+`AsyncClient` has the same methods, which are awaited. What may be asked stands in `calls/`, and is a value until one of the two sends it.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import random
+import time
+import uuid
+from collections.abc import Awaitable as AwaitableOf
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
+from types import TracebackType
+from typing import Any, Self, TypeVar
+
+import httpx
+
+from services.client.call import Asking, Call, Contract, Key, Means, Pause, Query, call, sent_query, text
+from services.client.errors import ServerUnreachable
+from services.client.operation import Awaitable, Blocking
+from services.client.operations import Operations
+from services.client.patience import Patience
+
+T = TypeVar("T")
+LOOPBACK = ("127.0.0.1", "::1", "localhost")
+
+
+class Client(Operations, Blocking):
+    """A client that blocks. Safe to keep and to share between threads; close it, or use it in a `with`.
+
+    `patience` says how often a request is sent again; `draw` (0 to 1) scatters its waits. Every method raises errors of
+    `services.client.errors` and nothing of the HTTP library.
+    """
+
+    def __init__(
+        self, *, url: str, key: str, timeout_s: float = 30.0, patience: Patience | None = None, transport: httpx.BaseTransport | None = None,
+        clock: Callable[[], float] = time.monotonic, sleep: Callable[[float], None] = time.sleep, draw: Callable[[], float] = random.random,
+    ) -> None:  # fmt: skip
+        self._url = url.rstrip("/")
+        self._timeout_s = timeout_s
+        self._means = Means(patience=patience or Patience(), clock=clock, draw=draw)
+        self._sleep = sleep
+        with translated(self._url):
+            self._http = httpx.Client(transport=transport, **_settings(self._url, key, timeout_s))
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, kind: type[BaseException] | None, fault: BaseException | None, trace: TracebackType | None) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Give the connections back."""
+        self._http.close()
+
+    def send(self, asking: Asking[T]) -> T:
+        """The answer of a call or a wait."""
+        steps, came = asking.steps(self._means), None
+        while True:
+            try:
+                came = self._done(steps.send(came))
+            except StopIteration as end:
+                return end.value  # type: ignore[no-any-return]  # what steps return is what they are asked for
+
+    def asked(self, kind: type[Contract], method: str, path: str, **more: Any) -> Contract:
+        """An answer as a contract, of an address that has no operation here."""
+        return self.send(call(kind, method, path, **more))
+
+    def text(self, media_type: str, path: str, query: Query) -> str:
+        """What such an address answers as text of a media type."""
+        return self.send(text(media_type, path, query))
+
+    def fetched(self, method: str, path: str, **more: Any) -> httpx.Response:
+        """What such an address answers, as it came."""
+        return self.send(Call(method=method, path=path, reads=lambda answer: answer, **more))
+
+    def _done(self, step: Call[Any] | Pause | Key) -> Any:
+        match step:
+            case Pause():
+                return self._sleep(step.seconds)
+            case Key():
+                return new_key()
+            case _:
+                return self._heard(step)
+
+    def _heard(self, call: Call[Any]) -> httpx.Response | ServerUnreachable:
+        try:
+            with translated(self._url):
+                return self._http.request(**_sent(call, self._timeout_s))
+        except ServerUnreachable as fault:
+            return fault
+
+
+class AsyncClient(Operations, Awaitable):
+    """A client whose methods are awaited, in asyncio; else as `Client`. Close it, or use it in an `async with`."""
+
+    def __init__(
+        self, *, url: str, key: str, timeout_s: float = 30.0, patience: Patience | None = None,
+        transport: httpx.AsyncBaseTransport | None = None, clock: Callable[[], float] = time.monotonic,
+        sleep: Callable[[float], AwaitableOf[None]] = asyncio.sleep, draw: Callable[[], float] = random.random,
+    ) -> None:  # fmt: skip
+        self._url = url.rstrip("/")
+        self._timeout_s = timeout_s
+        self._means = Means(patience=patience or Patience(), clock=clock, draw=draw)
+        self._sleep = sleep
+        with translated(self._url):
+            self._http = httpx.AsyncClient(transport=transport, **_settings(self._url, key, timeout_s))
+
+    async def __aenter__(self) -> Self:
+        return self
+
+    async def __aexit__(self, kind: type[BaseException] | None, fault: BaseException | None, trace: TracebackType | None) -> None:
+        await self.close()
+
+    async def close(self) -> None:
+        """Give the connections back."""
+        await self._http.aclose()
+
+    async def send(self, asking: Asking[T]) -> T:
+        """The answer of a call or a wait."""
+        steps, came = asking.steps(self._means), None
+        while True:
+            try:
+                came = await self._done(steps.send(came))
+            except StopIteration as end:
+                return end.value  # type: ignore[no-any-return]
+
+    async def _done(self, step: Call[Any] | Pause | Key) -> Any:
+        match step:
+            case Pause():
+                return await self._sleep(step.seconds)
+            case Key():
+                return new_key()
+            case _:
+                return await self._heard(step)
+
+    async def _heard(self, call: Call[Any]) -> httpx.Response | ServerUnreachable:
+        try:
+            with translated(self._url):
+                return await self._http.request(**_sent(call, self._timeout_s))
+        except ServerUnreachable as fault:
+            return fault
+
+
+def new_key() -> str:
+    """An Idempotency-Key that nobody else has."""
+    return uuid.uuid4().hex
+
+
+@contextmanager
+def translated(url: str) -> Iterator[None]:
+    """Errors of the HTTP library become ours: here, and nowhere else."""
+    try:
+        yield
+    except httpx.TimeoutException as fault:
+        unsent = isinstance(fault, (httpx.ConnectTimeout, httpx.PoolTimeout))
+        raise ServerUnreachable(url, "it did not answer in time", unsent=unsent) from fault
+    except (httpx.RequestError, httpx.InvalidURL) as fault:
+        why = str(fault).rstrip(".") or type(fault).__name__
+        raise ServerUnreachable(url, why, unsent=isinstance(fault, httpx.ConnectError)) from fault
+
+
+def _settings(url: str, key: str, timeout_s: float) -> dict[str, Any]:
+    """What both clients of the HTTP library are set to."""
+    origin = httpx.URL(url)
+    if origin.scheme not in ("http", "https") or not origin.host:
+        raise httpx.UnsupportedProtocol("it is no address of the form http://host:port")
+    return {
+        "base_url": origin,
+        "headers": {"Authorization": f"Bearer {key}", "Accept": "application/json"},
+        "timeout": _timeout(timeout_s),
+        "verify": origin.scheme == "https",  # certificates take time to load, and plain HTTP has none
+        "trust_env": origin.host not in LOOPBACK,  # a proxy cannot reach our loopback
+    }
+
+
+def _timeout(timeout_s: float) -> httpx.Timeout:
+    return httpx.Timeout(timeout_s, connect=min(timeout_s, 5.0))
+
+
+def _sent(call: Call[Any], timeout_s: float) -> Mapping[str, Any]:
+    """A call as the HTTP library is told it."""
+    headers = {**call.headers, **({"Idempotency-Key": call.key} if call.key else {})}
+    return {
+        "method": call.method, "url": call.path, "params": sent_query(call.query), "json": call.body, "content": call.content,
+        "headers": headers, "timeout": _timeout(timeout_s + call.wait_for_answer_s),
+    }  # fmt: skip

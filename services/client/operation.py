@@ -1,0 +1,50 @@
+"""How a function that makes a call becomes a method of both clients, with the types and names of its arguments."""
+
+from __future__ import annotations
+
+from abc import ABC, abstractmethod
+from collections.abc import Callable, Coroutine
+from functools import update_wrapper
+from typing import Any, Generic, ParamSpec, Self, TypeVar, overload
+
+from services.client.call import Asking
+
+P = ParamSpec("P")
+T = TypeVar("T")
+
+
+class Blocking(ABC):
+    """A client whose methods return the answer."""
+
+    @abstractmethod
+    def send(self, asking: Asking[T]) -> T:
+        """The answer of a call or a wait."""
+
+
+class Awaitable(ABC):
+    """A client whose methods are awaited."""
+
+    @abstractmethod
+    async def send(self, asking: Asking[T]) -> T:
+        """The answer of a call or a wait."""
+
+
+class operation(Generic[P, T]):  # stands where a method stands, as `property` does
+    """A method of a client that sends what `makes` makes of its arguments."""
+
+    def __init__(self, makes: Callable[P, Asking[T]]) -> None:
+        self._makes = makes
+        self.__doc__ = makes.__doc__
+        self.__wrapped__ = makes
+
+    @overload
+    def __get__(self, client: None, owner: type) -> Self: ...
+    @overload
+    def __get__(self, client: Blocking, owner: type) -> Callable[P, T]: ...
+    @overload
+    def __get__(self, client: Awaitable, owner: type) -> Callable[P, Coroutine[Any, Any, T]]: ...
+    def __get__(self, client: Blocking | Awaitable | None, owner: type) -> Any:
+        if client is None:
+            return self
+        send, makes = client.send, self._makes
+        return update_wrapper(lambda *given, **named: send(makes(*given, **named)), makes)
