@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from operator import not_
 from typing import Annotated, Literal
 
@@ -32,4 +33,24 @@ class Letterhead(Contract):
     legal: Annotated[tuple[Line, ...], Field(max_length=6)] = ()
 
 
-__all__ = ["Letterhead", "SheetLanguage"]
+class LogoInfo(Contract):
+    """The picture on a letterhead: what it is, and how large."""
+
+    media_type: Literal["image/png", "image/jpeg"]
+    width_px: int
+    height_px: int
+    size_bytes: int
+    sha256: str
+
+
+class KeptLetterhead(Contract):
+    """The letterhead in force: each change makes a `version`, and none is ever changed. Offers that were sent keep the one they went out on."""
+
+    version: int
+    letterhead: Letterhead
+    logo: LogoInfo | None = None
+    changed_at: datetime
+    changed_by: str
+
+
+__all__ = ["KeptLetterhead", "Letterhead", "LogoInfo", "SheetLanguage"]

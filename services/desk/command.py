@@ -21,6 +21,7 @@ from services.desk.commands import (
     intake,
     keeping,
     key,
+    letterhead,
     load,
     offers,
     operator,
@@ -41,6 +42,7 @@ app = typer.Typer(
 for commands in (
     quote,
     offers,
+    letterhead,
     intake,
     requote,
     what_if,

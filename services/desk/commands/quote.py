@@ -15,6 +15,7 @@ import typer
 from services.client.errors import ServerRefused
 from services.desk import machine
 from services.desk.commands.intake import FILES, Answers, File, Said, Sheet, Yes, lens_of, request_of, server_option
+from services.desk.commands.letterhead import put_first_letterhead
 from services.desk.commands.load import delivery_of
 from services.desk.terminal import (
     EXIT_OF_STATUS,
@@ -40,6 +41,7 @@ if TYPE_CHECKING:
     from shared_schemas.quote_life import QuoteBatch
 
 DEMO = Path(__file__).resolve().parents[1] / "demo" / "lake_ice_lidar.json"
+SELLER_OF_THE_DEMO = DEMO.with_name("letterhead.json")
 
 Revision = Annotated[int | None, typer.Option(min=1, help="A revision; without it the latest.")]
 By = Annotated[str, typer.Option(help="Who said so, on the customer's side.")]
@@ -94,13 +96,16 @@ def demo(folder: Folder = HERE, as_json: Json = False, timeout_s: Patience = 120
     with reported(as_json=as_json):
         request = read_request(DEMO, {})
         box = machine.running_box(folder)
-        ours = box is None
+        ours, is_new = box is None, not folder.exists()
         try:
             if box is None:
                 began = time.monotonic()
                 say("starting broker, database, API and worker", quiet=as_json)
                 box = machine.start_box(folder, port=None, say=say)
                 say(f"{time.monotonic() - began:7.2f} s  up at {box.url}", quiet=as_json)
+            if ours and is_new:  # a shop that has data is no place for an invented seller
+                with client_for(box.url, box.keys["admin"], folder, role="admin") as admin:
+                    put_first_letterhead(admin, SELLER_OF_THE_DEMO)
             say(f"sending: {request.prescription.title}", quiet=as_json)
             with client_for(box.url, box.keys["sales"], folder, role="sales") as desk:
                 answered = followed(desk, lambda: desk.request_quote(request), timeout_s=timeout_s, quiet=as_json)

@@ -54,7 +54,7 @@ def get_sheet(
         raise SheetNotAsAsked(accept, (HTML, PDF))
     row = QuoteStore(tools.database).quote(number, revision)
     refuse_unapproved(row, tools)
-    offer, on = offer_document(row, today=now.date(), language=language, paper=paper)
+    offer, on = offer_document(row, today=now.date(), language=language, paper=paper, resources=tools)
     name = f"{row.quote_number}-revision-{row.revision}.{'pdf' if kind == PDF else 'html'}"
     content = offer_pdf(offer, on=on) if kind == PDF else offer_page(offer).encode()
     return Response(content, media_type=kind, headers=SHEET_HEADERS | {"Content-Disposition": f'inline; filename="{name}"'})

@@ -4,14 +4,18 @@ from __future__ import annotations
 
 from datetime import date
 
+from services.chassis.resources import Resources
 from services.quoting.offer_errors import LanguageUnknown
 from services.quoting.service.documents import decision_document, not_ready, state_of
+from services.quoting.service.letterhead import paper_in_force
 from services.quoting.sheet import LANGUAGES, Head, Offer, Paper, offer_of
 from services.quoting.store.rows import StoredQuote
 from shared_schemas.quote import QuoteBody
 
 
-def offer_document(row: StoredQuote, *, today: date, language: str, paper: Paper, link: str = "") -> tuple[Offer, date]:
+def offer_document(
+    row: StoredQuote, *, today: date, language: str, paper: Paper, resources: Resources, link: str = ""
+) -> tuple[Offer, date]:
     """The customer's offer of a ready quote and the day it bears; raises `LanguageUnknown`, and `QuoteNotReady` or `QuoteArchived` for a quote without figures."""
     if language not in LANGUAGES:
         raise LanguageUnknown(language, LANGUAGES)
@@ -27,4 +31,14 @@ def offer_document(row: StoredQuote, *, today: date, language: str, paper: Paper
         decision=decision_document(row, row.decision) if row.decision else None,
     )
     body = QuoteBody.model_validate_json(row.body)
-    return offer_of(head=head, body=body, code=language, paper=paper, link=link), body.quoted_on
+    sellers = paper_in_force(resources)
+    offer = offer_of(
+        head=head,
+        body=body,
+        code=language,
+        paper=paper,
+        link=link,
+        letterhead=sellers.letterhead if sellers else None,
+        logo=sellers.logo if sellers else None,
+    )
+    return offer, body.quoted_on

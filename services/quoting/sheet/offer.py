@@ -38,6 +38,11 @@ class Logo:
     content: bytes
     media_type: str
 
+    @property
+    def file(self) -> str:
+        """Under which name it lies beside the page that is set."""
+        return "logo.png" if self.media_type == "image/png" else "logo.jpg"
+
 
 @dataclass(frozen=True)
 class Seller:

@@ -12,7 +12,6 @@ from services.quoting.sheet.offer import Offer
 from services.quoting.sheet.parts import as_data
 
 PACKAGE = "services.quoting.sheet"
-LOGO_FILES = {"image/png": "logo.png", "image/jpeg": "logo.jpg"}
 
 
 def offer_page(offer: Offer) -> str:
@@ -26,6 +25,5 @@ def offer_pdf(offer: Offer, *, on: date) -> bytes:
     """The file that is mailed out, dated by the day of the quote; the same bytes for the same offer."""
     sections = [{"title": section.title, "blocks": [as_data(block) for block in section.blocks]} for section in offer.sections]
     data = {name: value for name, value in asdict(offer).items() if name not in ("sections", "logo")}
-    logo = LOGO_FILES[offer.logo.media_type] if offer.logo else ""
-    files = {logo: offer.logo.content} if offer.logo else {}
-    return typeset(PACKAGE, "offer.typ", {**data, "sections": sections, "logo": logo}, on=on, files=files)
+    files = {offer.logo.file: offer.logo.content} if offer.logo else {}
+    return typeset(PACKAGE, "offer.typ", {**data, "sections": sections, "logo": "".join(files)}, on=on, files=files)

@@ -51,7 +51,7 @@ class Boxes:
     def __init__(self, *, runs: bool) -> None:
         self.runs = runs
         self.done: list[str] = []
-        self.box = Box("http://box.test", {"sales": "k", "erp": "k2"})
+        self.box = Box("http://box.test", {"sales": "k", "erp": "k2", "admin": "k3"})
 
     def start_box(self, folder: Path, *, port: int | None, say: Callable[[str], None]) -> Box:
         self.done.append(f"start {port}")
@@ -172,11 +172,12 @@ def test_a_check_says_whether_the_lens_can_be_made(
 
 
 def test_the_demo_starts_a_box_and_stops_it(run: Any, serve: Any, boxes: Any, ready_quote: Quote) -> None:
-    serve((202, ACCEPTED), (200, as_json(ready_quote)))
+    fake = serve((200, {}), (202, ACCEPTED), (200, as_json(ready_quote)))
     paper = boxes(runs=False)
     done = run("demo")
     assert done.exit_code == 0, done.output
     assert paper.done == ["start None", "stop"]
+    assert fake.requests[0].url.path == "/v1/letterhead", "a new box is asked whether it has a seller"
 
 
 def test_the_demo_leaves_a_box_alone_that_ran_before(run: Any, serve: Any, boxes: Any, ready_quote: Quote) -> None:
