@@ -33,7 +33,7 @@ BUSY = frozenset({502, 503, 504})
 SAFE = frozenset({"GET", "HEAD", "PUT", "DELETE"})
 """Methods that do the same however often they are sent (RFC 9110, 9.2.2)."""
 
-Query = Mapping[str, "str | int | bool | date | Sequence[str] | None"]
+Query = Mapping[str, "str | int | bool | date | Decimal | Sequence[str] | None"]
 
 
 @dataclass(frozen=True)
@@ -119,7 +119,8 @@ class Call(Generic[T]):
 
     @property
     def _may_repeat(self) -> bool:
-        return self.method in SAFE or self.key is not None
+        """Whether twice does what once does, and answers the same: what was changed under an ETag has another one the second time."""
+        return self.key is not None or (self.method in SAFE and "If-Match" not in self.headers)
 
     def named(self) -> str:
         """What makes two calls the same request: method, path, query and body."""
@@ -157,6 +158,12 @@ def document(media_type: str, path: str, query: Query | None = None) -> Call[byt
     return Call(
         method="GET", path=path, reads=read, query=query or {}, headers={"Accept": f"{media_type}, {PROBLEM};q=0.5"}
     )  # fmt: skip
+
+
+def tagged_document(media_type: str, path: str, query: Query | None = None, *, header: str = "ETag") -> Call[tuple[bytes, str]]:
+    """As `document`, with what a header of the answer says."""
+    whole = document(media_type, path, query)
+    return replace_reading(whole, lambda answer: (whole.reads(answer), answer.headers.get(header, "")))
 
 
 def text(media_type: str, path: str, query: Query | None = None) -> Call[str]:
@@ -203,12 +210,12 @@ def sent_query(query: Query) -> dict[str, str | list[str]]:
     return {name: _sent(value) for name, value in query.items() if value is not None}
 
 
-def _sent(value: str | int | bool | date | Sequence[str]) -> str | list[str]:
+def _sent(value: str | int | bool | date | Decimal | Sequence[str]) -> str | list[str]:
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, date):
         return value.isoformat()
-    return str(value) if isinstance(value, (str, int)) else list(value)
+    return str(value) if isinstance(value, (str, int, Decimal)) else list(value)
 
 
 def plain(value: Any) -> Any:

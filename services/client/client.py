@@ -21,7 +21,7 @@ from typing import Any, Self, TypeVar
 
 import httpx
 
-from services.client.call import Asking, Call, Contract, Key, Means, Pause, Query, call, sent_query, text
+from services.client.call import Asking, Call, Key, Means, Pause, sent_query
 from services.client.errors import ServerUnreachable
 from services.client.operation import Awaitable, Blocking
 from services.client.operations import Operations
@@ -67,18 +67,6 @@ class Client(Operations, Blocking):
                 came = self._done(steps.send(came))
             except StopIteration as end:
                 return end.value  # type: ignore[no-any-return]  # what steps return is what they are asked for
-
-    def asked(self, kind: type[Contract], method: str, path: str, **more: Any) -> Contract:
-        """An answer as a contract, of an address that has no operation here."""
-        return self.send(call(kind, method, path, **more))
-
-    def text(self, media_type: str, path: str, query: Query) -> str:
-        """What such an address answers as text of a media type."""
-        return self.send(text(media_type, path, query))
-
-    def fetched(self, method: str, path: str, **more: Any) -> httpx.Response:
-        """What such an address answers, as it came."""
-        return self.send(Call(method=method, path=path, reads=lambda answer: answer, **more))
 
     def _done(self, step: Call[Any] | Pause | Key) -> Any:
         match step:

@@ -19,6 +19,14 @@ def intake(sent: IntakeRequest) -> Call[IntakeDraft]:
     return call(IntakeDraft, "POST", "/v1/intake", body=sent.model_dump(mode="json", exclude_none=True, exclude={"confirm"}))
 
 
+def confirm_intake(sent: IntakeRequest, digest: str, idempotency_key: str | None = None) -> Call[QuoteAccepted]:
+    """Ask for the quote of a draft that is meant as it is: the same that was sent, with its answers and the draft's `digest`."""
+    from shared_schemas.quote import QuoteAccepted
+
+    body = {**sent.model_dump(mode="json", exclude_none=True), "confirm": digest}
+    return call(QuoteAccepted, "POST", "/v1/intake", body=body, keyed=True, key=idempotency_key)
+
+
 def worksheet(number: str, revision: int | None = None) -> Call[Worksheet]:
     """A ready quote as an estimator works on it, each figure with the pointer by which it is set."""
     from shared_schemas.worksheet import Worksheet

@@ -5,16 +5,22 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any, Literal
 
-from services.client.call import Call, call, nothing, step, text
+from services.client.call import Call, Query, call, nothing, step
+from services.client.call import text as text_of
 
 if TYPE_CHECKING:
-    from shared_schemas.blanks import JointPurchases
-    from shared_schemas.by_hand import BuyTogether
+    from datetime import date
+    from decimal import Decimal
+
+    from shared_schemas.blanks import BlankPlan, JointPurchases
+    from shared_schemas.by_hand import BlanksByHand, BuyTogether, OperationsByHand
     from shared_schemas.check import CheckReport
+    from shared_schemas.figure import PointedFigure
+    from shared_schemas.operations import OperationPlan
     from shared_schemas.prescription import Prescription
-    from shared_schemas.quote import Quote, QuoteAccepted, QuoteDecision
+    from shared_schemas.quote import Explanation, Quote, QuoteAccepted, QuoteDecision, QuoteState, QuoteStatus
     from shared_schemas.quote_life import Comparison, DecisionRequest, QuoteBatch, QuoteBatchAccepted
-    from shared_schemas.quote_list import QuotePage
+    from shared_schemas.quote_list import FollowUp, QuotePage
     from shared_schemas.quote_request import QuoteRequest
     from shared_schemas.what_if import WhatIf, WhatIfAccepted
 
@@ -89,11 +95,40 @@ def quote(number: str, revision: int | None = None) -> Call[Quote]:
     return call(Quote, "GET", _place(number), query={"revision": revision})
 
 
-def quotes(cursor: str | None = None, state: str | None = None) -> Call[QuotePage]:
-    """A page of quotes, newest first; `cursor` is the `next` of the page before, `state` where they stand with the customer."""
+def quotes(
+    cursor: str | None = None, state: QuoteState | None = None, *, text: str | None = None, customer: str | None = None,
+    reference: str | None = None, status: QuoteStatus | None = None, created_from: date | None = None, created_to: date | None = None,
+    valid_from: date | None = None, valid_to: date | None = None, currency: str | None = None, price_from: Decimal | None = None,
+    price_to: Decimal | None = None, element: str | None = None, glass: str | None = None, by: str | None = None,
+    follow_up: FollowUp | None = None, within_days: int | None = None, limit: int | None = None,
+) -> Call[QuotePage]:  # fmt: skip
+    """A page of quotes, newest first, of those for which all holds that is asked; `cursor` is the `next` of the page before.
+
+    `state` is where they stand with the customer, `follow_up` what wants somebody. A price needs its `currency`.
+    """
     from shared_schemas.quote_list import QuotePage
 
-    return call(QuotePage, "GET", "/v1/quotes", query={"cursor": cursor, "state": state})
+    query: Query = {
+        "cursor": cursor, "state": state, "text": text, "customer": customer, "reference": reference, "status": status,
+        "created_from": created_from, "created_to": created_to, "valid_from": valid_from, "valid_to": valid_to, "currency": currency,
+        "price_from": price_from, "price_to": price_to, "element": element, "glass": glass, "by": by, "follow_up": follow_up,
+        "within_days": within_days, "limit": limit,
+    }  # fmt: skip
+    return call(QuotePage, "GET", "/v1/quotes", query=query)
+
+
+def explanation(number: str, revision: int | None = None) -> Call[Explanation]:
+    """Why a quote costs and takes what it does: the figures of each quantity, down to formulas and rate rows."""
+    from shared_schemas.quote import Explanation
+
+    return call(Explanation, "GET", _place(number, "/explanation"), query={"revision": revision})
+
+
+def figure(number: str, pointer: str, revision: int | None = None) -> Call[PointedFigure]:
+    """Why one figure of a quote is what it is; `pointer` is its place in the quote, such as `/breaks/0/unit_price`."""
+    from shared_schemas.figure import PointedFigure
+
+    return call(PointedFigure, "GET", _place(number, "/explanation"), query={"revision": revision, "of": pointer})
 
 
 def request_of(number: str, revision: int | None = None) -> Call[QuoteRequest]:
@@ -111,7 +146,7 @@ def cancel(number: str) -> Call[None]:
 
 def ubl(number: str, document: UblDocument = "quotation", revision: int | None = None) -> Call[str]:
     """A ready quote as a UBL 2.1 Quotation, or once it is accepted as an OrderResponse: XML to be sent to the customer."""
-    return text(XML, _place(number, f"/ubl/{document}"), {"revision": revision})
+    return text_of(XML, _place(number, f"/ubl/{document}"), {"revision": revision})
 
 
 def request_what_if(number: str, copies: Sequence[Any], idempotency_key: str | None = None) -> Call[WhatIfAccepted]:
@@ -133,6 +168,20 @@ def buy_together(wanted: BuyTogether) -> Call[JointPurchases]:
     from shared_schemas.blanks import JointPurchases
 
     return call(JointPurchases, "POST", "/v1/blanks/buy-together", body=wanted)
+
+
+def plan_blanks(wanted: BlanksByHand) -> Call[BlankPlan]:
+    """Which blanks the elements of a lens are made from, at once and without a quote."""
+    from shared_schemas.blanks import BlankPlan
+
+    return call(BlankPlan, "POST", "/v1/blanks/plan", body=wanted)
+
+
+def plan_operations(wanted: OperationsByHand) -> Call[OperationPlan]:
+    """Which operations a lens takes, at once and without a quote."""
+    from shared_schemas.operations import OperationPlan
+
+    return call(OperationPlan, "POST", "/v1/operations/plan", body=wanted)
 
 
 def _place(number: str, below: str = "") -> str:

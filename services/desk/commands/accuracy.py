@@ -34,16 +34,15 @@ def accuracy(
     out: Out = None, url: Url = None, key: Key = None, folder: Folder = HERE, as_json: Json = False,
 ) -> None:  # fmt: skip
     """Show quoted against actual hours, cost, yield and days of the orders that are finished."""
-    from shared_schemas.accuracy import Accuracy  # noqa: PLC0415
 
-    query = {"since": _day(since), "until": _day(until)}
+    days = {"since": _day(since), "until": _day(until)}
     with reported(as_json=as_json), client_for(url, key, folder, role="engineer") as desk:
         if chart is not None:
-            put(desk.text(SVG, "/v1/accuracy", {**query, "chart": chart, "measure": measure}), out)
+            put(desk.accuracy_chart(chart, measure, **days), out)
         elif as_csv:
-            put(desk.text(CSV, "/v1/accuracy", query), out)
+            put(desk.accuracy_csv(**days), out)
         else:
-            report = desk.asked(Accuracy, "GET", "/v1/accuracy", query=query)
+            report = desk.accuracy(**days)
             answer(report.model_dump(mode="json"), accuracy_lines(report, by, measure), as_json=as_json)
 
 
@@ -89,16 +88,15 @@ def win_rate(
     out: Out = None, url: Url = None, key: Key = None, folder: Folder = HERE, as_json: Json = False,
 ) -> None:  # fmt: skip
     """Show how many of the quotes that were decided were won, and between what and what the true share lies."""
-    from shared_schemas.win_rate import WinRate  # noqa: PLC0415
 
-    query = {"since": _day(since), "until": _day(until)}
+    days = {"since": _day(since), "until": _day(until)}
     with reported(as_json=as_json), client_for(url, key, folder, role="sales") as desk:
         if chart is not None:
-            put(desk.text(SVG, "/v1/win-rate", {**query, "chart": chart}), out)
+            put(desk.win_rate_chart(chart, **days), out)
         elif as_csv:
-            put(desk.text(CSV, "/v1/win-rate", query), out)
+            put(desk.win_rate_csv(**days), out)
         else:
-            report = desk.asked(WinRate, "GET", "/v1/win-rate", query=query)
+            report = desk.win_rate(**days)
             answer(report.model_dump(mode="json"), win_rate_lines(report, by), as_json=as_json)
 
 
@@ -126,10 +124,9 @@ def learned(
     url: Url = None, key: Key = None, folder: Folder = HERE, as_json: Json = False,
 ) -> None:  # fmt: skip
     """Show which rows of the rates reported jobs speak against, with the evidence. Nothing is changed by it."""
-    from shared_schemas.learned import LearnedRates  # noqa: PLC0415
 
     with reported(as_json=as_json), client_for(url, key, folder, role="engineer") as desk:
-        found = desk.asked(LearnedRates, "GET", "/v1/rates/learned")
+        found = desk.learned_rates()
         answer(found.model_dump(mode="json"), learned_lines(found), as_json=as_json)
 
 

@@ -17,7 +17,6 @@ from services.desk.terminal import HERE, Folder, Json, Key, Url, answer, client_
 from shared_schemas.archive import (
     ArchiveDone,
     ArchivedQuote,
-    ArchivePage,
     ArchiveRemoval,
     ArchiveReturn,
     RevisionKept,
@@ -69,9 +68,7 @@ def unarchive(
         archive_file.verify(file)
         done, untouched = 0, 0
         for revisions in _returns(archive_file.quotes_of(file)):
-            back = desk.asked(
-                ArchiveDone, "POST", "/v1/archive/returns", body=ArchiveReturn(revisions=revisions).model_dump(mode="json")
-            )
+            back = desk.return_archived(ArchiveReturn(revisions=revisions))
             done, untouched = done + back.done, untouched + len(back.untouched)
         lines = [f"documents of {done} revisions are back", *([f"{untouched} were not missing"] if untouched else [])]
         answer({"returned": done, "untouched": untouched}, lines, as_json=as_json)
@@ -108,7 +105,7 @@ def _day(text: str) -> date:
 def _over(desk: Client, day: date) -> Iterator[ArchivedQuote]:
     cursor: str | None = None
     while True:
-        page = desk.asked(ArchivePage, "GET", "/v1/archive", query={"before": day.isoformat(), "cursor": cursor})
+        page = desk.archivable(day, cursor)
         yield from page.items
         cursor = page.next
         if cursor is None:
@@ -127,7 +124,7 @@ def _remove(desk: Client, file: Path, day: date) -> ArchiveDone:
     untouched: list[str] = []
     while some := tuple(islice(kept, REMOVED_AT_ONCE)):
         asked = ArchiveRemoval(archive=file.name, settled_before=day, revisions=some)
-        gone = desk.asked(ArchiveDone, "POST", "/v1/archive/removals", body=asked.model_dump(mode="json"))
+        gone = desk.remove_archived(asked)
         done += gone.done
         untouched += gone.untouched
     return ArchiveDone(done=done, untouched=tuple(untouched))

@@ -12,7 +12,7 @@ from pydantic import ValidationError
 
 from services.desk.errors import FileUnreadable, FileUnwritable
 from services.desk.terminal import HERE, UNREACHABLE, Folder, Json, Key, Url, answer, client_for, reported, unusable
-from shared_schemas.audit import AuditEntry, AuditPage, report_on
+from shared_schemas.audit import AuditEntry, report_on
 
 if TYPE_CHECKING:
     from services.client import Client
@@ -30,8 +30,7 @@ def audit_list(
 ) -> None:  # fmt: skip
     """Show changes of rates, keys and decisions, newest first, a page at a time."""
     with reported(as_json=as_json), client_for(url, key, folder, role="admin") as desk:
-        query = {"action": action, "subject": subject, "key": by, "cursor": cursor}
-        page = desk.asked(AuditPage, "GET", "/v1/audit", query=query)
+        page = desk.audit(cursor, action=action, subject=subject, key=by)
         lines = [_line(entry) for entry in page.items]
         lines += [f"more with: blankwright audit list --cursor {page.next}"] if page.next else []
         answer(page.model_dump(mode="json"), lines or ["nothing yet"], as_json=as_json)
@@ -93,7 +92,7 @@ def _entries(desk: Client) -> Iterator[AuditEntry]:
     """Every entry, oldest first, fetched here so that it is not the server that says its own log is whole."""
     after = "0"
     while True:
-        page = desk.asked(AuditPage, "GET", "/v1/audit", query={"after": after, "limit": "1000"})
+        page = desk.audit(after=after, limit=1000)
         yield from page.items
         if page.next is None:
             return

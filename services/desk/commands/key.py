@@ -14,7 +14,7 @@ import typer
 
 from services.desk import machine
 from services.desk.terminal import HERE, Folder, Json, Key, Url, answer, client_for, reported, unusable
-from shared_schemas.keys import LONGEST_OVERLAP_HOURS, KeyInfo, KeyMade, KeyPage, KeyRotation
+from shared_schemas.keys import LONGEST_OVERLAP_HOURS, KeyInfo, KeyRotation
 
 if TYPE_CHECKING:
     from services.client import Client
@@ -42,7 +42,7 @@ def keys_list(url: Url = None, key: Key = None, folder: Folder = HERE, as_json: 
 def _all_keys(desk: Client) -> Iterator[KeyInfo]:
     cursor = None
     while True:
-        page = desk.asked(KeyPage, "GET", "/v1/keys", query={"cursor": cursor, "limit": "200"})
+        page = desk.keys(cursor, limit=200)
         yield from page.items
         cursor = page.next
         if cursor is None:
@@ -79,7 +79,7 @@ def keys_make(
         else:
             wanted = {"role": role, "label": label or f"{role} key", "scopes": scope or [], "expires_at": ends and ends.isoformat()}
             with client_for(url, key, folder, role="admin") as desk:
-                made = desk.asked(KeyMade, "POST", "/v1/keys", body=wanted)
+                made = desk.make_key(wanted)
         answer({"role": role, **made.model_dump(mode="json")}, [made.key], as_json=as_json)
 
 
@@ -96,7 +96,7 @@ def keys_rotate(
             made = machine.rotate_key(key_id, asked)
         else:
             with client_for(url, key, folder, role="admin") as desk:
-                made = desk.asked(KeyMade, "POST", f"/v1/keys/{_id(key_id)}/rotate", body=asked.model_dump(mode="json"))
+                made = desk.rotate_key(_id(key_id), asked)
         answer(made.model_dump(mode="json"), [made.key], as_json=as_json)
 
 
@@ -116,7 +116,7 @@ def keys_revoke(
             machine.revoke_key(key_id)
         else:
             with client_for(url, key, folder, role="admin") as desk:
-                desk.asked(KeyInfo, "DELETE", f"/v1/keys/{_id(key_id)}")
+                desk.revoke_key(_id(key_id))
         answer({"revoked": key_id}, [f"{key_id} is revoked"], as_json=as_json)
 
 

@@ -16,7 +16,6 @@ if TYPE_CHECKING:
     from services.client import Client
     from shared_schemas.letterhead import KeptLetterhead
 
-PLACE = "/v1/letterhead"
 NOT_FOUND = 404
 
 
@@ -24,7 +23,7 @@ def show(url: Url = None, key: Key = None, folder: Folder = HERE, as_json: Json 
     """Print what the seller's paper says on every offer."""
     with reported(as_json=as_json):
         with client_for(url, key, folder, role="sales") as desk:
-            kept = _kept(desk.fetched("GET", PLACE).content)
+            kept, _ = desk.letterhead()
         answer(kept.model_dump(mode="json"), _lines(kept), as_json=as_json)
 
 
@@ -51,32 +50,31 @@ def logo(
         except OSError as fault:
             raise FileUnreadable(str(file), fault.strerror or type(fault).__name__) from fault
         with client_for(url, key, folder, role="admin") as desk:
-            tag = desk.fetched("GET", PLACE).headers["ETag"]
+            _, tag = desk.letterhead()
             kind = "image/jpeg" if file.suffix.lower() in (".jpg", ".jpeg") else "image/png"
-            sent = desk.fetched("PUT", f"{PLACE}/logo", content=content, headers={"If-Match": tag, "Content-Type": kind})
-        kept = _kept(sent.content)
+            kept, _ = desk.put_logo(content, kind, tag)
         answer(kept.model_dump(mode="json"), _lines(kept), as_json=as_json)
 
 
 def put_letterhead(desk: Client, asked: dict[str, Any]) -> KeptLetterhead:
     """Put a letterhead in place of the one in force, if there is one."""
-    try:
-        headers = {"If-Match": desk.fetched("GET", PLACE).headers["ETag"]}
-    except ServerRefused as refusal:
-        if refusal.status != NOT_FOUND:
-            raise
-        headers = {}
-    return _kept(desk.fetched("PUT", PLACE, body=asked, headers=headers).content)
+    return desk.put_letterhead(asked, _tag_of(desk))[0]
 
 
 def put_first_letterhead(desk: Client, file: Path) -> None:
     """Put the letterhead of a file where there is none."""
+    if _tag_of(desk) is None:
+        desk.put_letterhead(_read(file), None)
+
+
+def _tag_of(desk: Client) -> str | None:
+    """The ETag of the letterhead in force, if there is one."""
     try:
-        desk.fetched("GET", PLACE)
+        return desk.letterhead()[1]
     except ServerRefused as refusal:
         if refusal.status != NOT_FOUND:
             raise
-        desk.fetched("PUT", PLACE, body=_read(file))
+        return None
 
 
 def _read(file: Path) -> dict[str, Any]:
@@ -89,12 +87,6 @@ def _read(file: Path) -> dict[str, Any]:
     if not isinstance(document, dict):
         raise FileUnreadable(str(file), "it is JSON, but no letterhead, which is an object with a name")
     return document
-
-
-def _kept(content: bytes) -> KeptLetterhead:
-    from shared_schemas.letterhead import KeptLetterhead  # noqa: PLC0415  # who only quotes does not wait for it
-
-    return KeptLetterhead.model_validate_json(content)
 
 
 def _lines(kept: KeptLetterhead) -> list[str]:

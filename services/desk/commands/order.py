@@ -6,7 +6,6 @@ import json
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
-from urllib.parse import quote as in_path
 
 import typer
 
@@ -31,10 +30,9 @@ def orders_list(
     url: Url = None, key: Key = None, folder: Folder = HERE, as_json: Json = False,
 ) -> None:  # fmt: skip
     """Show accepted orders, newest first: done, late, and when they will be ready, a page at a time."""
-    from shared_schemas.load import OrderPage  # noqa: PLC0415
 
     with reported(as_json=as_json), client_for(url, key, folder, role="sales") as desk:
-        page = desk.asked(OrderPage, "GET", "/v1/orders", query={"cursor": cursor})
+        page = desk.orders(cursor)
         if late:
             items = tuple(one for one in page.items if one.state == "booked" and one.progress and one.progress.days_late)
             page = page.model_copy(update={"items": items})
@@ -65,11 +63,10 @@ def orders_show(
     url: Url = None, key: Key = None, folder: Folder = HERE, as_json: Json = False,
 ) -> None:  # fmt: skip
     """Show how far an order is: what is done, what is late, what it cost so far, and when it will be ready."""
-    from shared_schemas.load import OrderInBook  # noqa: PLC0415
 
     number = ("Q" + number[1:]).partition(".")[0] if number.startswith("E-") else number
     with reported(as_json=as_json), client_for(url, key, folder, role="sales") as desk:
-        order = desk.asked(OrderInBook, "GET", f"/v1/orders/{in_path(number, safe='')}")
+        order = desk.order(number)
         answer(order.model_dump(mode="json"), order_page(order, only_late=late), as_json=as_json)
 
 
@@ -142,14 +139,11 @@ def _posted(
     desk: Client, number: str, report: Report, *, skip_refused: bool
 ) -> tuple[ActualsTaken | None, Report, list[ProblemDetail]]:
     """What became of a report, what of it was sent at last, and what is wrong with the rest, by its lines. Raises `ServerRefused` for all else."""
-    from shared_schemas.actuals import ActualsTaken  # noqa: PLC0415
 
     refused: list[ProblemDetail] = []
-    place = f"/v1/orders/{in_path(number, safe='')}/actuals"
     for _ in range(MOST_TRIES):
         try:
-            sent = desk.fetched("POST", place, content=report.body(), headers={"Content-Type": report.media_type})
-            return ActualsTaken.model_validate_json(sent.content), report, refused
+            return desk.report_actuals(number, report.body(), media_type=report.media_type), report, refused
         except ServerRefused as fault:
             found = refused_lines(fault.errors, report)
             if fault.status != 422 or not found:

@@ -157,7 +157,7 @@ def list_quotes(
     """List quotes, newest first, a page at a time."""
     with reported(as_json=as_json):
         with client_for(url, key, folder, role="sales") as desk:
-            page = desk.quotes(cursor, state)
+            page = desk.quotes(cursor, state)  # type: ignore[arg-type]  # the server says which states there are
         lines = [
             f"{one.number}  {one.revision:>3}  {one.state or one.status:<20}  {one.created_at:%Y-%m-%d %H:%M}  {one.customer}{f' ({one.reference})' if one.reference else ''}  {one.title}"
             for one in page.items

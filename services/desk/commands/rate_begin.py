@@ -92,17 +92,15 @@ def ask_all(desk: Client, answers: dict[str, str], file: Path) -> bool:
 
 def questions_in(desk: Client, currency: str | None) -> Sequence[FirstDayQuestion]:
     """The questions, with what is usual in that currency."""
-    from shared_schemas.first_day import FirstDay  # noqa: PLC0415
 
-    return desk.asked(FirstDay, "GET", PATH, query={"currency": currency and currency.upper()}).questions
+    return desk.first_day(currency and currency.upper()).questions
 
 
 def is_taken(desk: Client, answers: dict[str, str], question: FirstDayQuestion, given: str) -> bool:
     """Whether an answer will do beside those there are; if not, why is said, and it is asked again."""
-    from shared_schemas.first_day import FirstDayCheck  # noqa: PLC0415
 
     try:
-        desk.asked(FirstDayCheck, "POST", f"{PATH}/check", body={"answers": {**answers, question.name: given}})
+        desk.check_first_day({**answers, question.name: given})
     except ServerRefused as fault:
         for error in fault.problem.errors or ():
             say(f"  {error.reason}: {error.remedy}" + (f" ({error.limit})" if error.limit else ""))
@@ -115,9 +113,8 @@ def is_taken(desk: Client, answers: dict[str, str], question: FirstDayQuestion, 
 
 def drafted(desk: Client, answers: dict[str, str]) -> Draft:
     """A draft of the shop's tables from its answers."""
-    from shared_schemas.rate_drafts import Draft  # noqa: PLC0415
 
-    return desk.asked(Draft, "POST", PATH, body={"answers": answers})
+    return desk.begin_first_day(answers)
 
 
 def words_of(number: int, question: FirstDayQuestion) -> str:

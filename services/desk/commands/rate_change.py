@@ -8,7 +8,6 @@ import subprocess
 import tempfile
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
-from urllib.parse import quote as in_path
 
 import typer
 
@@ -47,7 +46,7 @@ def edit(
         if not _edited(desk, number, table):
             say("nothing was changed")
             if draft is None:
-                desk.fetched("DELETE", f"{DRAFTS}/{number}")
+                desk.delete_draft(number)
             return
         _offer(desk, number, yes=yes, confirm=confirm, effective_from=effective_from, impact=impact)
 
@@ -70,7 +69,7 @@ def check(
             found = _check(desk, number)
         finally:
             if draft is None:
-                desk.fetched("DELETE", f"{DRAFTS}/{number}")
+                desk.delete_draft(number)
         typer.echo(found.model_dump_json()) if as_json else rate_text.print_check(found)
         if not found.publishable:
             raise typer.Exit(2)
@@ -113,9 +112,8 @@ def import_(
 
 
 def _begin(desk: Client, name: str, reason: str, **more: Any) -> int:
-    from shared_schemas.rate_drafts import Draft  # noqa: PLC0415
 
-    return desk.asked(Draft, "POST", DRAFTS, body={"name": name, "reason": reason, **more}).number
+    return desk.make_draft(name, reason, **more).number
 
 
 def _draft_of(desk: Client, file: Path, table: str | None, reason: str) -> int:
@@ -127,28 +125,24 @@ def _draft_of(desk: Client, file: Path, table: str | None, reason: str) -> int:
     except OSError as fault:
         raise FileUnreadable(str(file), (fault.strerror or str(fault)).lower()) from fault
     if file.suffix.lower() in (".zip", ".xlsx"):
-        query = {"reason": reason, "name": f"import {file.name}"[:60]}
-        headers = {"Content-Type": kind_of(file)}
-        made = desk.fetched("POST", f"{DRAFTS}/from-archive", query=query, content=content, headers=headers)
-        return int(made.json()["number"])
+        return desk.make_draft_of_archive(content, kind_of(file), reason=reason, name=f"import {file.name}"[:60]).number
     number = _begin(desk, f"import {file.name}"[:60], reason)
     try:
         _put(desk, number, table or file.stem, content)
     except ServerRefused:
-        desk.fetched("DELETE", f"{DRAFTS}/{number}")
+        desk.delete_draft(number)
         raise
     return number
 
 
 def _put(desk: Client, number: int, table: str, content: bytes) -> None:
-    place = f"{DRAFTS}/{number}/tables/{in_path(table, safe='')}"
-    tag = desk.fetched("GET", place).headers["ETag"]
-    desk.fetched("PUT", place, content=content, headers={"If-Match": tag, "Content-Type": CSV})
+    _, tag = desk.draft_table(number, table)
+    desk.put_draft_table(number, table, content, tag)
 
 
 def _edited(desk: Client, number: int, table: str) -> bool:
     """Whether the table was changed in the editor; one with wrong cells is opened again as long as that is wished."""
-    before = desk.fetched("GET", f"{DRAFTS}/{number}/tables/{in_path(table, safe='')}", headers={"Accept": "text/csv"}).content
+    before, _ = desk.draft_table_csv(number, table)
     with tempfile.TemporaryDirectory(prefix="blankwright-") as place:
         file = Path(place) / f"{table}.csv"
         file.write_bytes(before)
@@ -184,9 +178,8 @@ def _open(file: Path) -> None:
 
 
 def _check(desk: Client, number: int) -> DraftCheck:
-    from shared_schemas.rate_drafts import DraftCheck  # noqa: PLC0415
 
-    return desk.asked(DraftCheck, "POST", f"{DRAFTS}/{number}/check")
+    return desk.check_draft(number)
 
 
 def _offer(
@@ -194,9 +187,8 @@ def _offer(
 ) -> None:  # fmt: skip
     """Show what a draft changes, what stands in its way and what it does to open quotes; ask, and publish it."""
     from services.desk.texts import rate as rate_text  # noqa: PLC0415
-    from shared_schemas.rate_history import RateDifference  # noqa: PLC0415
 
-    rate_text.print_difference(desk.asked(RateDifference, "GET", f"{DRAFTS}/{number}/diff"))
+    rate_text.print_difference(desk.compare_draft(number))
     found = _check(desk, number)
     rate_text.print_check(found)
     kept = f"Draft {number} is kept. Go on with: blankwright rates publish {number}"
@@ -219,11 +211,9 @@ def _offer(
 
 
 def _published(desk: Client, number: int, codes: list[str], effective_from: str | None) -> Draft:
-    from shared_schemas.rate_drafts import Draft  # noqa: PLC0415
 
-    tag = desk.fetched("GET", f"{DRAFTS}/{number}").headers["ETag"]
-    body = {"confirm": codes, **({"effective_from": effective_from} if effective_from else {})}
-    return desk.asked(Draft, "POST", f"{DRAFTS}/{number}/publish", body=body, headers={"If-Match": tag})
+    _, tag = desk.draft(number)
+    return desk.publish_draft(number, tag, confirm=codes, effective_from=effective_from)
 
 
 def _say_impact(desk: Client, number: int) -> None:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from pathlib import Path
 from typing import Annotated
-from urllib.parse import quote as in_path
 
 import typer
 
@@ -23,18 +22,16 @@ def list_(
 ) -> None:  # fmt: skip
     """List the rate tables with what they are for and how many rows are invented; or revisions, or drafts."""
     from services.desk.texts import rate as rate_text  # noqa: PLC0415
-    from shared_schemas.rate_drafts import DraftList  # noqa: PLC0415
-    from shared_schemas.rate_tables import TableInfoList  # noqa: PLC0415
 
     with reported(as_json=as_json), client_for(url, key, folder, role="engineer") as desk:
         if revisions:
             page = desk.rate_revisions()
             typer.echo(page.model_dump_json()) if as_json else rate_text.print_revisions(page)
         elif drafts:
-            found = desk.asked(DraftList, "GET", "/v1/rates/drafts")
+            found = desk.drafts()
             typer.echo(found.model_dump_json()) if as_json else rate_text.print_drafts(found.items)
         else:
-            tables = desk.asked(TableInfoList, "GET", "/v1/rates/tables")
+            tables = desk.rate_tables()
             typer.echo(tables.model_dump_json()) if as_json else rate_text.print_tables(tables)
 
 
@@ -48,23 +45,20 @@ def show(
 ) -> None:  # fmt: skip
     """Show a rate table, or one row of it with what each field means."""
     from services.desk.texts import rate as rate_text  # noqa: PLC0415
-    from shared_schemas.rate_tables import ColumnInfoList  # noqa: PLC0415
-    from shared_schemas.rates import TablePage  # noqa: PLC0415
 
-    place = f"/v1/rates{f'/drafts/{draft}' if draft else ''}/tables/{in_path(table, safe='')}"
-    query = {"revision": None if revision is None else str(revision)}
     with reported(as_json=as_json), client_for(url, key, folder, role="engineer") as desk:
         if as_csv:
-            typer.echo(desk.fetched("GET", place, query=query, headers={"Accept": "text/csv"}).text, nl=False)
+            content = desk.draft_table_csv(draft, table)[0] if draft else desk.rate_table_csv(table, revision)
+            typer.echo(content.decode(), nl=False)
             return
-        page = desk.asked(TablePage, "GET", place, query=query)
+        page, _ = desk.draft_table(draft, table) if draft else desk.rate_table(table, revision)
         if row is None:
             typer.echo(page.model_dump_json()) if as_json else rate_text.print_rows(page)
             return
         found = next((one for one in page.rows if one["name"] == row), None)
         if found is None:
             raise OptionUnusable(ProblemDetail(pointer="ROW", reason=f"{table} has no row {row}", remedy="a name that show lists"))
-        columns = desk.asked(ColumnInfoList, "GET", f"/v1/rates/tables/{in_path(table, safe='')}/columns")
+        columns = desk.rate_columns(table)
         typer.echo(page.model_copy(update={"rows": (found,)}).model_dump_json()) if as_json else rate_text.print_row(found, columns)
 
 
@@ -76,13 +70,11 @@ def diff(
 ) -> None:  # fmt: skip
     """Say what differs between two revisions, or what a draft changes, field by field."""
     from services.desk.texts import rate as rate_text  # noqa: PLC0415
-    from shared_schemas.rate_history import RateDifference  # noqa: PLC0415
 
     if (first is None) == (draft is None):
         raise typer.BadParameter("name a revision, or a --draft")
-    place = f"/v1/rates/drafts/{draft}/diff" if draft is not None else f"/v1/rates/revisions/{first}/diff"
     with reported(as_json=as_json), client_for(url, key, folder, role="engineer") as desk:
-        found = desk.asked(RateDifference, "GET", place, query={"to": None if second is None else str(second)})
+        found = desk.compare_rates(first, second) if first is not None else desk.compare_draft(draft or 0)
         typer.echo(found.model_dump_json()) if as_json else rate_text.print_difference(found)
 
 
@@ -94,11 +86,9 @@ def history(
 ) -> None:  # fmt: skip
     """Say who changed a row, when and why."""
     from services.desk.texts import rate as rate_text  # noqa: PLC0415
-    from shared_schemas.rate_history import RowHistory  # noqa: PLC0415
 
-    place = f"/v1/rates/tables/{in_path(table, safe='')}/rows/{in_path(row, safe='')}/history"
     with reported(as_json=as_json), client_for(url, key, folder, role="engineer") as desk:
-        found = desk.asked(RowHistory, "GET", place, query={"cursor": cursor})
+        found = desk.row_history(table, row, cursor)
         if as_json:
             typer.echo(found.model_dump_json())
             return
@@ -114,10 +104,9 @@ def export(
 ) -> None:  # fmt: skip
     """Write all rate tables to one file, to be edited and imported."""
     with reported(as_json=as_json), client_for(url, key, folder, role="engineer") as desk:
-        query = {"revision": None if revision is None else str(revision)}
-        answer = desk.fetched("GET", "/v1/rates/archive", query=query, headers={"Accept": kind_of(file)})
-        write_file(file, answer.content)
-        say(f"revision {answer.headers.get('X-Rate-Revision', '?')} is in {file}", quiet=as_json)
+        content, number = desk.rate_archive(kind_of(file), revision)
+        write_file(file, content)
+        say(f"revision {number} is in {file}", quiet=as_json)
 
 
 def kind_of(file: Path) -> str:

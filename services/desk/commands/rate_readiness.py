@@ -25,12 +25,11 @@ def readiness(
     url: Url = None, key: Key = None, folder: Folder = HERE, as_json: Json = False, timeout_s: Patience = 120.0,
 ) -> None:  # fmt: skip
     """Say how much of the money quoted rests on rate rows that are invented or stale, the largest first, and what to do."""
-    from shared_schemas.rate_readiness import RateReadiness  # noqa: PLC0415
 
     with reported(as_json=as_json):
         numbers = [*(quote or ()), *([_demo(url, key, folder, timeout_s, quiet=as_json)] if demo else [])]
         with client_for(url, key, folder, role="engineer") as desk:
-            found = desk.asked(RateReadiness, "GET", "/v1/rates/readiness", query={"quote": numbers or None})
+            found = desk.readiness(numbers)
         if as_json:
             typer.echo(found.model_dump_json())
             return

@@ -16,12 +16,9 @@ import typer
 from services.desk.terminal import HERE, Folder, Json, Key, Url, answer, client_for, reported, unusable
 from shared_schemas.webhooks import (
     LONGEST_OVERLAP_HOURS,
-    Replayed,
+    WebhookChange,
     WebhookDelivery,
-    WebhookDeliveryPage,
     WebhookInfo,
-    WebhookMade,
-    WebhookPage,
 )
 
 if TYPE_CHECKING:
@@ -39,7 +36,7 @@ def webhooks_list(url: Url = None, key: Key = None, folder: Folder = HERE, as_js
     """List every endpoint with what waits for it and what it never took."""
     with reported(as_json=as_json):
         with client_for(url, key, folder, role="erp") as desk:
-            known = desk.asked(WebhookPage, "GET", PLACE).items
+            known = desk.webhooks().items
         lines = [line for one in known for line in _lines(one)]
         answer([one.model_dump(mode="json") for one in known], lines or ["no endpoints yet"], as_json=as_json)
 
@@ -54,7 +51,7 @@ def webhooks_add(
     with reported(as_json=as_json):
         wanted = {"url": address, "types": kinds or [], "description": description}
         with client_for(url, key, folder, role="admin") as desk:
-            made = desk.asked(WebhookMade, "POST", PLACE, body=wanted)
+            made = desk.make_webhook(wanted)
         answer(made.model_dump(mode="json"), [made.info.id, made.secret], as_json=as_json)
 
 
@@ -77,7 +74,7 @@ def webhooks_resume(
 def _set_paused(endpoint: str, paused: bool, url: str | None, key: str | None, folder: Folder, as_json: bool) -> None:
     with reported(as_json=as_json):
         with client_for(url, key, folder, role="admin") as desk:
-            info = desk.asked(WebhookInfo, "PATCH", _place(endpoint), body={"paused": paused})
+            info = desk.change_webhook(endpoint, WebhookChange(paused=paused))
         answer(info.model_dump(mode="json"), list(_lines(info)), as_json=as_json)
 
 
@@ -89,7 +86,7 @@ def webhooks_rotate(
     """Make another secret for an endpoint and show it, this once. The old one signs beside it for some hours."""
     with reported(as_json=as_json):
         with client_for(url, key, folder, role="admin") as desk:
-            made = desk.asked(WebhookMade, "POST", _place(endpoint, "/rotate"), body={"overlap_hours": overlap_h})
+            made = desk.rotate_webhook_secret(endpoint, overlap_h)
         answer(made.model_dump(mode="json"), [made.secret], as_json=as_json)
 
 
@@ -100,7 +97,7 @@ def webhooks_test(
     """Send an endpoint a message that tells of nothing, and say what it answered."""
     with reported(as_json=as_json):
         with client_for(url, key, folder, role="erp") as desk:
-            delivery = _tested(desk, _place(endpoint))
+            delivery = _tested(desk, endpoint)
         answer(delivery.model_dump(mode="json"), [_line(delivery)], as_json=as_json)
         if delivery.state != "delivered":
             raise typer.Exit(1)
@@ -113,7 +110,7 @@ def webhooks_dead(
     """List deliveries that an endpoint did not take for a day, newest first."""
     with reported(as_json=as_json):
         with client_for(url, key, folder, role="erp") as desk:
-            ids = [endpoint] if endpoint else [one.id for one in desk.asked(WebhookPage, "GET", PLACE).items if one.dead]
+            ids = [endpoint] if endpoint else [one.id for one in desk.webhooks().items if one.dead]
             dead = {one: list(_dead(desk, one)) for one in ids}
         lines = [f"{one}  {_line(delivery)}" for one, found in dead.items() for delivery in found]
         document = {one: [delivery.model_dump(mode="json") for delivery in found] for one, found in dead.items()}
@@ -133,11 +130,10 @@ def webhooks_replay(
         begin = _beginning_of(since)
         with client_for(url, key, folder, role="erp") as desk:
             if delivery is not None:
-                desk.asked(WebhookDelivery, "POST", _place(endpoint, f"/deliveries/{delivery}/replay"))
+                desk.replay_webhook_delivery(endpoint, delivery)
                 replayed = 1
             else:
-                wanted = {"since": begin.isoformat()} if begin else {}
-                replayed = desk.asked(Replayed, "POST", _place(endpoint, "/replay"), body=wanted).replayed
+                replayed = desk.replay_webhook_deliveries(endpoint, begin).replayed
         waits = "1 delivery waits" if replayed == 1 else f"{replayed} deliveries wait"
         answer({"replayed": replayed}, [f"{waits} again"], as_json=as_json)
 
@@ -149,26 +145,25 @@ def webhooks_remove(
     """Remove an endpoint with all that waits for it."""
     with reported(as_json=as_json):
         with client_for(url, key, folder, role="admin") as desk:
-            desk.asked(WebhookInfo, "DELETE", _place(endpoint))
+            desk.remove_webhook(endpoint)
         answer({"removed": endpoint}, [f"{endpoint} is removed"], as_json=as_json)
 
 
-def _tested(desk: Client, place: str) -> WebhookDelivery:
+def _tested(desk: Client, endpoint: str) -> WebhookDelivery:
     """A test delivery when it was tried, or as it is after half a minute."""
-    delivery = desk.asked(WebhookDelivery, "POST", place + "/test")
+    delivery = desk.try_webhook(endpoint)
     for _ in range(LOOKS):
         if delivery.state != "waiting":
             break
         time.sleep(LOOK_EVERY_S)
-        delivery = desk.asked(WebhookDelivery, "GET", f"{place}/deliveries/{delivery.id}")
+        delivery = desk.webhook_delivery(endpoint, delivery.id)
     return delivery
 
 
 def _dead(desk: Client, endpoint: str) -> Iterator[WebhookDelivery]:
     cursor = None
     while True:
-        query = {"state": "dead", "limit": "200", "cursor": cursor}
-        page = desk.asked(WebhookDeliveryPage, "GET", _place(endpoint, "/deliveries"), query=query)
+        page = desk.webhook_deliveries(endpoint, cursor, state="dead", limit=200)
         yield from page.items
         cursor = page.next
         if cursor is None:

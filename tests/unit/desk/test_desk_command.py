@@ -19,6 +19,9 @@ from services.desk.machine import Box
 from shared_schemas.check import CheckReport
 from shared_schemas.quote import Quote
 
+PAPER = {
+    "version": 1, "letterhead": {"name": "Norrsk\u00e4r Optik"}, "changed_at": "2026-11-30T09:00:00Z", "changed_by": "admin",
+}  # fmt: skip
 ACCEPTED = {"number": "BW-7", "status": "accepted", "links": {}}
 ANY_SERVER = ["--url", "http://desk.test", "--key", "k"]
 
@@ -172,7 +175,7 @@ def test_a_check_says_whether_the_lens_can_be_made(
 
 
 def test_the_demo_starts_a_box_and_stops_it(run: Any, serve: Any, boxes: Any, ready_quote: Quote) -> None:
-    fake = serve((200, {}), (202, ACCEPTED), (200, as_json(ready_quote)))
+    fake = serve((200, PAPER), (202, ACCEPTED), (200, as_json(ready_quote)))
     paper = boxes(runs=False)
     done = run("demo")
     assert done.exit_code == 0, done.output

@@ -20,6 +20,7 @@ DRAFT = {
     "effective_from": None, "published_revision": None, "why": None,
 }  # fmt: skip
 CSV = "name,source,as_of,operation,yield\nsaw,12 jobs,2026-11-02,saw,0.9\n"
+TABLE = {"table": "yields", "revision": 1, "rows": [{"name": "saw", "yield": 0.9}]}
 DIFFERENCE = {
     "from_revision": 1, "to_revision": None, "draft": 7,
     "tables": [{"table": "yields", "added": [], "dropped": [], "renamed": [], "reordered": False,
@@ -48,7 +49,9 @@ class Server:
             errors = [{"pointer": "/rows/0/yield", "reason": "too high", "line": 2, "column": "yield"}]
             problem = {"type": "about:blank", "title": "x", "status": 422, "detail": "1 cell cannot be read.", "errors": errors}
             return httpx.Response(422, json=problem, headers={"Content-Type": "application/problem+json"})
-        return httpx.Response(204 if method == "DELETE" else 200, headers={"ETag": '"t"'}, **self._answer(method, path, request))
+        answer = self._answer(method, path, request)
+        headers = {"ETag": '"t"', **answer.pop("headers", {})}
+        return httpx.Response(204 if method == "DELETE" else 200, headers=headers, **answer)
 
     def _answer(self, method: str, path: str, request: httpx.Request) -> dict[str, Any]:
         found = {"faults": self.faults, "second_looks": self.looks, "changed_meanwhile": []}
@@ -57,12 +60,13 @@ class Server:
             "check": {"json": {"number": 7, "publishable": not self.faults, **found}},
             "publish": {"json": DRAFT | {"status": "published", "published_revision": 2}},
             "impact": {"json": {"number": "I-1", "status": "done", "quotes": 0, "links": {}}},
-            "archive": {"content": b"PK"},
+            "archive": {"content": b"PK", "headers": {"Content-Type": "application/zip", "X-Rate-Revision": "1"}},
         }
         if method == "DELETE":
             return {}
-        if "/tables/" in path and request.headers["Accept"] == "text/csv":
-            return {"text": CSV}
+        if "/tables/" in path:
+            is_csv = request.headers["Accept"].startswith("text/csv")
+            return {"text": CSV, "headers": {"Content-Type": "text/csv"}} if is_csv else {"json": TABLE}
         return answers.get(path.rpartition("/")[2], {"json": DRAFT})
 
     def sent(self, method: str, path: str) -> list[bytes]:
