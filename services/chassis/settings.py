@@ -102,6 +102,10 @@ class Settings(BaseSettings):
     `most_webhooks`: endpoints that are told of what happens. They must be public and https, unless `webhook_http` allows http too and
     `webhook_networks` (as 10.1.2.0/24) networks of the shop's own.
 
+    `public_url`: the origin under which customers reach the suite (https://quotes.example.com), in links of what is sent to them; no links where it is
+    empty. `smtp_host`, `smtp_port`, `smtp_security` (`starttls`, `tls` from the first byte, `none` on a network of one's own), `smtp_user` and `smtp_password`:
+    the mail server that takes mails to customers, none where it is empty; `smtp_from` is the address that it lets us send as, that of the sender without one.
+
     `oidc_issuer`: the issuer (https://…) whose tokens are taken beside keys of the suite, none where it is empty. They must be for `oidc_audience`, and
     what their claim `oidc_role_claim` holds is a role as `oidc_roles` says (`quotes-sales=sales,quotes-office=admin`; the first that fits counts).
     """
@@ -153,6 +157,14 @@ class Settings(BaseSettings):
     most_webhooks: Annotated[int, Field(ge=0, le=200)] = 20
     webhook_http: bool = False
     webhook_networks: Annotated[tuple[str, ...], NoDecode] = ()
+    public_url: str = ""
+    smtp_host: str = ""
+    smtp_port: Annotated[int, Field(ge=1, le=65535)] = 587
+    smtp_security: Literal["starttls", "tls", "none"] = "starttls"
+    smtp_user: str = ""
+    smtp_password: SecretStr = SecretStr("")
+    smtp_from: str = ""
+    smtp_timeout_s: Annotated[float, Field(gt=0, le=60)] = 20.0
     oidc_issuer: str = ""
     oidc_audience: str = ""
     oidc_role_claim: Annotated[str, Field(min_length=1)] = "roles"
@@ -214,6 +226,16 @@ class Settings(BaseSettings):
         for sample in SAMPLE_SECRETS:
             if text == sample or f":{sample}@" in text:
                 raise ValueError(f"it carries the sample secret {sample}; set a secret of your own")
+        return value
+
+    @field_validator("public_url")
+    @classmethod
+    def _customers_come_by_an_address(cls, value: str) -> str:
+        parts = urlsplit(value)
+        if value and (
+            parts.scheme not in ("http", "https") or not parts.hostname or parts.query or parts.fragment or parts.username
+        ):
+            raise ValueError("public_url must be an address such as https://quotes.example.com")
         return value
 
     @field_validator("redis_url")

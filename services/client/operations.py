@@ -35,6 +35,9 @@ class Operations:
     letterhead = operation(offers.letterhead)
     put_letterhead = operation(offers.put_letterhead)
     put_logo = operation(offers.put_logo)
+    send_quote = operation(offers.send_quote)
+    sent_offers = operation(offers.sent_offers)
+    sent_file = operation(offers.sent_file)
 
     intake = operation(estimating.intake)
     confirm_intake = operation(estimating.confirm_intake)

@@ -5,13 +5,15 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any, Literal
 
-from services.client.call import Call, document, step, tagged
+from services.client.call import Call, call, document, step, tagged
 
 if TYPE_CHECKING:
     from shared_schemas.letterhead import KeptLetterhead, Letterhead
+    from shared_schemas.offers import OfferRequest, SentOffer, SentOfferList
 
 Form = Literal["html", "pdf"]
 Paper = Literal["a4", "letter"]
+SENT_AS = {"pdf": "application/pdf", "mail": "message/rfc822"}
 MEDIA_TYPES: dict[Form, str] = {"html": "text/html", "pdf": "application/pdf"}
 
 
@@ -44,3 +46,22 @@ def put_logo(content: bytes, media_type: str, etag: str) -> Call[tuple[KeptLette
     return tagged(
         KeptLetterhead, "PUT", "/v1/letterhead/logo", content=content, headers={"If-Match": etag, "Content-Type": media_type}
     )
+
+
+def send_quote(number: str, asked: OfferRequest, idempotency_key: str | None = None) -> Call[SentOffer]:
+    """Send the offer of a quote, or make it as a file. The same `idempotency_key` with the same request sends it once."""
+    from shared_schemas.offers import SentOffer
+
+    return call(SentOffer, "POST", f"/v1/quotes/{step(number)}/offers", body=asked, keyed=True, key=idempotency_key)
+
+
+def sent_offers(number: str) -> Call[SentOfferList]:
+    """Every offer of a quote that was made, newest first."""
+    from shared_schemas.offers import SentOfferList
+
+    return call(SentOfferList, "GET", f"/v1/quotes/{step(number)}/offers")
+
+
+def sent_file(number: str, form: Literal["pdf", "mail"] = "pdf") -> Call[bytes]:
+    """The PDF or the mail of an offer, byte for byte as it went out."""
+    return document(SENT_AS[form], f"/v1/offers/{step(number)}")

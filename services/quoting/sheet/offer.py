@@ -75,7 +75,14 @@ class Offer:
     link: str
     signatures: tuple[str, str]
     foot: str
+    mail_text: str
+    mail_answer: str
     logo: Logo | None = None
+
+    @property
+    def contacts(self) -> tuple[str, ...]:
+        """How the seller is reached."""
+        return self.seller.contacts if self.seller else ()
 
 
 def offer_of(
@@ -115,6 +122,8 @@ def offer_of(
         link=link,
         signatures=(words.SIGN_SHOP, words.SIGN_CUSTOMER),
         foot=words.FOOT.format(digest=head.digest),
+        mail_text=words.MAIL_TEXT.format(title=body.prescription.title, number=number, day=said.day(body.valid_until)),
+        mail_answer=words.MAIL_ANSWER,
         logo=logo,
     )
 

@@ -26,6 +26,8 @@ SIGN_CUSTOMER = "For the customer: quantity ordered, name, date, signature"
 ACCEPTANCE = "Order"
 ACCEPT_HERE = "Sign here and send the page back, or answer online until {day}:"
 FOOT = "Figures are those of the quote whose digest (SHA-256 of its canonical JSON) is {digest}; where this sheet and that quote differ, the quote decides."
+MAIL_TEXT = "Please find attached our quotation {number} for {title}. It is valid until {day}."
+MAIL_ANSWER = "You can order or decline here:"
 IN_ENGLISH = "(in English)"
 
 # The lens.

@@ -26,6 +26,8 @@ SIGN_CUSTOMER = "Pour le client : quantité commandée, nom, date, signature"
 ACCEPTANCE = "Commande"
 ACCEPT_HERE = "Signez ici et renvoyez la page, ou répondez en ligne jusqu’au {day} :"
 FOOT = "Les chiffres sont ceux de l’offre dont l’empreinte (SHA-256 de son JSON canonique) est {digest} ; si cette feuille en diffère, c’est l’offre qui fait foi."
+MAIL_TEXT = "Veuillez trouver ci-joint notre offre {number} pour {title}. Elle est valable jusqu’au {day}."
+MAIL_ANSWER = "Vous pouvez commander ou décliner ici :"
 IN_ENGLISH = "(en anglais)"
 
 # The lens.

@@ -29,6 +29,8 @@ FOOT = (
     "Die Zahlen sind die des Angebots mit der Prüfsumme (SHA-256 seines kanonischen JSON) {digest}; weichen Blatt und Angebot voneinander ab, "
     "gilt das Angebot."
 )
+MAIL_TEXT = "Im Anhang finden Sie unser Angebot {number} für {title}. Es ist gültig bis {day}."
+MAIL_ANSWER = "Hier können Sie bestellen oder absagen:"
 IN_ENGLISH = "(auf Englisch)"
 
 # The lens.
