@@ -1,25 +1,23 @@
 """The client of a Blankwright server: blocking and asynchronous, on httpx and pydantic alone.
 
-`errors` are there without the HTTP library, which loads with the first name of a client.
+What can go wrong stands in `errors`. The HTTP library loads with the first of the clients, so that who only catches errors does not wait for it.
 """
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from services.client.errors import ClientError
+from services.client.patience import Patience
+
 if TYPE_CHECKING:
     from services.client.client import AsyncClient, Client
-    from services.client.patience import Patience
 
-__all__ = ["AsyncClient", "Client", "Patience"]
+__all__ = ["AsyncClient", "Client", "ClientError", "Patience"]
 
 
 def __getattr__(name: str) -> object:
-    if name == "Patience":
-        from services.client.patience import Patience  # noqa: PLC0415
-
-        return Patience
-    if name in __all__:
+    if name in ("AsyncClient", "Client"):
         from services.client import client  # noqa: PLC0415
 
         return getattr(client, name)

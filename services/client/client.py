@@ -13,9 +13,10 @@ import asyncio
 import random
 import time
 import uuid
+from collections.abc import AsyncIterator, Callable, Iterator, Mapping
 from collections.abc import Awaitable as AwaitableOf
-from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
+from pathlib import Path
 from types import TracebackType
 from typing import Any, Self, TypeVar
 
@@ -23,6 +24,8 @@ import httpx
 
 from services.client.call import Asking, Call, Key, Means, Pause, sent_query
 from services.client.errors import ServerUnreachable
+from services.client.following import SILENCE_S, Following, Stream
+from services.client.journal import Journal
 from services.client.operation import Awaitable, Blocking
 from services.client.operations import Operations
 from services.client.patience import Patience
@@ -39,13 +42,15 @@ class Client(Operations, Blocking):
     """
 
     def __init__(
-        self, *, url: str, key: str, timeout_s: float = 30.0, patience: Patience | None = None, transport: httpx.BaseTransport | None = None,
+        self, *, url: str, key: str, timeout_s: float = 30.0, patience: Patience | None = None, journal: str | Path | None = None,
+        transport: httpx.BaseTransport | None = None,
         clock: Callable[[], float] = time.monotonic, sleep: Callable[[float], None] = time.sleep, draw: Callable[[], float] = random.random,
     ) -> None:  # fmt: skip
         self._url = url.rstrip("/")
         self._timeout_s = timeout_s
         self._means = Means(patience=patience or Patience(), clock=clock, draw=draw)
         self._sleep = sleep
+        self._journal = Journal(journal) if journal is not None else None
         with translated(self._url):
             self._http = httpx.Client(transport=transport, **_settings(self._url, key, timeout_s))
 
@@ -68,12 +73,30 @@ class Client(Operations, Blocking):
             except StopIteration as end:
                 return end.value  # type: ignore[no-any-return]  # what steps return is what they are asked for
 
+    def follow(self, stream: Stream[T]) -> Iterator[T]:
+        """What a stream brings, as it comes; where it breaks off it is taken up again."""
+        following = Following(stream, self._means)
+        while True:
+            try:
+                with translated(self._url), self._http.stream(**_listened(following.call(), self._timeout_s)) as answer:
+                    if not answer.is_success:
+                        answer.read()
+                    if not following.must_retry(answer):
+                        for piece in answer.iter_bytes():
+                            yield from following.heard(piece, str(answer.request.url))
+                            if following.is_over:
+                                return
+                        following.ended()
+            except ServerUnreachable as fault:
+                following.broke(fault)
+            self._sleep(following.pause_s)
+
     def _done(self, step: Call[Any] | Pause | Key) -> Any:
         match step:
             case Pause():
                 return self._sleep(step.seconds)
             case Key():
-                return new_key()
+                return _key_for(step.call, self._url, self._journal)
             case _:
                 return self._heard(step)
 
@@ -89,7 +112,7 @@ class AsyncClient(Operations, Awaitable):
     """A client whose methods are awaited, in asyncio; else as `Client`. Close it, or use it in an `async with`."""
 
     def __init__(
-        self, *, url: str, key: str, timeout_s: float = 30.0, patience: Patience | None = None,
+        self, *, url: str, key: str, timeout_s: float = 30.0, patience: Patience | None = None, journal: str | Path | None = None,
         transport: httpx.AsyncBaseTransport | None = None, clock: Callable[[], float] = time.monotonic,
         sleep: Callable[[float], AwaitableOf[None]] = asyncio.sleep, draw: Callable[[], float] = random.random,
     ) -> None:  # fmt: skip
@@ -97,6 +120,7 @@ class AsyncClient(Operations, Awaitable):
         self._timeout_s = timeout_s
         self._means = Means(patience=patience or Patience(), clock=clock, draw=draw)
         self._sleep = sleep
+        self._journal = Journal(journal) if journal is not None else None
         with translated(self._url):
             self._http = httpx.AsyncClient(transport=transport, **_settings(self._url, key, timeout_s))
 
@@ -119,12 +143,34 @@ class AsyncClient(Operations, Awaitable):
             except StopIteration as end:
                 return end.value  # type: ignore[no-any-return]
 
+    async def follow(self, stream: Stream[T]) -> AsyncIterator[T]:
+        """What a stream brings, as it comes; where it breaks off it is taken up again."""
+        following = Following(stream, self._means)
+        while True:
+            try:
+                with translated(self._url):
+                    async with self._http.stream(**_listened(following.call(), self._timeout_s)) as answer:
+                        if not answer.is_success:
+                            await answer.aread()
+                        if not following.must_retry(answer):
+                            async for piece in answer.aiter_bytes():
+                                for value in following.heard(piece, str(answer.request.url)):
+                                    yield value
+                                if following.is_over:
+                                    return
+                            following.ended()
+            except ServerUnreachable as fault:
+                following.broke(fault)
+            await self._sleep(following.pause_s)
+
     async def _done(self, step: Call[Any] | Pause | Key) -> Any:
         match step:
             case Pause():
                 return await self._sleep(step.seconds)
+            case Key() if self._journal is not None:  # a disk is waited for elsewhere
+                return await asyncio.to_thread(_key_for, step.call, self._url, self._journal)
             case Key():
-                return new_key()
+                return _key_for(step.call, self._url, None)
             case _:
                 return await self._heard(step)
 
@@ -136,9 +182,11 @@ class AsyncClient(Operations, Awaitable):
             return fault
 
 
-def new_key() -> str:
-    """An Idempotency-Key that nobody else has."""
-    return uuid.uuid4().hex
+def _key_for(call: Call[Any], url: str, journal: Journal | None) -> str:
+    """The Idempotency-Key of a call that has none: that of the same request before, where a journal knows it, or one that nobody else has."""
+    if journal is None:
+        return uuid.uuid4().hex
+    return journal.key_for(f"{url} {call.named()}", lambda: uuid.uuid4().hex)
 
 
 @contextmanager
@@ -179,3 +227,8 @@ def _sent(call: Call[Any], timeout_s: float) -> Mapping[str, Any]:
         "method": call.method, "url": call.path, "params": sent_query(call.query), "json": call.body, "content": call.content,
         "headers": headers, "timeout": _timeout(timeout_s + call.wait_for_answer_s),
     }  # fmt: skip
+
+
+def _listened(call: Call[None], timeout_s: float) -> Mapping[str, Any]:
+    """The call of a stream as the HTTP library is told it: between two pieces there may be a while."""
+    return {**_sent(call, timeout_s), "timeout": httpx.Timeout(timeout_s, read=SILENCE_S)}

@@ -5,7 +5,8 @@ ClientError
 ├── ServerRefused          the server answered with a problem document
 ├── AnswerNotUnderstood    the answer is not what the contracts promise
 ├── ContactLost            the server went away while a quote, batch or impact was awaited
-└── WaitedTooLong          the quote, batch or impact was not finished in the time given
+├── WaitedTooLong          the quote, batch or impact was not finished in the time given
+└── JournalUnusable        the journal of keys cannot be read or written
 """
 
 from __future__ import annotations
@@ -81,3 +82,11 @@ class WaitedTooLong(ClientError):
         super().__init__(
             f"{what.capitalize()} {number} is still {status.replace('_', ' ')} after {waited_s:.0f} s. It is not lost: read it later."
         )
+
+
+class JournalUnusable(ClientError):
+    """The journal at `path` cannot be read or written; nothing was sent."""
+
+    def __init__(self, path: str, why: str) -> None:
+        self.path = path
+        super().__init__(f"The journal {path} cannot be used: {why}. Nothing was sent. Name a file that can be written.")

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
-from collections.abc import Callable, Coroutine
+from collections.abc import AsyncIterator, Callable, Coroutine, Iterator
 from functools import update_wrapper
 from typing import Any, Generic, ParamSpec, Self, TypeVar, overload
 
 from services.client.call import Asking
+from services.client.following import Stream
 
 P = ParamSpec("P")
 T = TypeVar("T")
@@ -20,6 +21,10 @@ class Blocking(ABC):
     def send(self, asking: Asking[T]) -> T:
         """The answer of a call or a wait."""
 
+    @abstractmethod
+    def follow(self, stream: Stream[T]) -> Iterator[T]:
+        """What a stream brings, as it comes."""
+
 
 class Awaitable(ABC):
     """A client whose methods are awaited."""
@@ -27,6 +32,10 @@ class Awaitable(ABC):
     @abstractmethod
     async def send(self, asking: Asking[T]) -> T:
         """The answer of a call or a wait."""
+
+    @abstractmethod
+    def follow(self, stream: Stream[T]) -> AsyncIterator[T]:
+        """What a stream brings, as it comes."""
 
 
 class operation(Generic[P, T]):  # stands where a method stands, as `property` does
@@ -48,3 +57,24 @@ class operation(Generic[P, T]):  # stands where a method stands, as `property` d
             return self
         send, makes = client.send, self._makes
         return update_wrapper(lambda *given, **named: send(makes(*given, **named)), makes)
+
+
+class streaming(Generic[P, T]):
+    """A method of a client that follows what `makes` makes of its arguments."""
+
+    def __init__(self, makes: Callable[P, Stream[T]]) -> None:
+        self._makes = makes
+        self.__doc__ = makes.__doc__
+        self.__wrapped__ = makes
+
+    @overload
+    def __get__(self, client: None, owner: type) -> Self: ...
+    @overload
+    def __get__(self, client: Blocking, owner: type) -> Callable[P, Iterator[T]]: ...
+    @overload
+    def __get__(self, client: Awaitable, owner: type) -> Callable[P, AsyncIterator[T]]: ...
+    def __get__(self, client: Blocking | Awaitable | None, owner: type) -> Any:
+        if client is None:
+            return self
+        follow, makes = client.follow, self._makes
+        return update_wrapper(lambda *given, **named: follow(makes(*given, **named)), makes)

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from services.client.calls import drafts as of_drafts
-from services.client.calls import estimating, offers, operating, quoting, rates, shop, waits
+from services.client.calls import estimating, offers, operating, quoting, rates, shop, streams, waits
 from services.client.calls import webhooks as of_webhooks
-from services.client.operation import operation
+from services.client.operation import operation, streaming
 
 
 class Operations:
@@ -131,3 +131,6 @@ class Operations:
     wait_for_batch = operation(waits.wait_for_batch)
     wait_for_impact = operation(waits.wait_for_impact)
     wait_for_what_if = operation(waits.wait_for_what_if)
+
+    follow_quote = streaming(streams.follow_quote)
+    follow_estimates = streaming(streams.follow_estimates)

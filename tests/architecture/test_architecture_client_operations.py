@@ -21,7 +21,7 @@ class Body(BaseModel):
 
 
 SPARED = {
-    "follow_quote": "a stream", "follow_estimates": "a stream",
+    "follow_quote": "followed in calls/streams.py", "follow_estimates": "followed in calls/streams.py",
     "healthz": "for what keeps processes alive", "livez": "for what keeps processes alive",
     "get_metrics": "for what gathers figures", "get_suite_metrics": "for what gathers figures",
     "get_problem_types": "a page", "list_finding_kinds": "a page; the kinds are a contract",
