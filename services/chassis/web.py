@@ -185,10 +185,11 @@ def _set_up_the_door(app: FastAPI, resources: Resources, larger_bodies: Mapping[
     )
     app.add_middleware(BodyReader, within_s=chosen.body_within_s, usual_bytes=chosen.most_body_bytes, limits=limits)
     app.add_middleware(RequestLimits, most_bytes=chosen.most_body_bytes, at_path=larger_bodies)
+    app.state.failures = Failures(chosen.free_unknown_keys)
     app.add_middleware(
         Admission,
         ring=KeyRing(Keys(resources.database)),
-        failures=Failures(chosen.free_unknown_keys),
+        failures=app.state.failures,
         limits=limits,
         trusted=networks(chosen.trusted_proxies),
         tokens=_issuer(resources),

@@ -20,7 +20,7 @@ from services.chassis.resources import build_resources
 from services.chassis.web import make_app
 from tests.architecture.test_architecture_house import settings_for_tests
 
-OPEN = {"/livez", "/healthz", "/readyz", "/problems", "/metrics", "/metrics/suite", "/openapi.json", "/docs"}
+OPEN = {"/livez", "/healthz", "/readyz", "/problems", "/metrics", "/metrics/suite", "/openapi.json", "/docs", "/offers/{code}"}
 """Asked without a key."""
 
 WHO: dict[str, str] = {

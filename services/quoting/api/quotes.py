@@ -15,6 +15,7 @@ from services.quoting import change_errors, errors, follow_up_errors, offer_erro
 from services.quoting.api import (
     archive,
     batches,
+    customer_answers,
     estimate_stream,
     estimates,
     findings,
@@ -83,6 +84,7 @@ for part in (
     worksheet,
     offers,
     letterhead,
+    customer_answers,
     findings,
     key_routes,
     audit_routes,

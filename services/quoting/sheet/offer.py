@@ -94,7 +94,7 @@ def offer_of(
     number = words.NUMBER.format(number=head.number, revision=head.revision)
     contact = body.order.contact if body.order else ""
     sections = (
-        prices.prices(body, said), _terms(body, said, letterhead), lens.lens(body, said), schedule.schedule(body, said), prices.sooner(body, said),
+        prices.prices(body, said), terms(body, said, letterhead), lens.lens(body, said), schedule.schedule(body, said), prices.sooner(body, said),
         prices.tools(body, said), remarks.assumed(body, said), remarks.to_look_at(body, said), remarks.relaxations(body, said), remarks.offers(body, said),
         remarks.handling(body, said),
     )  # fmt: skip
@@ -140,7 +140,7 @@ def _seller(letterhead: Letterhead, said: Language) -> Seller:
     )
 
 
-def _terms(body: QuoteBody, said: Language, letterhead: Letterhead | None) -> Section | None:
+def terms(body: QuoteBody, said: Language, letterhead: Letterhead | None) -> Section | None:
     """What is agreed besides the price: the seller's terms, the customer's own, and how long all of it holds."""
     words, paper = said.words, letterhead or Letterhead(name="-")
     holds = (

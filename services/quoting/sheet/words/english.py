@@ -153,3 +153,28 @@ THE_GLASS = "The glass"
 PLACES: dict[str, str] = {}
 ALIKE = "{names} together, which are alike"
 FINDINGS: dict[str, str] = {}
+
+# The page on which a customer answers.
+ANSWER = "Your answer"
+YOUR_QUANTITY, YOUR_NAME, YOUR_ORDER, YOUR_NOTE = (
+    "Quantity",
+    "Your name",
+    "Your purchase order number (may be left empty)",
+    "A note (may be left empty)",
+)
+TO_ORDER, TO_DECLINE = "Order", "Decline"
+ORDER_MEANS = "An order is binding on the terms above. You get no further question."
+QUANTITY_OF = "{quantity} at {unit} each, {total} {currency} in all"
+THANKS_ORDERED, THANKS_DECLINED = "Thank you. Your order for {quantity} is recorded.", "Thank you. Your answer is recorded."
+STANDS = "This offer was answered before, and that answer stands. To change it, please ask the seller."
+SUPERSEDED = "A newer revision has taken the place of this offer. Please answer that one, or ask the seller for it."
+ENDED = {"cancelled": "The order was cancelled.", "completed": "The order was completed."}
+NO_ANSWER_HERE = "This offer cannot be answered here at the moment. Please ask the seller."
+EXPIRED_ASK = "Please ask the seller for a new revision."
+MEND_QUANTITY, MEND_NAME, MEND_TEXT = (
+    "Please choose a quantity.",
+    "Please enter your name.",
+    "Please shorten your entries; at most 200 characters for name and number, 2000 for the note, without control characters.",
+)
+UNKNOWN_CODE = "There is no offer at this address. Please check that the whole address of the link was taken over."
+TOO_OFTEN = "Too many addresses were tried from here. Please try again in {seconds} seconds."

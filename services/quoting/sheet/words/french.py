@@ -181,3 +181,31 @@ FINDINGS: dict[str, str] = {
     "mirror-promise-missed": "Le miroir réfléchit au moins {figure}, moins que les {limit} qu’il doit tenir. {remedy}",
     "supplied-material-lost": "{message} Ce qui est perdu du matériel fourni n’est pas remplacé. {remedy}",
 }
+
+# The page on which a customer answers.
+ANSWER = "Votre réponse"
+YOUR_QUANTITY, YOUR_NAME, YOUR_ORDER, YOUR_NOTE = (
+    "Quantité",
+    "Votre nom",
+    "Votre numéro de commande (facultatif)",
+    "Une remarque (facultative)",
+)
+TO_ORDER, TO_DECLINE = "Commander", "Décliner"
+ORDER_MEANS = "Une commande engage aux conditions ci-dessus. Il n’y aura pas d’autre question."
+QUANTITY_OF = "{quantity} à {unit} pièce, {total} {currency} en tout"
+THANKS_ORDERED, THANKS_DECLINED = (
+    "Merci. Votre commande de {quantity} pièces est enregistrée.",
+    "Merci. Votre réponse est enregistrée.",
+)
+STANDS = "Cette offre a déjà reçu une réponse, qui reste valable. Pour la changer, adressez-vous au vendeur."
+SUPERSEDED = "Une révision plus récente remplace cette offre. Répondez à celle-là, ou demandez-la au vendeur."
+ENDED = {"cancelled": "La commande a été annulée.", "completed": "La commande a été exécutée."}
+NO_ANSWER_HERE = "On ne peut pas répondre ici à cette offre pour le moment. Adressez-vous au vendeur."
+EXPIRED_ASK = "Demandez une nouvelle révision au vendeur."
+MEND_QUANTITY, MEND_NAME, MEND_TEXT = (
+    "Choisissez une quantité.",
+    "Indiquez votre nom.",
+    "Raccourcissez vos indications : 200 signes au plus pour le nom et le numéro, 2000 pour la remarque, sans caractères de commande.",
+)
+UNKNOWN_CODE = "Il n’y a pas d’offre à cette adresse. Vérifiez que l’adresse entière du lien a été reprise."
+TOO_OFTEN = "Trop d’adresses ont été essayées d’ici. Réessayez dans {seconds} secondes."

@@ -179,3 +179,31 @@ FINDINGS: dict[str, str] = {
     "mirror-promise-missed": "Der Spiegel reflektiert mindestens {figure}, weniger als die {limit}, die er halten soll. {remedy}",
     "supplied-material-lost": "{message} Verlorenes beigestelltes Material wird nicht ersetzt. {remedy}",
 }
+
+# The page on which a customer answers.
+ANSWER = "Ihre Antwort"
+YOUR_QUANTITY, YOUR_NAME, YOUR_ORDER, YOUR_NOTE = (
+    "Stückzahl",
+    "Ihr Name",
+    "Ihre Bestellnummer (kann leer bleiben)",
+    "Eine Bemerkung (kann leer bleiben)",
+)
+TO_ORDER, TO_DECLINE = "Bestellen", "Absagen"
+ORDER_MEANS = "Eine Bestellung ist zu den genannten Bedingungen verbindlich. Es folgt keine weitere Rückfrage."
+QUANTITY_OF = "{quantity} zu je {unit}, zusammen {total} {currency}"
+THANKS_ORDERED, THANKS_DECLINED = (
+    "Danke. Ihre Bestellung über {quantity} Stück ist festgehalten.",
+    "Danke. Ihre Antwort ist festgehalten.",
+)
+STANDS = "Dieses Angebot wurde schon beantwortet, und diese Antwort gilt. Für eine Änderung wenden Sie sich bitte an den Anbieter."
+SUPERSEDED = "Eine neuere Revision hat dieses Angebot ersetzt. Bitte beantworten Sie diese, oder fragen Sie beim Anbieter danach."
+ENDED = {"cancelled": "Die Bestellung wurde storniert.", "completed": "Die Bestellung wurde abgeschlossen."}
+NO_ANSWER_HERE = "Dieses Angebot kann hier zurzeit nicht beantwortet werden. Bitte wenden Sie sich an den Anbieter."
+EXPIRED_ASK = "Bitte fragen Sie den Anbieter nach einer neuen Revision."
+MEND_QUANTITY, MEND_NAME, MEND_TEXT = (
+    "Bitte wählen Sie eine Stückzahl.",
+    "Bitte tragen Sie Ihren Namen ein.",
+    "Bitte kürzen Sie Ihre Angaben: höchstens 200 Zeichen für Name und Nummer, 2000 für die Bemerkung, ohne Steuerzeichen.",
+)
+UNKNOWN_CODE = "Unter dieser Adresse gibt es kein Angebot. Bitte prüfen Sie, ob die ganze Adresse des Links übernommen wurde."
+TOO_OFTEN = "Von hier wurden zu viele Adressen versucht. Bitte in {seconds} Sekunden noch einmal."
