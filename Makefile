@@ -9,7 +9,7 @@ QUOTES ?= 200
 BESIDE ?= 2
 
 .DEFAULT_GOAL := help
-.PHONY: help quote up down status bench fuzz drill shares compose-test client-check test test-unit test-outside test-laws test-architecture test-integration test-system test-upgrade upgrade-test laws mutants check format lock clean
+.PHONY: help quote up down status bench fuzz drill shares compose-test client client-check test test-unit test-outside test-laws test-architecture test-integration test-system test-upgrade upgrade-test laws mutants check format lock clean
 
 help:  ## list the targets
 	@grep -E '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/' | expand -t 20
@@ -54,6 +54,9 @@ shares: $(VENV)/installed-dev  ## ten keys on one box, one of them hostile: what
 
 compose-test: $(VENV)/installed-dev  ## the fleet of compose.yaml in containers: up, tried, taken down (needs docker compose)
 	@$(BIN)/python -m tests.compose
+
+client: $(VENV)/installed-dev  ## the client as a wheel of its own in dist/, installed alone and its examples run against a box; needs a network
+	@$(BIN)/python -u -m tests.client_wheel dist
 
 client-check: $(VENV)/installed-dev  ## clients of two public generators, made and used against a box; needs node, npm and a network; one with ONLY=python
 	@$(BIN)/python -u -m tests.clients $(if $(ONLY),--only $(ONLY))
