@@ -169,7 +169,14 @@ def tagged_document(media_type: str, path: str, query: Query | None = None, *, h
 def text(media_type: str, path: str, query: Query | None = None) -> Call[str]:
     """As `document`, and read as text in UTF-8."""
     whole = document(media_type, path, query)
-    return replace_reading(whole, lambda answer: whole.reads(answer).decode())
+
+    def read(answer: httpx.Response) -> str:
+        try:
+            return whole.reads(answer).decode()
+        except UnicodeDecodeError as fault:
+            raise AnswerNotUnderstood(str(answer.request.url), answer.status_code, "it is not in UTF-8") from fault
+
+    return replace_reading(whole, read)
 
 
 def replace_reading(asked: Call[Any], reads: Callable[[httpx.Response], T]) -> Call[T]:

@@ -23,7 +23,7 @@ from typing import Any, Self, TypeVar
 import httpx
 
 from services.client.call import Asking, Call, Key, Means, Pause, sent_query
-from services.client.errors import ServerUnreachable
+from services.client.errors import HeaderUnusable, ServerUnreachable
 from services.client.following import SILENCE_S, Following, Stream
 from services.client.journal import Journal
 from services.client.operation import Awaitable, Blocking
@@ -209,11 +209,19 @@ def _settings(url: str, key: str, timeout_s: float) -> dict[str, Any]:
         raise httpx.UnsupportedProtocol("it is no address of the form http://host:port")
     return {
         "base_url": origin,
-        "headers": {"Authorization": f"Bearer {key}", "Accept": "application/json"},
+        "headers": _printable({"Authorization": f"Bearer {key.strip()}", "Accept": "application/json"}),  # files end in a line end
         "timeout": _timeout(timeout_s),
         "verify": origin.scheme == "https",  # certificates take time to load, and plain HTTP has none
         "trust_env": origin.host not in LOOPBACK,  # a proxy cannot reach our loopback
     }
+
+
+def _printable(headers: dict[str, str]) -> dict[str, str]:
+    """The headers, if HTTP takes them; raises `HeaderUnusable`."""
+    for name, value in headers.items():
+        if not (value.isascii() and value.isprintable()):
+            raise HeaderUnusable(name)
+    return headers
 
 
 def _timeout(timeout_s: float) -> httpx.Timeout:
@@ -222,7 +230,7 @@ def _timeout(timeout_s: float) -> httpx.Timeout:
 
 def _sent(call: Call[Any], timeout_s: float) -> Mapping[str, Any]:
     """A call as the HTTP library is told it."""
-    headers = {**call.headers, **({"Idempotency-Key": call.key} if call.key else {})}
+    headers = _printable({**call.headers, **({"Idempotency-Key": call.key} if call.key else {})})
     return {
         "method": call.method, "url": call.path, "params": sent_query(call.query), "json": call.body, "content": call.content,
         "headers": headers, "timeout": _timeout(timeout_s + call.wait_for_answer_s),

@@ -1,6 +1,7 @@
 """What can go wrong between a caller and a server.
 
 ClientError
+├── HeaderUnusable         a key, ETag or media type has characters that HTTP has no place for
 ├── ServerUnreachable      nobody answers at the address
 ├── ServerRefused          the server answered with a problem document
 ├── AnswerNotUnderstood    the answer is not what the contracts promise
@@ -16,6 +17,14 @@ from shared_schemas.problem import Explained, Problem
 
 class ClientError(Explained):
     """Every error of the client; nothing of the HTTP library gets out."""
+
+
+class HeaderUnusable(ClientError):
+    """The header `name` would have characters that HTTP has no place for; its value, which may be a key, is not told."""
+
+    def __init__(self, name: str) -> None:
+        self.name = name
+        super().__init__(f"What would go into the header {name} has characters other than printable ASCII. Nothing was sent.")
 
 
 class ServerUnreachable(ClientError):

@@ -33,7 +33,7 @@ def quoted(request: QuoteRequest, rates: Rates) -> QuoteBody:
 
 @pytest.fixture(scope="module")
 def demo(rates: Rates) -> QuoteBody:
-    (found,) = (ROOT / "services" / "desk" / "demo").glob("*.json")
+    (found,) = (ROOT / "services" / "desk" / "demo").glob("lake_*.json")
     return quoted(QuoteRequest.model_validate_json(found.read_text(encoding="utf-8")), rates)
 
 

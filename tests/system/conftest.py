@@ -48,7 +48,7 @@ def sales(client_of: Callable[[str | None], httpx.Client]) -> httpx.Client:
 @pytest.fixture
 def demo() -> dict[str, Any]:
     """The demo request, fresh for each test to change."""
-    (found,) = DEMO.glob("*.json")
+    (found,) = DEMO.glob("lake_*.json")
     request: dict[str, Any] = json.loads(found.read_text(encoding="utf-8"))
     return request
 

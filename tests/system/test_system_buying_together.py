@@ -15,7 +15,7 @@ Quoted = Callable[..., dict[str, Any]]
 
 
 def test_two_quotes_of_one_glass_buy_together_and_pay_no_more(sales: httpx.Client, quoted: Quoted) -> None:
-    (demo,) = (Path(__file__).resolve().parents[2] / "services" / "desk" / "demo").glob("*.json")
+    (demo,) = (Path(__file__).resolve().parents[2] / "services" / "desk" / "demo").glob("lake_*.json")
     request = json.loads(demo.read_text(encoding="utf-8")) | {"quantities": [5]}
     quotes = [quoted(sales, copy.deepcopy(request)) for _ in range(2)]
     lenses = [

@@ -30,7 +30,9 @@ def pages(
     client_of: Callable[[str | None], httpx.Client], quoted: Callable[..., dict[str, Any]], sales: httpx.Client
 ) -> dict[str, httpx.Response]:
     """Each page by its name, as the box answers it."""
-    demo = next((Path(__file__).resolve().parents[2] / "services" / "desk" / "demo").glob("*.json")).read_text(encoding="utf-8")
+    demo = next((Path(__file__).resolve().parents[2] / "services" / "desk" / "demo").glob("lake_*.json")).read_text(
+        encoding="utf-8"
+    )
     number = quoted(sales, httpx.Response(200, text=demo).json())["number"]
     html = {"Accept": "text/html"}
     return {

@@ -18,7 +18,7 @@ ClientOf = Callable[[str | None], httpx.Client]
 def ready(sales: httpx.Client, quoted: Quoted) -> dict[str, Any]:
     from pathlib import Path  # noqa: PLC0415
 
-    (demo,) = (Path(__file__).resolve().parents[2] / "services" / "desk" / "demo").glob("*.json")
+    (demo,) = (Path(__file__).resolve().parents[2] / "services" / "desk" / "demo").glob("lake_*.json")
     quote = quoted(sales, json.loads(demo.read_text(encoding="utf-8")))
     assert quote["status"] == "ready", quote["problem"]
     return quote

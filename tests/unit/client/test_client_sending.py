@@ -12,7 +12,7 @@ import pytest
 import services.client
 from services.client import AsyncClient, Client, Patience
 from services.client.call import Call, call
-from services.client.errors import JournalUnusable, ServerRefused, ServerUnreachable
+from services.client.errors import AnswerNotUnderstood, HeaderUnusable, JournalUnusable, ServerRefused, ServerUnreachable
 from services.client.journal import Journal
 from services.client.patience import retry_after_s
 from shared_schemas.quote import QuoteAccepted
@@ -166,6 +166,45 @@ def test_a_journal_that_cannot_be_used_is_said_and_nothing_is_sent(tmp_path: Pat
         with pytest.raises(JournalUnusable, match="Nothing was sent"):
             asked(server, post(keyed=True), waits=False, journal=path)
     assert server.requests == []
+
+
+@pytest.mark.parametrize("key", ["schlüssel", "a\nb", "a\x7f"])
+def test_a_key_that_http_has_no_place_for_is_said_without_telling_it(key: str) -> None:
+    with pytest.raises(HeaderUnusable) as said:
+        Client(url=URL, key=key)
+    assert key not in str(said.value)
+    server = Server((200, ACCEPTED))
+    with pytest.raises(HeaderUnusable, match="Idempotency-Key"):
+        asked(server, post(key=key), waits=False)
+    assert server.requests == []
+
+
+def test_a_key_out_of_a_file_has_its_line_end_taken_off() -> None:
+    server = Server((200, ACCEPTED))
+    Client(url=URL, key="bw_1_x\n", transport=httpx.MockTransport(server)).send(GET)
+    assert server.requests[0].headers["Authorization"] == "Bearer bw_1_x"
+
+
+@pytest.mark.parametrize(
+    "answer",
+    [
+        httpx.Response(200, content=b"\xff", headers={"Content-Type": "text/csv"}),
+        httpx.Response(200, content=b"a,b", headers={"Content-Type": "text/html"}),
+        httpx.Response(302, headers={"Location": "http://elsewhere.test"}),
+    ],
+    ids=["not UTF-8", "a page", "a redirect"],
+)
+def test_a_text_that_is_none_is_not_understood(answer: httpx.Response) -> None:
+    with pytest.raises(AnswerNotUnderstood), Client(url=URL, key="k", transport=httpx.MockTransport(lambda _: answer)) as client:
+        client.estimate_csv("E-1")
+
+
+def test_what_is_no_gzip_is_no_answer_and_no_error_of_httpx() -> None:
+    broken = httpx.MockTransport(
+        lambda _: httpx.Response(200, stream=httpx.ByteStream(b"no"), headers={"Content-Encoding": "gzip"})
+    )
+    with pytest.raises(ServerUnreachable), Client(url=URL, key="k", transport=broken, sleep=lambda _: None) as client:
+        client.send(GET)
 
 
 def test_the_public_names_are_these_and_no_others() -> None:
