@@ -20,6 +20,7 @@ from sqlalchemy.exc import DBAPIError
 
 from services.chassis.database import Database
 from shared_schemas.rates import Rates
+from tests.integration.test_quoting_approvals import approve, override, strict
 from tests.integration.test_quoting_letterhead import SELLER
 from tests.integration.test_quoting_life_routes import NOON, Shop, request_of_two
 
@@ -229,24 +230,37 @@ def test_without_a_seller_nothing_goes_out(database: Database, rates: Rates, req
     assert "email" in nameless.json()["detail"]
 
 
-@pytest.mark.parametrize(
-    ("said", "pointer"),
-    [
-        ({"to": ["a@b.example\r\nBcc: c@d.example"]}, "/to/0"),
-        ({"to": ["a@b.example, c@d.example"]}, "/to/0"),
-        ({"to": ["Holm <a@b.example>"]}, "/to/0"),
-        ({"to": []}, "/to"),
-        ({"to": ["a@b.example"], "cc": ["nobody"]}, "/cc/0"),
-        ({"to": ["a@b.example"], "message": "x\x00y"}, "/message"),
-        ({"to": ["a@b.example"], "language": "tlh"}, "/language"),
-    ],
+UNREADABLE = (
+    ({"to": ["a@b.example\r\nBcc: c@d.example"]}, "/to/0"),
+    ({"to": ["a@b.example, c@d.example"]}, "/to/0"),
+    ({"to": ["Holm <a@b.example>"]}, "/to/0"),
+    ({"to": []}, "/to"),
+    ({"to": ["a@b.example"], "cc": ["nobody"]}, "/cc/0"),
+    ({"to": ["a@b.example"], "message": "x\x00y"}, "/message"),
+    ({"to": ["a@b.example"], "language": "tlh"}, "/language"),
 )
-def test_an_address_or_a_text_that_could_be_more_than_one_is_refused_at_its_place(
-    shop: Shop, number: str, said: Any, pointer: str
+
+
+def test_an_address_or_a_text_that_could_be_more_than_one_is_refused_at_its_place(shop: Shop, number: str) -> None:
+    for said, pointer in UNREADABLE:
+        answer = send(shop, number, said)
+        assert answer.status_code == 422, said
+        assert answer.json()["errors"][0]["pointer"] == pointer
+    assert shop.get(f"/v1/quotes/{number}/offers")["items"] == []
+
+
+def test_what_waits_for_a_second_key_does_not_go_out_before_it_has_one(
+    database: Database, rates: Rates, request_of_two: dict[str, Any]
 ) -> None:
-    answer = send(shop, number, said)
-    assert answer.status_code == 422
-    assert answer.json()["errors"][0]["pointer"] == pointer
+    shop = Shop(database, strict(rates))
+    shop.ask("PUT", "/v1/letterhead", role="admin", json={**SELLER, "email": "sales@halden-marsh.example"})
+    number = shop.quoted({**request_of_two, "quantities": [5]})
+    override(shop, number, role="sales")
+    waiting = send(shop, number, BY_FILE)
+    assert waiting.status_code == 409
+    assert "approve" in waiting.json()["detail"]
+    assert approve(shop, number)[0] == 200
+    assert send(shop, number, BY_FILE).status_code == 201
 
 
 def test_a_title_with_whatever_it_has_stays_one_line_of_the_head(shop: Shop, request_of_two: dict[str, Any]) -> None:

@@ -191,5 +191,5 @@ def test_the_page_is_html_without_an_error_with_the_same_texts_as_the_paper(
 
 
 def test_what_has_no_words_in_the_language_is_marked_as_in_english(body: QuoteBody) -> None:
-    assert "a softer cement, or a diameter of at most 25 mm. (auf Englisch)" in offer_page(offered(body, "de", "a4"))
+    assert "a softer cement, or a diameter of at most 25\u00a0mm. (auf Englisch)" in offer_page(offered(body, "de", "a4"))
     assert "(in English)" not in offer_page(offered(body, "en", "a4"))

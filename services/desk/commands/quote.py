@@ -41,7 +41,7 @@ if TYPE_CHECKING:
     from shared_schemas.quote_life import QuoteBatch
 
 DEMO = Path(__file__).resolve().parents[1] / "demo" / "lake_ice_lidar.json"
-SELLER_OF_THE_DEMO = DEMO.with_name("letterhead.json")
+SELLER_OF_THE_DEMO = DEMO.parent / "seller" / "letterhead.json"
 
 Revision = Annotated[int | None, typer.Option(min=1, help="A revision; without it the latest.")]
 By = Annotated[str, typer.Option(help="Who said so, on the customer's side.")]

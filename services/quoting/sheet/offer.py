@@ -94,7 +94,7 @@ def offer_of(
     number = words.NUMBER.format(number=head.number, revision=head.revision)
     contact = body.order.contact if body.order else ""
     sections = (
-        prices.prices(body, said), terms(body, said, letterhead), lens.lens(body, said), schedule.schedule(body, said), prices.sooner(body, said),
+        prices.prices(body, said), terms(body, said, letterhead), schedule.schedule(body, said), lens.lens(body, said), prices.sooner(body, said),
         prices.tools(body, said), remarks.assumed(body, said), remarks.to_look_at(body, said), remarks.relaxations(body, said), remarks.offers(body, said),
         remarks.handling(body, said),
     )  # fmt: skip

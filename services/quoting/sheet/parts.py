@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import asdict, dataclass
 from typing import Any
 
@@ -60,6 +61,8 @@ class Picture:
         return float(self.svg.partition('viewBox="0 0 ')[2].partition(" ")[0])
 
 
+_UNIT = re.compile(r"(?<=\d) (?=[mn]m\b)")
+
 Block = Table | Paragraph | Points | Facts | Picture
 
 
@@ -92,4 +95,13 @@ def as_data(block: Block) -> dict[str, Any]:
     more: dict[str, Any] = {"titles": block.titles, "are_figures": block.are_figures} if isinstance(block, Table) else {}
     if isinstance(block, Picture):
         more = {"width": block.width}
+    elif isinstance(block, Paragraph):
+        more = {"text": bound(block.text)}
+    elif isinstance(block, Points):
+        more = {"lines": tuple(map(bound, block.lines))}
     return {"kind": type(block).__name__.lower(), **asdict(block), **more}
+
+
+def bound(text: str) -> str:
+    """A text in which no line ends between a figure and its unit."""
+    return _UNIT.sub("\u00a0", text)

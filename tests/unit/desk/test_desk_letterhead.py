@@ -17,7 +17,7 @@ from services.desk.commands.letterhead import put_first_letterhead
 from shared_schemas.letterhead import Letterhead
 
 ROOT = Path(__file__).resolve().parents[3]
-DEMO = ROOT / "services/desk/demo/letterhead.json"
+DEMO = ROOT / "services/desk/demo/seller/letterhead.json"
 KEPT = json.loads((ROOT / "shared_schemas/examples/KeptLetterhead.json").read_text(encoding="utf-8"))
 ANY_SERVER = ["--url", "http://desk.test", "--key", "k"]
 MISSING = (404, {"type": "/problems#not-found", "title": "There is no letterhead yet", "status": 404, "detail": "None."})
