@@ -71,12 +71,12 @@ class Asking(Protocol[T_co]):
 
 
 @dataclass(frozen=True, kw_only=True)
-class Call(Generic[T]):
+class Call(Generic[T_co]):
     """A request and the reading of its answer. `keyed` where the route takes an Idempotency-Key, which `key` is."""
 
     method: str
     path: str
-    reads: Callable[[httpx.Response], T]
+    reads: Callable[[httpx.Response], T_co]
     query: Query = field(default_factory=dict)
     body: Any = None
     content: bytes | None = None
@@ -87,7 +87,7 @@ class Call(Generic[T]):
     wait_for_answer_s: float = 0.0
     """How much longer than usual the server may take, as it was asked to wait."""
 
-    def steps(self, means: Means) -> Steps[T]:
+    def steps(self, means: Means) -> Steps[T_co]:
         """Send, and send again as far as patience goes and it can do no harm; raises `ServerUnreachable`, `ServerRefused`, `AnswerNotUnderstood`."""
         if self.keyed and self.key is None:
             return (yield from replace(self, key=(yield Key(self))).steps(means))
@@ -236,3 +236,10 @@ def plain(value: Any) -> Any:
     if isinstance(value, Decimal):
         return str(value)
     return value.isoformat() if isinstance(value, date) else value
+
+
+@dataclass(frozen=True)
+class Pages(Generic[T_co]):
+    """All of a list: `page` asks for the page after a cursor, the first after None."""
+
+    page: Callable[[str | None], Call[Any]]

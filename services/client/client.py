@@ -22,7 +22,7 @@ from typing import Any, Self, TypeVar
 
 import httpx
 
-from services.client.call import Asking, Call, Key, Means, Pause, sent_query
+from services.client.call import Asking, Call, Key, Means, Pages, Pause, sent_query
 from services.client.errors import HeaderUnusable, ServerUnreachable
 from services.client.following import SILENCE_S, Following, Stream
 from services.client.journal import Journal
@@ -90,6 +90,15 @@ class Client(Operations, Blocking):
             except ServerUnreachable as fault:
                 following.broke(fault)
             self._sleep(following.pause_s)
+
+    def each(self, pages: Pages[T]) -> Iterator[T]:
+        """Every item of a list, page by page."""
+        cursor: str | None = None
+        while True:
+            page = self.send(pages.page(cursor))
+            yield from page.items
+            if (cursor := page.next) is None:
+                return
 
     def _done(self, step: Call[Any] | Pause | Key) -> Any:
         match step:
@@ -162,6 +171,16 @@ class AsyncClient(Operations, Awaitable):
             except ServerUnreachable as fault:
                 following.broke(fault)
             await self._sleep(following.pause_s)
+
+    async def each(self, pages: Pages[T]) -> AsyncIterator[T]:
+        """Every item of a list, page by page."""
+        cursor: str | None = None
+        while True:
+            page = await self.send(pages.page(cursor))
+            for item in page.items:
+                yield item
+            if (cursor := page.next) is None:
+                return
 
     async def _done(self, step: Call[Any] | Pause | Key) -> Any:
         match step:

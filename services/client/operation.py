@@ -3,15 +3,25 @@
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
-from collections.abc import AsyncIterator, Callable, Coroutine, Iterator
+from collections.abc import AsyncIterator, Callable, Coroutine, Iterator, Sequence
 from functools import update_wrapper
-from typing import Any, Generic, ParamSpec, Self, TypeVar, overload
+from typing import Any, Concatenate, Generic, ParamSpec, Protocol, Self, TypeVar, overload
 
-from services.client.call import Asking
+from services.client.call import Asking, Call, Pages
 from services.client.following import Stream
 
 P = ParamSpec("P")
 T = TypeVar("T")
+Item_co = TypeVar("Item_co", covariant=True)
+
+
+class Page(Protocol[Item_co]):
+    """A page of a list; `next` is the cursor of the page after it."""
+
+    @property
+    def items(self) -> Sequence[Item_co]: ...
+    @property
+    def next(self) -> str | None: ...
 
 
 class Blocking(ABC):
@@ -25,6 +35,10 @@ class Blocking(ABC):
     def follow(self, stream: Stream[T]) -> Iterator[T]:
         """What a stream brings, as it comes."""
 
+    @abstractmethod
+    def each(self, pages: Pages[T]) -> Iterator[T]:
+        """Every item of a list, page by page."""
+
 
 class Awaitable(ABC):
     """A client whose methods are awaited."""
@@ -36,6 +50,10 @@ class Awaitable(ABC):
     @abstractmethod
     def follow(self, stream: Stream[T]) -> AsyncIterator[T]:
         """What a stream brings, as it comes."""
+
+    @abstractmethod
+    def each(self, pages: Pages[T]) -> AsyncIterator[T]:
+        """Every item of a list, page by page."""
 
 
 class operation(Generic[P, T]):  # stands where a method stands, as `property` does
@@ -78,3 +96,23 @@ class streaming(Generic[P, T]):
             return self
         follow, makes = client.follow, self._makes
         return update_wrapper(lambda *given, **named: follow(makes(*given, **named)), makes)
+
+
+class every(Generic[P, T]):
+    """A method of a client that goes through all that `makes` asks for page by page; the cursor is its first argument, and not the caller's."""
+
+    def __init__(self, makes: Callable[Concatenate[str | None, P], Call[Page[T]]]) -> None:
+        self._makes = makes
+        self.__doc__ = f"Every one of them: {makes.__doc__}"
+
+    @overload
+    def __get__(self, client: None, owner: type) -> Self: ...
+    @overload
+    def __get__(self, client: Blocking, owner: type) -> Callable[P, Iterator[T]]: ...
+    @overload
+    def __get__(self, client: Awaitable, owner: type) -> Callable[P, AsyncIterator[T]]: ...
+    def __get__(self, client: Blocking | Awaitable | None, owner: type) -> Any:
+        if client is None:
+            return self
+        each, makes = client.each, self._makes
+        return lambda *given, **named: each(Pages(lambda cursor: makes(cursor, *given, **named)))

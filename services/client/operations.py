@@ -5,7 +5,7 @@ from __future__ import annotations
 from services.client.calls import drafts as of_drafts
 from services.client.calls import estimating, offers, operating, quoting, rates, shop, streams, waits
 from services.client.calls import webhooks as of_webhooks
-from services.client.operation import operation, streaming
+from services.client.operation import every, operation, streaming
 
 
 class Operations:
@@ -134,3 +134,10 @@ class Operations:
 
     follow_quote = streaming(streams.follow_quote)
     follow_estimates = streaming(streams.follow_estimates)
+
+    every_quote = every(quoting.quotes)
+    every_order = every(shop.orders)
+    every_rate_revision = every(rates.rate_revisions)
+    every_key = every(operating.keys)
+    every_archivable = every(operating.archivable)
+    every_dead_letter = every(operating.dead_letters)

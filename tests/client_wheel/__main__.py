@@ -10,6 +10,7 @@ installed there is listed; every example runs there against a box of its own, fi
 from __future__ import annotations
 
 import os
+import re
 import subprocess
 import sys
 import tempfile
@@ -27,6 +28,25 @@ ALLOWED = {
     "typing-extensions", "typing-inspection",
 }  # fmt: skip
 """What httpx and pydantic bring, and what an empty environment has."""
+
+
+WRONG = """
+from blankwright_client import AsyncClient, Client
+
+def blocking(client: Client) -> None:
+    client.quote(7)
+    client.quotes(stat="open")
+    client.quote("Q-1").prices
+    for entry in client.follow_estimates():
+        entry.number
+
+async def asynchronous(client: AsyncClient) -> None:
+    client.quote("Q-1").status
+    for quote in client.every_quote():
+        print(quote)
+"""
+WRONG_LINES = {5, 6, 7, 9, 12, 13}
+"""Each of these lines is wrong, and an editor that knows the types says so."""
 
 
 class NotAsPromised(Exception):
@@ -84,6 +104,12 @@ def used(python: Path, wheel: Path, folder: Path) -> None:
         within=folder,
     )
     print(f"mypy --strict: {said.strip()}")
+    (folder / "wrong.py").write_text(WRONG, encoding="utf-8")
+    command = [sys.executable, "-m", "mypy", "--cache-dir", folder / "types", "--python-executable", python, folder / "wrong.py"]
+    refused = subprocess.run(command, cwd=folder, capture_output=True, text=True, check=False).stdout
+    if (lines := {int(line) for line in re.findall(r"wrong\.py:(\d+): error", refused)}) != WRONG_LINES:
+        raise NotAsPromised(f"of the wrong lines {sorted(WRONG_LINES)} mypy names {sorted(lines)}\n{refused}")
+    print(f"mypy on a program with {len(lines)} wrong lines: each is named")
     box = start(folder / "box")
     try:
         for name in examples:

@@ -83,7 +83,7 @@ def audit_lines(after: str | None = None) -> Call[str]:
     return text("application/jsonl", "/v1/audit/export", {"after": after})
 
 
-def archivable(before: date, cursor: str | None = None) -> Call[ArchivePage]:
+def archivable(cursor: str | None = None, *, before: date) -> Call[ArchivePage]:
     """A page of the quotes that were settled before a day, with their documents."""
     from shared_schemas.archive import ArchivePage
 

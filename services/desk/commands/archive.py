@@ -45,7 +45,9 @@ def archive(
     day, now = _day(before), datetime.now(UTC)
     file = out or Path(f"blankwright-archive-{day}.jsonl.gz")
     with reported(as_json=as_json), client_for(url, key, folder, role="admin") as desk:
-        manifest = archive_file.write(file, _over(desk, day), version=version("blankwright"), settled_before=day, now=now)
+        manifest = archive_file.write(
+            file, desk.every_archivable(before=day), version=version("blankwright"), settled_before=day, now=now
+        )
         gone = _remove(desk, file, day) if remove else ArchiveDone(done=0, untouched=())
         lines = [
             f"{file}: {manifest.quotes} quotes, {manifest.revisions} revisions, {file.stat().st_size / 1e6:.1f} MB, read back whole"
@@ -100,16 +102,6 @@ def _day(text: str) -> date:
         return date.fromisoformat(text)
     except ValueError as fault:
         raise typer.BadParameter(f"{text} is no day, such as 2026-01-31") from fault
-
-
-def _over(desk: Client, day: date) -> Iterator[ArchivedQuote]:
-    cursor: str | None = None
-    while True:
-        page = desk.archivable(day, cursor)
-        yield from page.items
-        cursor = page.next
-        if cursor is None:
-            return
 
 
 def _remove(desk: Client, file: Path, day: date) -> ArchiveDone:

@@ -6,7 +6,6 @@ it and no server is named: so the first key is made, and those that parts of the
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from datetime import UTC, datetime, time
 from typing import TYPE_CHECKING, Annotated
 
@@ -17,7 +16,7 @@ from services.desk.terminal import HERE, Folder, Json, Key, Url, answer, client_
 from shared_schemas.keys import LONGEST_OVERLAP_HOURS, KeyInfo, KeyRotation
 
 if TYPE_CHECKING:
-    from services.client import Client
+    pass
 
 ROLES = ("sales", "erp", "engineer", "admin", "service")
 Scopes = Annotated[
@@ -33,20 +32,10 @@ def keys_list(url: Url = None, key: Key = None, folder: Folder = HERE, as_json: 
             known = machine.list_keys()
         else:
             with client_for(url, key, folder, role="admin") as desk:
-                known = list(_all_keys(desk))
+                known = list(desk.every_key(limit=200))
         now = datetime.now(UTC)
         lines = [_line(one, now) for one in known]
         answer([one.model_dump(mode="json") for one in known], lines or ["no keys yet"], as_json=as_json)
-
-
-def _all_keys(desk: Client) -> Iterator[KeyInfo]:
-    cursor = None
-    while True:
-        page = desk.keys(cursor, limit=200)
-        yield from page.items
-        cursor = page.next
-        if cursor is None:
-            return
 
 
 def _line(one: KeyInfo, now: datetime) -> str:

@@ -52,16 +52,10 @@ def replay(
 def _waiting(desk: Client) -> Iterator[int]:
     """The newest letter of every failed quote that was not replayed."""
     seen: set[str] = set()
-    cursor = None
-    while True:
-        page = desk.dead_letters(cursor, replayed=False)
-        for letter in page.items:
-            if letter.quote_status == "failed" and letter.number not in seen:
-                seen.add(letter.number)
-                yield letter.id
-        cursor = page.next
-        if cursor is None:
-            return
+    for letter in desk.every_dead_letter(replayed=False):
+        if letter.quote_status == "failed" and letter.number not in seen:
+            seen.add(letter.number)
+            yield letter.id
 
 
 def _lines(letter: DeadLetter, *, trace: bool) -> Iterator[str]:

@@ -88,6 +88,15 @@ def test_a_cursor_of_before_a_restore_is_refused_in_the_stream_and_at_its_door(w
 
 
 @BOTH
+def test_a_list_is_gone_through_page_by_page_to_the_page_that_has_no_next(waits: bool) -> None:
+    keys = [{"id": name, "role": "erp", "label": "l", "scopes": [], "created_at": "2026-11-02T12:00:00Z"} for name in "abc"]
+    pages = [httpx.Response(200, json={"items": keys[:2], "next": "c1"}), httpx.Response(200, json={"items": [], "next": "c2"})]
+    found, requests, _ = followed("every_key", *pages, httpx.Response(200, json={"items": keys[2:]}), waits=waits, limit=2)
+    assert [one.id for one in found] == ["a", "b", "c"]
+    assert [request.url.query for request in requests] == [b"limit=2", b"cursor=c1&limit=2", b"cursor=c2&limit=2"]
+
+
+@BOTH
 def test_a_server_that_is_busy_is_come_back_to_and_one_that_stays_away_is_not(waits: bool) -> None:
     busy = httpx.Response(503, json=AWAY, headers={"Retry-After": "4"})
     found, _, pauses = followed("follow_quote", busy, stream("event: ready\ndata: {}\n\n"), waits=waits, number="Q-1")
