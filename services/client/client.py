@@ -228,17 +228,22 @@ def _settings(url: str, key: str, timeout_s: float) -> dict[str, Any]:
         raise httpx.UnsupportedProtocol("it is no address of the form http://host:port")
     return {
         "base_url": origin,
-        "headers": _printable({"Authorization": f"Bearer {key.strip()}", "Accept": "application/json"}),  # files end in a line end
+        "headers": _printable({"Accept": "application/json", **_authorization(key.strip())}),  # files end in a line end
         "timeout": _timeout(timeout_s),
         "verify": origin.scheme == "https",  # certificates take time to load, and plain HTTP has none
         "trust_env": origin.host not in LOOPBACK,  # a proxy cannot reach our loopback
     }
 
 
+def _authorization(key: str) -> dict[str, str]:
+    """Nothing without a key: the server then says what it wants."""
+    return {"Authorization": f"Bearer {key}"} if key else {}
+
+
 def _printable(headers: dict[str, str]) -> dict[str, str]:
     """The headers, if HTTP takes them; raises `HeaderUnusable`."""
     for name, value in headers.items():
-        if not (value.isascii() and value.isprintable()):
+        if not (value.isascii() and value.isprintable() and value == value.strip()):
             raise HeaderUnusable(name)
     return headers
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
 
@@ -183,6 +184,20 @@ def test_a_key_out_of_a_file_has_its_line_end_taken_off() -> None:
     server = Server((200, ACCEPTED))
     Client(url=URL, key="bw_1_x\n", transport=httpx.MockTransport(server)).send(GET)
     assert server.requests[0].headers["Authorization"] == "Bearer bw_1_x"
+
+
+def test_without_a_key_the_server_is_asked_and_says_what_it_wants() -> None:
+    server = Server((401, PROBLEM | {"status": 401, "detail": "A key is missing."}))
+    with pytest.raises(ServerRefused, match="A key is missing"):
+        Client(url=URL, key="", transport=httpx.MockTransport(server)).send(GET)
+    assert "Authorization" not in server.requests[0].headers
+
+
+def test_threads_that_ask_the_same_at_once_have_one_key(tmp_path: Path) -> None:
+    numbers = iter(range(100))
+    with ThreadPoolExecutor(6) as threads:
+        keys = list(threads.map(lambda _: Journal(tmp_path / "sent").key_for("r", lambda: str(next(numbers))), range(24)))
+    assert len(set(keys)) == 1
 
 
 @pytest.mark.parametrize(
