@@ -11,6 +11,9 @@ from pydantic import Field
 from shared_schemas.base import NO_CONTROLS, Contract
 
 SheetLanguage = Literal["en", "de", "fr"]
+MAIL_ADDRESS = r"[A-Za-z0-9.!#$%&'*+/=?^_`{|}~-]{1,64}@[A-Za-z0-9-]{1,63}(\.[A-Za-z0-9-]{1,63})+"
+"""An address of mail as HTML takes it, with a dot in its domain: nothing in it ends a line of a header or begins another address."""
+
 Line = Annotated[str, Field(min_length=1, max_length=120, pattern=NO_CONTROLS)]
 Terms = Annotated[str, Field(max_length=1000, pattern=NO_CONTROLS)]
 InLanguages = Annotated[dict[SheetLanguage, Terms], Field(exclude_if=not_)]
@@ -22,7 +25,7 @@ class Letterhead(Contract):
 
     name: Line
     address: Annotated[tuple[Line, ...], Field(max_length=6)] = ()
-    email: Annotated[str, Field(max_length=120, pattern=NO_CONTROLS)] = ""
+    email: Annotated[str, Field(max_length=254, pattern=rf"^({MAIL_ADDRESS})?$")] = ""
     phone: Annotated[str, Field(max_length=60, pattern=NO_CONTROLS)] = ""
     web: Annotated[str, Field(max_length=120, pattern=NO_CONTROLS)] = ""
     tax_id: Annotated[str, Field(max_length=60, pattern=NO_CONTROLS)] = ""
@@ -53,4 +56,4 @@ class KeptLetterhead(Contract):
     changed_by: str
 
 
-__all__ = ["KeptLetterhead", "Letterhead", "LogoInfo", "SheetLanguage"]
+__all__ = ["MAIL_ADDRESS", "KeptLetterhead", "Letterhead", "LogoInfo", "SheetLanguage"]

@@ -8,12 +8,9 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from shared_schemas.base import Contract
-from shared_schemas.letterhead import SheetLanguage
+from shared_schemas.letterhead import MAIL_ADDRESS, SheetLanguage
 
-MAIL_ADDRESS = r"^[A-Za-z0-9.!#$%&'*+/=?^_`{|}~-]{1,64}@[A-Za-z0-9-]{1,63}(\.[A-Za-z0-9-]{1,63})+$"
-"""An address of mail as HTML takes it, with a dot in its domain: nothing in it ends a line of a header or begins another address."""
-
-MailAddress = Annotated[str, Field(max_length=254, pattern=MAIL_ADDRESS)]
+MailAddress = Annotated[str, Field(max_length=254, pattern=rf"^{MAIL_ADDRESS}$")]
 Message = Annotated[str, Field(max_length=4000, pattern=r"^[^\x00-\x09\x0b-\x1f\x7f]*$")]
 """Text of several lines, without other control characters."""
 
@@ -68,4 +65,4 @@ class SentOfferList(Contract):
     next: str | None = None
 
 
-__all__ = ["MAIL_ADDRESS", "MailAddress", "OfferRequest", "SentOffer", "SentOfferList", "SheetPaper"]
+__all__ = ["MailAddress", "OfferRequest", "SentOffer", "SentOfferList", "SheetPaper"]

@@ -66,6 +66,8 @@ def test_a_letterhead_is_put_read_and_changed_by_who_read_it(shop: Shop, databas
     newline = put(shop, PLACE, second.headers["ETag"], json={**SELLER, "email": "a@b.example\nBcc: c@d.example"})
     assert newline.status_code == 422
     assert newline.json()["errors"][0]["pointer"] == "/email"
+    two = put(shop, PLACE, second.headers["ETag"], json={**SELLER, "email": "a@b.example, c@d.example"})
+    assert two.status_code == 422, "a mail comes from one address"
 
     changes = [entry["subject"] for entry in shop.get("/v1/audit?action=letterhead.change", role="admin")["items"]]
     assert changes == ["letterhead 2", "letterhead 1"]

@@ -169,6 +169,11 @@ def test_a_mail_that_is_not_taken_is_kept_and_sent_by_the_same_request_later(
     assert failed.status_code == 503
     assert failed.headers["Retry-After"] == "60"
     assert "it takes none of" in failed.json()["detail"]
+    set_up(shop, smtp_security="starttls")
+    in_the_clear = send(shop, number, **{"Idempotency-Key": "k2"})
+    assert in_the_clear.status_code == 503
+    assert "STARTTLS" in in_the_clear.json()["detail"], "nothing goes out unprotected where protection is asked for"
+    set_up(shop, smtp_security="none")
     (waiting,) = shop.get(f"/v1/quotes/{number}/offers")["items"]
     assert waiting["sent_at"] is None
     mail_server.refuses = b""

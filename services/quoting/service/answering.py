@@ -21,6 +21,7 @@ from services.quoting.service.life import decide
 from services.quoting.service.offers import offer_document
 from services.quoting.sheet.answering import AnswerPage, Typed, page_of
 from services.quoting.sheet.language import Language, Paper, language
+from services.quoting.sheet.prices import offered
 from services.quoting.store.offers import OfferStore, StoredOffer
 from services.quoting.store.repository import QuoteStore
 from services.quoting.store.rows import StoredQuote
@@ -128,7 +129,7 @@ def _asked(row: StoredQuote, typed: Typed, said: Language) -> DecisionRequest | 
     words, decision = said.words, DECISIONS.get(typed.answer)
     if decision is None:
         return str(words.NO_ANSWER_HERE)
-    quoted = {str(one.quantity) for one in QuoteBody.model_validate_json(row.body or b"").breaks}
+    quoted = {str(one.quantity) for one in offered(QuoteBody.model_validate_json(row.body or b""))}
     if decision == "accepted" and typed.quantity not in quoted:
         return str(words.MEND_QUANTITY)
     if not typed.name.strip():

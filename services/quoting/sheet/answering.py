@@ -92,7 +92,7 @@ def _form(body: QuoteBody, said: Language, typed: Typed) -> Form:
     words = said.words
     quantities = tuple(
         (str(one.quantity), words.QUANTITY_OF.format(quantity=said.count(one.quantity), unit=said.money(one.unit_price), total=said.money(one.total_price), currency=body.currency))
-        for one in body.breaks
+        for one in prices.offered(body)
     )  # fmt: skip
     return Form(
         heading=words.ANSWER, quantity=words.YOUR_QUANTITY, quantities=quantities, name=words.YOUR_NAME, purchase_order=words.YOUR_ORDER,

@@ -11,6 +11,8 @@ from shared_schemas.lead_times import SoonerOffer
 from shared_schemas.operations import Tooling
 from shared_schemas.quote import Break, QuoteBody
 
+TOO_LONG = "lead-time-too-long"
+"""The finding of a quantity that takes longer than the terms allow: its price and date are arithmetic, and no offer."""
 SINGLE_THINGS = 2
 """So many kinds of single things that would bring a quantity nearer are shown."""
 
@@ -20,7 +22,7 @@ def prices(body: QuoteBody, said: Language) -> Section | None:
     words, once = said.words, sum((tool.charge for tool in _charged(body)), Decimal(0))
     return section(
         words.PRICES.format(currency=body.currency),
-        _by_quantity(body.breaks, said),
+        _by_quantity(body, said),
         _spare_parts(body.breaks, said),
         _deliveries(body.breaks, said),
         _after_prototypes(body.breaks, said),
@@ -29,13 +31,19 @@ def prices(body: QuoteBody, said: Language) -> Section | None:
     )
 
 
+def offered(body: QuoteBody) -> tuple[Break, ...]:
+    """The quantities that are offered; one that takes too long is by agreement."""
+    limits = [finding.limit for finding in body.findings if finding.code == TOO_LONG and isinstance(finding.limit, (int, float))]
+    return tuple(one for one in body.breaks if all(one.lead_time.p90_days <= limit for limit in limits))
+
+
 def sooner(body: QuoteBody, said: Language) -> Section | None:
     """What would bring it nearer, and for how much."""
     return section(
         said.words.SOONER.format(currency=body.currency),
         Table(
             (said.words.QUANTITY, said.words.HOW_SOONER, said.words.CHARGE, said.words.SHIPS, said.words.SOONER_BY),
-            tuple(_ways_sooner(body.breaks, said)),
+            tuple(_ways_sooner(offered(body), said)),
         ),
         Paragraph(said.words.CHARGE_MEANT, small=True),
     )
@@ -62,23 +70,31 @@ def _charged(body: QuoteBody) -> Sequence[Tooling]:
     return () if body.tooling_terms == "spread" else body.tooling
 
 
-def _by_quantity(breaks: Sequence[Break], said: Language) -> Table:
-    words, asked = said.words, any(price_break.in_time is not None for price_break in breaks)
+def _by_quantity(body: QuoteBody, said: Language) -> Table:
+    words, asked = said.words, any(price_break.in_time is not None for price_break in body.breaks)
+    priced = {price_break.quantity for price_break in offered(body)}
     heads = (words.QUANTITY, words.UNIT_PRICE, words.TOTAL, words.LEAD_TIME, words.SHIPS)
     return Table(
         (*heads, words.IN_TIME_HEAD) if asked else heads,
-        tuple(
-            (
-                said.count(price_break.quantity),
-                said.money(price_break.unit_price),
-                said.money(price_break.total_price),
-                said.days(price_break.lead_time.p90_days),
-                said.short_day(price_break.lead_time.ship_date),
-                *((words.IN_TIME[price_break.in_time] if price_break.in_time else "",) if asked else ()),
-            )
-            for price_break in breaks
-        ),
+        tuple(_row(one, said, asked=asked) if one.quantity in priced else _unpriced(one, said, asked=asked) for one in body.breaks),
     )
+
+
+def _row(price_break: Break, said: Language, *, asked: bool) -> tuple[str, ...]:
+    in_time = said.words.IN_TIME[price_break.in_time] if price_break.in_time else ""
+    return (
+        said.count(price_break.quantity),
+        said.money(price_break.unit_price),
+        said.money(price_break.total_price),
+        said.days(price_break.lead_time.p90_days),
+        said.short_day(price_break.lead_time.ship_date),
+        *((in_time,) if asked else ()),
+    )
+
+
+def _unpriced(price_break: Break, said: Language, *, asked: bool) -> tuple[str, ...]:
+    empty = ("",) * (4 if asked else 3)
+    return (said.count(price_break.quantity), said.words.BY_AGREEMENT, *empty)
 
 
 def _spare_parts(breaks: Sequence[Break], said: Language) -> Table:

@@ -196,8 +196,10 @@ def _for_the_customer(body: QuoteBody, where: SheetSection) -> Iterable[tuple[Fi
 
 
 def _form_of(kind: FindingKind, said: Language) -> tuple[str, bool]:
-    """The customer's sentence of a kind of finding, and whether it is in the language of the sheet."""
-    own = said.words.FINDINGS.get(kind.code)
+    """The customer's sentence of a kind of finding, and whether it is in the language of the sheet, at least what it is about."""
+    own, gist = said.words.FINDINGS.get(kind.code), said.words.GISTS.get(kind.code)
+    if own is None and gist is not None:
+        own = f"{gist} {kind.customer_words}"
     return (own, True) if own is not None else (kind.customer_words or "", said.code == "en")
 
 

@@ -11,6 +11,7 @@ from typing import NamedTuple
 
 from services.quoting.sheet.language import Language
 from services.quoting.sheet.parts import Paragraph, Picture, Section, section
+from services.quoting.sheet.prices import offered
 from services.quoting.sheet.svg import FONT, number, written
 from shared_schemas.lead_times import Deciding, LeadTime
 from shared_schemas.quote import Break, QuoteBody, middle_quantity
@@ -42,8 +43,11 @@ class Thing(NamedTuple):
 
 def schedule(body: QuoteBody, said: Language) -> Section | None:
     """Bars by quantity, and what takes most of the time of the middle one."""
-    words, quantity = said.words, middle_quantity(price_break.quantity for price_break in body.breaks)
-    lead_time = next(price_break.lead_time for price_break in body.breaks if price_break.quantity == quantity)
+    words, breaks = said.words, offered(body)
+    if not breaks:
+        return None
+    quantity = middle_quantity(price_break.quantity for price_break in breaks)
+    lead_time = next(price_break.lead_time for price_break in breaks if price_break.quantity == quantity)
     things = "; ".join(
         words.DECIDES_ONE.format(what=thing.what, days=said.days(round(thing.days)))
         for thing in things_of(lead_time.decided_by, said)[:NAMED]
@@ -51,7 +55,7 @@ def schedule(body: QuoteBody, said: Language) -> Section | None:
     )
     return section(
         words.SCHEDULE,
-        Picture(schedule_svg(body.breaks, said), words.SCHEDULE_OF),
+        Picture(schedule_svg(breaks, said), words.SCHEDULE_OF),
         Paragraph(words.SCHEDULE_MEANT, small=True),
         Paragraph(words.DECIDES.format(quantity=said.count(quantity), things=things) if things else ""),
     )

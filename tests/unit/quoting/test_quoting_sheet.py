@@ -18,7 +18,11 @@ from services.prescription.domain.check import check
 from services.process.domain.plan import plan_operations
 from services.quoting.pricing.quote import assemble
 from services.quoting.sheet import Head, offer_of, offer_page
+from services.quoting.sheet.language import language
+from services.quoting.sheet.parts import Table
+from services.quoting.sheet.prices import prices
 from shared_schemas.check import CheckReport, Finding
+from shared_schemas.finding_kinds import finding
 from shared_schemas.order_terms import OrderTerms
 from shared_schemas.quote import QuoteBody, QuoteDecision
 from shared_schemas.quote_request import QuoteRequest
@@ -118,6 +122,25 @@ def test_every_price_stands_on_the_sheet_with_its_thousands_apart(body: QuoteBod
         assert f"{one.quantity:,} {one.unit_price:,} {one.total_price:,} {one.lead_time.p90_days} days {day}" in text
         assert one.expedite is None or f"{one.quantity:,} expedited throughout {one.expedite.cost:,}" in text
     assert f"{sum((tool.charge for tool in body.tooling), Decimal(0)):,}" in text
+
+
+def test_a_quantity_that_takes_too_long_has_no_price_on_the_sheet(body: QuoteBody) -> None:
+    days = sorted(one.lead_time.p90_days for one in body.breaks)
+    too_long = finding("lead-time-too-long", "", "100 pieces take too long", figure=days[-1], limit=days[-1] - 1, unit="days")
+    last = body.breaks[-1]
+    assert last.lead_time.p90_days == days[-1] > days[-2] + 1
+    text = Page(sheet_page(head=HEAD, body=body.model_copy(update={"findings": (*body.findings, too_long)}))).text
+    assert f"{last.quantity:,} by agreement" in text
+    for amount in (last.unit_price, last.total_price):
+        assert f"{amount:,}" not in text
+    assert f"{body.breaks[0].unit_price:,}" in text
+    needed = tuple(one.model_copy(update={"in_time": "yes"}) for one in body.breaks)
+    for breaks in (body.breaks, needed):
+        section = prices(body.model_copy(update={"breaks": breaks, "findings": (too_long,)}), language("en"))
+        assert section is not None
+        table = section.blocks[0]
+        assert isinstance(table, Table)
+        assert {len(row) for row in table.rows} == {len(table.heads)}
 
 
 def test_radii_have_their_signs_and_figures_of_the_drawing_keep_their_digits(rates: Rates) -> None:

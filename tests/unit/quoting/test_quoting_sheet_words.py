@@ -11,6 +11,7 @@ import pytest
 
 import services.quoting.sheet
 from services.quoting.sheet import LANGUAGES
+from services.quoting.sheet.prices import TOO_LONG
 from services.quoting.sheet.words import TABLES, english
 from shared_schemas.finding_kinds import AS_SAID, CATALOGUE
 from shared_schemas.letterhead import SheetLanguage
@@ -19,7 +20,7 @@ from shared_schemas.prescription import BarrelMaterial
 
 ROOM = Path(str(services.quoting.sheet.__file__)).parent
 OTHERS = [code for code in LANGUAGES if code != "en"]
-ONLY_IN_OTHERS = {"THINGS", "TOLERANCES", "PLACES", "QUALITIES", "FINDINGS"}
+ONLY_IN_OTHERS = {"THINGS", "TOLERANCES", "PLACES", "QUALITIES", "FINDINGS", "GISTS"}
 """What English says as it comes, and other languages have words for."""
 
 
@@ -78,6 +79,15 @@ def test_every_sentence_of_the_catalogue_that_is_the_customers_own_is_translated
     assert set(told) == set(own)
     for finding, sentence in own.items():
         assert places(sentence or "") == places(told[finding]), finding
+
+
+@pytest.mark.parametrize("code", OTHERS)
+def test_what_every_other_finding_of_a_quote_is_about_is_said_in_the_language(code: str) -> None:
+    as_said = {
+        kind.code for kind in CATALOGUE.values() if kind.customer_words in (AS_SAID, "{message}") and kind.severity != "stop"
+    }
+    assert set(TABLES[code].GISTS) == as_said | {TOO_LONG}, "what else stops a lens is never on a sheet"
+    assert not [gist for gist in TABLES[code].GISTS.values() if "{" in gist or gist[-1] not in ".?"]
 
 
 def test_the_languages_of_a_letterhead_are_those_of_the_sheet() -> None:

@@ -153,6 +153,7 @@ THE_GLASS = "The glass"
 PLACES: dict[str, str] = {}
 ALIKE = "{names} together, which are alike"
 FINDINGS: dict[str, str] = {}
+GISTS: dict[str, str] = {}
 
 # The page on which a customer answers.
 ANSWER = "Your answer"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from services.quoting.sheet.words.gists_french import GISTS
 from shared_schemas.lead_times import SoonerKind
 from shared_schemas.quote import InTime
 
@@ -209,3 +210,5 @@ MEND_QUANTITY, MEND_NAME, MEND_TEXT = (
 )
 UNKNOWN_CODE = "Il n’y a pas d’offre à cette adresse. Vérifiez que l’adresse entière du lien a été reprise."
 TOO_OFTEN = "Trop d’adresses ont été essayées d’ici. Réessayez dans {seconds} secondes."
+
+__all__ = ["GISTS"]

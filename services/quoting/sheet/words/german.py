@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from services.quoting.sheet.words.gists_german import GISTS
 from shared_schemas.lead_times import SoonerKind
 from shared_schemas.quote import InTime
 
@@ -207,3 +208,5 @@ MEND_QUANTITY, MEND_NAME, MEND_TEXT = (
 )
 UNKNOWN_CODE = "Unter dieser Adresse gibt es kein Angebot. Bitte prüfen Sie, ob die ganze Adresse des Links übernommen wurde."
 TOO_OFTEN = "Von hier wurden zu viele Adressen versucht. Bitte in {seconds} Sekunden noch einmal."
+
+__all__ = ["GISTS"]
