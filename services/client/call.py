@@ -72,7 +72,8 @@ class Asking(Protocol[T_co]):
 
 @dataclass(frozen=True, kw_only=True)
 class Call(Generic[T_co]):
-    """A request and the reading of its answer. `keyed` where the route takes an Idempotency-Key, which `key` is."""
+    """A request and the reading of its answer. `keyed` where the route takes an Idempotency-Key, which `key` is; `repeatable` where a POST
+    keeps nothing, or answers the same when it is told again."""
 
     method: str
     path: str
@@ -83,6 +84,7 @@ class Call(Generic[T_co]):
     headers: Mapping[str, str] = field(default_factory=dict)
     keyed: bool = False
     key: str | None = None
+    repeatable: bool = False
     reads_any_status: bool = False
     wait_for_answer_s: float = 0.0
     """How much longer than usual the server may take, as it was asked to wait."""
@@ -120,7 +122,7 @@ class Call(Generic[T_co]):
     @property
     def _may_repeat(self) -> bool:
         """Whether twice does what once does, and answers the same: what was changed under an ETag has another one the second time."""
-        return self.key is not None or (self.method in SAFE and "If-Match" not in self.headers)
+        return self.repeatable or self.key is not None or (self.method in SAFE and "If-Match" not in self.headers)
 
     def named(self) -> str:
         """What makes two calls the same request: method, path, query and body."""
@@ -130,12 +132,14 @@ class Call(Generic[T_co]):
 
 def call(
     kind: type[Contract], method: str, path: str, *, query: Query | None = None, body: Any = None, content: bytes | None = None,
-    headers: Mapping[str, str] | None = None, keyed: bool = False, key: str | None = None, wait_for_answer_s: float = 0.0,
+    headers: Mapping[str, str] | None = None, keyed: bool = False, key: str | None = None, repeatable: bool = False,
+    wait_for_answer_s: float = 0.0,
 ) -> Call[Contract]:  # fmt: skip
     """A call whose answer is a contract."""
     return Call(
         method=method, path=path, reads=lambda answer: understood(kind, answer), query=query or {}, body=plain(body), content=content,
-        headers={"Accept": JSON, **(headers or {})}, keyed=keyed or key is not None, key=key, wait_for_answer_s=wait_for_answer_s,
+        headers={"Accept": JSON, **(headers or {})}, keyed=keyed or key is not None, key=key, repeatable=repeatable,
+        wait_for_answer_s=wait_for_answer_s,
     )  # fmt: skip
 
 

@@ -13,7 +13,7 @@ from services.client.call import Call
 from services.client.operation import operation
 from services.client.operations import Operations
 from services.client.waiting import Wait
-from tests.architecture.test_architecture_operations import OPERATIONS
+from tests.architecture.test_architecture_operations import OPERATIONS, document
 
 
 class Body(BaseModel):
@@ -38,6 +38,10 @@ GIVEN: dict[str, Any] = {
 }  # fmt: skip
 
 
+def names() -> list[str]:
+    return [name for name, made in vars(Operations).items() if isinstance(made, operation)]
+
+
 def asked_by(name: str) -> Call[Any]:
     """The call that an operation makes of the least that it can be given; of a wait its look."""
     makes = vars(Operations)[name].__wrapped__
@@ -53,12 +57,24 @@ def asked_by(name: str) -> Call[Any]:
 def test_each_call_goes_to_a_route_and_each_route_has_its_call() -> None:
     routes = {name: re.compile(re.sub(r"\{[a-z_]+\}", "[^/]+", where)) for name, where in OPERATIONS.items()}
     called: set[str] = set()
-    for name in (name for name, made in vars(Operations).items() if isinstance(made, operation)):
+    for name in names():
         call = asked_by(name)
         fits = [route for route, where in routes.items() if where.fullmatch(f"{call.method} {call.path}")]
         assert fits, f"{name} asks {call.method} {call.path}, which nobody answers"
         called |= {min(fits, key=lambda route: OPERATIONS[route].count("{"))}
     assert OPERATIONS.keys() - called == SPARED.keys(), "write the call in services/client/calls, or say here why there is none"
+
+
+def test_a_call_has_an_idempotency_key_where_its_route_takes_one_and_nowhere_else() -> None:
+    takes = {
+        f"{method.upper()} {re.sub(r'{[a-z_]+}', '7', path)}"
+        for path, methods in document()["paths"].items()
+        for method, described in methods.items()
+        for parameter in described.get("parameters", ())
+        if parameter["name"] == "idempotency-key"
+    }
+    keyed = {f"{call.method} {call.path}" for call in map(asked_by, names()) if call.keyed}
+    assert keyed == takes
 
 
 def test_each_operation_says_what_it_answers_and_has_the_name_of_the_function_that_makes_it() -> None:

@@ -105,11 +105,20 @@ def used(python: Path, wheel: Path, folder: Path) -> None:
     )
     print(f"mypy --strict: {said.strip()}")
     (folder / "wrong.py").write_text(WRONG, encoding="utf-8")
-    command = [sys.executable, "-m", "mypy", "--cache-dir", folder / "types", "--python-executable", python, folder / "wrong.py"]
+    command: list[str | Path] = [
+        sys.executable,
+        "-m",
+        "mypy",
+        "--cache-dir",
+        folder / "types",
+        "--python-executable",
+        python,
+        folder / "wrong.py",
+    ]
     refused = subprocess.run(command, cwd=folder, capture_output=True, text=True, check=False).stdout
-    if (lines := {int(line) for line in re.findall(r"wrong\.py:(\d+): error", refused)}) != WRONG_LINES:
-        raise NotAsPromised(f"of the wrong lines {sorted(WRONG_LINES)} mypy names {sorted(lines)}\n{refused}")
-    print(f"mypy on a program with {len(lines)} wrong lines: each is named")
+    if (named := {int(line) for line in re.findall(r"wrong\.py:(\d+): error", refused)}) != WRONG_LINES:
+        raise NotAsPromised(f"of the wrong lines {sorted(WRONG_LINES)} mypy names {sorted(named)}\n{refused}")
+    print(f"mypy on a program with {len(named)} wrong lines: each is named")
     box = start(folder / "box")
     try:
         for name in examples:

@@ -86,7 +86,7 @@ def check_draft(number: int) -> Call[DraftCheck]:
     """Everything that stands between a draft and its revision. Nothing is published."""
     from shared_schemas.rate_drafts import DraftCheck
 
-    return call(DraftCheck, "POST", f"{PLACE}/{number}/check")
+    return call(DraftCheck, "POST", f"{PLACE}/{number}/check", repeatable=True)
 
 
 def compare_draft(number: int) -> Call[RateDifference]:
@@ -122,7 +122,7 @@ def check_first_day(answers: Mapping[str, Any]) -> Call[FirstDayCheck]:
     """Whether these answers of a new shop will do."""
     from shared_schemas.first_day import FirstDayCheck
 
-    return call(FirstDayCheck, "POST", f"{FIRST_DAY}/check", body={"answers": answers})
+    return call(FirstDayCheck, "POST", f"{FIRST_DAY}/check", body={"answers": answers}, repeatable=True)
 
 
 def begin_first_day(answers: Mapping[str, Any]) -> Call[Draft]:

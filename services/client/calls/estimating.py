@@ -16,7 +16,13 @@ def intake(sent: IntakeRequest) -> Call[IntakeDraft]:
     """What is made of a table, file or letter: the request, what was assumed, what is asked. Nothing is kept."""
     from shared_schemas.intake import IntakeDraft
 
-    return call(IntakeDraft, "POST", "/v1/intake", body=sent.model_dump(mode="json", exclude_none=True, exclude={"confirm"}))
+    return call(
+        IntakeDraft,
+        "POST",
+        "/v1/intake",
+        body=sent.model_dump(mode="json", exclude_none=True, exclude={"confirm"}),
+        repeatable=True,
+    )
 
 
 def confirm_intake(sent: IntakeRequest, digest: str, idempotency_key: str | None = None) -> Call[QuoteAccepted]:
@@ -45,7 +51,7 @@ def approve(number: str, asked: ApprovalRequest) -> Call[Approval]:
     """Be the second key of a revision that needs one. The same told again gets the same answer."""
     from shared_schemas.worksheet import Approval
 
-    return call(Approval, "POST", _place(number, "approvals"), body=asked)
+    return call(Approval, "POST", _place(number, "approvals"), body=asked, repeatable=True)
 
 
 def _place(number: str, below: str) -> str:

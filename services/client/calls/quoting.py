@@ -32,7 +32,7 @@ def check(prescription: Prescription) -> Call[CheckReport]:
     """Whether a lens can be made, at once and without a quote."""
     from shared_schemas.check import CheckReport
 
-    return call(CheckReport, "POST", "/v1/prescriptions/check", body=prescription)
+    return call(CheckReport, "POST", "/v1/prescriptions/check", body=prescription, repeatable=True)
 
 
 def request_quote(request: QuoteRequest, idempotency_key: str | None = None) -> Call[QuoteAccepted]:
@@ -63,7 +63,7 @@ def decide(number: str, decision: DecisionRequest) -> Call[QuoteDecision]:
     from shared_schemas.quote import QuoteDecision
 
     said = decision.model_dump(mode="json", exclude_defaults=True)
-    return call(QuoteDecision, "POST", _place(number, "/decision"), body=said)
+    return call(QuoteDecision, "POST", _place(number, "/decision"), body=said, repeatable=True)
 
 
 def compare(number: str, with_revision: int, revision: int | None = None) -> Call[Comparison]:
@@ -167,21 +167,21 @@ def buy_together(wanted: BuyTogether) -> Call[JointPurchases]:
     """What the glass of several lenses costs apart and together."""
     from shared_schemas.blanks import JointPurchases
 
-    return call(JointPurchases, "POST", "/v1/blanks/buy-together", body=wanted)
+    return call(JointPurchases, "POST", "/v1/blanks/buy-together", body=wanted, repeatable=True)
 
 
 def plan_blanks(wanted: BlanksByHand) -> Call[BlankPlan]:
     """Which blanks the elements of a lens are made from, at once and without a quote."""
     from shared_schemas.blanks import BlankPlan
 
-    return call(BlankPlan, "POST", "/v1/blanks/plan", body=wanted)
+    return call(BlankPlan, "POST", "/v1/blanks/plan", body=wanted, repeatable=True)
 
 
 def plan_operations(wanted: OperationsByHand) -> Call[OperationPlan]:
     """Which operations a lens takes, at once and without a quote."""
     from shared_schemas.operations import OperationPlan
 
-    return call(OperationPlan, "POST", "/v1/operations/plan", body=wanted)
+    return call(OperationPlan, "POST", "/v1/operations/plan", body=wanted, repeatable=True)
 
 
 def _place(number: str, below: str = "") -> str:

@@ -25,7 +25,7 @@ def promise(number: str, asked: PromiseRequest) -> Call[Promise]:
     """When so many of a quote would be ready, if they were ordered today. The quote stays as it is."""
     from shared_schemas.lead_times import Promise
 
-    return call(Promise, "POST", f"/v1/quotes/{step(number)}/promise", body=asked)
+    return call(Promise, "POST", f"/v1/quotes/{step(number)}/promise", body=asked, repeatable=True)
 
 
 def load(weeks: int = 13) -> Call[LoadBook]:

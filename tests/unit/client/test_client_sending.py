@@ -96,6 +96,7 @@ def test_patience_ends_with_the_fourth_try_and_with_what_was_wrong(waits: bool) 
     ("what", "fault", "sent"),
     [
         (post(), SLOW, 1), (post(), BUSY, 1), (post(), AWAY, 4), (post(key="once"), SLOW, 4), (post(key="once"), BUSY, 4),
+        (post(repeatable=True), SLOW, 4),
         (call(QuoteAccepted, "PUT", "/x", headers={"If-Match": "t"}), SLOW, 1), (call(QuoteAccepted, "PUT", "/x"), SLOW, 4),
     ],
 )  # fmt: skip
