@@ -201,9 +201,9 @@ def accepted(answer: httpx.Response) -> httpx.Response:
 
 
 def understood(kind: type[Contract], answer: httpx.Response) -> Contract:
-    """The answer as a contract; raises `AnswerNotUnderstood`."""
+    """The answer as a contract; raises `AnswerNotUnderstood`. What a later server says besides is passed over; what is sent stays strict."""
     try:
-        return kind.model_validate_json(answer.content)
+        return kind.model_validate_json(answer.content, extra="ignore")
     except ValidationError as fault:
         first = fault.errors(include_url=False, include_input=False)[0]
         place = "/".join(str(step) for step in first["loc"])

@@ -13,8 +13,7 @@ import asyncio
 import random
 import time
 import uuid
-from collections.abc import AsyncIterator, Callable, Iterator, Mapping
-from collections.abc import Awaitable as AwaitableOf
+from collections.abc import AsyncIterator, Awaitable, Callable, Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
 from types import TracebackType
@@ -26,7 +25,7 @@ from services.client.call import Asking, Call, Key, Means, Pages, Pause, sent_qu
 from services.client.errors import HeaderUnusable, ServerUnreachable
 from services.client.following import SILENCE_S, Following, Stream
 from services.client.journal import Journal
-from services.client.operation import Awaitable, Blocking
+from services.client.operation import Asynchronous, Blocking
 from services.client.operations import Operations
 from services.client.patience import Patience
 
@@ -117,13 +116,13 @@ class Client(Operations, Blocking):
             return fault
 
 
-class AsyncClient(Operations, Awaitable):
+class AsyncClient(Operations, Asynchronous):
     """A client whose methods are awaited, in asyncio; else as `Client`. Close it, or use it in an `async with`."""
 
     def __init__(
         self, *, url: str, key: str, timeout_s: float = 30.0, patience: Patience | None = None, journal: str | Path | None = None,
         transport: httpx.AsyncBaseTransport | None = None, clock: Callable[[], float] = time.monotonic,
-        sleep: Callable[[float], AwaitableOf[None]] = asyncio.sleep, draw: Callable[[], float] = random.random,
+        sleep: Callable[[float], Awaitable[None]] = asyncio.sleep, draw: Callable[[], float] = random.random,
     ) -> None:  # fmt: skip
         self._url = url.rstrip("/")
         self._timeout_s = timeout_s

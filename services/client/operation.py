@@ -40,7 +40,7 @@ class Blocking(ABC):
         """Every item of a list, page by page."""
 
 
-class Awaitable(ABC):
+class Asynchronous(ABC):
     """A client whose methods are awaited."""
 
     @abstractmethod
@@ -69,8 +69,8 @@ class operation(Generic[P, T]):  # stands where a method stands, as `property` d
     @overload
     def __get__(self, client: Blocking, owner: type) -> Callable[P, T]: ...
     @overload
-    def __get__(self, client: Awaitable, owner: type) -> Callable[P, Coroutine[Any, Any, T]]: ...
-    def __get__(self, client: Blocking | Awaitable | None, owner: type) -> Any:
+    def __get__(self, client: Asynchronous, owner: type) -> Callable[P, Coroutine[Any, Any, T]]: ...
+    def __get__(self, client: Blocking | Asynchronous | None, owner: type) -> Any:
         if client is None:
             return self
         send, makes = client.send, self._makes
@@ -90,8 +90,8 @@ class streaming(Generic[P, T]):
     @overload
     def __get__(self, client: Blocking, owner: type) -> Callable[P, Iterator[T]]: ...
     @overload
-    def __get__(self, client: Awaitable, owner: type) -> Callable[P, AsyncIterator[T]]: ...
-    def __get__(self, client: Blocking | Awaitable | None, owner: type) -> Any:
+    def __get__(self, client: Asynchronous, owner: type) -> Callable[P, AsyncIterator[T]]: ...
+    def __get__(self, client: Blocking | Asynchronous | None, owner: type) -> Any:
         if client is None:
             return self
         follow, makes = client.follow, self._makes
@@ -110,8 +110,8 @@ class every(Generic[P, T]):
     @overload
     def __get__(self, client: Blocking, owner: type) -> Callable[P, Iterator[T]]: ...
     @overload
-    def __get__(self, client: Awaitable, owner: type) -> Callable[P, AsyncIterator[T]]: ...
-    def __get__(self, client: Blocking | Awaitable | None, owner: type) -> Any:
+    def __get__(self, client: Asynchronous, owner: type) -> Callable[P, AsyncIterator[T]]: ...
+    def __get__(self, client: Blocking | Asynchronous | None, owner: type) -> Any:
         if client is None:
             return self
         each, makes = client.each, self._makes

@@ -38,6 +38,6 @@ def follow_estimates(
     def read(event: Event) -> tuple[EstimateEntry, str]:
         if event.type == "gone":
             raise ServerRefused(Problem.model_validate_json(event.data))
-        return EstimateEntry.model_validate_json(event.data), event.id
+        return EstimateEntry.model_validate_json(event.data, extra="ignore"), event.id
 
     return Stream(path="/v1/estimates/events", query={"type": list(types) or None, "since": since}, reads=read, after=after)

@@ -201,6 +201,11 @@ def test_threads_that_ask_the_same_at_once_have_one_key(tmp_path: Path) -> None:
     assert len(set(keys)) == 1
 
 
+def test_what_a_later_server_says_besides_is_passed_over() -> None:
+    server = Server((200, ACCEPTED | {"links": {}, "mood": "good"}))
+    assert asked(server, GET, waits=False).number == "Q-1"
+
+
 @pytest.mark.parametrize(
     "answer",
     [
