@@ -26,12 +26,14 @@ from services.desk.drafts.asking import AnsweredElsewhere, Asking
 from services.desk.drafts.digest import refuse_another
 from services.desk.drafts.look_over import look_over
 from services.desk.drafts.reading import content_of, read, with_digest
+from services.desk.pages import routes
 from shared_schemas.base import NO_CONTROLS
 from shared_schemas.intake import MOST_BYTES, IntakeDraft, IntakeRequest, Question
 from shared_schemas.problem import Explained, ProblemDetail
 from shared_schemas.quote import QuoteAccepted
 
 router = APIRouter(route_class=CheckedRoute)
+router.include_router(routes.router)
 
 PATH = "/v1/intake"
 JSON = "application/json"
@@ -41,7 +43,7 @@ RAW = (*TEXTS, XLSX)
 NAMES = {"text/csv": "table.csv", "text/tab-separated-values": "table.tsv", "text/plain": "what was pasted", XLSX: "workbook.xlsx"}
 """What a body without a name is called, by its kind."""
 
-LARGER_BODIES = {PATH: 6 * 2**20}
+LARGER_BODIES = {PATH: 6 * 2**20, **routes.LARGER_BODIES}
 """A file of 4 MiB in base64, with its answers."""
 
 STATUS: dict[type[Explained], tuple[int, str, str]] = {
