@@ -31,6 +31,7 @@ class Operations:
     plan_blanks = operation(quoting.plan_blanks)
     plan_operations = operation(quoting.plan_operations)
 
+    section = operation(offers.section)
     sheet = operation(offers.sheet)
     letterhead = operation(offers.letterhead)
     put_letterhead = operation(offers.put_letterhead)

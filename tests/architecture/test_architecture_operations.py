@@ -55,6 +55,7 @@ OPERATIONS: dict[str, str] = {
     "request_what_if": "POST /v1/quotes/{number}/what-if",
     "get_what_if": "GET /v1/what-ifs/{number}",
     "cancel_what_if": "DELETE /v1/what-ifs/{number}",
+    "draw_section": "POST /v1/sections",
     "get_sheet": "GET /v1/quotes/{number}/sheet",
     "send_quote": "POST /v1/quotes/{number}/offers",
     "list_offers": "GET /v1/quotes/{number}/offers",

@@ -20,7 +20,23 @@ from services.chassis.resources import build_resources
 from services.chassis.web import make_app
 from tests.architecture.test_architecture_house import settings_for_tests
 
-OPEN = {"/livez", "/healthz", "/readyz", "/problems", "/metrics", "/metrics/suite", "/openapi.json", "/docs", "/offers/{code}"}
+PAGES = {
+    "/", "/static/{name}", "/sign-in", "/sign-out", "/drafts", "/quotes", "/quotes/{number}", "/quotes/{number}/why", "/quotes/{number}/offer",
+    "/quotes/{number}/offers", "/quotes/{number}/offers/{offer}", "/quotes/{number}/decision", "/quotes/{number}/requote", "/rates", "/rates/{table}",
+}  # fmt: skip
+"""For people with a browser, whose session is looked at by the page: it asks with their own key, which every route judges."""
+
+OPEN = {
+    "/livez",
+    "/healthz",
+    "/readyz",
+    "/problems",
+    "/metrics",
+    "/metrics/suite",
+    "/openapi.json",
+    "/docs",
+    "/offers/{code}",
+} | PAGES
 """Asked without a key."""
 
 WHO: dict[str, str] = {
@@ -30,6 +46,7 @@ WHO: dict[str, str] = {
     "POST /v1/operations/plan": "engineer",
     "POST /v1/intake": "sales",
     "POST /v1/quotes": "sales",
+    "POST /v1/sections": "sales erp engineer",
     "GET /v1/quotes": "sales erp engineer",
     "GET /v1/quotes/{}": "sales erp engineer",
     "DELETE /v1/quotes/{}": "sales",

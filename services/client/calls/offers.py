@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Literal
 
 from services.client.call import Call, call, document, step, tagged
@@ -10,9 +11,11 @@ from services.client.call import Call, call, document, step, tagged
 if TYPE_CHECKING:
     from shared_schemas.letterhead import KeptLetterhead, Letterhead
     from shared_schemas.offers import OfferRequest, SentOffer, SentOfferList
+    from shared_schemas.prescription import Prescription
 
 Form = Literal["html", "pdf"]
 Paper = Literal["a4", "letter"]
+SVG = "image/svg+xml"
 SENT_AS = {"pdf": "application/pdf", "mail": "message/rfc822"}
 MEDIA_TYPES: dict[Form, str] = {"html": "text/html", "pdf": "application/pdf"}
 
@@ -23,6 +26,12 @@ def sheet(
     """The customer's offer of a ready quote, as a page of HTML (UTF-8) or a PDF, complete in itself."""
     query = {"revision": revision, "language": language, "paper": paper}
     return document(MEDIA_TYPES[form], f"/v1/quotes/{step(number)}/sheet", query)
+
+
+def section(prescription: Prescription, refractive_indices: Sequence[float]) -> Call[bytes]:
+    """The lens in section as SVG, to scale; the indices are those of its elements, as a check report has them."""
+    body = {"prescription": prescription, "refractive_indices": list(refractive_indices)}
+    return replace(document(SVG, "/v1/sections", {}), method="POST", body=body)
 
 
 def letterhead() -> Call[tuple[KeptLetterhead, str]]:

@@ -30,7 +30,11 @@ def price_chart(breaks: Sequence[Break], currency: str) -> Markup:
 def days_chart(breaks: Sequence[Break]) -> Markup:
     """Calendar days by quantity: half of such orders ship by the end of the dark part, nine of ten by the end of the light one."""
     bars = [
-        Bar(f"{one.quantity:,}", (one.lead_time.p50_days, one.lead_time.p90_days), f"{one.lead_time.p50_days}–{one.lead_time.p90_days} days")
+        Bar(
+            f"{one.quantity:,}",
+            (one.lead_time.p50_days, one.lead_time.p90_days),
+            f"{one.lead_time.p50_days}–{one.lead_time.p90_days} days",
+        )
         for one in breaks
     ]
     return _chart("days-chart", "Days from order to shipping: half of orders, nine of ten", bars)

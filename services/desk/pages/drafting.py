@@ -20,8 +20,8 @@ from services.desk.drafts.digest import refuse_another
 from services.desk.drafts.look_over import CheckRefused, look_over
 from services.desk.drafts.reading import content_of, read, with_digest
 from services.desk.errors import AnswersUnusable, DeskError, DraftIsAnother, PartAway
-from services.desk.pages.visits import Visit
 from services.desk.pages.lens_picture import lens_picture
+from services.desk.pages.visits import Visit
 from shared_schemas.check import CheckReport
 from shared_schemas.intake import IntakeDraft, IntakeRequest
 from shared_schemas.prescription import Prescription
@@ -46,7 +46,9 @@ def drafted_page(visit: Visit, *, today: date) -> Response:
                 refuse_another(asked.confirm, draft)
                 accepted = quoting.request_quote(draft.request, idempotency_key=visit.typed.get("asked_as") or None)
                 return Response(status_code=303, headers={"Location": f"/quotes/{accepted.number}"})
-            return _page(visit, asked, draft, lens_picture(quoting, draft.request and draft.request.prescription, checked.report))
+            return _page(
+                visit, asked, draft, lens_picture(quoting, draft.request.prescription if draft.request else None, checked.report)
+            )
     except DraftIsAnother as fault:
         return start_page(visit, status=409, fault=fault)
     except ServerRefused as fault:
@@ -112,7 +114,12 @@ def _beside(said: Mapping[str, str]) -> dict[str, Any]:
         words = asked["quantities"].replace("/", " ").replace(",", " ").replace(";", " ").split()
         if not all(word.isascii() and word.isdecimal() for word in words):
             raise AnswersUnusable(
-                ProblemDetail(pointer="/quantities", reason="they are no whole numbers", figure=asked["quantities"][:60], remedy="write 5, 25, 100")
+                ProblemDetail(
+                    pointer="/quantities",
+                    reason="they are no whole numbers",
+                    figure=asked["quantities"][:60],
+                    remedy="write 5, 25, 100",
+                )
             )
         asked["quantities"] = [int(word) for word in words]
     return asked
@@ -124,7 +131,7 @@ def _page(visit: Visit, asked: IntakeRequest, draft: IntakeDraft, picture: Any) 
         kept |= {"content_base64": asked.content_base64, "name": asked.name}
     else:
         kept |= {"text": asked.text or ""}
-    named = set(question.name for question in draft.questions)
+    named = {question.name for question in draft.questions}
     answered = {name: value for name, value in asked.answers.items() if name not in named}
     lens = draft.document.get("prescription") or {}
     return visit.page(

@@ -2,24 +2,22 @@
 
 from __future__ import annotations
 
-from markupsafe import Markup
+import base64
 
 from services.client import Client
+from services.client.calls.offers import SVG
 from services.client.errors import ClientError
 from shared_schemas.check import CheckReport
 from shared_schemas.prescription import Prescription
 
-SVG = "image/svg+xml"
 
-
-def lens_picture(quoting: Client, prescription: Prescription | None, report: CheckReport | None) -> Markup | None:
-    """The section as SVG, `None` where it cannot be drawn: a page is read without its picture."""
+def lens_picture(quoting: Client, prescription: Prescription | None, report: CheckReport | None) -> str:
+    """The section as the address of a picture that lies in the page, empty where it cannot be drawn: a page is read without its picture."""
     if prescription is None or report is None or report.makeable == "no":
-        return None
+        return ""
     indices = [element.refractive_index for element in report.elements]
-    body = {"prescription": prescription.model_dump(mode="json", by_alias=True), "refractive_indices": indices}
     try:
-        drawn = quoting.fetched("POST", "/v1/sections", body=body, headers={"Accept": SVG})
+        drawn = quoting.section(prescription, indices)
     except ClientError:
-        return None
-    return Markup(drawn.text) if drawn.headers.get("Content-Type", "").startswith(SVG) else None  # nosec B704  drawn by quoting, which escapes names
+        return ""
+    return f"data:{SVG};base64,{base64.b64encode(drawn).decode()}"

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+import secrets
 from collections.abc import Mapping
 from datetime import date
 from typing import Any
@@ -11,38 +13,44 @@ from fastapi import Response
 from pydantic import ValidationError
 
 from services.chassis.problems import details_of_invalid
+from services.client import Client
+from services.client.call import call, step
+from services.client.calls.offers import MEDIA_TYPES, SENT_AS, Form, Paper
 from services.client.errors import ClientError, ServerRefused
 from services.desk.errors import AnswersUnusable
 from services.desk.pages.charts import days_chart, price_chart
 from services.desk.pages.lens_picture import lens_picture
 from services.desk.pages.visits import Visit
 from services.desk.pages.wording import STAGES
-from shared_schemas.figure import PointedFigure
+from shared_schemas.offers import OfferRequest, SentOffer
 from shared_schemas.problem import ProblemDetail
 from shared_schemas.quote import FINAL_STATUSES, Quote, middle_quantity
 from shared_schemas.quote_life import DecisionRequest
-from shared_schemas.quote_list import QuotePage
+from shared_schemas.quote_list import FollowUp, QuotePage
 
 FILTERS = ("text", "customer", "reference", "state", "glass", "element", "created_from", "created_to", "follow_up")
 """What a search may say, by the names of the API."""
 STATES = ("open", "accepted", "declined", "expired")
 REASONS = ("price", "date", "lost_to_other", "no_budget", "changed", "no_answer", "other")
 LANGUAGES = (("en", "English"), ("de", "Deutsch"), ("fr", "français"))
-FORMS = {"pdf": "application/pdf", "html": "text/html"}
+OF_AN_OFFER = (
+    "default-src 'none'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'; style-src 'unsafe-inline'; img-src data:"
+)
+"""The offer carries its style inside, and no script."""
 LISTED = 25
+GROUPS: tuple[tuple[str, FollowUp | None], ...] = (
+    ("Soon to expire", "expiring"), ("Waiting for the customer", "waiting"), ("Latest", None),
+)  # fmt: skip
+ADDRESSES_APART = re.compile(r"[\s,;]+")
 
 
 def attention(visit: Visit) -> Mapping[str, Any]:
     """What waits for somebody, for the page that a day begins with; a part that is away leaves its list out and says so."""
     groups, fault = [], ""
     with visit.quoting() as quoting:
-        for title, query in (
-            ("Soon to expire", {"follow_up": "expiring"}),
-            ("Waiting for the customer", {"follow_up": "waiting"}),
-            ("Latest", {}),
-        ):
+        for title, follow_up in GROUPS:
             try:
-                found = quoting.asked(QuotePage, "GET", "/v1/quotes", query={**query, "limit": 5})
+                found = quoting.quotes(follow_up=follow_up, limit=5)
             except ServerRefused as refusal:
                 if refusal.status == 401:
                     raise
@@ -50,7 +58,7 @@ def attention(visit: Visit) -> Mapping[str, Any]:
             except ClientError as refusal:
                 fault = str(refusal)
             else:
-                groups.append((title, found.items, urlencode(query)))
+                groups.append((title, found.items, f"follow_up={follow_up}" if follow_up else ""))
     return {"attention": groups, "attention_fault": fault}
 
 
@@ -61,7 +69,7 @@ def list_page(visit: Visit) -> Response:
     found, fault = None, None
     with visit.quoting() as quoting:
         try:
-            found = quoting.asked(QuotePage, "GET", "/v1/quotes", query={**asked, "cursor": cursor, "limit": LISTED})
+            found = quoting.send(call(QuotePage, "GET", "/v1/quotes", query={**asked, "cursor": cursor, "limit": LISTED}))
         except ServerRefused as refusal:
             if refusal.status in (401, 403, 503):
                 raise
@@ -83,11 +91,13 @@ def quote_page(visit: Visit, number: str, *, today: date, fault: Any = None, sta
         if body is None:
             return visit.page("refused.html", quote=quote)
         picture = lens_picture(quoting, body.prescription, body.check)
+        offers = _offers(quoting, number)
     middle = middle_quantity(one.quantity for one in body.breaks)
     return visit.page(
         "quote.html", status=status, quote=quote, body=body, picture=picture, middle=next(one for one in body.breaks if one.quantity == middle),
         prices=price_chart(body.breaks, body.currency), days=days_chart(body.breaks), languages=LANGUAGES, reasons=REASONS,
         typed=visit.typed, fault=fault, today=today, kinds=_kinds(body.breaks[0].lines), findings=(*body.check.findings, *body.findings),
+        offers=offers, asked_as=secrets.token_hex(16),
     )  # fmt: skip
 
 
@@ -106,25 +116,66 @@ def _revision(visit: Visit) -> int | None:
 
 def why_page(visit: Visit, number: str) -> Response:
     """What lies behind one figure of a quote."""
-    query = {"of": visit.query.get("of", ""), "revision": _revision(visit)}
+    revision = _revision(visit)
     with visit.quoting() as quoting:
-        figure = quoting.asked(PointedFigure, "GET", f"/v1/quotes/{_step(number)}/explanation", query=query)
-    return visit.page("why.html", figure=figure, number=number, revision=query["revision"])
+        figure = quoting.figure(number, visit.query.get("of", ""), revision)
+    return visit.page("why.html", figure=figure, number=number, revision=revision)
 
 
 def offer_document(visit: Visit, number: str) -> Response:
     """The customer's offer, as a page or a PDF."""
-    form = visit.query.get("form", "pdf")
-    kind = FORMS.get(form, FORMS["pdf"])
-    query = {"language": visit.query.get("language"), "paper": visit.query.get("paper"), "revision": _revision(visit)}
-    return _document(visit, f"/v1/quotes/{_step(number)}/sheet", query, kind)
-
-
-def _document(visit: Visit, path: str, query: Mapping[str, Any], kind: str) -> Response:
+    form: Form = "html" if visit.query.get("form") == "html" else "pdf"
+    paper: Paper = "letter" if visit.query.get("paper") == "letter" else "a4"
+    revision = _revision(visit)
     with visit.quoting() as quoting:
-        came = quoting.fetched("GET", path, query=query, headers={"Accept": f"{kind}, application/problem+json;q=0.5"})
-    kept = {name: came.headers[name] for name in ("Content-Disposition", "Content-Security-Policy") if name in came.headers}
-    return Response(came.content, media_type=came.headers.get("Content-Type", kind), headers=kept)
+        offer = quoting.sheet(number, revision, form=form, language=visit.query.get("language") or None, paper=paper)
+    name = f"{step(number)}{f'-revision-{revision}' if revision else ''}.{form}"
+    headers = {"Content-Disposition": f'inline; filename="{name}"', "Cache-Control": "no-store"}
+    if form == "html":
+        headers["Content-Security-Policy"] = OF_AN_OFFER
+    return Response(offer, media_type=MEDIA_TYPES[form], headers=headers)
+
+
+def sent_document(visit: Visit, number: str, offer: str) -> Response:
+    """An offer as it went out: its PDF, or the mail."""
+    is_mail = visit.query.get("form") == "mail"
+    with visit.quoting() as quoting:
+        content = quoting.sent_file(offer, "mail" if is_mail else "pdf")
+    name = f"{step(number)}-{step(offer)}.{'eml' if is_mail else 'pdf'}"
+    headers = {"Content-Disposition": f'{"attachment" if is_mail else "inline"}; filename="{name}"', "Cache-Control": "no-store"}
+    return Response(content, media_type=SENT_AS["mail" if is_mail else "pdf"], headers=headers)
+
+
+def sent(visit: Visit, number: str, *, today: date) -> Response:
+    """Send the offer by mail, or make the mail as a file; with what was typed where it cannot be."""
+    said = visit.typed
+    document = {
+        "to": [word for word in ADDRESSES_APART.split(said.get("to", "").strip()) if word], "language": said.get("language") or "en",
+        "paper": said.get("paper") or "a4", "message": said.get("message", "").replace("\r\n", "\n").strip(), "send": said.get("send") or "mail",
+    }  # fmt: skip
+    try:
+        asked = OfferRequest.model_validate(document)
+        with visit.quoting() as quoting:
+            quoting.send_quote(number, asked, idempotency_key=said.get("asked_as") or None)
+    except ValidationError as wrong:
+        return quote_page(
+            visit, number, today=today, fault=AnswersUnusable(*details_of_invalid(wrong.errors(), document)), status=422
+        )
+    except ServerRefused as refusal:
+        if refusal.status in (401, 403, 404):
+            raise
+        return quote_page(visit, number, today=today, fault=refusal, status=refusal.status)
+    return _to(number)
+
+
+def _offers(quoting: Client, number: str) -> tuple[SentOffer, ...]:
+    """What was sent; nothing for a key that may not see it."""
+    try:
+        return quoting.sent_offers(number).items
+    except ServerRefused as refusal:
+        if refusal.status != 403:
+            raise
+        return ()
 
 
 def decided(visit: Visit, number: str, *, today: date) -> Response:
@@ -132,7 +183,10 @@ def decided(visit: Visit, number: str, *, today: date) -> Response:
     said = visit.typed
     accepts = said.get("decision") == "accepted"
     names = ("by", "note", "purchase_order") if accepts else ("by", "note", "reason")
-    document: dict[str, Any] = {"decision": said.get("decision"), **{name: said[name].strip() for name in names if said.get(name, "").strip()}}
+    document: dict[str, Any] = {
+        "decision": said.get("decision"),
+        **{name: said[name].strip() for name in names if said.get(name, "").strip()},
+    }
     if accepts and said.get("quantity", "").isdecimal():
         document["quantity"] = int(said["quantity"])
     if accepts and said.get("confirm_expired"):
@@ -142,7 +196,9 @@ def decided(visit: Visit, number: str, *, today: date) -> Response:
         with visit.quoting() as quoting:
             quoting.decide(number, decision)
     except ValidationError as wrong:
-        return quote_page(visit, number, today=today, fault=AnswersUnusable(*details_of_invalid(wrong.errors(), document)), status=422)
+        return quote_page(
+            visit, number, today=today, fault=AnswersUnusable(*details_of_invalid(wrong.errors(), document)), status=422
+        )
     except ServerRefused as refusal:
         if refusal.status in (401, 403, 404):
             raise
@@ -154,7 +210,12 @@ def requoted(visit: Visit, number: str, *, today: date) -> Response:
     """Ask for the next revision, at today's rates and for other quantities where they are said."""
     words = visit.typed.get("quantities", "").replace(",", " ").replace("/", " ").split()
     if not all(word.isascii() and word.isdecimal() for word in words):
-        detail = ProblemDetail(pointer="/quantities", reason="they are no whole numbers", figure=visit.typed["quantities"][:60], remedy="write 5, 25, 100")
+        detail = ProblemDetail(
+            pointer="/quantities",
+            reason="they are no whole numbers",
+            figure=visit.typed["quantities"][:60],
+            remedy="write 5, 25, 100",
+        )
         return quote_page(visit, number, today=today, fault=AnswersUnusable(detail), status=422)
     changes = {"quantities": [int(word) for word in words]} if words else {}
     try:
@@ -168,12 +229,4 @@ def requoted(visit: Visit, number: str, *, today: date) -> Response:
 
 
 def _to(number: str) -> Response:
-    return Response(status_code=303, headers={"Location": f"/quotes/{_step(number)}"})
-
-
-def _step(number: str) -> str:
-    from services.client.call import step  # noqa: PLC0415
-
-    return step(number)
-
-
+    return Response(status_code=303, headers={"Location": f"/quotes/{step(number)}"})

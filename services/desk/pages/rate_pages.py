@@ -9,7 +9,6 @@ from fastapi import Response
 from services.client.errors import ServerRefused
 from services.desk.pages.visits import Visit
 from shared_schemas.rate_column_texts import PURPOSES
-from shared_schemas.rate_readiness import RateReadiness
 from shared_schemas.rates import TABLES
 
 LAST = ("source", "as_of", "origin")
@@ -21,7 +20,7 @@ def tables_page(visit: Visit) -> Response:
     readiness, fault = None, None
     with visit.quoting() as quoting:
         try:
-            readiness = quoting.asked(RateReadiness, "GET", "/v1/rates/readiness")
+            readiness = quoting.readiness()
         except ServerRefused as refusal:
             if refusal.status == 401:
                 raise
@@ -33,7 +32,11 @@ def table_page(visit: Visit, table: str) -> Response:
     """One table as it stands."""
     with visit.rates() as rates:
         found, _ = rates.rate_table(table)
-    rows: list[dict[str, Any]] = [row.model_dump(mode="json", by_alias=True) if hasattr(row, "model_dump") else dict(row) for row in found.rows]
+    rows: list[dict[str, Any]] = [
+        row.model_dump(mode="json", by_alias=True) if hasattr(row, "model_dump") else dict(row) for row in found.rows
+    ]
     names = list(dict.fromkeys(name for row in rows for name in row))
     columns = [name for name in names if name not in LAST] + [name for name in LAST if name in names]
-    return visit.page("rate_table.html", table=table, purpose=PURPOSES.get(table, ""), revision=found.revision, columns=columns, rows=rows)
+    return visit.page(
+        "rate_table.html", table=table, purpose=PURPOSES.get(table, ""), revision=found.revision, columns=columns, rows=rows
+    )

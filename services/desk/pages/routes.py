@@ -7,13 +7,13 @@ from datetime import UTC, date, datetime
 from functools import partial
 from urllib.parse import urlsplit
 
-from anyio import to_thread
 from fastapi import APIRouter, Request, Response
 
 from services.chassis.callers import Failures
 from services.chassis.refusals import Refused
+from services.chassis.resources import Resources
 from services.chassis.web import Tools
-from services.client import Client, Patience
+from services.client import AsyncClient, Patience
 from services.client.errors import ClientError, ServerRefused
 from services.desk.pages import drafting, quotes, rate_pages
 from services.desk.pages.frame import page, static_file
@@ -23,7 +23,6 @@ from services.desk.pages.visits import (
     HELD,
     SAYS_ITSELF,
     Unreadable,
-    Visit,
     comes_from_here,
     error_page,
     form_of,
@@ -63,21 +62,21 @@ def sign_in_form(request: Request) -> Response:
 async def sign_in(request: Request, tools: Tools) -> Response:
     """Begin a session with a key that is good."""
     if not comes_from_here(request):
-        return error_page(403, "You were not signed in", SAYS_ITSELF, back="/sign-in")
+        return error_page(403, "You were not signed in", SAYS_ITSELF)
     try:
         typed, _ = await form_of(request)
     except Unreadable as fault:
-        return error_page(fault.status, fault.title, fault.detail, back="/sign-in")
+        return error_page(fault.status, fault.title, fault.detail)
     held = {name.removeprefix(HELD): value for name, value in typed.items() if name.startswith(HELD)}
     then, held_for = _local(typed.get("then", "/")), typed.get("held_for", "")
     address = request.state.address
     wait_s = _failures.wait_s(address)
     key = typed.get("key", "").strip()
-    fault = f"Too many keys from your address were unknown; try again in {wait_s} s." if wait_s else await to_thread.run_sync(_fault_of, key, tools)
-    if fault:
+    wrong = f"Too many keys from your address were unknown; try again in {wait_s} s." if wait_s else await _fault_of(key, tools)
+    if wrong:
         if not wait_s and key:
             _failures.count(address)
-        return sign_in_page(429 if wait_s else 401, fault=fault, then=then, held=held, held_for=held_for)
+        return sign_in_page(429 if wait_s else 401, fault=wrong, then=then, held=held, held_for=held_for)
     seal = seal_of(tools)
     session = seal.begun(key, time.time())
     if held and held_for == session.key_id:
@@ -146,6 +145,18 @@ async def offer(request: Request, tools: Tools, number: str) -> Response:
     return await visited(request, tools, partial(quotes.offer_document, number=number))
 
 
+@router.post("/quotes/{number}/offers")
+async def send(request: Request, tools: Tools, number: str) -> Response:
+    """The offer goes out."""
+    return await visited(request, tools, partial(quotes.sent, number=number, today=_today()))
+
+
+@router.get("/quotes/{number}/offers/{offer}")
+async def sent_offer(request: Request, tools: Tools, number: str, offer: str) -> Response:
+    """An offer as it went out."""
+    return await visited(request, tools, partial(quotes.sent_document, number=number, offer=offer))
+
+
 @router.post("/quotes/{number}/decision")
 async def decide(request: Request, tools: Tools, number: str) -> Response:
     """What the customer decided."""
@@ -181,18 +192,15 @@ def _local(then: str) -> str:
     return then if is_ours else "/"
 
 
-def _fault_of(key: str, tools: Tools) -> str:
+async def _fault_of(key: str, tools: Resources) -> str:
     """What is wrong with a key, nothing for a good one. Any role may see some page."""
     if not key or len(key) > LONGEST_KEY or not key.isascii() or not key.isprintable():
         return "Type your key; it begins with bw_."
-    with Client(url=tools.settings.quoting_url, key=key, patience=Patience(tries=1)) as quoting:
+    async with AsyncClient(url=tools.settings.quoting_url, key=key, patience=Patience(tries=1)) as quoting:
         try:
-            quoting.quotes()
+            await quoting.quotes(limit=1)
         except ServerRefused as refusal:
             return "" if refusal.status == 403 else str(refusal)
         except ClientError:
             return "The suite does not answer just now; try again in a moment."
     return ""
-
-
-__all__ = ["LARGER_BODIES", "Visit", "router"]

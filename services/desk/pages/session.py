@@ -36,7 +36,7 @@ class Session:
     @property
     def key_id(self) -> str:
         """The part of the key that is no secret."""
-        return (self.key.split("_") + ["", ""])[1]
+        return ([*self.key.split("_"), ""])[1]
 
     def is_over(self, now: float) -> bool:
         """Whether it was idle for too long."""

@@ -20,11 +20,11 @@ from services.chassis.compute_slots import ComputeSlots
 from services.chassis.rate_source import RatesUnavailable
 from services.chassis.resources import Resources
 from services.client import Client, Patience
-from services.client.errors import ClientError, ServerRefused, ServerUnreachable
+from services.client.errors import ClientError, ContactLost, ServerRefused, ServerUnreachable
 from services.desk.errors import DeskError, PartAway
 from services.desk.pages.frame import page
 from services.desk.pages.session import COOKIE, IDLE_S, REMEMBERED_S, RENEWED_AFTER_S, SECURE_COOKIE, Seal, Session
-from shared_schemas.problem import Explained, ProblemDetail
+from shared_schemas.problem import Explained
 
 MOST_FIELDS = 700
 MOST_FIELD_BYTES = 6 * 2**20
@@ -75,7 +75,9 @@ class Visit:
 
     def page(self, template: str, *, status: int = 200, **filled: Any) -> Response:
         """A page in the frame of whoever is signed in."""
-        return page(template, status=status, signed_in=True, form_token=self.seal.form_token(self.session), path=self.path, **filled)
+        return page(
+            template, status=status, signed_in=True, form_token=self.seal.form_token(self.session), path=self.path, **filled
+        )
 
 
 Work = Callable[[Visit], Response]
@@ -97,7 +99,7 @@ async def visited(request: Request, tools: Resources, work: Work, *, computes: b
     if session.is_over(time.time()):
         return sign_in_again(request, typed, file, held_for=session.key_id)
     if request.method == "POST" and not (comes_from_here(request) and seal.is_of(session, typed.get(FORM_TOKEN, ""))):
-        return error_page(403, "The form was not taken", SAYS_ITSELF, back=request.url.path)
+        return error_page(403, "The form was not taken", SAYS_ITSELF)
     kept = {name: value for name, value in typed.items() if name != FORM_TOKEN}
     visit = Visit(session, seal, tools, request.url.path, dict(request.query_params), kept, file)
     if computes:
@@ -116,16 +118,18 @@ def _worked(work: Work, visit: Visit) -> Response:
         return work(visit)
     except ServerRefused as refusal:
         if refusal.status == 401:
-            return sign_in_page(401, fault="Your key is no longer good: it has expired, or was revoked or exchanged.", then=visit.path)
-        return refusal_page(refusal.status, refusal.problem.title, refusal, visit)
-    except ServerUnreachable as fault:
-        return refusal_page(503, "A part of the suite does not answer", fault, visit)
+            return sign_in_page(
+                401, fault="Your key is no longer good: it has expired, or was revoked or exchanged.", then=visit.path
+            )
+        told: Explained = refusal
+        status, title = refusal.status, refusal.problem.title.rstrip(".")
+    except (ServerUnreachable, ContactLost, RatesUnavailable):
+        status, title, told = 503, "A part of the suite does not answer", PartAway("quoting or rates")
     except ClientError as fault:
-        return refusal_page(502, "The answer of the suite cannot be read", fault, visit)
-    except RatesUnavailable:
-        return refusal_page(503, "A part of the suite does not answer", PartAway("rates"), visit)
+        status, title, told = 502, "The answer of the suite cannot be read", fault
     except DeskError as fault:
-        return refusal_page(422, "What was sent cannot be used", fault, visit)
+        status, title, told = 422, "What was sent cannot be used", fault
+    return visit.page("error.html", status=status, heading=title, detail=str(told), details=told.errors)
 
 
 class Unreadable(Exception):
@@ -150,7 +154,9 @@ async def form_of(request: Request) -> tuple[dict[str, str], Upload | None]:
         too_large = getattr(fault, "status_code", 400) == 413
         title = "The form is too large" if too_large else "The form cannot be read"
         told = getattr(fault, "message", None) or getattr(fault, "detail", "")
-        raise Unreadable(413 if too_large else 400, title, f"{told} Go back with your browser: what you typed is still there.") from fault
+        raise Unreadable(
+            413 if too_large else 400, title, f"{told} Go back with your browser: what you typed is still there."
+        ) from fault
 
 
 def _typed(form: FormData) -> dict[str, str]:
@@ -204,7 +210,9 @@ def sign_in_again(
     path = request.url.path
     if request.method != "POST":
         asked = path + (f"?{request.url.query}" if request.url.query else "")
-        return Response(status_code=303, headers={"Location": "/sign-in" + ("" if asked == "/" else f"?then={in_query(asked, safe='')}")})
+        return Response(
+            status_code=303, headers={"Location": "/sign-in" + ("" if asked == "/" else f"?then={in_query(asked, safe='')}")}
+        )
     if typed is None:
         return sign_in_page(401, fault="Sign in first; nothing of the form was read. Your browser's way back has it still.")
     held = {name: value for name, value in typed.items() if name != FORM_TOKEN}
@@ -222,11 +230,6 @@ def sign_in_page(
     return page("sign_in.html", status=status, signed_in=False, fault=fault, then=then, held=held or {}, held_for=held_for)
 
 
-def error_page(status: int, title: str, detail: str, *, back: str = "/", details: tuple[ProblemDetail, ...] = ()) -> Response:
+def error_page(status: int, title: str, detail: str) -> Response:
     """A page that says in words what is wrong."""
-    return page("error.html", status=status, signed_in=False, heading=title, detail=detail, details=details, back=back)
-
-
-def refusal_page(status: int, title: str, fault: Explained, visit: Visit) -> Response:
-    """What a service refused, in its own words, with everything that was typed."""
-    return visit.page("error.html", status=status, heading=title.rstrip("."), detail=str(fault), details=fault.errors, back=visit.path)
+    return page("error.html", status=status, signed_in=False, heading=title, detail=detail, details=())

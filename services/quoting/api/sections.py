@@ -7,9 +7,8 @@ from fastapi import APIRouter, Response
 from services.chassis.json_bodies import CheckedRoute
 from services.chassis.web import answers
 from services.quoting.api.parts import Reader
-from services.quoting.errors import IndicesMissing
-from services.quoting.sheet.language import spoken
-from services.quoting.sheet.section_picture import STYLE, section_svg
+from services.quoting.sheet.language import language
+from services.quoting.sheet.section_picture import section_svg
 from shared_schemas.section import SectionRequest
 
 router = APIRouter(route_class=CheckedRoute)
@@ -27,7 +26,5 @@ SVG = "image/svg+xml"
     },
 )
 def draw_section(asked: SectionRequest, caller: Reader) -> Response:
-    if len(asked.refractive_indices) != len(asked.prescription.elements):
-        raise IndicesMissing(len(asked.prescription.elements), len(asked.refractive_indices))
-    svg = section_svg(prescription=asked.prescription, indices=asked.refractive_indices, said=spoken("en"))
+    svg = section_svg(prescription=asked.prescription, indices=asked.refractive_indices, said=language("en"))
     return Response(svg, media_type=SVG)
