@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Literal
 
-from services.client.call import Call, call, document, step, tagged
+from services.client.call import Call, call, document, plain, step, tagged
 
 if TYPE_CHECKING:
     from shared_schemas.letterhead import KeptLetterhead, Letterhead
@@ -31,7 +31,7 @@ def sheet(
 def section(prescription: Prescription, refractive_indices: Sequence[float]) -> Call[bytes]:
     """The lens in section as SVG, to scale; the indices are those of its elements, as a check report has them."""
     body = {"prescription": prescription, "refractive_indices": list(refractive_indices)}
-    return replace(document(SVG, "/v1/sections", {}), method="POST", body=body)
+    return replace(document(SVG, "/v1/sections", {}), method="POST", body=plain(body))
 
 
 def letterhead() -> Call[tuple[KeptLetterhead, str]]:

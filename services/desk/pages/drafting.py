@@ -7,6 +7,7 @@ import json
 import secrets
 from collections.abc import Mapping
 from datetime import date
+from threading import BoundedSemaphore
 from typing import Any
 
 from fastapi import Response
@@ -28,6 +29,9 @@ from shared_schemas.prescription import Prescription
 from shared_schemas.problem import ProblemDetail
 
 ANSWER, OTHER = "answer.", "other."
+_reading = BoundedSemaphore(2)
+"""So many files are read at once; the others wait for their turn, as a long one takes seconds of a processor."""
+
 BESIDE = ("customer", "reference", "contact", "quantities", "needed_by", "currency")
 """What may be said beside the table."""
 
@@ -39,7 +43,8 @@ def drafted_page(visit: Visit, *, today: date) -> Response:
         with visit.quoting() as quoting:
             checked = _Checked(quoting, visit)
             content = content_of(asked)
-            draft = read(asked, content)
+            with _reading:
+                draft = read(asked, content)
             draft = look_over(draft, asked.answers, rates=_rates(visit), check=checked.check, today=today)
             draft = with_digest(draft, asked, content)
             if asked.confirm and draft.request is not None:

@@ -22,6 +22,13 @@ HEADERS = {"Content-Security-Policy": POLICY, "Cache-Control": "no-store", "Refe
 KINDS = {"pages.css": "text/css; charset=utf-8", "pages.js": "text/javascript; charset=utf-8"}
 
 
+class Said(dict[str, str]):
+    """What was typed or asked, by field; a field that was left alone says nothing."""
+
+    def __missing__(self, name: str) -> str:
+        return ""
+
+
 @cache
 def content_of(name: str) -> bytes:
     """A file of ours, as it lies beside this code."""

@@ -19,6 +19,7 @@ from services.client.calls.offers import MEDIA_TYPES, SENT_AS, Form, Paper
 from services.client.errors import ClientError, ServerRefused
 from services.desk.errors import AnswersUnusable
 from services.desk.pages.charts import days_chart, price_chart
+from services.desk.pages.frame import Said
 from services.desk.pages.lens_picture import lens_picture
 from services.desk.pages.visits import Visit
 from services.desk.pages.wording import STAGES
@@ -76,7 +77,7 @@ def list_page(visit: Visit) -> Response:
             fault = refusal
     following = urlencode({**asked, "cursor": found.next}) if found is not None and found.next else ""
     return visit.page(
-        "quotes.html", status=fault.status if fault else 200, asked=asked, found=found, fault=fault, following=following, states=STATES,
+        "quotes.html", status=fault.status if fault else 200, asked=Said(asked), found=found, fault=fault, following=following, states=STATES,
         is_first=cursor is None,
     )  # fmt: skip
 
@@ -96,7 +97,7 @@ def quote_page(visit: Visit, number: str, *, today: date, fault: Any = None, sta
     return visit.page(
         "quote.html", status=status, quote=quote, body=body, picture=picture, middle=next(one for one in body.breaks if one.quantity == middle),
         prices=price_chart(body.breaks, body.currency), days=days_chart(body.breaks), languages=LANGUAGES, reasons=REASONS,
-        typed=visit.typed, fault=fault, today=today, kinds=_kinds(body.breaks[0].lines), findings=(*body.check.findings, *body.findings),
+        typed=Said(visit.typed), fault=fault, today=today, kinds=_kinds(body.breaks[0].lines), findings=(*body.check.findings, *body.findings),
         offers=offers, asked_as=secrets.token_hex(16),
     )  # fmt: skip
 

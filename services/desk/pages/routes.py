@@ -118,7 +118,7 @@ async def no_draft(request: Request, tools: Tools) -> Response:
 @router.post("/drafts")
 async def draft(request: Request, tools: Tools) -> Response:
     """What was pasted, read; confirmed, its quote is asked for."""
-    return await visited(request, tools, partial(drafting.drafted_page, today=_today()), computes=True)
+    return await visited(request, tools, partial(drafting.drafted_page, today=_today()))
 
 
 @router.get("/quotes")

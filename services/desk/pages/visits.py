@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import logging
 import time
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
@@ -16,7 +17,6 @@ from starlette.datastructures import FormData, UploadFile
 from starlette.exceptions import HTTPException
 from starlette.formparsers import MultiPartException
 
-from services.chassis.compute_slots import ComputeSlots
 from services.chassis.rate_source import RatesUnavailable
 from services.chassis.resources import Resources
 from services.client import Client, Patience
@@ -34,6 +34,7 @@ HELD = "held."
 """Fields of a form whose session had ended, while its person signs in again."""
 SAYS_ITSELF = "A browser says itself whence a form comes; this one came from another site, or from a page of before you signed in."
 
+log = logging.getLogger(__name__)
 _pages = CapacityLimiter(8)
 """Whoever makes a page asks other services, which may be routes of this very process and need threads too."""
 
@@ -83,11 +84,8 @@ class Visit:
 Work = Callable[[Visit], Response]
 
 
-async def visited(request: Request, tools: Resources, work: Work, *, computes: bool = False) -> Response:
-    """The page that `work` makes for whoever is signed in; the page of signing in for everybody else.
-
-    `computes`: it takes its turn among those who compute, one of each key.
-    """
+async def visited(request: Request, tools: Resources, work: Work) -> Response:
+    """The page that `work` makes for whoever is signed in; the page of signing in for everybody else."""
     seal = seal_of(tools)
     session = session_of(request, seal)
     if session is None:
@@ -102,12 +100,15 @@ async def visited(request: Request, tools: Resources, work: Work, *, computes: b
         return error_page(403, "The form was not taken", SAYS_ITSELF)
     kept = {name: value for name, value in typed.items() if name != FORM_TOKEN}
     visit = Visit(session, seal, tools, request.url.path, dict(request.query_params), kept, file)
-    if computes:
-        slots: ComputeSlots = request.app.state.slots
-        async with slots.turn(session.key_id):
-            answer = await to_thread.run_sync(_worked, work, visit, limiter=_pages)
-    else:
+    try:
         answer = await to_thread.run_sync(_worked, work, visit, limiter=_pages)
+    except Exception:
+        log.exception("unforeseen", extra={"page": request.url.path})
+        return error_page(
+            500,
+            "Something unforeseen broke",
+            f"It is logged under the request {getattr(request.state, 'id', '')}. What you sent may not have been taken.",
+        )
     if time.time() - session.used_at > RENEWED_AFTER_S:
         remember(answer, request, seal, Session(session.key, session.name, time.time()))
     return answer
