@@ -34,7 +34,7 @@ GIVEN: dict[str, Any] = {
     "prescription": Body(), "request": Body(), "pointer": "/title", "sent": Body(), "digest": "d", "change": Body(), "asked": Body(),
     "load": Body(), "report": b"", "chart": "month", "table": "yields", "rows": [], "reason": "r", "etag": "t", "row": "saw", "name": "n",
     "content": b"", "media_type": "application/zip", "answers": {}, "endpoint": "e", "delivery": "d", "letter": 7, "key_id": "k",
-    "before": date(2026, 1, 2), "since": datetime(2026, 1, 2, tzinfo=UTC),
+    "before": date(2026, 1, 2), "refractive_indices": [], "since": datetime(2026, 1, 2, tzinfo=UTC),
 }  # fmt: skip
 
 

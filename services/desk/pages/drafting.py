@@ -23,6 +23,7 @@ from services.desk.drafts.reading import content_of, read, with_digest
 from services.desk.errors import AnswersUnusable, DeskError, DraftIsAnother, PartAway
 from services.desk.pages.lens_picture import lens_picture
 from services.desk.pages.visits import Visit
+from services.desk.pages.wording import taken
 from shared_schemas.check import CheckReport
 from shared_schemas.intake import IntakeDraft, IntakeRequest
 from shared_schemas.prescription import Prescription
@@ -142,13 +143,14 @@ def _page(visit: Visit, asked: IntakeRequest, draft: IntakeDraft, picture: Any) 
     return visit.page(
         "draft.html",
         draft=draft,
+        assumptions=[taken(one) for one in draft.assumptions],
         kept=kept,
         answered=answered,
         given=asked.answers,
         lens=lens,
         spaces=lens.get("spaces") or [],
         picture=picture,
-        beside={name: value for name, value in draft.document.items() if name != "prescription"},
+        beside={name: value for name, value in draft.document.items() if name not in ("prescription", "assumptions")},
         asked_as=visit.typed.get("asked_as") or secrets.token_hex(16),
         as_json=json.dumps,
     )

@@ -10,7 +10,7 @@ from typing import Any
 from fastapi import Response
 
 from services.chassis.pages import page_templates
-from services.desk.pages.wording import amount, day, figure, moment, share
+from services.desk.pages.wording import amount, day, figure, moment, sentence, share
 
 POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; form-action 'self'; "
@@ -54,6 +54,6 @@ def static_file(address: str) -> Response | None:
 def page(template: str, *, status: int = 200, **filled: Any) -> Response:
     """A page of a template beside this code."""
     environment = page_templates("services.desk.pages")
-    environment.filters.update(amount=amount, day=day, figure=figure, moment=moment, share=share)
+    environment.filters.update(amount=amount, day=day, figure=figure, moment=moment, sentence=sentence, share=share)
     text = environment.get_template(template).render(address_of=address_of, **filled)
     return Response(text, status, media_type="text/html", headers=HEADERS)

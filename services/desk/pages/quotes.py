@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import secrets
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import date
 from typing import Any
 from urllib.parse import urlencode
@@ -23,7 +23,9 @@ from services.desk.pages.frame import Said
 from services.desk.pages.lens_picture import lens_picture
 from services.desk.pages.visits import Visit
 from services.desk.pages.wording import STAGES
+from shared_schemas.check import Finding
 from shared_schemas.offers import OfferRequest, SentOffer
+from shared_schemas.place import place_of
 from shared_schemas.problem import ProblemDetail
 from shared_schemas.quote import FINAL_STATUSES, Quote, middle_quantity
 from shared_schemas.quote_life import DecisionRequest
@@ -97,9 +99,16 @@ def quote_page(visit: Visit, number: str, *, today: date, fault: Any = None, sta
     return visit.page(
         "quote.html", status=status, quote=quote, body=body, picture=picture, middle=next(one for one in body.breaks if one.quantity == middle),
         prices=price_chart(body.breaks, body.currency), days=days_chart(body.breaks), languages=LANGUAGES, reasons=REASONS,
-        typed=Said(visit.typed), fault=fault, today=today, kinds=_kinds(body.breaks[0].lines), findings=(*body.check.findings, *body.findings),
+        typed=Said(visit.typed), fault=fault, today=today, kinds=_kinds(body.breaks[0].lines), findings=_graver_first((*body.check.findings, *body.findings)),
+        relaxations=[(str(place_of(one.where, body.prescription)), one) for one in body.relaxations],
         offers=offers, asked_as=secrets.token_hex(16),
     )  # fmt: skip
+
+
+def _graver_first(findings: Sequence[Finding]) -> tuple[tuple[Finding, ...], tuple[Finding, ...]]:
+    """What wants somebody, the gravest first, and notes."""
+    grave = sorted((one for one in findings if one.severity != "note"), key=lambda one: one.severity != "stop")
+    return tuple(grave), tuple(one for one in findings if one.severity == "note")
 
 
 def _kinds(lines: Any) -> tuple[str, ...]:

@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
+import re
+from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
 from typing import Any
 
-STATES = {
-    "open": "open",
-    "accepted": "accepted",
-    "declined": "declined",
-    "expired": "expired",
-}
+from shared_schemas.intake import Assumption
+
 STAGES = (
     ("accepted", "Accepted"),
     ("checking", "Prescription checked"),
@@ -49,3 +47,29 @@ def figure(value: Any) -> str:
     if isinstance(value, float):
         return f"{value:,.6g}" if abs(value) < 1e6 else f"{value:,.0f}"
     return f"{value:,}"
+
+
+def sentence(words: str) -> str:
+    """Words that begin as a sentence does."""
+    return words[:1].upper() + words[1:]
+
+
+_OTHERWISE = re.compile(r" \(otherwise answer ([^=()]+)=([^()]+)\)$")
+
+
+@dataclass(frozen=True)
+class Taken:
+    """An assumption as a page shows it: with the answer that would have it otherwise, where one is offered."""
+
+    assumption: Assumption
+    rule: str
+    name: str = ""
+    answer: str = ""
+
+
+def taken(assumption: Assumption) -> Taken:
+    """An assumption, its offer apart from its rule."""
+    otherwise = _OTHERWISE.search(assumption.rule)
+    if otherwise is None:
+        return Taken(assumption, assumption.rule)
+    return Taken(assumption, assumption.rule[: otherwise.start()], otherwise[1], otherwise[2])
