@@ -9,7 +9,7 @@ QUOTES ?= 200
 BESIDE ?= 2
 
 .DEFAULT_GOAL := help
-.PHONY: help quote up down status bench fuzz drill shares compose-test client client-check test test-unit test-outside test-laws test-architecture test-integration test-system test-upgrade upgrade-test laws mutants check format lock clean
+.PHONY: help quote up down status bench fuzz drill shares compose-test client client-check pages-check test test-unit test-outside test-laws test-architecture test-integration test-system test-upgrade upgrade-test laws mutants check format lock clean
 
 help:  ## list the targets
 	@grep -E '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/' | expand -t 20
@@ -60,6 +60,9 @@ client: $(VENV)/installed-dev  ## the client as a wheel of its own in dist/, ins
 
 client-check: $(VENV)/installed-dev  ## clients of two public generators, made and used against a box; needs node, npm and a network; one with ONLY=python
 	@$(BIN)/python -u -m tests.clients $(if $(ONLY),--only $(ONLY))
+
+pages-check: $(VENV)/installed-dev  ## the pages of the desk in a Chromium that is installed, held against axe-core; pictures go to a temporary folder
+	@$(BIN)/python -m tests.pages
 
 check: $(VENV)/installed-dev  ## formatting, lint, types, import rules, known weaknesses, secrets; writes nothing
 	$(BIN)/ruff format --check --no-cache .

@@ -52,9 +52,20 @@ class Visitor:
         self.pages = 0
         self.context = browser.new_context(java_script_enabled=scripts, viewport=DESK)
         self.page: Page = self.context.new_page()
-        self.page.on("console", lambda said: self.faults.append(f"console: {said.text}") if said.type == "error" and "status of" not in said.text else None)
-        self.page.on("requestfailed", lambda asked: self.faults.append(f"not had: {asked.url}") if "ERR_ABORTED" not in str(asked.failure) else None)
-        self.page.on("request", lambda asked: None if asked.url.startswith((box.url, "data:")) else self.faults.append(f"asked elsewhere: {asked.url}"))
+        self.page.on(
+            "console",
+            lambda said: (
+                self.faults.append(f"console: {said.text}") if said.type == "error" and "status of" not in said.text else None
+            ),
+        )
+        self.page.on(
+            "requestfailed",
+            lambda asked: self.faults.append(f"not had: {asked.url}") if "ERR_ABORTED" not in str(asked.failure) else None,
+        )
+        self.page.on(
+            "request",
+            lambda asked: None if asked.url.startswith((box.url, "data:")) else self.faults.append(f"asked elsewhere: {asked.url}"),
+        )
 
     def go(self, path: str) -> None:
         """Open a page of the suite."""
@@ -162,7 +173,10 @@ def main() -> int:
     parser.add_argument("--shots", type=Path, default=Path(tempfile.gettempdir()) / "pages", help="where the pictures go")
     shots = parser.parse_args().shots
     if not Path(CHROMIUM).exists():
-        print(f"pages-check: there is no Chromium at {CHROMIUM}; install the package chromium, or name one in CHROMIUM", file=sys.stderr)
+        print(
+            f"pages-check: there is no Chromium at {CHROMIUM}; install the package chromium, or name one in CHROMIUM",
+            file=sys.stderr,
+        )
         return 2
     shots.mkdir(parents=True, exist_ok=True)
     faults: list[str] = []
@@ -176,7 +190,9 @@ def main() -> int:
             if scripts:
                 of_engineers(visitor)
             took_s = time.monotonic() - began
-            print(f"{'with' if scripts else 'without'} scripts: {visitor.pages} pages, {visitor.rules} rules passed, {took_s:.0f} s")
+            print(
+                f"{'with' if scripts else 'without'} scripts: {visitor.pages} pages, {visitor.rules} rules passed, {took_s:.0f} s"
+            )
             faults += visitor.faults
         browser.close()
     for fault in dict.fromkeys(faults):
