@@ -19,6 +19,7 @@ from sqlalchemy import text
 from sqlalchemy.exc import DBAPIError
 
 from services.chassis.database import Database
+from services.quoting.store.offers import OfferStore
 from shared_schemas.rates import Rates
 from tests.integration.test_quoting_approvals import approve, override, strict
 from tests.integration.test_quoting_letterhead import SELLER
@@ -119,6 +120,9 @@ def test_an_offer_is_mailed_once_and_kept_as_it_went_out(
     assert sent.headers["Location"] == f"/v1/offers/{offer['id']}"
     assert send(shop, number, said, **{"Idempotency-Key": "k1"}).json() == offer
     assert send(shop, number, TO, **{"Idempotency-Key": "k1"}).status_code == 422
+    store, handed = OfferStore(database), []
+    assert store.send_once(store.offer(offer["id"]), lambda: handed.append(1), NOON).sent_at is not None
+    assert handed == [], "whoever waited for the row finds it sent"
     ((sender, recipients, on_the_wire),) = mail_server.mails
     assert (sender, recipients) == ("sales@halden-marsh.example", ["purchasing@vinterholm.example", "holm@vinterholm.example"])
 

@@ -190,6 +190,10 @@ def test_the_page_is_html_without_an_error_with_the_same_texts_as_the_paper(
         assert re.sub(r"[\s\u202f\u00a0]", "", "".join(cell.itertext())) in on_paper
 
 
-def test_what_has_no_words_in_the_language_is_marked_as_in_english(body: QuoteBody) -> None:
+def test_what_has_no_words_in_the_language_is_marked_as_in_english(body: QuoteBody, monkeypatch: pytest.MonkeyPatch) -> None:
     assert "a softer cement, or a diameter of at most 25\u00a0mm. (auf Englisch)" in offer_page(offered(body, "de", "a4"))
     assert "(in English)" not in offer_page(offered(body, "en", "a4"))
+    monkeypatch.setattr(TABLES["de"], "GISTS", {})
+    assert "What would do: a softer cement, or a diameter of at most 25\u00a0mm. (auf Englisch)" in offer_page(
+        offered(body, "de", "a4")
+    )

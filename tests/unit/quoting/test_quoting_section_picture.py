@@ -143,6 +143,20 @@ def test_rays_lie_on_the_faces_and_bend_by_the_law_of_snell() -> None:
     assert rays[0][0][1] == -rays[-1][0][1] > rays[1][0][1] > 0
 
 
+def test_rays_of_a_near_object_come_from_its_point_on_the_axis() -> None:
+    lens = one_element(radius_mm=40.0).model_copy(update={"object_distance_mm": 200.0})
+    for (z0, y0), (z1, y1), *_ in axial_rays(prescription=lens, indices=[1.6], from_mm=-5.0, to_mm=20.0):
+        assert y0 / (z0 + 200.0) == pytest.approx(y1 / (z1 + 200.0))
+
+
+def test_an_extension_line_goes_beyond_its_dimension_line() -> None:
+    lines = list(ElementTree.fromstring(picture(one_element())).iter(f"{SVG}line"))
+    upright = next(one for one in lines if one.get("class") == "dimension" and one.get("x1") == one.get("x2"))
+    level = [one for one in lines if one.get("class") == "extension" and one.get("y1") == one.get("y2")]
+    assert len(level) == 2
+    assert all(float(one.get("x1", "")) < float(upright.get("x1", "")) < float(one.get("x2", "")) for one in level)
+
+
 @settings(deadline=None, max_examples=60)
 @given(
     radius=st.floats(12, 500), sign=st.sampled_from((1, -1)), conic=st.floats(-5, 0.3), fourth=st.floats(-1e-5, 1e-5),
