@@ -47,17 +47,23 @@ class Following(Generic[T]):
         self._reader = EventReader(stream.after or "")
         self._heard_at = means.clock()
         self._failed = 0
+        self._said_something = False
         self.pause_s = 0.0
         self.is_over = False
 
     def call(self) -> Call[None]:
         """The request by which it begins, or goes on."""
-        self._reader = replace_reader(self._reader)
+        self._reader, self._said_something = replace_reader(self._reader), False
         headers = {"Accept": EVENT_STREAM, **({"Last-Event-ID": self._reader.last_id} if self._reader.last_id else {})}
         return replace(nothing("GET", self._stream.path, query=self._stream.query), headers=headers)
 
     def must_retry(self, answer: httpx.Response) -> bool:
-        """Whether the answer, which was read whole, asks to come back later; raises `ServerRefused` where it refuses."""
+        """Whether the answer, which was read whole where it is a problem, asks to come back later; raises `ServerRefused`, or
+        `AnswerNotUnderstood` where it is no stream."""
+        kind = answer.headers.get("Content-Type", "")
+        if answer.is_success and not kind.startswith(EVENT_STREAM):
+            why = f"it is {kind or 'of no stated type'}, not {EVENT_STREAM}"
+            raise AnswerNotUnderstood(str(answer.request.url), answer.status_code, why)
         again = answer.status_code in BUSY or answer.status_code == TOO_OFTEN
         if not again or self._outage_s >= self._stream.outage_s:
             accepted(answer)
@@ -68,7 +74,7 @@ class Following(Generic[T]):
 
     def heard(self, piece: bytes, url: str) -> Iterator[T]:
         """The values of a piece of the stream; raises `AnswerNotUnderstood`."""
-        self._heard_at, self._failed = self._means.clock(), 0
+        self._heard_at, self._failed, self._said_something = self._means.clock(), 0, True
         try:
             for event in self._reader.read(piece):
                 yield self._stream.reads(event)
@@ -79,8 +85,14 @@ class Following(Generic[T]):
             raise AnswerNotUnderstood(url, 200, str(fault).partition("\n")[0]) from fault
 
     def ended(self) -> None:
-        """The server ended the stream; it is taken up again unless it is over."""
+        """The server ended the stream; it is taken up again, after ever longer where it says nothing at all."""
         self.pause_s = self._reader.retry_s if self._reader.retry_s is not None else self._means.patience.first_wait_s
+        if self._said_something:
+            return
+        self._failed += 1
+        self.pause_s = max(self.pause_s, self._usual_s)
+        if self._outage_s >= self._stream.outage_s:
+            raise ServerUnreachable(self._stream.path, "the stream ends as soon as it begins")
 
     def broke(self, fault: ServerUnreachable) -> None:
         """The connection broke; raises the fault when the server has been away for long."""

@@ -107,6 +107,14 @@ def test_a_server_that_is_busy_is_come_back_to_and_one_that_stays_away_is_not(wa
         followed("follow_quote", busy, waits=waits, number="Q-1")
 
 
+@BOTH
+def test_what_is_no_stream_and_a_stream_that_says_nothing_are_not_followed_for_ever(waits: bool) -> None:
+    with pytest.raises(AnswerNotUnderstood, match="text/html, not text/event-stream"):
+        followed("follow_quote", httpx.Response(200, text="<p>", headers={"Content-Type": "text/html"}), waits=waits, number="Q-1")
+    with pytest.raises(ServerUnreachable, match="ends as soon as it begins"):
+        followed("follow_quote", stream(""), waits=waits, number="Q-1")
+
+
 def test_an_event_that_is_no_entry_is_not_understood() -> None:
     with pytest.raises(AnswerNotUnderstood):
         followed("follow_estimates", stream("event: ready\ndata: {}\n\n"), waits=False)
