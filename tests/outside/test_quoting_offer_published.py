@@ -192,6 +192,10 @@ def test_the_page_is_html_without_an_error_with_the_same_texts_as_the_paper(
 
 def test_what_has_no_words_in_the_language_is_marked_as_in_english(body: QuoteBody, monkeypatch: pytest.MonkeyPatch) -> None:
     assert "a softer cement, or a diameter of at most 25\u00a0mm. (auf Englisch)" in offer_page(offered(body, "de", "a4"))
+    told = offer_page(offered(body, "de", "a4"))
+    (item,) = re.findall(r"<li>(Zwischen L4 und L5: [^<]*)</li>", told)
+    assert item.startswith("Zwischen L4 und L5: Verkittete Gläser dehnen sich ungleich aus. The glasses of L4 and L5 differ")
+    assert item.count("(auf Englisch)") == 1, "once for what is said of the case and what would do"
     assert "(in English)" not in offer_page(offered(body, "en", "a4"))
     monkeypatch.setattr(TABLES["de"], "GISTS", {})
     assert "What would do: a softer cement, or a diameter of at most 25\u00a0mm. (auf Englisch)" in offer_page(

@@ -13,7 +13,7 @@ from services.quoting.sheet.language import Language
 from services.quoting.sheet.parts import Paragraph, Points, Section, Table, section
 from services.quoting.sheet.words import english
 from shared_schemas.check import Finding, FindingKind, SheetSection
-from shared_schemas.finding_kinds import CATALOGUE
+from shared_schemas.finding_kinds import AS_SAID, CATALOGUE
 from shared_schemas.place import Place, face_of, place_of
 from shared_schemas.prescription import Prescription
 from shared_schemas.quote import CombinedSaving, QuoteBody, QuotedRelaxation
@@ -209,7 +209,9 @@ def _filled(kind: FindingKind, finding: Finding, said: Language, **more: str) ->
     message, would_do = _sentence(finding.message), (said.words if is_translated else english).WHAT_WOULD_DO
     remedy = would_do.format(remedy=_sentence(finding.remedy)) if finding.remedy else ""
     if is_translated:
-        message, remedy = said.in_english(message), said.in_english(remedy)
+        # One mark for both where the remedy follows the message.
+        follows = bool(remedy) and AS_SAID in form
+        message, remedy = message if follows else said.in_english(message), said.in_english(remedy)
     places = 2 if isinstance(finding.figure, float) and "%" in (kind.customer_words or "") else None
     filled = form.format(
         message=message, remedy=remedy, unit=finding.unit, **more,
