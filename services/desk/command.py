@@ -1,8 +1,4 @@
-"""The command line `blankwright`.
-
-Exit codes: 0 ready or done, 1 no answer in time or a fault of the server, 2 the command or its file needs mending,
-3 the quote was refused, 4 it failed or was cancelled, 5 a file has open questions, or assumptions that nobody confirmed.
-"""
+"""The command line `blankwright`."""
 
 from __future__ import annotations
 
@@ -16,6 +12,7 @@ from services.desk.commands import (
     archive,
     audit,
     estimate,
+    explain,
     feed,
     impact,
     intake,
@@ -34,10 +31,13 @@ from services.desk.commands import (
     what_if,
     worksheet,
 )
+from services.desk.terminal import EXIT_CODES
+
+EPILOG = "Exit codes: " + "; ".join(f"{code} {meaning}" for code, meaning in EXIT_CODES.items()) + "."
 
 app = typer.Typer(
     help="From a lens prescription and a quantity to a quote the shop can sign.",
-    no_args_is_help=True, add_completion=False, rich_markup_mode=None, pretty_exceptions_enable=False,
+    epilog=EPILOG, no_args_is_help=True, rich_markup_mode=None, pretty_exceptions_enable=False,
 )  # fmt: skip
 for commands in (
     quote,
@@ -47,6 +47,7 @@ for commands in (
     requote,
     what_if,
     worksheet,
+    explain,
     table,
     estimate,
     feed,

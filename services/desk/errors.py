@@ -9,6 +9,7 @@ DeskError
 ├── KeyRefused             the key cannot be made, exchanged or revoked as asked
 ├── FileUnwritable         the file cannot be written
 ├── OptionUnusable         an option of the command line has a value that cannot be
+├── FigureNotNamed         words that name no figure of a quote, or several
 ├── DraftIsAnother         what is confirmed is not the draft as it is now
 ├── DraftIncomplete        a draft is confirmed in which questions are open
 ├── AnswersUnusable        answers to no question, or that say nothing usable
@@ -21,6 +22,7 @@ DeskError
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 
 from shared_schemas.problem import Explained, ProblemDetail
@@ -135,6 +137,15 @@ class AnswersUnusable(DeskError):
 
     def __init__(self, *errors: ProblemDetail) -> None:
         super().__init__("There are answers that will not do.", *errors)
+
+
+class FigureNotNamed(DeskError):
+    """Words that name no figure of a quote, or several; `near` are names that do."""
+
+    def __init__(self, words: str, near: Sequence[str]) -> None:
+        self.near = tuple(near)
+        would_do = "one of: " + "; ".join(self.near) if self.near else "a JSON pointer, such as /breaks/0/unit_price"
+        super().__init__(f"No one figure of the quote is called {words[:100]!r}; name {would_do}.")
 
 
 class PartAway(DeskError):

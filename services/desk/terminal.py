@@ -36,7 +36,18 @@ if TYPE_CHECKING:
     from shared_schemas.quote import Quote, QuoteAccepted
 
 
-UNREACHABLE, USAGE, REFUSED, FAILED, TO_CONFIRM = 1, 2, 3, 4, 5
+UNREACHABLE, USAGE, REFUSED, FAILED, TO_CONFIRM, INTERRUPTED = 1, 2, 3, 4, 5, 130
+EXIT_CODES = {
+    0: "ready or done",
+    UNREACHABLE: "no answer in time, or a fault of the server",
+    USAGE: "the command or its file needs mending",
+    REFUSED: "the quote was refused",
+    FAILED: "it failed or was cancelled",
+    TO_CONFIRM: "a file has open questions, or assumptions that nobody confirmed",
+    INTERRUPTED: "stopped from the keyboard",
+}
+"""With what commands end, and what that means."""
+
 EXIT_OF_STATUS = {"ready": 0, "refused": REFUSED, "failed": FAILED, "cancelled": FAILED}
 HERE = Path(".blankwright")
 QUANTITY = re.compile(r"0|-?[1-9][0-9]{0,11}")
