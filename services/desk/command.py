@@ -24,6 +24,7 @@ from services.desk.commands import (
     operator,
     order,
     quote,
+    quotes,
     rate,
     requote,
     table,
@@ -41,6 +42,7 @@ app = typer.Typer(
 )  # fmt: skip
 for commands in (
     quote,
+    quotes,
     offers,
     letterhead,
     intake,

@@ -149,23 +149,6 @@ def show(
         show_quote(answered, as_json=as_json)
 
 
-def list_quotes(
-    url: Url = None, key: Key = None, folder: Folder = HERE, as_json: Json = False,
-    cursor: Annotated[str | None, typer.Option(help="Cursor of the page before.")] = None,
-    state: Annotated[str | None, typer.Option(help="Only those that are open, accepted, declined or expired.")] = None,
-) -> None:  # fmt: skip
-    """List quotes, newest first, a page at a time."""
-    with reported(as_json=as_json):
-        with client_for(url, key, folder, role="sales") as desk:
-            page = desk.quotes(cursor, state)  # type: ignore[arg-type]  # the server says which states there are
-        lines = [
-            f"{one.number}  {one.revision:>3}  {one.state or one.status:<20}  {one.created_at:%Y-%m-%d %H:%M}  {one.customer}{f' ({one.reference})' if one.reference else ''}  {one.title}"
-            for one in page.items
-        ]
-        lines += [f"more with: blankwright quotes{f' --state {state}' if state else ''} --cursor {page.next}"] if page.next else []
-        answer(page.model_dump(mode="json"), lines or ["no quotes yet"], as_json=as_json)
-
-
 def compare(
     number: str, with_revision: Annotated[int, typer.Option("--with", min=1, help="The revision to compare with.")],
     revision: Revision = None, url: Url = None, key: Key = None, folder: Folder = HERE, as_json: Json = False,
@@ -318,7 +301,6 @@ def add_to(app: typer.Typer) -> None:
     """Make these commands of the command line, in the order in which they are met."""
     for first in (quote, demo, check, show):
         app.command()(first)
-    app.command(name="quotes")(list_quotes)
     for later in (compare, accept, decline, cancel, batch):
         app.command()(later)
     app.command(name="buy-together")(buy_together)

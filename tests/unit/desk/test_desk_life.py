@@ -20,6 +20,7 @@ from services.desk.command import app
 from services.desk.texts.comparison import comparison_page
 from services.desk.texts.page_parts import console_for
 from services.desk.texts.quote import quote_page
+from services.desk.texts.quotes import quote_list_lines
 from shared_schemas.quote import OrderChange, Quote, QuoteDecision
 from shared_schemas.quote_life import (
     ChangedPlace,
@@ -34,6 +35,7 @@ from shared_schemas.quote_life import (
     ComparedTool,
     Comparison,
 )
+from shared_schemas.quote_list import ListedPrice, QuoteSummary
 
 ANY_SERVER = ["--url", "http://desk.test", "--key", "k"]
 TOLD = QuoteDecision(
@@ -290,3 +292,15 @@ def test_quotes_are_listed_by_state_with_their_revision(run: Any) -> None:
     assert done.requests[0].url.query == b"state=open"
     assert done.stdout.splitlines()[0].split()[:3] == ["Q-1", "2", "open"]
     assert "--state open --cursor n" in done.stdout
+
+
+@pytest.mark.parametrize("width", [60, 80, 128])
+def test_a_list_of_quotes_is_no_wider_than_asked_and_cuts_no_amount(width: int) -> None:
+    price = ListedPrice(quantity=100_000, unit_price=Decimal("12345678.90"), total_price=Decimal("1234567890000.00"))
+    one = QuoteSummary(
+        number="Q-2026-000001", revision=12, status="ready", state="accepted", valid_until=date(2027, 1, 15), customer="C" * 90, reference="R" * 60,
+        title="T" * 200, created_at=datetime(2026, 12, 1, tzinfo=UTC), asked_by="A" * 40, currency="USD", prices=(price, price), decided_by="D" * 20,
+    )  # fmt: skip
+    lines = quote_list_lines((one, one.model_copy(update={"prices": (), "title": "", "customer": ""})), width=width)
+    assert max(map(len, lines)) <= width
+    assert sum(line.count("100,000 at 12,345,678.90") for line in lines) == 2
