@@ -115,6 +115,12 @@ def test_what_is_no_stream_and_a_stream_that_says_nothing_are_not_followed_for_e
         followed("follow_quote", stream(""), waits=waits, number="Q-1")
 
 
+def test_how_long_to_stay_away_is_remembered_over_connections() -> None:
+    ended = [stream("retry: 700\nid: 1\nevent: checking\ndata: {}\n\n"), stream("event: assembling\ndata: {}\n\n")]
+    _, _, pauses = followed("follow_quote", *ended, stream("event: ready\ndata: {}\n\n"), waits=False, number="Q-1")
+    assert pauses == [0.7, 0.7]
+
+
 def test_an_event_that_is_no_entry_is_not_understood() -> None:
     with pytest.raises(AnswerNotUnderstood):
         followed("follow_estimates", stream("event: ready\ndata: {}\n\n"), waits=False)

@@ -149,6 +149,9 @@ def test_a_program_that_was_ended_sends_the_same_request_under_the_same_key(wait
     asked(server, call(QuoteAccepted, "POST", "/v1/quotes", body={"a": 2}, keyed=True), waits=waits, journal=journal)
     ended, again, other = (request.headers["Idempotency-Key"] for request in server.requests)
     assert ended == again != other
+    with Client(url="http://other.test", key="k", transport=httpx.MockTransport(server), journal=journal) as elsewhere:
+        elsewhere.send(post(keyed=True))
+    assert server.requests[-1].headers["Idempotency-Key"] not in (ended, other), "another server is another matter"
 
 
 def test_a_journal_forgets_after_a_day_and_is_nobody_elses_to_read(tmp_path: Path) -> None:
