@@ -111,6 +111,9 @@ def morning(visitor: Visitor) -> str:
     page, look = visitor.page, visitor.look
     visitor.go("/")
     look("1-sign-in")
+    for guide in ("", "/sales", "/engineer"):
+        visitor.go(f"/help{guide}")
+        look(f"0-help{guide.replace('/', '-')}")
     visitor.sign_in("sales")
     look("2-start")
     page.fill("#text", ASKING)

@@ -195,6 +195,15 @@ def test_style_and_script_lie_under_their_digest_for_ever(browser: httpx.Client)
     assert visits.MOST_FIELD_BYTES > 4 * 2**20 * 4 / 3, "a file in base64"
 
 
+def test_guides_are_there_for_everybody_and_hold_their_commands(box: Address) -> None:
+    with httpx.Client(base_url=box.url) as anybody:
+        offered = re.findall(r'href="(/help/\w+)"', read_strictly(anybody.get("/help")))
+        assert len(offered) == 5
+        for address in offered:
+            assert "$ blankwright " in read_strictly(anybody.get(address))
+        assert anybody.get("/help/nobody").status_code == 404
+
+
 def test_signing_out_ends_it(box: Address) -> None:
     with httpx.Client(base_url=box.url) as client:
         client.post("/sign-in", data={"key": box.keys["engineer"]})

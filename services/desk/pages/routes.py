@@ -17,6 +17,7 @@ from services.client import AsyncClient, Patience
 from services.client.errors import ClientError, ServerRefused
 from services.desk.pages import drafting, quotes, rate_pages
 from services.desk.pages.frame import page, static_file
+from services.desk.pages.help import GUIDES, guide_page, help_page
 from services.desk.pages.session import COOKIE, SECURE_COOKIE
 from services.desk.pages.visits import (
     FORM_TOKEN,
@@ -50,6 +51,19 @@ def static(name: str) -> Response:
     if found is None:
         raise Refused("not-found", f"There is nothing at /static/{name}.")
     return found
+
+
+@router.get("/help")
+def guides() -> Response:
+    """The guides."""
+    return help_page()
+
+
+@router.get("/help/{name}")
+def guide(name: str) -> Response:
+    """One guide."""
+    found = guide_page(name)
+    return found if found is not None else error_page(404, "There is no such guide", f"The guides are {', '.join(GUIDES)}.")
 
 
 @router.get("/sign-in")
