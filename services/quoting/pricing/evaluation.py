@@ -141,6 +141,10 @@ class Evaluation:
         """The starts of each part."""
         return self.plan.starts
 
+    def lost_in_the_mean(self, part: str) -> float:
+        """How many of those started of a part are expected to be lost."""
+        return round(self.starts[part].started * (1 - self.made.losses[part].mean_yield), 2)
+
     @property
     def lead_time(self) -> LeadTime:
         """Days and the date."""

@@ -195,7 +195,6 @@ class _Sheet:
                 yield WorksheetTool(name=tool.name, part=tool.part, charge=charge)
 
     def _quantity(self, one: Break, evaluation: Evaluation, figures: Mapping[str, EditableFigure]) -> WorksheetQuantity:
-        losses = evaluation.made.losses
         return WorksheetQuantity(
             quantity=one.quantity,
             starts=tuple(
@@ -203,7 +202,7 @@ class _Sheet:
                     part=part,
                     needed=start.needed,
                     started=figures[pointer_to("starts", part, one.quantity)],
-                    losses_expected=round(start.started * (1 - losses[part].mean_yield), 2),
+                    losses_expected=evaluation.lost_in_the_mean(part),
                 )
                 for part, start in evaluation.starts.items()
             ),
