@@ -33,6 +33,7 @@ class Operations:
 
     section = operation(offers.section)
     sheet = operation(offers.sheet)
+    job_sheet = operation(offers.job_sheet)
     letterhead = operation(offers.letterhead)
     put_letterhead = operation(offers.put_letterhead)
     put_logo = operation(offers.put_logo)

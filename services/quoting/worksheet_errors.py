@@ -4,6 +4,7 @@ QuotingError
 ├── WorksheetUnanswerable   a figure that is not there, a value that cannot be set, overrides that contradict each other
 ├── WorksheetMoved          the worksheet is no longer the one that was read
 ├── WorksheetOfBefore       a quote of an earlier release that comes out otherwise now
+├── JobSheetOfBefore        a job sheet of such a quote
 ├── NothingToApprove        the revision needs no second key
 ├── ApprovalOwn             whoever asked for the revision or set a figure of it cannot approve it
 ├── ApprovalStands          somebody else approved it before
@@ -49,6 +50,17 @@ class WorksheetOfBefore(QuotingError):
         self.number = number
         super().__init__(
             f"Revision {revision} of quote {number} is of an earlier release, and comes out otherwise by this one, so there is no worksheet of it. "
+            f"Its next revision has one: POST /v1/quotes/{number}/requote."
+        )
+
+
+class JobSheetOfBefore(QuotingError):
+    """A quote of an earlier release whose quantity this one cannot work out to the same price."""
+
+    def __init__(self, number: str, revision: int) -> None:
+        self.number = number
+        super().__init__(
+            f"Revision {revision} of quote {number} is of an earlier release, and comes out otherwise by this one, so there is no job sheet of it. "
             f"Its next revision has one: POST /v1/quotes/{number}/requote."
         )
 
@@ -115,6 +127,7 @@ def _detail(finding: Finding, remedy: str) -> ProblemDetail:
 STATUS: dict[type[Explained], tuple[int, str, str]] = {
     WorksheetUnanswerable: (422, "invalid", "The worksheet cannot be changed so"),
     WorksheetMoved: (412, "stale", "The worksheet is another one now"),
+    JobSheetOfBefore: (409, "conflict", "The quote is of an earlier release"),
     WorksheetOfBefore: (409, "conflict", "The quote is of an earlier release"),
     NothingToApprove: (409, "conflict", "There is nothing to approve"),
     ApprovalOwn: (409, "conflict", "Somebody else has to approve it"),

@@ -50,6 +50,7 @@ OPERATIONS: dict[str, str] = {
     "follow_quote": "GET /v1/quotes/{number}/events",
     "explain_quote": "GET /v1/quotes/{number}/explanation",
     "request_promise": "POST /v1/quotes/{number}/promise",
+    "get_job_sheet": "GET /v1/quotes/{number}/job-sheet",
     "get_worksheet": "GET /v1/quotes/{number}/worksheet",
     "requote": "POST /v1/quotes/{number}/requote",
     "request_what_if": "POST /v1/quotes/{number}/what-if",

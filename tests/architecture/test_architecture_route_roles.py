@@ -67,6 +67,7 @@ WHO: dict[str, str] = {
     "GET /v1/what-ifs/{}": "sales engineer",
     "DELETE /v1/what-ifs/{}": "sales engineer",
     "POST /v1/quotes/{}/decision": "sales",
+    "GET /v1/quotes/{}/job-sheet": "sales engineer",
     "GET /v1/quotes/{}/worksheet": "sales engineer",
     "PATCH /v1/quotes/{}/worksheet": "sales engineer",
     "POST /v1/quotes/{}/approvals": "sales engineer",

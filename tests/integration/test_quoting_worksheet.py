@@ -66,6 +66,27 @@ def test_a_worksheet_that_is_as_the_caller_has_it_is_not_sent_again(shop: Shop, 
     assert shop.ask("GET", f"/v1/quotes/{number}/worksheet?revison=1").status_code == 422
 
 
+def test_the_job_sheet_of_a_quote_is_a_page_or_a_file_and_says_where_there_is_none(shop: Shop, number: str) -> None:
+    place = f"/v1/quotes/{number}/job-sheet"
+    page = shop.ask("GET", place, role="engineer", headers={"Accept": "text/html"})
+    assert page.status_code == 200, page.text
+    assert page.headers["Content-Type"] == "text/html; charset=utf-8"
+    assert "default-src 'none'" in page.headers["Content-Security-Policy"]
+    assert page.headers["Cache-Control"] == "no-store"
+    quote = shop.get(f"/v1/quotes/{number}")
+    middle, other = (one["quantity"] for one in quote["breaks"])
+    assert f"Routing, {middle} lenses" in page.text
+    assert quote["digest"] in page.text
+    pdf = shop.ask("GET", place, params={"quantity": other, "paper": "letter"}, headers={"Accept": "application/pdf"})
+    assert pdf.headers["Content-Disposition"] == f'inline; filename="{number}-revision-1-job-{other}.pdf"'
+    assert pdf.content.startswith(b"%PDF-1.7")
+    assert shop.ask("GET", place, params={"quantity": 7}).status_code == 422
+    assert shop.ask("GET", place, params={"revision": 9}).status_code == 404
+    assert shop.ask("GET", place, role="erp").status_code == 403
+    refused = shop.ask("GET", place, headers={"Accept": "image/png"})
+    assert (refused.status_code, "application/pdf" in refused.json()["errors"][0]["limit"]) == (406, True)
+
+
 def change(
     shop: Shop, number: str, *, role: str = "engineer", headers: dict[str, str] | None = None, **said: Any
 ) -> httpx.Response:

@@ -28,6 +28,14 @@ def sheet(
     return document(MEDIA_TYPES[form], f"/v1/quotes/{step(number)}/sheet", query)
 
 
+def job_sheet(
+    number: str, revision: int | None = None, *, quantity: int | None = None, form: Form = "html", paper: Paper | None = None
+) -> Call[bytes]:
+    """The job sheet of a ready quote at one quantity, for the workshop, as a page of HTML (UTF-8) or a PDF; without a quantity the one ordered, or the middle one."""
+    query = {"revision": revision, "quantity": quantity, "paper": paper}
+    return document(MEDIA_TYPES[form], f"/v1/quotes/{step(number)}/job-sheet", query)
+
+
 def section(prescription: Prescription, refractive_indices: Sequence[float]) -> Call[bytes]:
     """The lens in section as SVG, to scale; the indices are those of its elements, as a check report has them."""
     body = {"prescription": prescription, "refractive_indices": list(refractive_indices)}

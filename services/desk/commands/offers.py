@@ -26,13 +26,33 @@ def sheet(
 ) -> None:  # fmt: skip
     """Write the customer's offer of a ready quote, by the file's ending as a PDF or as a page of HTML."""
     with reported(as_json=as_json):
-        form = FORMS.get(out.suffix.lower())
-        if form is None:
-            raise unusable("--out", out.name, "a file that ends in .pdf or .html")
+        form = _form_of(out)
         with client_for(url, key, folder, role="sales") as desk:
             content = desk.sheet(number, revision, form=form, language=language, paper=paper)
         write_file(out, content)
         answer({"number": number, "file": str(out)}, [f"{out}: {NEXT[form]}"], as_json=as_json)
+
+
+def job_sheet(
+    number: str,
+    out: Annotated[Path, typer.Option(help="The file to write: job.pdf or job.html; one that is there is replaced.")],
+    quantity: Annotated[int | None, typer.Option(min=1, help="One of the quantities quoted; without it the one ordered, or the middle one.")] = None,
+    revision: Revision = None, paper: OnPaper = None, url: Url = None, key: Key = None, folder: Folder = HERE, as_json: Json = False,
+) -> None:  # fmt: skip
+    """Write the job sheet of a ready quote for the workshop, by the file's ending as a PDF or as a page of HTML. It is no customer's."""
+    with reported(as_json=as_json):
+        form = _form_of(out)
+        with client_for(url, key, folder, role="engineer") as desk:
+            content = desk.job_sheet(number, revision, quantity=quantity, form=form, paper=paper)
+        write_file(out, content)
+        answer({"number": number, "file": str(out)}, [f"{out}: internal, not for the customer"], as_json=as_json)
+
+
+def _form_of(out: Path) -> Form:
+    form = FORMS.get(out.suffix.lower())
+    if form is None:
+        raise unusable("--out", out.name, "a file that ends in .pdf or .html")
+    return form
 
 
 def send(
@@ -72,4 +92,5 @@ def send(
 def add_to(app: typer.Typer) -> None:
     """Make these commands of the command line."""
     app.command()(sheet)
+    app.command()(job_sheet)
     app.command()(send)

@@ -93,12 +93,16 @@ def _captioned(drawn: BlockDrawn, batches: int, said: Language) -> Captioned:
     if drawn.radius_mm is not None:
         shape = f"{'convex' if drawn.convex else 'concave'} R {said.figure(drawn.radius_mm)} mm, half-angle {said.figure(layout.half_angle_deg, form='.1f')}°"
     places = f"{drawn.lenses} lenses" if drawn.lenses == layout.count else f"{drawn.lenses} lenses in {layout.count} places"
-    from_inside = "from the inside " + " + ".join(map(str, rings[:MOST_RINGS])) + (" + …" if len(rings) > MOST_RINGS else "")
+    inside = " + ".join(map(str, rings[:MOST_RINGS])) + (" + …" if len(rings) > MOST_RINGS else "")
+    in_rings = {
+        "nested rings": f"; from the first ring {inside}, turned to nest",
+        "spaced rings": f"; from the first ring {inside}",
+    }
     lines = (
         f"{places}, {'1 block' if batches == 1 else f'{said.count(batches)} blocks'}",
         f"block ⌀ {said.figure(drawn.width_mm, form='.1f')} mm, {shape}",
         f"lens ⌀ {said.figure(drawn.diameter_mm, form='.2f')}, pitch {said.figure(drawn.pitch_mm, form='.2f')} mm, nearest two {said.figure(drawn.least_gap_mm, form='.2f')} mm apart",
-        f"{layout.pattern}; {from_inside}",
+        f"{layout.pattern}{in_rings.get(layout.pattern, '')}",
     )  # fmt: skip
     words = f"Block of the {drawn.title}, to scale: {places}."
     return Captioned(Picture(block_view(drawn, words), words), (drawn.title, *lines))

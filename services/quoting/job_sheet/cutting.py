@@ -26,7 +26,7 @@ STYLE = (
     ".cutting .plate{fill:#fff;stroke:#1c1c1c;stroke-width:1.2}.cutting .margin{fill:none;stroke:#55636b;stroke-width:.7;"
     "stroke-dasharray:4 3}.cutting .disc{fill:#dfe5e8;stroke:#1c1c1c;stroke-width:.8}"
 )
-HEADS = ("Element", "Glass", "Form", "Stock", ">⌀ × thickness, mm", ">Blanks", ">g each", ">kg")  # noqa: RUF001  the sign of a size
+HEADS = ("Element", "Glass", "Form", "Stock", ">⌀ × thickness, mm", ">Blanks", ">g each", ">kg")
 MATERIAL_HEADS = ("Bought", "For", "Size, mm", ">Pieces", ">kg", "From", "Order by", ">Cost")
 
 
@@ -65,7 +65,18 @@ def cut_of(blank: Blank, stock: StockFormRow) -> Cut | None:
     if len(centres) != blank.discs_per_plate:
         return None
     return Cut(
-        length, width, is_round, margin, gap, blank.diameter_mm, centres, depth, skin, kerf, blank.thickness_mm, blank.plates_per_slab
+        length,
+        width,
+        is_round,
+        margin,
+        gap,
+        blank.diameter_mm,
+        centres,
+        depth,
+        skin,
+        kerf,
+        blank.thickness_mm,
+        blank.plates_per_slab,
     )
 
 
@@ -77,7 +88,9 @@ def _centres(
     pitch = math.ceil((blank.diameter_mm + gap - HAIR_MM) / KEY_MM) * KEY_MM
     along, across = (_down(side - 2 * margin - blank.diameter_mm) for side in (length, width))
     if is_round:
-        return tuple((length / 2 + x * pitch, width / 2 + y * pitch) for x, y in circles_in_circle(ratio=along / pitch + 1).centres.tolist())
+        return tuple(
+            (length / 2 + x * pitch, width / 2 + y * pitch) for x, y in circles_in_circle(ratio=along / pitch + 1).centres.tolist()
+        )
     _, centres = discs_in_plate(room_length_mm=along, room_width_mm=across, pitch_mm=pitch)
     off = margin + blank.diameter_mm / 2
     return tuple((off + one.x_mm, off + one.y_mm) for one in centres)
@@ -91,7 +104,11 @@ def cutting_svg(cut: Cut, title: str, words: str) -> str:
     """Plate from above and piece from the side as SVG, on one scale."""
     scale = VIEW_WIDTH / max(cut.length_mm, cut.width_mm, cut.depth_mm)
     wide, tall = max(cut.length_mm, cut.depth_mm) * scale + 4, cut.width_mm * scale
-    height = tall + 4 + (APART + cut.width_mm * scale if cut.plates > 1 and cut.depth_mm > cut.width_mm else APART + cut.depth_mm * scale)
+    height = (
+        tall
+        + 4
+        + (APART + cut.width_mm * scale if cut.plates > 1 and cut.depth_mm > cut.width_mm else APART + cut.depth_mm * scale)
+    )
     return "\n".join((
         f'<svg xmlns="http://www.w3.org/2000/svg" class="cutting" viewBox="0 0 {number(wide)} {number(height)}" width="{number(wide)}" height="{number(height)}" role="img">',
         f"<title>{written(title)}</title><desc>{written(words)}</desc>",
@@ -111,7 +128,9 @@ def _plate(cut: Cut, scale: float) -> Iterator[str]:
             yield f'<circle class="{kind}" cx="{number(middle)}" cy="{number(middle)}" r="{number(radius)}"/>'
     else:
         for kind, margin in (("plate", 0.0), ("margin", cut.margin_mm)):
-            yield _rectangle(kind, margin * scale, margin * scale, (cut.length_mm - 2 * margin) * scale, (cut.width_mm - 2 * margin) * scale)
+            yield _rectangle(
+                kind, margin * scale, margin * scale, (cut.length_mm - 2 * margin) * scale, (cut.width_mm - 2 * margin) * scale
+            )
     for x, y in cut.centres:
         yield f'<circle class="disc" cx="{number(x * scale)}" cy="{number((cut.width_mm - y) * scale)}" r="{number(cut.diameter_mm / 2 * scale)}"/>'
 
@@ -130,7 +149,9 @@ def _from_the_side(cut: Cut, scale: float, top: float) -> Iterator[str]:
 
 
 def _rectangle(kind: str, x: float, y: float, wide: float, high: float) -> str:
-    return f'<rect class="{kind}" x="{number(x)}" y="{number(y)}" width="{number(max(wide, 0.0))}" height="{number(max(high, 0.0))}"/>'
+    return (
+        f'<rect class="{kind}" x="{number(x)}" y="{number(y)}" width="{number(max(wide, 0.0))}" height="{number(max(high, 0.0))}"/>'
+    )
 
 
 def cutting(given: Given, said: Language) -> JobSection | None:
@@ -146,7 +167,9 @@ def cutting(given: Given, said: Language) -> JobSection | None:
         elif blank.form == "pressing":
             words.append(f"{given.lot_of(one.part)} is pressed to shape: nothing is sawn or cored.")
         else:
-            words.append(f"{given.lot_of(one.part)} shares its plates with other elements; they are laid out when the glass is cut.")
+            words.append(
+                f"{given.lot_of(one.part)} shares its plates with other elements; they are laid out when the glass is cut."
+            )
     means = "Above the plate from its face, with the margin that stays free dashed; below the piece of stock from the side, with the plates sawn off it. Each to its own scale."
     return JobSection(
         "Blanks and glass",
@@ -161,11 +184,11 @@ def cutting(given: Given, said: Language) -> JobSection | None:
 
 def _captioned(part: str, blank: Blank, cut: Cut, said: Language) -> Captioned:
     each = f"{said.count(blank.discs_per_plate)} discs a plate, {said.count(blank.plates_per_slab)} plates a piece: {said.count(blank.blanks_per_piece)} blanks"
-    face = f"⌀ {said.figure(cut.length_mm)}" if cut.is_round else f"{said.figure(cut.length_mm)} × {said.figure(cut.width_mm)}"  # noqa: RUF001
+    face = f"⌀ {said.figure(cut.length_mm)}" if cut.is_round else f"{said.figure(cut.length_mm)} × {said.figure(cut.width_mm)}"
     lines = (
         f"{blank.stock}",
         each,
-        f"plate {face} × {said.figure(cut.thickness_mm, form='.2f')} mm, disc ⌀ {said.figure(cut.diameter_mm, form='.2f')}, {said.figure(cut.gap_mm)} mm apart, margin {said.figure(cut.margin_mm)} mm",  # noqa: RUF001
+        f"plate {face} × {said.figure(cut.thickness_mm, form='.2f')} mm, disc ⌀ {said.figure(cut.diameter_mm, form='.2f')}, {said.figure(cut.gap_mm)} mm apart, margin {said.figure(cut.margin_mm)} mm",
         f"{blank.layout.replace('_', ' ')}; {said.share(blank.utilisation, 1)} of the face in discs",
     )  # fmt: skip
     title = f"{part}: {blank.glass}"
@@ -177,7 +200,7 @@ def _blanks(given: Given, said: Language) -> Table:
     rows = []
     for one in given.planned.blanks:
         blank = given.evaluation.made.blanks[one.part]
-        size = f"{said.figure(one.diameter_mm, form='.2f')} × {said.figure(one.thickness_mm, form='.2f')}"  # noqa: RUF001
+        size = f"{said.figure(one.diameter_mm, form='.2f')} × {said.figure(one.thickness_mm, form='.2f')}"
         rows.append((
             given.lot_of(one.part), one.glass, one.form, one.stock, size, said.count(one.pieces), said.figure(blank.mass_g, form=".2f"),
             said.figure(one.mass_kg, form=".3f"),
@@ -188,7 +211,7 @@ def _blanks(given: Given, said: Language) -> Table:
 def _materials(given: Given, said: Language) -> Table:
     rows: list[tuple[str, ...]] = [
         (
-            one.item, ", ".join(map(given.lot_of, one.parts)), " × ".join(said.figure(size) for size in one.size_mm) or "pressed",  # noqa: RUF001
+            one.item, ", ".join(map(given.lot_of, one.parts)), " × ".join(said.figure(size) for size in one.size_mm) or "pressed",
             said.count(one.pieces), said.figure(one.mass_kg, form=".3f"), "the store" if one.from_store else one.supplier or one.maker,
             said.short_day(one.order_by) if one.order_by else "in hand", said.money(one.cost),
         )

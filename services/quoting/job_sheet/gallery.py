@@ -25,15 +25,28 @@ class Gallery:
 
 
 @dataclass(frozen=True)
-class JobSection:
-    """A part of the job sheet under a heading of its own; one that `begins_page` does so on paper."""
+class Part:
+    """The heading of what is said of one part, and a line under it."""
 
     title: str
-    blocks: tuple[Block | Gallery, ...]
+    line: str
 
 
-def data_of(block: Block | Gallery) -> dict[str, Any]:
+JobBlock = Block | Gallery | Part
+
+
+@dataclass(frozen=True)
+class JobSection:
+    """A part of the job sheet under a heading of its own."""
+
+    title: str
+    blocks: tuple[JobBlock, ...]
+
+
+def data_of(block: JobBlock) -> dict[str, Any]:
     """A block as JSON takes it, with its kind."""
+    if isinstance(block, Part):
+        return {"kind": "part", **asdict(block)}
     if not isinstance(block, Gallery):
         return as_data(block)
     shown = [{**asdict(one.picture), "lines": one.lines} for one in block.pictures]

@@ -59,4 +59,4 @@ def number_of(figures: Sequence[Figure], *names: str) -> float | None:
 
 def minutes(said: Language, figure: float) -> str:
     """Minutes as a foreman reads them; nothing for none."""
-    return said.figure(figure, form=".1f" if figure >= 10 else ".2f") if figure else "–"  # noqa: RUF001  a dash in a table
+    return said.figure(figure, form=".1f" if figure >= 10 else ".2f") if figure else "–"

@@ -26,7 +26,13 @@ def money(given: Given, said: Language) -> JobSection:
     for first in range(0, len(breaks), ABREAST):
         some = breaks[first : first + ABREAST]
         heads = tuple(f">{said.count(one.quantity)}" for one in some)
-        blocks.append(Table(("Price, line by line", *heads), tuple(_lines(some, said)), foot=("total", *(said.money(one.total_price) for one in some))))
+        blocks.append(
+            Table(
+                ("Price, line by line", *heads),
+                tuple(_lines(some, said)),
+                foot=("total", *(said.money(one.total_price) for one in some)),
+            )
+        )
         blocks.append(Table(("Of one lens, and margins", *heads), tuple(_margins(given, some, said))))
     return JobSection(f"Cost and margin, in {given.body.currency}", tuple(blocks))  # fmt: skip
 

@@ -30,7 +30,7 @@ def tools(given: Given, said: Language) -> JobSection | None:
 def overrides(given: Given, said: Language) -> JobSection | None:
     """Figures that somebody set, in place of what was worked out, with who and why."""
     rows = tuple(
-        (one.pointer, _plain(one.value), "–" if one.base is None else _plain(one.base), one.author, said.short_day(one.at.date()), one.reason)  # noqa: RUF001
+        (one.pointer, _plain(one.value), "–" if one.base is None else _plain(one.base), one.author, said.short_day(one.at.date()), one.reason)
         for one in given.body.overrides
     )  # fmt: skip
     heads = ("Figure", "Set to", "In place of", "By", "On", "Why")

@@ -8,16 +8,18 @@ from dataclasses import dataclass
 from datetime import date
 
 from services.quoting.costs.cost import OperationCost
-from services.quoting.job_sheet.gallery import JobSection
+from services.quoting.job_sheet.gallery import JobBlock, JobSection, Part
 from services.quoting.job_sheet.given import Given, found, minutes, number_of
 from services.quoting.sheet.language import Language
-from services.quoting.sheet.parts import Block, Paragraph, Points, Table
+from services.quoting.sheet.parts import Paragraph, Points, Table
 from services.quoting.sheet.words.english import OPERATIONS
 from shared_schemas.estimate import EstimatedOperation
 from shared_schemas.figure import Figure, RateRowRef
 from shared_schemas.operations import Operation, Route
 
-HEADS = ("Operation", "Work centre", ">Batch", ">Set-up", ">a batch", ">a piece", ">Yield", ">In", ">Out", ">Cost", "Minutes rest on")
+HEADS = (
+    "Operation", "Work centre", ">Batch of", ">Set-up, min", ">Batch, min", ">Piece, min", ">Yield", ">In", ">Out", ">Cost", "Minutes rest on",
+)  # fmt: skip
 MINUTES = ("batch_min", "piece_min", "setup_min")
 KINDS = {"element": "element", "cemented_group": "cemented group", "lens": "assembly"}
 
@@ -36,16 +38,16 @@ class RoutedPart:
 def routing(given: Given, said: Language) -> JobSection:
     """A table for each part."""
     usual = usual_day(given)
-    blocks: list[Block] = [
+    blocks: list[JobBlock] = [
         Paragraph(
-            "Minutes: set-up once, then for each batch and for each piece. Cost is of the whole quantity. Figures rest on the rate rows named, "
-            f"of {said.day(usual)} where no day stands with them." if usual else "Minutes: set-up once, then for each batch and for each piece.",
+            "Set-up is taken once, then minutes for each batch (how many stands in brackets) and for each piece. Cost is of the whole quantity. Figures rest on the rate rows named, "
+            f"of {said.day(usual)} where no day stands with them." if usual else "Set-up is taken once, then minutes for each batch and for each piece.",
             small=True,
         )
     ]  # fmt: skip
     for route in given.evaluation.made.routes:
         part = routed(given, route, said, usual)
-        blocks += [Paragraph(part.title), Paragraph(part.started, small=True), Table(HEADS, part.lines, foot=_foot(part.total))]
+        blocks += [Part(part.title, part.started), Table(HEADS, part.lines, foot=_foot(part.total))]
         blocks += [Points(part.polishing)] if part.polishing else []
     return JobSection(f"Routing, {said.count(given.planned.quantity)} lenses", tuple(blocks))
 
@@ -58,7 +60,7 @@ def _foot(total: str) -> tuple[str, ...]:
 def routed(given: Given, route: Route, said: Language, usual: date | None) -> RoutedPart:
     """One part."""
     start, losses = given.evaluation.starts[route.part], given.evaluation.lost_in_the_mean(route.part)
-    made_of = ", ".join(f"{one.count} × {one.part}" if one.count > 1 else one.part for one in route.consumes)  # noqa: RUF001
+    made_of = ", ".join(f"{one.count} × {one.part}" if one.count > 1 else one.part for one in route.consumes)
     lines = [*given.lines(route.part)]
     spares = given.price_break.spares.get(route.part, 0.0)
     beyond = f"; to be expected beyond the order: {said.figure(spares, form='.1f')}" if spares else ""
@@ -75,12 +77,16 @@ def routed(given: Given, route: Route, said: Language, usual: date | None) -> Ro
 
 def _cells(line: EstimatedOperation, cost: OperationCost, said: Language, usual: date | None) -> tuple[str, ...]:
     operation = cost.operation
-    lost = f", batch lost {said.share(operation.batch_loss, 2)}" if operation.batch_loss else ""
-    batch = said.count(operation.batch_size) if cost.batches <= 1 else f"{said.count(operation.batch_size)} ({said.count(cost.batches)})"
-    rests = "left out by an estimator" if operation.left_out else _rests_on(operation, said, usual)
+    lost = f"; whole batch lost {said.share(operation.batch_loss, 2)}" if operation.batch_loss else ""
+    batch = (
+        said.count(operation.batch_size)
+        if cost.batches <= 1
+        else f"{said.count(operation.batch_size)} ({said.count(cost.batches)})"
+    )
+    rests = "left out by an estimator" if operation.left_out else f"{_rests_on(operation, said, usual)}{lost}"
     return (
         name_of(operation), cost.work_centre.name, batch, minutes(said, operation.setup_min), minutes(said, operation.batch_min),
-        minutes(said, operation.piece_min), f"{said.share(line.yield_share, 1)}{lost}", said.count(line.pieces_in), said.count(line.pieces_out),
+        minutes(said, operation.piece_min), said.share(line.yield_share, 1), said.count(line.pieces_in), said.count(line.pieces_out),
         said.money(line.cost), rests,
     )  # fmt: skip
 
@@ -96,7 +102,9 @@ def name_of(operation: Operation) -> str:
 def row_behind(operation: Operation) -> RateRowRef | None:
     """The rate row that the minutes of an operation rest on: of work where one says them, or else of the work centre."""
     rows = [row for figure in operation.basis if figure.name in MINUTES for row in _rows(figure)]
-    return next((row for row in rows if row.table not in ("work_centres", "tolerance_classes", "glasses")), rows[0] if rows else None)
+    return next(
+        (row for row in rows if row.table not in ("work_centres", "tolerance_classes", "glasses")), rows[0] if rows else None
+    )
 
 
 def _rows(figure: Figure) -> Iterator[RateRowRef]:
@@ -142,8 +150,10 @@ def _removals(lines: Sequence[tuple[EstimatedOperation, OperationCost]], said: L
         row = next((one for figure in operation.basis for one in _rows(figure) if one.table == "polishing"), None)
         from_row = f" (polishing: {row.row}, {said.short_day(row.as_of)})" if row else ""
         factor = number_of(operation.basis, "time_factor")
-        slowed = f"; its tolerances take {said.figure(factor, form='.3g')} times as long" if factor is not None and factor != 1 else ""
+        slowed = (
+            f"; its tolerances take {said.figure(factor, form='.3g')} times as long" if factor is not None and factor != 1 else ""
+        )
         yield (
             f"{name_of(operation)}: {said.figure(float(run.value), form='.1f')} min remove {said.figure(depth)} µm at {said.figure(float(rate.value), form='.1f')} µm/h, "
-            f"Preston {said.figure(coefficient, form='.3g')} /Pa × {said.figure(pressure / 1000)} kPa × {said.figure(speed)} m/s{from_row}{slowed}"  # noqa: RUF001
+            f"Preston {said.figure(coefficient, form='.3g')} /Pa × {said.figure(pressure / 1000)} kPa × {said.figure(speed)} m/s{from_row}{slowed}"
         )

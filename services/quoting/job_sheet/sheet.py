@@ -61,7 +61,10 @@ def job_sheet_of(given: Given, *, paper: Paper = "a4") -> JobSheet:
         facts=Facts(
             (
                 ("Quote", f"{head.number}, revision {head.revision}"),
-                ("Quantity", f"{said.count(quantity)} of those quoted: {', '.join(said.count(one.quantity) for one in body.breaks)}"),
+                (
+                    "Quantity",
+                    f"{said.count(quantity)} of those quoted: {', '.join(said.count(one.quantity) for one in body.breaks)}",
+                ),
                 ("Customer", head.customer),
                 ("State", _state(given, said)),
                 ("Quoted on", f"{said.day(body.quoted_on)}, valid until {said.day(body.valid_until)}"),
@@ -77,7 +80,7 @@ def job_sheet_of(given: Given, *, paper: Paper = "a4") -> JobSheet:
 
 def _lens(given: Given, said: Language) -> JobSection | None:
     section = lens(given.body, said)
-    return section and JobSection(section.title, section.blocks)
+    return None if section is None else JobSection(section.title, section.blocks)
 
 
 def _state(given: Given, said: Language) -> str:
@@ -91,7 +94,9 @@ def _state(given: Given, said: Language) -> str:
 def _notices(given: Given) -> tuple[str, ...]:
     head, decision = given.head, given.head.decision
     latest = (
-        (f"Revision {head.latest_revision} is the latest; this one is kept as it was.",) if head.latest_revision > head.revision else ()
+        (f"Revision {head.latest_revision} is the latest; this one is kept as it was.",)
+        if head.latest_revision > head.revision
+        else ()
     )
     other = (
         (f"Ordered are {decision.quantity}; this sheet is of {given.price_break.quantity}.",)

@@ -13,15 +13,11 @@ from services.quoting.store.rows import StoredQuote
 from shared_schemas.quote import QuoteBody
 
 
-def offer_document(
-    row: StoredQuote, *, today: date, language: str, paper: Paper, resources: Resources, link: str = ""
-) -> tuple[Offer, date]:
-    """The customer's offer of a ready quote and the day it bears; raises `LanguageUnknown`, and `QuoteNotReady` or `QuoteArchived` for a quote without figures."""
-    if language not in LANGUAGES:
-        raise LanguageUnknown(language, LANGUAGES)
-    if row.body is None or row.digest is None:
+def head_of(row: StoredQuote, *, today: date) -> Head:
+    """What names a ready quote on a day, on any sheet of it; raises `QuoteNotReady` or `QuoteArchived` for a quote without figures."""
+    if row.digest is None:
         raise not_ready(row)
-    head = Head(
+    return Head(
         number=row.quote_number,
         revision=row.revision,
         latest_revision=row.latest_revision,
@@ -30,10 +26,20 @@ def offer_document(
         state=state_of(row, today=today),
         decision=decision_document(row, row.decision) if row.decision else None,
     )
+
+
+def offer_document(
+    row: StoredQuote, *, today: date, language: str, paper: Paper, resources: Resources, link: str = ""
+) -> tuple[Offer, date]:
+    """The customer's offer of a ready quote and the day it bears; raises `LanguageUnknown`, and `QuoteNotReady` or `QuoteArchived` for a quote without figures."""
+    if language not in LANGUAGES:
+        raise LanguageUnknown(language, LANGUAGES)
+    if row.body is None:
+        raise not_ready(row)
     body = QuoteBody.model_validate_json(row.body)
     sellers = paper_in_force(resources)
     offer = offer_of(
-        head=head,
+        head=head_of(row, today=today),
         body=body,
         code=language,
         paper=paper,

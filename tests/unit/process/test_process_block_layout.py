@@ -14,8 +14,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from services.process.domain.faces.block import Block, block_for, clearance_diameter_mm
-from services.shop.layout.block_drawing import BlockDrawn, block_svg
 from services.process.domain.plan import plan_operations
+from services.shop.layout.block_drawing import BlockDrawn, block_svg
 from services.shop.layout.lenses_on_block import BlockLayout, forget_layouts, layout_of, spherical_block_formula
 from services.shop.layout.pushing import Ground, least_distance, pushed_apart, scattered, spread, with_one_more
 from services.shop.layout.rings_on_sphere import Cap, lenses_of, nested_rings, spaced_rings
