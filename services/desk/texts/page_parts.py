@@ -3,15 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from decimal import Decimal
 from typing import IO
 
 from rich import box
-from rich.console import Console, RenderableType
-from rich.table import Table
+from rich.console import Console, ConsoleOptions, RenderableType, RenderResult
+from rich.measure import Measurement
+from rich.table import Column, Table
 from rich.text import Text
 
 PLAIN_WIDTH = 128
+WIDEST = 10_000
+APART = 3
+"""So far columns of a table stand from each other: their padding, and the place of a line."""
 
 
 def console_for(out: IO[str]) -> Console:
@@ -33,9 +38,47 @@ def cells(*values: str, style: str = "") -> list[Text]:
     return [Text(value, style=style) for value in values]
 
 
+class WholeFigures:
+    """A table whose figures are never broken: columns that find no room stand in a further table below, beside the first column again."""
+
+    def __init__(self, table: Table) -> None:
+        self.table = table
+
+    def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
+        if Measurement.get(console, options.update(max_width=WIDEST), self.table).maximum <= options.max_width:
+            yield self.table
+            return
+        first, *left = [_kept_whole(column) for column in self.table.columns]
+        while left:
+            taken: list[Column] = []
+            room = options.max_width - _least_width(first)
+            while left and (not taken or room >= _least_width(left[0]) + APART):
+                room -= _least_width(left[0]) + APART
+                taken.append(left.pop(0))
+            yield self._of(first, *taken)
+
+    def _of(self, *columns: Column) -> Table:
+        table = table_with()
+        table.columns = [replace(column, _index=place) for place, column in enumerate(columns)]
+        table.rows = self.table.rows
+        return table
+
+
+def _kept_whole(column: Column) -> Column:
+    """A column of figures with the width that they need, which is not taken from it; one of words gives way."""
+    return replace(column, width=_least_width(column)) if column.justify == "right" else column
+
+
+def _least_width(column: Column) -> int:
+    """What a column needs: of figures the whole of the longest, of words the longest word, and the longest word of its head."""
+    whole = column.justify == "right"
+    longest = [len(text) if whole else max(map(len, text.split()), default=0) for text in map(str, column.cells)]
+    return max([*longest, *map(len, str(column.header).split()), 1])
+
+
 def section(title: str, content: RenderableType) -> list[RenderableType]:
     """A title, and what stands under it."""
-    return [Text(f"\n{title}", style="bold cyan"), content]
+    return [Text(f"\n{title}", style="bold cyan"), WholeFigures(content) if isinstance(content, Table) else content]
 
 
 def listed(title: str, lines: Sequence[str]) -> list[RenderableType]:
