@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from services.quoting.job_sheet.gallery import Captioned, Gallery, JobSection
+from services.quoting.job_sheet.gallery import Captioned, Gallery, JobBlock, JobSection
 from services.quoting.job_sheet.given import Given, found, number_of
 from services.quoting.sheet.language import Language
 from services.quoting.sheet.parts import Paragraph, Picture, Points
@@ -57,41 +57,50 @@ def rings_of(layout: BlockLayout) -> tuple[int, ...]:
 
 def blocks(given: Given, said: Language) -> JobSection | None:
     """Every block, and below them what is worked singly."""
-    captioned, singly = [], []
-    for part, operation, batches in _blocking(given):
+    captioned, singly, some_empty = [], [], False
+    for part, operation, batches in _faces(given):
         blank = given.evaluation.made.blanks[part]
-        drawn = block_of(part, operation, blank.diameter_mm, blank.glass)
+        drawn = block_of(given.lot_of(part), operation, blank.diameter_mm, blank.glass)
         if drawn is not None:
             captioned.append(_captioned(drawn, batches, said))
-        elif operation.batch_size < 2:
-            size = found(operation.basis, "batch_size")
-            singly.append(f"{part} {operation.face} {size.reason if size and size.reason else 'singly'}")
+            some_empty = some_empty or drawn.lenses < drawn.layout.count
+        else:
+            singly.append(f"{given.lot_of(part)} {operation.face}: {_why(operation)}")
     if not captioned and not singly:
         return None
-    return JobSection(
-        "Blocks",
-        (
-            *((Gallery(tuple(captioned), in_a_row=3),) if captioned else ()),
-            *((Paragraph("Blocks are seen along their axis, each to its own scale. Places that stay empty are dashed.", small=True),) if captioned else ()),
-            *((Points(tuple(singly)),) if singly else ()),
-        ),
-    )  # fmt: skip
+    means = f"Blocks are seen along their axis, each to its own scale.{' Places that stay empty are dashed.' if some_empty else ''}"
+    drawings: tuple[JobBlock, ...] = (Gallery(tuple(captioned), in_a_row=3), Paragraph(means, small=True)) if captioned else ()
+    return JobSection("Blocks", (*drawings, *((Points(tuple(singly)),) if singly else ())))
 
 
-def _blocking(given: Given) -> Iterator[tuple[str, Operation, int]]:
+def _faces(given: Given) -> Iterator[tuple[str, Operation, int]]:
+    """What each face of each element is held by: its blocking, or its polishing where nothing is blocked; and in how many batches."""
     for route in given.evaluation.made.routes:
-        if route.kind == "element":
-            for _, cost in given.lines(route.part):
-                if cost.operation.operation == "block" and not cost.operation.left_out:
-                    yield route.part, cost.operation, cost.batches
+        if route.kind != "element":
+            continue
+        done = [(cost.operation, cost.batches) for _, cost in given.lines(route.part) if not cost.operation.left_out]
+        blocked = {operation.face for operation, _ in done if operation.operation == "block"}
+        for operation, batches in done:
+            if operation.operation == "block" or (operation.operation == "polish" and operation.face not in blocked):
+                yield route.part, operation, batches
+
+
+def _why(operation: Operation) -> str:
+    """Why a face is worked one lens at a time."""
+    size = found(operation.basis, "batch_size")
+    if operation.operation == "block" and size is not None and size.reason:
+        return size.reason
+    return f"{operation.method or 'polished'}, {'one lens' if operation.batch_size == 1 else f'{operation.batch_size} lenses'} at a time, without a block"
 
 
 def _captioned(drawn: BlockDrawn, batches: int, said: Language) -> Captioned:
     layout = drawn.layout
     rings = rings_of(layout)
     shape = "flat"
+    angle: tuple[str, ...] = ()
     if drawn.radius_mm is not None:
-        shape = f"{'convex' if drawn.convex else 'concave'} R {said.figure(drawn.radius_mm)} mm, half-angle {said.figure(layout.half_angle_deg, form='.1f')}°"
+        shape = f"{'convex' if drawn.convex else 'concave'} R {said.figure(drawn.radius_mm)} mm"
+        angle = (f"half-angle {said.figure(layout.half_angle_deg, form='.1f')}°",)
     places = f"{drawn.lenses} lenses" if drawn.lenses == layout.count else f"{drawn.lenses} lenses in {layout.count} places"
     inside = " + ".join(map(str, rings[:MOST_RINGS])) + (" + …" if len(rings) > MOST_RINGS else "")
     in_rings = {
@@ -101,7 +110,9 @@ def _captioned(drawn: BlockDrawn, batches: int, said: Language) -> Captioned:
     lines = (
         f"{places}, {'1 block' if batches == 1 else f'{said.count(batches)} blocks'}",
         f"block ⌀ {said.figure(drawn.width_mm, form='.1f')} mm, {shape}",
-        f"lens ⌀ {said.figure(drawn.diameter_mm, form='.2f')}, pitch {said.figure(drawn.pitch_mm, form='.2f')} mm, nearest two {said.figure(drawn.least_gap_mm, form='.2f')} mm apart",
+        *angle,
+        f"lens ⌀ {said.figure(drawn.diameter_mm, form='.2f')}, pitch {said.figure(drawn.pitch_mm, form='.2f')} mm",
+        f"nearest two {said.figure(drawn.least_gap_mm, form='.2f')} mm apart",
         f"{layout.pattern}{in_rings.get(layout.pattern, '')}",
     )  # fmt: skip
     words = f"Block of the {drawn.title}, to scale: {places}."

@@ -188,7 +188,8 @@ def _captioned(part: str, blank: Blank, cut: Cut, said: Language) -> Captioned:
     lines = (
         f"{blank.stock}",
         each,
-        f"plate {face} × {said.figure(cut.thickness_mm, form='.2f')} mm, disc ⌀ {said.figure(cut.diameter_mm, form='.2f')}, {said.figure(cut.gap_mm)} mm apart, margin {said.figure(cut.margin_mm)} mm",
+        f"plate {face} × {said.figure(cut.thickness_mm, form='.2f')} mm",
+        f"disc ⌀ {said.figure(cut.diameter_mm, form='.2f')}, {said.figure(cut.gap_mm)} mm apart, margin {said.figure(cut.margin_mm)} mm",
         f"{blank.layout.replace('_', ' ')}; {said.share(blank.utilisation, 1)} of the face in discs",
     )  # fmt: skip
     title = f"{part}: {blank.glass}"

@@ -60,7 +60,7 @@ def days(given: Given, said: Language) -> JobSection:
         "Days",
         (
             Picture(days_svg(parts, begin, said, words), words),
-            Paragraph("Full: from the first operation to the last as expected. Open: until nine of ten such orders have the part. Lines are weeks from the order.", small=True),
+            Paragraph(f"Full: from the first operation to the last as expected. Open: until nine of ten such orders have the part. Lines stand {said.days(_step(parts, begin))} apart, the first on the day of the order.", small=True),
             Table(
                 ("Part", ">Begins", ">Done, expected", ">Done, 9 in 10"),
                 tuple((one.part, said.short_day(one.begins), said.short_day(one.ends), said.short_day(one.late)) for one in parts),
@@ -73,29 +73,41 @@ def days(given: Given, said: Language) -> JobSection:
     )  # fmt: skip
 
 
+def _whole(parts: Sequence[PartDays], begin: date) -> int:
+    return max((max(one.late for one in parts) - begin).days + 1, WEEK)
+
+
+def _step(parts: Sequence[PartDays], begin: date) -> int:
+    """Days between two marks: one week, or as many as leave room for what stands at them."""
+    return WEEK * max(1, -(-_whole(parts, begin) // (WEEK * MOST_MARKS)))
+
+
 def days_svg(parts: Sequence[PartDays], begin: date, said: Language, words: str) -> str:
     """A row for each part, days along."""
-    last = max(one.late for one in parts)
-    whole = max((last - begin).days + 1, WEEK)
+    whole = _whole(parts, begin)
     per_day = (WIDTH - FIRST_DAY - 12) / whole
     height = HEAD + ROW * len(parts) + 4
     return "\n".join((
         f'<svg xmlns="http://www.w3.org/2000/svg" class="days" viewBox="0 0 {number(WIDTH)} {number(height)}" width="{number(WIDTH)}" height="{number(height)}" role="img">',
         f"<title>Days of each part</title><desc>{written(words)}</desc>",
         f"<style>{STYLE}</style>",
-        *_weeks(begin, whole, per_day, height, said),
+        *_marks(begin, whole, _step(parts, begin), per_day, height, said),
         *(line for place, one in enumerate(parts) for line in _row(one, HEAD + ROW * place, begin, per_day)),
         "</svg>\n",
     ))  # fmt: skip
 
 
-def _weeks(begin: date, whole: int, per_day: float, height: float, said: Language) -> Iterator[str]:
-    step = WEEK * max(1, -(-whole // (WEEK * MOST_MARKS)))
+def _marks(begin: date, whole: int, step: int, per_day: float, height: float, said: Language) -> Iterator[str]:
     for day in range(0, whole, step):
         x = number(FIRST_DAY + day * per_day)
         yield f'<line class="week" x1="{x}" y1="{number(HEAD - 4)}" x2="{x}" y2="{number(height)}"/>'
         if (whole - day) * per_day > 24:
-            yield f'<text class="mid" x="{x}" y="{number(HEAD - 8)}">{written((begin + timedelta(days=day)).strftime("%d.%m." if said.code != "en" else "%d %b"))}</text>'
+            yield f'<text class="mid" x="{x}" y="{number(HEAD - 8)}">{written(_short(begin + timedelta(days=day), said))}</text>'
+
+
+def _short(day: date, said: Language) -> str:
+    """A day without its year, as the readers of the paper write it."""
+    return f"{day:%b} {day.day}" if said.locale.territory == "US" else f"{day.day} {day:%b}"
 
 
 def _row(one: PartDays, top: float, begin: date, per_day: float) -> Iterator[str]:

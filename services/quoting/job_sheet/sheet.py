@@ -103,4 +103,4 @@ def _notices(given: Given) -> tuple[str, ...]:
         if decision is not None and decision.quantity not in (None, given.price_break.quantity)
         else ()
     )
-    return (*latest, *other)
+    return (*latest, *other, *given.planned.remarks)
