@@ -21,6 +21,9 @@ HEADS = (
     "Operation", "Work centre", ">Batch of", ">Set-up, min", ">Batch, min", ">Piece, min", ">Yield", ">In", ">Out", ">Cost", "Minutes rest on",
 )  # fmt: skip
 MINUTES = ("batch_min", "piece_min", "setup_min")
+WORK_TABLES = ("polishing", "grinding", "coatings")
+"""Tables that say the work itself; a row of one is named before any that only adds to it."""
+BESIDE = ("work_centres", "tolerance_classes", "glasses")
 KINDS = {"element": "element", "cemented_group": "cemented group", "lens": "assembly"}
 
 
@@ -100,11 +103,10 @@ def name_of(operation: Operation) -> str:
 
 
 def row_behind(operation: Operation) -> RateRowRef | None:
-    """The rate row that the minutes of an operation rest on: of work where one says them, or else of the work centre."""
+    """The rate row that the minutes of an operation rest on: of the work itself, of what comes to it, or else of the work centre."""
     rows = [row for figure in operation.basis if figure.name in MINUTES for row in _rows(figure)]
-    return next(
-        (row for row in rows if row.table not in ("work_centres", "tolerance_classes", "glasses")), rows[0] if rows else None
-    )
+    own = [row for row in rows if row.table in WORK_TABLES]
+    return next(iter(own or [row for row in rows if row.table not in BESIDE] or rows), None)
 
 
 def _rows(figure: Figure) -> Iterator[RateRowRef]:

@@ -76,3 +76,21 @@ def test_the_ending_says_which_kind_is_asked_for_with_language_and_paper(
     ran = CliRunner().invoke(app, ["sheet", "Q-1", "--out", str(tmp_path / "offer.docx"), *ANY_SERVER])
     assert ran.exit_code == 2
     assert ".pdf or .html" in " ".join(ran.output.split())
+
+
+def test_a_job_sheet_is_asked_for_at_its_quantity_and_said_to_be_internal(
+    server: Callable[..., Any], monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    served = server(html())
+    assert desk(served).job_sheet("Q-1", 2, quantity=25, paper="letter") == PAGE.encode()
+    (request,) = served.requests
+    assert str(request.url) == "http://desk.test/v1/quotes/Q-1/job-sheet?revision=2&quantity=25&paper=letter"
+    monkeypatch.setattr(Client, "job_sheet", lambda *_, **__: PAGE.encode())
+    out = tmp_path / "job.html"
+    ran = CliRunner().invoke(app, ["job-sheet", "Q-1", "--out", str(out), "--quantity", "25", *ANY_SERVER])
+    assert ran.exit_code == 0, ran.output
+    assert out.read_bytes() == PAGE.encode()
+    assert "internal, not for the customer" in " ".join(ran.output.split())
+    wrong = CliRunner().invoke(app, ["job-sheet", "Q-1", "--out", str(tmp_path / "job.png"), *ANY_SERVER])
+    assert wrong.exit_code == 2
+    assert ".pdf or .html" in wrong.output

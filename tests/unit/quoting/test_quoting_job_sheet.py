@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
-from datetime import date
+from datetime import UTC, date, datetime
 from decimal import Decimal
 from itertools import combinations
 
@@ -14,13 +14,15 @@ from services.quoting.job_sheet import Given, JobSheet, job_page, job_sheet_of
 from services.quoting.job_sheet.blocks import block_of, rings_of
 from services.quoting.job_sheet.cutting import Cut, cut_of
 from services.quoting.job_sheet.days import days_of
-from services.quoting.job_sheet.gallery import JobBlock, Part
+from services.quoting.job_sheet.gallery import Gallery, JobBlock, Part
 from services.quoting.job_sheet.routing import HEADS
 from services.quoting.pricing.evaluation import evaluate
 from services.quoting.pricing.quote import plans_for
 from services.quoting.service.production_order import production_quantity
 from services.quoting.sheet import Head
-from services.quoting.sheet.parts import Table
+from services.quoting.sheet.parts import Points, Table
+from shared_schemas.finding_kinds import CATALOGUE
+from shared_schemas.overrides import AppliedOverride
 from shared_schemas.quote_request import QuoteRequest
 from shared_schemas.rates import Rates
 from tests.chain import demo, job_of, through_stages
@@ -141,6 +143,37 @@ def test_polishing_says_pressure_speed_coefficient_and_row(sheet: JobSheet) -> N
     page = job_page(sheet)
     assert re.search(r"polishing back, block: [\d.]+ min remove 15 µm at 18\.1 µm/h, Preston 7e-13 /Pa × 12 kPa × 0\.6 m/s", page)
     assert "(polishing: crown, block, 2 Nov 2026)" in page
+
+
+def test_each_face_stands_on_a_block_or_says_why_not(given: Given, sheet: JobSheet) -> None:
+    gallery, _, points = blocks_of(sheet, "Blocks")
+    assert isinstance(gallery, Gallery)
+    assert isinstance(points, Points)
+    said = [one.lines[0] for one in gallery.pictures] + list(points.lines)
+    for element in given.body.prescription.elements:
+        for face in ("front", "back"):
+            assert len([one for one in said if one.startswith((f"{element.name} {face},", f"{element.name} {face}:"))]) == 1, said
+    assert any("a second lens finds no room" in line for line in points.lines)
+
+
+def test_what_an_estimator_set_stands_with_author_and_reason(given: Given) -> None:
+    one = AppliedOverride(
+        pointer="/operations/L1-polish-back/piece_min", value=12.5, base=0.27, author="Ines Holm", reason="the last lot showed it",
+        at=datetime(2026, 11, 3, 9, tzinfo=UTC),
+    )  # fmt: skip
+    sheet = job_sheet_of(replace(given, body=given.body.model_copy(update={"overrides": (one,)})))
+    (table,) = blocks_of(sheet, "Set by an estimator")
+    assert isinstance(table, Table)
+    assert table.rows == ((one.pointer, "12.5", "0.27", "Ines Holm", "3 Nov 2026", "the last lot showed it"),)
+
+
+def test_findings_are_those_for_the_shop_and_cautions_stand_last(given: Given, sheet: JobSheet) -> None:
+    (table,) = blocks_of(sheet, "Findings for the shop")
+    assert isinstance(table, Table)
+    every = [*given.body.check.findings, *given.body.findings]
+    assert {row[2] for row in table.rows} == {one.message for one in every if CATALOGUE[one.code].audience != "customer"}
+    assert [row[0] for row in table.rows] == sorted((row[0] for row in table.rows), key=["stop", "care", "note"].index)
+    assert sheet.sections[-1].blocks == (Points(given.body.cautions),)
 
 
 def test_days_of_a_part_lie_within_the_order(given: Given) -> None:
