@@ -32,7 +32,7 @@ from services.desk.commands import (
     what_if,
     worksheet,
 )
-from services.desk.terminal import EXIT_CODES
+from services.desk.terminal import EXIT_CODES, INTERRUPTED
 
 EPILOG = "Exit codes: " + "; ".join(f"{code} {meaning}" for code, meaning in EXIT_CODES.items()) + "."
 
@@ -84,7 +84,19 @@ def _of_every_command(
 
 def main() -> None:
     """The entry of the command `blankwright`."""
-    app(prog_name="blankwright")
+    try:
+        app(prog_name="blankwright")
+    except SystemExit as end:
+        raise SystemExit(INTERRUPTED if _is_interrupt(end) else end.code) from None
+
+
+def _is_interrupt(end: BaseException | None) -> bool:
+    """Whether a command ended by the keyboard: what ended it has that behind it."""
+    while end is not None:
+        if isinstance(end, KeyboardInterrupt):
+            return True
+        end = end.__cause__ or end.__context__
+    return False
 
 
 if __name__ == "__main__":

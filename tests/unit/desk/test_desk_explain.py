@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterator
 from datetime import date
 from pathlib import Path
+from typing import Any
 
 import pytest
+import typer
+from typer.main import get_command
 from typer.testing import CliRunner
 
+from services.desk import command
 from services.desk.command import app
 from services.desk.errors import FigureNotNamed
 from services.desk.figure_named import place_named, pointer_named
@@ -121,3 +126,35 @@ def test_exit_codes_stand_in_the_help_and_in_the_readme() -> None:
     for code, meaning in EXIT_CODES.items():
         assert f"{code} {meaning}" in told
         assert f"{code} {meaning}" in " ".join(readme.split())
+
+
+WITHOUT_JSON = {"rates edit", "rates publish", "rates restore", "rates import", "archive show"}
+"""They show, ask and publish, step by step, and end where nobody is there to be asked, as a program uses drafts over HTTP; the last answers in nothing but JSON."""
+
+
+def commands(group: Any, path: tuple[str, ...] = ()) -> Iterator[tuple[str, Any]]:
+    """Every command of the command line, by its words."""
+    if hasattr(group, "commands"):
+        for name, inner in group.commands.items():
+            yield from commands(inner, (*path, name))
+    else:
+        yield " ".join(path), group
+
+
+def test_every_command_answers_in_json_where_it_is_asked_to() -> None:
+    without = {
+        name for name, one in commands(get_command(app)) if "--json" not in {option for each in one.params for option in each.opts}
+    }
+    assert without == WITHOUT_JSON
+
+
+def test_a_command_that_is_stopped_from_the_keyboard_ends_with_its_own_code(monkeypatch: pytest.MonkeyPatch) -> None:
+    def stopped() -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(command, "app", typer.Typer())
+    command.app.command()(stopped)
+    monkeypatch.setattr("sys.argv", ["blankwright"])
+    with pytest.raises(SystemExit) as ended:
+        command.main()
+    assert ended.value.code == 130
