@@ -22,7 +22,7 @@ from tests.architecture.test_architecture_house import settings_for_tests
 
 PAGES = {
     "/", "/static/{name}", "/sign-in", "/sign-out", "/drafts", "/quotes", "/quotes/{number}", "/quotes/{number}/why", "/quotes/{number}/offer",
-    "/quotes/{number}/offers", "/quotes/{number}/offers/{offer}", "/quotes/{number}/decision", "/quotes/{number}/requote", "/rates", "/rates/{table}", "/help", "/help/{name}",
+    "/quotes/{number}/offers", "/quotes/{number}/offers/{offer}", "/quotes/{number}/job-sheet", "/quotes/{number}/decision", "/quotes/{number}/requote", "/rates", "/rates/{table}", "/help", "/help/{name}",
 }  # fmt: skip
 """For people with a browser, whose session is looked at by the page: it asks with their own key, which every route judges."""
 

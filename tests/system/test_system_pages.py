@@ -121,6 +121,7 @@ def test_a_quote_is_read_with_its_figures_and_why_they_are(browser: httpx.Client
     assert browser.get(f"/quotes/{number}/why", params={"of": "/none"}).status_code == 404
     offer = browser.get(f"/quotes/{number}/offer", params={"form": "pdf", "language": "de"})
     assert offer.content.startswith(b"%PDF")
+    assert browser.get(f"/quotes/{number}/job-sheet").content.startswith(b"%PDF")
 
 
 def test_what_is_typed_wrongly_stands_there_again_beside_the_fault(browser: httpx.Client, token: str, number: str) -> None:

@@ -146,6 +146,14 @@ def offer_document(visit: Visit, number: str) -> Response:
     return Response(offer, media_type=MEDIA_TYPES[form], headers=headers)
 
 
+def job_sheet(visit: Visit, number: str) -> Response:
+    """What the workshop reads of a quote, as PDF."""
+    with visit.quoting() as quoting:
+        content = quoting.job_sheet(number, _revision(visit), form="pdf")
+    headers = {"Content-Disposition": f'inline; filename="{step(number)}-job-sheet.pdf"', "Cache-Control": "no-store"}
+    return Response(content, media_type=MEDIA_TYPES["pdf"], headers=headers)
+
+
 def sent_document(visit: Visit, number: str, offer: str) -> Response:
     """An offer as it went out: its PDF, or the mail."""
     is_mail = visit.query.get("form") == "mail"

@@ -159,6 +159,12 @@ async def offer(request: Request, tools: Tools, number: str) -> Response:
     return await visited(request, tools, partial(quotes.offer_document, number=number))
 
 
+@router.get("/quotes/{number}/job-sheet")
+async def job_sheet(request: Request, tools: Tools, number: str) -> Response:
+    """The job sheet."""
+    return await visited(request, tools, partial(quotes.job_sheet, number=number))
+
+
 @router.post("/quotes/{number}/offers")
 async def send(request: Request, tools: Tools, number: str) -> Response:
     """The offer goes out."""
