@@ -47,6 +47,11 @@ class Cut:
     thickness_mm: float
     plates: int
 
+    @property
+    def lies(self) -> bool:
+        """Whether the piece is longer than it is wide, as a rod is, and is drawn lying."""
+        return self.depth_mm > self.width_mm
+
 
 def cut_of(blank: Blank, stock: StockFormRow) -> Cut | None:
     """How a blank is cut out of its row of the stock, from the figures that it rests on.
@@ -104,11 +109,7 @@ def cutting_svg(cut: Cut, title: str, words: str) -> str:
     """Plate from above and piece from the side as SVG, on one scale."""
     scale = VIEW_WIDTH / max(cut.length_mm, cut.width_mm, cut.depth_mm)
     wide, tall = max(cut.length_mm, cut.depth_mm) * scale + 4, cut.width_mm * scale
-    height = (
-        tall
-        + 4
-        + (APART + cut.width_mm * scale if cut.plates > 1 and cut.depth_mm > cut.width_mm else APART + cut.depth_mm * scale)
-    )
+    height = tall + 4 + APART + (cut.width_mm if cut.lies else cut.depth_mm) * scale
     return "\n".join((
         f'<svg xmlns="http://www.w3.org/2000/svg" class="cutting" viewBox="0 0 {number(wide)} {number(height)}" width="{number(wide)}" height="{number(height)}" role="img">',
         f"<title>{written(title)}</title><desc>{written(words)}</desc>",
@@ -137,12 +138,11 @@ def _plate(cut: Cut, scale: float) -> Iterator[str]:
 
 def _from_the_side(cut: Cut, scale: float, top: float) -> Iterator[str]:
     """The piece across its depth with the plates that are sawn off it; a rod lies, a slab stands on its face."""
-    lies = cut.depth_mm > cut.width_mm
-    long, high = (cut.depth_mm, cut.width_mm) if lies else (cut.length_mm, cut.depth_mm)
+    long, high = (cut.depth_mm, cut.width_mm) if cut.lies else (cut.length_mm, cut.depth_mm)
     yield _rectangle("plate", 0.0, top, long * scale, high * scale)
     for place in range(cut.plates):
         start = (cut.skin_mm + place * (cut.thickness_mm + cut.kerf_mm)) * scale
-        if lies:
+        if cut.lies:
             yield _rectangle("disc", start, top, cut.thickness_mm * scale, high * scale)
         else:
             yield _rectangle("disc", 0.0, top + start, long * scale, cut.thickness_mm * scale)
@@ -170,6 +170,11 @@ def cutting(given: Given, said: Language) -> JobSection | None:
             words.append(
                 f"{given.lot_of(one.part)} shares its plates with other elements; they are laid out when the glass is cut."
             )
+    words += [
+        f"{one.item} is sawn for {' and '.join(map(given.lot_of, one.parts))} together: a plate may hold discs of several; each is drawn alone here."
+        for one in given.planned.materials
+        if len(one.parts) > 1 and one.form != "pressing"
+    ]
     means = "Above the plate from its face, with the margin that stays free dashed; below the piece of stock from the side, with the plates sawn off it. Each to its own scale."
     return JobSection(
         "Blanks and glass",

@@ -12,7 +12,7 @@ import pytest
 
 from services.quoting.job_sheet import Given, JobSheet, job_page, job_sheet_of
 from services.quoting.job_sheet.blocks import block_of, rings_of
-from services.quoting.job_sheet.cutting import Cut, cut_of
+from services.quoting.job_sheet.cutting import Cut, cut_of, cutting_svg
 from services.quoting.job_sheet.days import days_of
 from services.quoting.job_sheet.gallery import Gallery, JobBlock, Part
 from services.quoting.job_sheet.routing import HEADS
@@ -25,7 +25,7 @@ from shared_schemas.finding_kinds import CATALOGUE
 from shared_schemas.overrides import AppliedOverride
 from shared_schemas.quote_request import QuoteRequest
 from shared_schemas.rates import Rates
-from tests.chain import demo, job_of, through_stages
+from tests.chain import demo, job_of, request_of, sections_of, singlet, through_stages
 
 HEAD = Head(number="Q-2026-000118", revision=1, latest_revision=1, customer="<b>Vinterholm</b>", digest="4f" * 32, state="open")
 HAIR_MM = 1e-5
@@ -105,13 +105,33 @@ def test_discs_lie_in_their_plate_apart_and_as_many_as_the_blank_says(given: Giv
     assert drawn
 
 
+@pytest.mark.parametrize(
+    ("glass", "diameter_mm", "form"), [("F2", 25.0, "disc"), ("LASF35", 25.0, "strip"), ("N-BK7", 10.0, "rod")]
+)
+def test_slices_strips_and_rods_are_cut_as_the_blank_says(rates: Rates, glass: str, diameter_mm: float, form: str) -> None:
+    steep = {"front_mm": 4 * diameter_mm, "back_mm": -4 * diameter_mm}
+    lens = singlet(glass=glass, diameter_mm=diameter_mm, centre_thickness_mm=diameter_mm / 4, **steep)
+    _, blanks, _ = sections_of(request_of(lens), rates)
+    (blank,) = [one for one in blanks.blanks if one.form == form]
+    cut = cut_of(blank, rates.stock_form(blank.stock))
+    assert cut is not None
+    assert len(cut.centres) == blank.discs_per_plate
+    assert faults_of(cut) == []
+    picture = cutting_svg(cut, glass, "cut")
+    assert picture.count('class="disc"') == blank.discs_per_plate + blank.plates_per_slab
+    assert cut.lies == (form == "rod")
+
+
 def faults_of(cut: Cut) -> list[str]:
-    least = cut.margin_mm + cut.diameter_mm / 2 - HAIR_MM
-    found = [
-        f"{place} over the margin"
-        for place in cut.centres
-        if not (least <= place[0] <= cut.length_mm - least and least <= place[1] <= cut.width_mm - least)
-    ]
+    """Discs over the margin, or too near to each other; a piece of one disc is ground down to it and has no margin."""
+    least, middle = cut.margin_mm + cut.diameter_mm / 2 - HAIR_MM, cut.length_mm / 2
+    found = []
+    for x, y in cut.centres if len(cut.centres) > 1 else ():
+        inside = least <= x <= cut.length_mm - least and least <= y <= cut.width_mm - least
+        if cut.is_round:
+            inside = ((x - middle) ** 2 + (y - middle) ** 2) ** 0.5 <= middle - least
+        if not inside:
+            found.append(f"{x}, {y} over the margin")
     found += [
         f"{one} and {other} too near"
         for one, other in combinations(cut.centres, 2)
