@@ -57,7 +57,8 @@ def rings_of(layout: BlockLayout) -> tuple[int, ...]:
 
 def blocks(given: Given, said: Language) -> JobSection | None:
     """Every block, and below them what is worked singly."""
-    captioned, singly, some_empty = [], [], False
+    captioned, some_empty = [], False
+    singly: dict[str, list[str]] = {}
     for part, operation, batches in _faces(given):
         blank = given.evaluation.made.blanks[part]
         drawn = block_of(given.lot_of(part), operation, blank.diameter_mm, blank.glass)
@@ -65,12 +66,14 @@ def blocks(given: Given, said: Language) -> JobSection | None:
             captioned.append(_captioned(drawn, batches, said))
             some_empty = some_empty or drawn.lenses < drawn.layout.count
         else:
-            singly.append(f"{given.lot_of(part)} {operation.face}: {_why(operation)}")
+            singly.setdefault(_why(operation), []).append(f"{given.lot_of(part)} {operation.face}")
     if not captioned and not singly:
         return None
     means = f"Blocks are seen along their axis, each to its own scale.{' Places that stay empty are dashed.' if some_empty else ''}"
     drawings: tuple[JobBlock, ...] = (Gallery(tuple(captioned), in_a_row=3), Paragraph(means, small=True)) if captioned else ()
-    return JobSection("Blocks", (*drawings, *((Points(tuple(singly)),) if singly else ())))
+    return JobSection(
+        "Blocks", (*drawings, *((Points(tuple(f"{why}: {', '.join(faces)}." for why, faces in singly.items())),) if singly else ()))
+    )
 
 
 def _faces(given: Given) -> Iterator[tuple[str, Operation, int]]:

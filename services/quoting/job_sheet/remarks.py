@@ -46,12 +46,12 @@ def _plain(value: Any) -> str:
 
 
 def findings(given: Given) -> JobSection | None:
-    """Findings that the shop is to read, the gravest first."""
+    """Findings that the shop is to read, the gravest first, each said once for all its places."""
     drawn = given.body.prescription
-    rows = tuple(
-        (one.severity, str(place_of(one.pointer, drawn)), one.message, one.remedy or "")
-        for one in sorted(_for_the_shop(given), key=lambda one: GRAVEST_FIRST.index(one.severity))
-    )
+    places: dict[tuple[str, str, str], list[str]] = {}
+    for one in sorted(_for_the_shop(given), key=lambda one: GRAVEST_FIRST.index(one.severity)):
+        places.setdefault((one.severity, one.message, one.remedy or ""), []).append(str(place_of(one.pointer, drawn)))
+    rows = tuple((severity, ", ".join(where), message, remedy) for (severity, message, remedy), where in places.items())
     heads = ("Severity", "Where", "Finding", "What would do")
     return JobSection("Findings for the shop", (Table(heads, rows),)) if rows else None
 
