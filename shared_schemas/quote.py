@@ -284,6 +284,16 @@ class QuoteDecision(Contract):
     order_state: Annotated[Literal["cancelled", "completed"] | None, OnlyWhereSaid] = None
 
 
+class UndoneDecision(Contract):
+    """A decision that was taken back: as it stood, who undid it (`key_id` is the key it came with), why and when."""
+
+    decision: QuoteDecision
+    by: str
+    reason: str
+    key_id: str
+    at: datetime
+
+
 class Quote(Contract):
     """A quote as the sales desk sees it, at any moment of its life.
 
@@ -298,6 +308,7 @@ class Quote(Contract):
     status: QuoteStatus
     state: QuoteState | None = None
     decision: QuoteDecision | None = None
+    undone_decisions: Annotated[tuple[UndoneDecision, ...], Field(exclude_if=not_)] = ()
     approval: Annotated[ApprovalState | None, OnlyWhereSaid] = None
     attempt: int
     created_at: datetime

@@ -142,6 +142,14 @@ class DecisionRequest(Contract):
         return self
 
 
+class UndoRequest(Contract):
+    """Take back a decline that was recorded by mistake within the last hour: who says so, and why; without a `revision` that of the latest."""
+
+    by: Annotated[str, Field(min_length=1, max_length=200, pattern=NO_CONTROLS)]
+    reason: Annotated[str, Field(min_length=1, max_length=2000, pattern=NO_CONTROLS)]
+    revision: Annotated[int, Field(strict=True, ge=1)] | None = None
+
+
 class ComparedAmount(Contract):
     """An amount in two revisions; `difference` is new less old, `None` where one is missing or the currencies differ."""
 

@@ -15,6 +15,7 @@ class Operations:
     request_quote = operation(quoting.request_quote)
     requote = operation(quoting.requote)
     decide = operation(quoting.decide)
+    undo_decision = operation(quoting.undo_decision)
     compare = operation(quoting.compare)
     request_batch = operation(quoting.request_batch)
     batch = operation(quoting.batch)

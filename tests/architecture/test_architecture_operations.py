@@ -47,6 +47,7 @@ OPERATIONS: dict[str, str] = {
     "get_quote": "GET /v1/quotes/{number}",
     "compare_quote": "GET /v1/quotes/{number}/compare",
     "decide_on_quote": "POST /v1/quotes/{number}/decision",
+    "undo_decision": "POST /v1/quotes/{number}/decision/undo",
     "follow_quote": "GET /v1/quotes/{number}/events",
     "explain_quote": "GET /v1/quotes/{number}/explanation",
     "request_promise": "POST /v1/quotes/{number}/promise",

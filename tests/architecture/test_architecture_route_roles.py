@@ -22,7 +22,7 @@ from tests.architecture.test_architecture_house import settings_for_tests
 
 PAGES = {
     "/", "/static/{name}", "/sign-in", "/sign-out", "/drafts", "/quotes", "/quotes/{number}", "/quotes/{number}/why", "/quotes/{number}/offer",
-    "/quotes/{number}/offers", "/quotes/{number}/offers/{offer}", "/quotes/{number}/job-sheet", "/quotes/{number}/decision", "/quotes/{number}/requote", "/rates", "/rates/{table}", "/help", "/help/{name}",
+    "/quotes/{number}/offers", "/quotes/{number}/offers/{offer}", "/quotes/{number}/job-sheet", "/quotes/{number}/decision", "/quotes/{number}/requote", "/quotes/{number}/undo", "/rates", "/rates/{table}", "/help", "/help/{name}",
 }  # fmt: skip
 """For people with a browser, whose session is looked at by the page: it asks with their own key, which every route judges."""
 
@@ -67,6 +67,7 @@ WHO: dict[str, str] = {
     "GET /v1/what-ifs/{}": "sales engineer",
     "DELETE /v1/what-ifs/{}": "sales engineer",
     "POST /v1/quotes/{}/decision": "sales",
+    "POST /v1/quotes/{}/decision/undo": "sales",
     "GET /v1/quotes/{}/job-sheet": "sales engineer",
     "GET /v1/quotes/{}/worksheet": "sales engineer",
     "PATCH /v1/quotes/{}/worksheet": "sales engineer",

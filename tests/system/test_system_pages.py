@@ -177,6 +177,24 @@ def secret(box: Address) -> str:
     return key
 
 
+def test_a_decline_is_recorded_and_taken_back(browser: httpx.Client, token: str, number: str) -> None:
+    place = f"/quotes/{number}"
+    assert (
+        browser.post(
+            f"{place}/decision", data={"form_token": token, "decision": "declined", "by": "R. Vale", "reason": "price"}
+        ).status_code
+        == 303
+    )
+    assert "Declined" in read_strictly(browser.get(place))
+    assert browser.post(f"{place}/undo", data={"form_token": token, "by": "E. Holm", "reason": ""}).status_code == 422
+    assert (
+        browser.post(f"{place}/undo", data={"form_token": token, "by": "E. Holm", "reason": "another quote was meant"}).status_code
+        == 303
+    )
+    assert "Record the acceptance" in read_strictly(browser.get(place))
+    assert browser.post(f"{place}/undo", data={"form_token": token, "by": "E. Holm", "reason": "again"}).status_code == 409
+
+
 def test_search_and_lists_show_quotes_and_take_any_sign(browser: httpx.Client, number: str) -> None:
     assert number in read_strictly(browser.get("/quotes", params={"text": "fell tarn"}))
     assert "No quote is like that" in read_strictly(browser.get("/quotes", params={"text": "%'\"<"}))

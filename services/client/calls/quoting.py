@@ -18,8 +18,8 @@ if TYPE_CHECKING:
     from shared_schemas.figure import PointedFigure
     from shared_schemas.operations import OperationPlan
     from shared_schemas.prescription import Prescription
-    from shared_schemas.quote import Explanation, Quote, QuoteAccepted, QuoteDecision, QuoteState, QuoteStatus
-    from shared_schemas.quote_life import Comparison, DecisionRequest, QuoteBatch, QuoteBatchAccepted
+    from shared_schemas.quote import Explanation, Quote, QuoteAccepted, QuoteDecision, QuoteState, QuoteStatus, UndoneDecision
+    from shared_schemas.quote_life import Comparison, DecisionRequest, QuoteBatch, QuoteBatchAccepted, UndoRequest
     from shared_schemas.quote_list import FollowUp, QuotePage
     from shared_schemas.quote_request import QuoteRequest
     from shared_schemas.what_if import WhatIf, WhatIfAccepted
@@ -64,6 +64,13 @@ def decide(number: str, decision: DecisionRequest) -> Call[QuoteDecision]:
 
     said = decision.model_dump(mode="json", exclude_defaults=True)
     return call(QuoteDecision, "POST", _place(number, "/decision"), body=said, repeatable=True)
+
+
+def undo_decision(number: str, asked: UndoRequest) -> Call[UndoneDecision]:
+    """Take back a decline that was recorded by mistake within the last hour; the quote is open again."""
+    from shared_schemas.quote import UndoneDecision
+
+    return call(UndoneDecision, "POST", _place(number, "/decision/undo"), body=asked)
 
 
 def compare(number: str, with_revision: int, revision: int | None = None) -> Call[Comparison]:

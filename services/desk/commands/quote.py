@@ -194,6 +194,20 @@ def decline(
     _decide(number, asked, (url, key, folder), as_json=as_json)
 
 
+def undo(
+    number: str, by: By, reason: Annotated[str, typer.Option(help="Why it is taken back.")], revision: Revision = None,
+    url: Url = None, key: Key = None, folder: Folder = HERE, as_json: Json = False,
+) -> None:  # fmt: skip
+    """Take back a decline that was recorded by mistake within the last hour."""
+    from shared_schemas.quote_life import UndoRequest  # noqa: PLC0415
+
+    with reported(as_json=as_json):
+        with client_for(url, key, folder, role="sales") as desk:
+            undone = desk.undo_decision(number, UndoRequest(by=by, reason=reason, revision=revision))
+        words = f"{number}, revision {undone.decision.revision}, is open again: what {undone.decision.by} said is withdrawn"
+        answer(undone.model_dump(mode="json"), [words], as_json=as_json)
+
+
 def _decide(number: str, said: dict[str, Any], server: tuple[str | None, str | None, Path], *, as_json: bool) -> None:
     from pydantic import ValidationError  # noqa: PLC0415
 
@@ -301,6 +315,6 @@ def add_to(app: typer.Typer) -> None:
     """Make these commands of the command line, in the order in which they are met."""
     for first in (quote, demo, check, show):
         app.command()(first)
-    for later in (compare, accept, decline, cancel, batch):
+    for later in (compare, accept, decline, undo, cancel, batch):
         app.command()(later)
     app.command(name="buy-together")(buy_together)

@@ -28,7 +28,7 @@ from shared_schemas.offers import OfferRequest, SentOffer
 from shared_schemas.place import place_of
 from shared_schemas.problem import ProblemDetail
 from shared_schemas.quote import FINAL_STATUSES, Quote, middle_quantity
-from shared_schemas.quote_life import DecisionRequest
+from shared_schemas.quote_life import DecisionRequest, UndoRequest
 from shared_schemas.quote_list import FollowUp, QuotePage
 
 FILTERS = ("text", "customer", "reference", "state", "glass", "element", "created_from", "created_to", "follow_up")
@@ -213,6 +213,24 @@ def decided(visit: Visit, number: str, *, today: date) -> Response:
         decision = DecisionRequest.model_validate(document)
         with visit.quoting() as quoting:
             quoting.decide(number, decision)
+    except ValidationError as wrong:
+        return quote_page(
+            visit, number, today=today, fault=AnswersUnusable(*details_of_invalid(wrong.errors(), document)), status=422
+        )
+    except ServerRefused as refusal:
+        if refusal.status in (401, 403, 404):
+            raise
+        return quote_page(visit, number, today=today, fault=refusal, status=refusal.status)
+    return _to(number)
+
+
+def undone(visit: Visit, number: str, *, today: date) -> Response:
+    """Take a decline back, and show the quote; with what was typed where it cannot be."""
+    document = {name: visit.typed.get(name, "").strip() for name in ("by", "reason")}
+    try:
+        asked = UndoRequest.model_validate(document)
+        with visit.quoting() as quoting:
+            quoting.undo_decision(number, asked)
     except ValidationError as wrong:
         return quote_page(
             visit, number, today=today, fault=AnswersUnusable(*details_of_invalid(wrong.errors(), document)), status=422

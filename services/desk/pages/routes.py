@@ -183,6 +183,12 @@ async def decide(request: Request, tools: Tools, number: str) -> Response:
     return await visited(request, tools, partial(quotes.decided, number=number, today=_today()))
 
 
+@router.post("/quotes/{number}/undo")
+async def undo(request: Request, tools: Tools, number: str) -> Response:
+    """A decline that was recorded by mistake."""
+    return await visited(request, tools, partial(quotes.undone, number=number, today=_today()))
+
+
 @router.post("/quotes/{number}/requote")
 async def requote(request: Request, tools: Tools, number: str) -> Response:
     """The next revision."""

@@ -13,8 +13,9 @@ from services.quoting.service import cancel
 from services.quoting.service.documents import quote_document
 from services.quoting.service.intake import accept_requote
 from services.quoting.service.life import compare_revisions, decide
-from shared_schemas.quote import Quote, QuoteAccepted, QuoteDecision
-from shared_schemas.quote_life import Comparison, DecisionRequest, RequoteRequest
+from services.quoting.service.undoing import undo
+from shared_schemas.quote import Quote, QuoteAccepted, QuoteDecision, UndoneDecision
+from shared_schemas.quote_life import Comparison, DecisionRequest, RequoteRequest, UndoRequest
 
 router = APIRouter(route_class=CheckedRoute)
 
@@ -53,6 +54,16 @@ async def requote(
 )
 async def decide_on_quote(number: str, asked: DecisionRequest, caller: Sales, tools: Tools, now: Now) -> QuoteDecision:
     return await accepting(decide, number, asked, key_id=caller.key_id, now=now, resources=tools)
+
+
+@router.post(
+    "/v1/quotes/{number}/decision/undo",
+    summary="Take back a decline that was recorded by mistake within the last hour; the quote is open again",
+    response_model=UndoneDecision,
+    responses=answers("not-json", "invalid", "body-too-large", "not-found", "conflict"),
+)
+def undo_decision(number: str, asked: UndoRequest, caller: Sales, tools: Tools, now: Now) -> UndoneDecision:
+    return undo(number, asked, key_id=caller.key_id, now=now, resources=tools)
 
 
 @router.delete(

@@ -56,6 +56,7 @@ from services.quoting.service.documents import (
 )
 from services.quoting.service.follow import statuses
 from services.quoting.service.intake import accept
+from services.quoting.service.undoing import undone_decisions
 from services.quoting.store.life import LifeStore
 from services.quoting.store.repository import QuoteStore
 from services.quoting.store.rows import StoredQuote
@@ -165,7 +166,8 @@ async def request_quote(request: QuoteRequest, caller: Sales, tools: Tools, now:
 )
 def get_quote(number: str, caller: Reader, tools: Tools, now: Now, revision: Revision = None) -> Response:
     row = QuoteStore(tools.database).quote(number, revision)
-    return Response(quote_document(row, status_now(row, tools), today=now.date()), media_type="application/json")
+    undone = undone_decisions(row.number, tools) if row.status == "ready" else ()
+    return Response(quote_document(row, status_now(row, tools), today=now.date(), undone=undone), media_type="application/json")
 
 
 @router.get(

@@ -36,6 +36,7 @@ from shared_schemas.quote import (
     QuoteDecision,
     QuoteState,
     QuoteStatus,
+    UndoneDecision,
 )
 from shared_schemas.rates import RateMissing
 
@@ -87,8 +88,10 @@ def state_of_approval(row: StoredQuote) -> ApprovalState | None:
     return "needed" if findings_of(row, *NEEDS_SECOND_KEY) else None
 
 
-def quote_document(row: StoredQuote, status: QuoteStatus, *, today: date) -> bytes:
-    """The quote as JSON; what was worked out goes in as it was stored, byte for byte. Raises `QuoteArchived`."""
+def quote_document(
+    row: StoredQuote, status: QuoteStatus, *, today: date, undone: tuple[UndoneDecision, ...] = ()
+) -> bytes:  # fmt: skip
+    """The quote as JSON, with the decisions on it that were undone; what was worked out goes in as it was stored, byte for byte. Raises `QuoteArchived`."""
     if row.archived_in is not None:
         raise not_ready(row)
     head = Quote(
@@ -98,6 +101,7 @@ def quote_document(row: StoredQuote, status: QuoteStatus, *, today: date) -> byt
         status=status,
         state=state_of(row, today=today),
         decision=decision_document(row, row.decision) if row.decision else None,
+        undone_decisions=undone,
         approval=state_of_approval(row),
         attempt=row.attempt,
         created_at=row.created_at,

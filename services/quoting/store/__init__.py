@@ -11,7 +11,9 @@ RIGHTS = {
     # A failed outcome alone makes room for another; a trigger keeps every other from being deleted. How its documents lie may change.
     "outcomes": "select, insert, delete, "
     "update (body, blanks, operations, packing, packed, body_bytes, blanks_bytes, operations_bytes, archived_in)",
-    "decisions": "select, insert",
+    # A decline alone may go, and a trigger lets it only where it is kept as undone.
+    "decisions": "select, insert, delete",
+    "undone_decisions": "select, insert",
     "approvals": "select, insert",
     "handovers": "select, insert",
     "feed_entries": "select, insert",
