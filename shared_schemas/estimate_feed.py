@@ -10,7 +10,7 @@ from shared_schemas.order_events import OrderCancellation, Rescheduling
 from shared_schemas.problem import OnlyWhereSaid
 from shared_schemas.quote import QuoteDecision
 
-EntryType = Literal["ready", "accepted", "declined", "expired", "superseded", "cancelled", "rescheduled", "withdrawn"]
+EntryType = Literal["ready", "accepted", "declined", "expired", "superseded", "cancelled", "rescheduled", "withdrawn", "expiring"]
 
 
 class EstimateEntry(Contract):
@@ -19,7 +19,7 @@ class EstimateEntry(Contract):
     `at` is when it happened, and `decision` the decision on the revision at that moment, `None` where there was none. An acceptance whose
     decision has a `change` takes the place of the order of an earlier revision. Of an order that was cancelled `cancellation` says by whom
     and at what charge, of one that moved to another day `rescheduled` from which to which. `withdrawn` says that the decision, as it
-    stands in the entry, was recorded by mistake and is taken back.
+    stands in the entry, was recorded by mistake and is taken back, `expiring` that the last day of an open quote is near.
     """
 
     id: int

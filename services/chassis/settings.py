@@ -86,6 +86,7 @@ class Settings(BaseSettings):
     `most_quick_work_s` seconds of one processor by the estimate at intake; above `most_work_s` a request is refused. Of each key
     `most_started_at_once` single quotes are started as they come.
 
+    `remind_days`: so long before the last day of an open quote the feed tells that it is `expiring`; 0 for never.
     `proposals_kept_days`: how long a proposed rate table is kept, and what it would do. `what_ifs_kept_days`: the same of copies of quotes in which
     something is changed. The others of that name: doorbells that were rung,
     what happened to quotes that are settled, keys of callers for their requests, dead letters that were replayed, deliveries to endpoints, snapshots of the book of
@@ -142,6 +143,7 @@ class Settings(BaseSettings):
     most_quick_work_s: Annotated[float, Field(gt=0)] = 3.0
     most_work_s: Annotated[float, Field(gt=0)] = 45.0
     proposals_kept_days: Annotated[int, Field(ge=1, le=365)] = 14
+    remind_days: Annotated[int, Field(ge=0, le=365)] = 7
     what_ifs_kept_days: Annotated[int, Field(ge=1, le=365)] = 14
     outbox_kept_days: Annotated[int, Field(ge=1)] = 7
     events_kept_days: Annotated[int, Field(ge=1)] = 90

@@ -15,6 +15,7 @@ from sqlalchemy.exc import SQLAlchemyError
 from services.chassis.database import Database
 from services.quoting.follow_up_errors import DecisionNotUndone
 from services.quoting.service.undoing import UNDONE_WITHIN, undo, undone_decisions
+from services.quoting.store.feed import Feed
 from services.quoting.store.life import LifeStore
 from services.quoting.store.repository import QuoteStore
 from services.quoting.store.rows import Decision, NewQuote, Outcome
@@ -109,3 +110,15 @@ def test_no_decision_goes_or_changes_by_hand_also_when_one_was_undone_before(
         connection.execute(text(statement), {"n": number})
     with pytest.raises(SQLAlchemyError, match="never changed"), database.transaction() as connection:
         connection.execute(text("delete from quoting.undone_decisions"))
+
+
+def test_an_open_quote_is_reminded_of_once_and_expires_all_the_same(database: Database, resources: Any, number: str) -> None:
+    feed, last = Feed(database), date(2026, 12, 17)
+    assert feed.remind(today=last, within_days=7, at=NOW) == 0, "it is declined"
+    undo(number, ASKED, key_id="k2", now=NOW, resources=resources)
+    assert feed.remind(today=last - timedelta(days=8), within_days=7, at=NOW) == 0
+    assert [feed.remind(today=last - timedelta(days=days), within_days=7, at=NOW) for days in (7, 6, 0)] == [1, 0, 0]
+    assert feed.expire(today=last, at=NOW) == 0
+    assert [feed.expire(today=last + timedelta(days=1), at=NOW) for _ in range(2)] == [1, 0]
+    assert feed.remind(today=last + timedelta(days=1), within_days=7, at=NOW) == 0
+    assert [kind for kind, _ in entries(database, number)] == ["ready", "declined", "withdrawn", "expiring", "expired"]

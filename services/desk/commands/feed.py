@@ -33,7 +33,7 @@ def estimates(
     after: Annotated[str | None, typer.Option(help="The cursor to go on from; without it from the first entry.")] = None,
     types: Annotated[
         list[str] | None,
-        typer.Option("--type", help="Only ready, accepted, declined, expired, superseded, cancelled, rescheduled or withdrawn. May be repeated."),
+        typer.Option("--type", help="Only ready, accepted, declined, expired, superseded, cancelled, rescheduled, withdrawn or expiring. May be repeated."),
     ] = None,
     since: Annotated[str | None, typer.Option(help="Only from this moment on, such as 2026-11-02T00:00:00Z.")] = None,
     follow: Annotated[bool, typer.Option("--follow", help="Go on and print whatever happens, until it is interrupted.")] = False,

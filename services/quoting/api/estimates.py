@@ -44,7 +44,7 @@ Since = Annotated[Moment | None, Query(description="Only what happened from this
 
 @router.get(
     "/v1/estimates",
-    summary="What happened to job estimates, oldest first: ready, accepted, declined, expired, superseded, cancelled, rescheduled, withdrawn",
+    summary="What happened to job estimates, oldest first: ready, accepted, declined, expired, superseded, cancelled, rescheduled, withdrawn, expiring",
     response_model=EstimatePage,
     responses={**FOUND, **answers("invalid", "gone")},
 )

@@ -49,8 +49,12 @@ def forget_what_is_over(resources: Resources) -> None:
 
 
 def tell_what_expired(resources: Resources) -> None:
-    """Write into the feed of estimates which quotes are past their last day."""
+    """Write into the feed of estimates which quotes are past their last day, and of which it is near."""
     now = datetime.now(UTC)
     expired = Feed(resources.database).expire(today=now.date(), at=now)
     if expired:
         log.info("quotes expired", extra={"quotes": expired})
+    within_days = resources.settings.remind_days
+    expiring = Feed(resources.database).remind(today=now.date(), within_days=within_days, at=now) if within_days else 0
+    if expiring:
+        log.info("quotes about to expire", extra={"quotes": expiring})

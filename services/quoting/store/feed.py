@@ -5,9 +5,9 @@ An entry has its document as it was at that moment: who reads the feed again rea
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 from typing import cast
 
 from sqlalchemy import Connection, text
@@ -20,10 +20,12 @@ from shared_schemas.order_events import OrderCancellation, Rescheduling
 
 FEED_LOCK = 7460214
 NEXT_POSITION = "nextval('quoting.feed_positions')"
-MOST_EXPIRED = 200
+MOST_AT_ONCE = 200
 """Entries that one transaction writes, so that nobody waits long behind it."""
 
-NOTHING_SINCE = "not exists (select 1 from quoting.feed_entries l where l.number = e.number and l.position > e.position)"
+LAST = "(select l.type from quoting.feed_entries l where l.number = e.number order by l.position desc limit 1)"
+OPEN_STILL = f"{LAST} in ('ready', 'withdrawn', 'expiring')"
+"""That nothing has ended what began as the quote was ready: a decline that was taken back has not, nor that it was reminded of."""
 
 
 @dataclass(frozen=True)
@@ -102,7 +104,7 @@ def insert_ready(connection: Connection, row_number: str, *, at: datetime, posit
     insert_entry(connection, "ready", row_number, at=at, position=position)
     superseded = connection.execute(
         text(f"select e.number from quoting.feed_entries e join quoting.quotes q on q.quote_number = e.quote_number and q.revision > e.revision "
-             f"where q.number = :n and e.type = 'ready' and {NOTHING_SINCE} order by e.position"),  # nosec B608  a text of this module
+             f"where q.number = :n and e.type = 'ready' and {OPEN_STILL} order by e.position"),  # nosec B608  a text of this module
         {"n": row_number},
     ).scalars()  # fmt: skip
     for earlier in superseded.all():
@@ -133,22 +135,30 @@ class Feed:
             return FeedEnd(cast(int, last), current_epoch(connection))
 
     def expire(self, *, today: date, at: datetime) -> int:
-        """Write once of every quote that its last day is over, if nothing else has happened to it since it was ready; how many it wrote."""
+        """Write once of every quote that its last day is over, if nothing else has ended it since it was ready; how many it wrote."""
+        return self._write_all("expired", f"o.valid_until < :day and {OPEN_STILL}", day=today, at=at)
+
+    def remind(self, *, today: date, within_days: int, at: datetime) -> int:
+        """Write once of every open quote that its last day is so many days away or fewer; how many it wrote."""
+        soon = f"o.valid_until >= :today and o.valid_until <= :day and {LAST} in ('ready', 'withdrawn')"
+        return self._write_all("expiring", soon, day=today + timedelta(days=within_days), today=today, at=at)
+
+    def _write_all(self, kind: EntryType, where: str, *, at: datetime, **days: date) -> int:
         written = 0
         while True:
-            numbers = self._expire_some(today, at)
+            numbers = self._write_some(kind, where, at, days)
             written += len(numbers)
-            if len(numbers) < MOST_EXPIRED:
+            if len(numbers) < MOST_AT_ONCE:
                 return written
 
-    def _expire_some(self, today: date, at: datetime) -> Sequence[str]:
+    def _write_some(self, kind: EntryType, where: str, at: datetime, days: Mapping[str, date]) -> Sequence[str]:
         with self._database.transaction() as connection:
             lock_feed(connection)
             numbers = connection.execute(
-                text(f"select e.number from quoting.feed_entries e join quoting.outcomes o on o.number = e.number where e.type = 'ready' "
-                     f"and o.valid_until < :today and {NOTHING_SINCE} order by e.position limit :most"),  # nosec B608  a text of this module
-                {"today": today, "most": MOST_EXPIRED},
+                text("select e.number from quoting.feed_entries e join quoting.outcomes o on o.number = e.number where e.type = 'ready' "
+                     f"and {where} order by e.position limit :most"),  # nosec B608  texts of this module
+                {**days, "most": MOST_AT_ONCE},
             ).scalars().all()  # fmt: skip
             for number in numbers:
-                insert_entry(connection, "expired", number, at=at)
+                insert_entry(connection, kind, number, at=at)
             return numbers

@@ -1,4 +1,7 @@
-"""Declines that were undone: the decision as it stood, who undid it, why and when. A decision goes only in the transaction that writes this."""
+"""Declines that were undone: the decision as it stood, who undid it, why and when. A decision goes only in the transaction that writes this.
+
+The feed may tell that a decline was withdrawn, and that an open quote is about to expire.
+"""
 
 from alembic import op
 
@@ -43,7 +46,7 @@ STATEMENTS = (
     $$
     """,
     "alter table quoting.feed_entries drop constraint feed_entries_type_check",
-    f"alter table quoting.feed_entries add constraint feed_entries_type_check check (type in ({TYPES}, 'withdrawn'))",
+    f"alter table quoting.feed_entries add constraint feed_entries_type_check check (type in ({TYPES}, 'withdrawn', 'expiring'))",
 )
 
 
@@ -53,7 +56,7 @@ def upgrade() -> None:
 
 
 def downgrade() -> None:
-    # An entry of the new type has no place in the old table: the constraint refuses.
+    # An entry of a new type has no place in the old table: the constraint refuses.
     op.execute("alter table quoting.feed_entries drop constraint feed_entries_type_check")
     op.execute(f"alter table quoting.feed_entries add constraint feed_entries_type_check check (type in ({TYPES}))")
     op.execute(
