@@ -70,7 +70,7 @@ def test_after_an_hour_and_for_an_acceptance_it_is_refused(database: Database, r
     begun, _ = QuoteStore(database).accept(NEW, None, now=NOW)
     QuoteStore(database).runs.settle(begun.number, 1, READY, now=NOW)
     LifeStore(database).decide(begun.number, Decision("accepted", 5, "R. Vale", "", "k1", NOW))
-    with pytest.raises(DecisionNotUndone, match="cancel the order"):
+    with pytest.raises(DecisionNotUndone, match="/cancellation"):
         undo(begun.quote_number, ASKED, key_id="k2", now=NOW, resources=resources)
     assert [kind for kind, _ in entries(database, begun.quote_number)] == ["ready", "accepted"]
 
@@ -122,3 +122,17 @@ def test_an_open_quote_is_reminded_of_once_and_expires_all_the_same(database: Da
     assert [feed.expire(today=last + timedelta(days=1), at=NOW) for _ in range(2)] == [1, 0]
     assert feed.remind(today=last + timedelta(days=1), within_days=7, at=NOW) == 0
     assert [kind for kind, _ in entries(database, number)] == ["ready", "declined", "withdrawn", "expiring", "expired"]
+
+
+def test_a_revision_that_is_open_again_is_superseded_by_the_next(database: Database, resources: Any, number: str) -> None:
+    undo(number, ASKED, key_id="k2", now=NOW, resources=resources)
+    begun, _ = LifeStore(database).add_revision(number, NEW, None, after=1, now=NOW)
+    QuoteStore(database).runs.settle(begun.number, 1, READY, now=NOW)
+    assert [kind for kind, _ in entries(database, number)][-2:] == ["ready", "superseded"]
+
+
+def test_a_decline_of_a_revision_that_went_on_stands(database: Database, resources: Any, number: str) -> None:
+    LifeStore(database).add_revision(number, NEW, None, after=1, now=NOW)
+    first = ASKED.model_copy(update={"revision": 1})
+    with pytest.raises(DecisionNotUndone, match="revision 2"):
+        undo(number, first, key_id="k2", now=NOW, resources=resources)

@@ -199,11 +199,18 @@ def undo(
     url: Url = None, key: Key = None, folder: Folder = HERE, as_json: Json = False,
 ) -> None:  # fmt: skip
     """Take back a decline that was recorded by mistake within the last hour."""
+    from pydantic import ValidationError  # noqa: PLC0415
+
     from shared_schemas.quote_life import UndoRequest  # noqa: PLC0415
 
+    try:
+        asked = UndoRequest(by=by, reason=reason, revision=revision)
+    except ValidationError as fault:
+        first = fault.errors(include_url=False, include_input=False)[0]
+        raise typer.BadParameter(f"{first['loc'][0]}: {first['msg']}") from fault
     with reported(as_json=as_json):
         with client_for(url, key, folder, role="sales") as desk:
-            undone = desk.undo_decision(number, UndoRequest(by=by, reason=reason, revision=revision))
+            undone = desk.undo_decision(number, asked)
         words = f"{number}, revision {undone.decision.revision}, is open again: what {undone.decision.by} said is withdrawn"
         answer(undone.model_dump(mode="json"), [words], as_json=as_json)
 

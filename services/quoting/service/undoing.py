@@ -18,19 +18,23 @@ UNDONE_WITHIN = timedelta(hours=1)
 def undo(number: str, asked: UndoRequest, *, key_id: str, now: datetime, resources: Resources) -> UndoneDecision:
     """Take back the decline of a revision, the latest unless another is named; the quote is open again, and may be decided on anew.
 
-    Raises `QuoteUnknown`, `RevisionUnknown`, and `DecisionNotUndone` where there is none, for an acceptance, and after an hour.
+    Raises `QuoteUnknown`, `RevisionUnknown`, and `DecisionNotUndone` where there is none, for an acceptance, after an hour, and where there is
+    a later revision.
     """
     row = QuoteStore(resources.database).quote(number, asked.revision)
     stands = row.decision
     if stands is None:
         raise DecisionNotUndone(number, row.revision, "nothing was decided on it", "there is nothing to undo")
     if stands.decision == "accepted":
-        remedy = f"cancel the order: POST /v1/orders/{number}/cancel, and requote"
+        remedy = f"cancel the order: POST /v1/orders/{number}/cancellation, and requote"
         raise DecisionNotUndone(number, row.revision, "it was accepted, and its order is in the book of load", remedy)
     if now - stands.at > UNDONE_WITHIN:
         raise DecisionNotUndone(
             number, row.revision, f"it was declined at {stands.at:%Y-%m-%d %H:%M} UTC, more than an hour ago", "requote it"
         )
+    if row.latest_revision > row.revision:
+        latest = f"decide on revision {row.latest_revision}"
+        raise DecisionNotUndone(number, row.revision, f"it went on to revision {row.latest_revision}", latest)
     decision = decision_document(row, stands)
     store = UndoStore(resources.database)
     if not store.undo(

@@ -24,8 +24,18 @@ class UndoStore:
         """Take back the decline of the row that was made at `decided_at`; whether it still stood. The feed tells that it is withdrawn."""
         with self._database.transaction() as connection:
             lock_feed(connection)
+            # A requote holds this lock: no later revision comes meanwhile.
+            connection.execute(
+                text("select 1 from quoting.quotes q join quoting.quotes first on first.quote_number = q.quote_number "
+                     "and first.revision = 1 where q.number = :n for update of first"),
+                {"n": row_number},
+            ).one()  # fmt: skip
             there = connection.execute(
-                text("select 1 from quoting.decisions where number = :n and at = :at and decision = 'declined' for update"),
+                text(
+                    "select 1 from quoting.decisions where number = :n and at = :at and decision = 'declined' and not exists (select 1 from quoting.quotes q "
+                    "join quoting.quotes l on l.quote_number = q.quote_number and l.revision > q.revision and l.status <> 'cancelled' "
+                    "where q.number = :n)"
+                ),
                 {"n": row_number, "at": decided_at},
             ).one_or_none()
             if there is None:
