@@ -17,11 +17,18 @@ from services.quoting.store.impacts import IMPACT_RUNS
 from services.quoting.store.life import LifeStore
 from services.quoting.store.repository import QUOTE_RUNS, QuoteStore
 from services.quoting.store.rows import Decision, IdempotencyKey, NewQuote, Outcome, Start
+from services.quoting.store.searching import ListedQuote, QuoteList, Search
 from services.quoting.store.turns import admit_in_turn
 
 NOW = datetime(2026, 11, 2, 9, 0, tzinfo=UTC)
 READY = Outcome("ready", "d1", body=b'{"a":1}', valid_until=date(2026, 12, 17))
 NEW = NewQuote(request=b"{}", customer="Tarn & Fell", title="A lens", rate_revision=1, quoted_on=NOW.date(), trace="t" * 32)
+
+
+def listed(database: Database) -> list[ListedQuote]:
+    """What the list of quotes has."""
+    found, _ = QuoteList(database).page(Search(today=NOW.date(), now=NOW), before=None, most=99)
+    return found
 
 
 @pytest.fixture
@@ -60,7 +67,7 @@ def test_of_ten_requotes_at_once_one_becomes_the_next_revision(database: Databas
     found = at_once(8, lambda _: requoted(database, ready))
     assert [one for one in found if not isinstance(one, Exception)] == [(f"{ready}.2", True)]
     assert sum(isinstance(one, QuoteInWork) for one in found) == 7
-    assert [row.revision for row in QuoteStore(database).page(before=None, most=9, status=None)] == [2]
+    assert [one.row.revision for one in listed(database)] == [2]
 
 
 def test_ten_requotes_under_one_key_are_one_revision(database: Database, ready: str) -> None:
@@ -92,7 +99,7 @@ def test_one_key_makes_one_batch_even_from_several_at_once(database: Database) -
     key = IdempotencyKey("caller", "POST batch", "k", b"h")
     found = at_once(6, lambda _: BatchStore(database).accept([NEW] * 5, key, now=NOW)[0])
     assert len(set(found)) == 1
-    assert len(QuoteStore(database).page(before=None, most=99, status=None)) == 5
+    assert len(listed(database)) == 5
 
 
 def admitted(database: Database, most: int, *, now: datetime) -> list[Start]:
