@@ -70,6 +70,7 @@ def _write_settings(fleet: Fleet, image: str) -> None:
 
 def _stands(fleet: Fleet, key: str) -> None:
     standing.is_one_suite(fleet, key)
+    standing.has_pages(fleet, key)
     standing.was_denied_nothing(fleet)
     standing.is_confined(fleet)
     standing.may_no_more_than_it_needs(fleet)

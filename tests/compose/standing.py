@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import subprocess
 import time
 from collections.abc import Mapping
@@ -176,6 +177,29 @@ def is_one_suite(fleet: Fleet, key: str) -> None:
         ):
             must(path in described, f"/openapi.json does not tell of {path}")
     say(f"{number} was accepted and is in the book of load; one document tells of {len(described)} addresses of all services")
+
+
+def has_pages(fleet: Fleet, key: str) -> None:
+    """Somebody with a browser signs in at the front, has a table read, and opens a quote with its reasons and documents."""
+    number = quotes(fleet, key)
+    with fleet.client() as browser:
+        must(browser.get("/").headers.get("location") == "/sign-in", "/ does not ask who is there")
+        must(browser.get("/help/operator").status_code == 200, "the guides are not there")
+        signed_in = browser.post("/sign-in", data={"key": key, "then": "/"})
+        must(signed_in.status_code == 303, f"signing in got {signed_in.status_code}")
+        start = browser.get("/").text
+        token = re.search(r'name="form_token" value="([0-9a-f]+)"', start)
+        must(token is not None, "the first page has no form")
+        table = "Surface,Radius,Thickness,Glass,Diameter\n1,61.47,6.0,N-BK7,30\n2,-43.2,,,30\n"
+        draft = browser.post("/drafts", data={"form_token": token[1], "text": table}) if token else browser.get("/")
+        must("data:image/svg+xml" in draft.text, f"the draft of a table got {draft.status_code}, without a picture of the lens")
+        for place in (
+            "/quotes", f"/quotes/{number}", f"/quotes/{number}/why?of=/breaks/0/unit_price", f"/quotes/{number}/offer", f"/quotes/{number}/job-sheet",
+            "/rates", "/rates/polishing",
+        ):  # fmt: skip
+            answer = browser.get(place)
+            must(answer.status_code == 200, f"{place} got {answer.status_code}: {answer.text[:300]}")
+    say(f"{number} was read in a browser, with why it costs what it does, its offer and its job sheet")
 
 
 def keeps_its_door(fleet: Fleet) -> None:
