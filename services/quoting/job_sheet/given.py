@@ -19,7 +19,8 @@ from shared_schemas.quote import Break, QuoteBody
 @dataclass(frozen=True)
 class Given:
     """A quantity of a ready quote. `planned` is what an ERP gets of it, `evaluation` what its price was made of, `alike` gives for an
-    element the first of its kind, with which it is one lot; `rates_of` is the day of the rate revision."""
+    element the first of its kind, with which it is one lot; `rates_of` is the day of the rate revision, `waits_for_approval` whether
+    nobody has yet been its second key."""
 
     head: Head
     body: QuoteBody
@@ -29,6 +30,7 @@ class Given:
     tools_owned: Sequence[OwnedTool]
     alike: Mapping[str, str]
     rates_of: date
+    waits_for_approval: bool = False
 
     def lines(self, part: str) -> Iterator[tuple[EstimatedOperation, OperationCost]]:
         """The operations of a part in the order they are done: as an ERP gets them, and as they are costed."""

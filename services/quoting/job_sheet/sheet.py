@@ -103,4 +103,5 @@ def _notices(given: Given) -> tuple[str, ...]:
         if decision is not None and decision.quantity not in (None, given.price_break.quantity)
         else ()
     )
-    return (*latest, *other, *given.planned.remarks)
+    waits = ("It waits for a second key: it is neither sent nor accepted before.",) if given.waits_for_approval else ()
+    return (*waits, *latest, *other, *given.planned.remarks)

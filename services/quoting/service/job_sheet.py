@@ -11,7 +11,7 @@ from services.quoting.errors import QuantityNotQuoted
 from services.quoting.job_sheet import Given, JobSheet, job_sheet_of
 from services.quoting.pricing.evaluation import evaluate
 from services.quoting.service.booking import plans_on
-from services.quoting.service.documents import not_ready
+from services.quoting.service.documents import not_ready, state_of_approval
 from services.quoting.service.estimates import FAULTS, ordered_quantity
 from services.quoting.service.offers import head_of
 from services.quoting.service.production_order import production_quantity
@@ -71,4 +71,5 @@ def _given(row: StoredQuote, body: QuoteBody, price_break: Break, today: date, r
         tools_owned=tuple(OwnedTool.model_validate(one) for one in operations.get("tools_owned", ())),
         alike=operations.get("alike", {}),
         rates_of=resources.rates.revision(row.rate_revision).created_at.date(),
+        waits_for_approval=state_of_approval(row) == "needed",
     )

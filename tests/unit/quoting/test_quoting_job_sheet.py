@@ -210,3 +210,8 @@ def test_texts_are_no_markup_and_every_page_says_it_is_internal(given: Given, sh
     late = job_sheet_of(replace(given, head=replace(HEAD, latest_revision=3)), paper="letter")
     assert late.notices == ("Revision 3 is the latest; this one is kept as it was.",)
     assert "size:letter" in job_page(late)
+
+
+def test_a_revision_that_waits_for_its_second_key_says_so(given: Given) -> None:
+    assert not any("second key" in notice for notice in job_sheet_of(given).notices)
+    assert "second key" in job_sheet_of(replace(given, waits_for_approval=True)).notices[0]
