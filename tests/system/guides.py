@@ -1,7 +1,7 @@
 """Guides as they are run: blocks of a page in their order, what a page shows held against what is printed.
 
 A block ```csv NAME is a file. In ```console a line after `$ blankwright` is a command, and the lines below it what it prints: `…` alone stands for any lines,
-within a line for any words. A day stands for any day, and a number of a quote, estimate or what-if, when it is met first, for the one that is made.
+within a line for any words. A day stands for any day, and a number of a quote, estimate, what-if or impact, when it is met first, for the one that is made.
 In ```http ROLE the first line is a request (with the key of the role, of the ERP where none is named), then come headers, then the status with its media type,
 and words that the answer has; `> NAME` keeps it as a file.
 """
@@ -22,7 +22,7 @@ from services.chassis.one_box import Address
 from services.desk.command import app
 
 BLOCK = re.compile(r"^```(\w+) ?([^\n]*)\n(.*?)^```$", re.MULTILINE | re.DOTALL)
-NUMBER = re.compile(r"[QEW]-\d{4}-\d{6}")
+NUMBER = re.compile(r"[QEWI]-\d{4}-\d{6}")
 DAY = re.compile(r"\d{4}-\d{2}-\d{2}")
 ANY = "…"
 LATER, TRIES = ("orders",), 40
