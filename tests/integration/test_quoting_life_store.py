@@ -7,6 +7,7 @@ from collections.abc import Callable
 from datetime import UTC, date, datetime, timedelta
 
 import pytest
+from sqlalchemy import text
 
 from services.chassis.audit import AuditLog
 from services.chassis.database import Database
@@ -154,3 +155,24 @@ def test_a_decision_and_a_cancelling_are_audited_once_with_their_change(database
 
 def test_a_quote_itself_is_not_audited(database: Database, ready: str) -> None:
     assert [entry.action for entry in AuditLog(database).entries()] == ["rates.publish"]
+
+
+def test_a_customer_is_waited_for_since_the_offer_was_sent_and_before_that_since_the_quote_was_ready(
+    database: Database, ready: str
+) -> None:
+    def waits(days: int) -> bool:
+        now = NOW + timedelta(days=days)
+        found, _ = QuoteList(database).page(
+            Search(today=now.date(), now=now, follow_up="waiting", within_days=3), before=None, most=9
+        )
+        return bool(found)
+
+    assert [waits(days) for days in (2, 3)] == [False, True]
+    with database.transaction() as connection:
+        connection.execute(
+            text("insert into quoting.offers (id, position, number, quote_number, revision, made_at, made_by, sent_at, send, recipients, copies, "
+                 "language, paper, pdf, mail, code_sha256, body_sha256) values ('O-1', 1, :n, :n, 1, :at, 'k', :at, 'mail', '{a@b.example}', '{}', "
+                 "'en', 'a4', ''::bytea, ''::bytea, ''::bytea, ''::bytea)"),
+            {"n": ready, "at": NOW + timedelta(days=2)},
+        )  # fmt: skip
+    assert [waits(days) for days in (3, 4, 5)] == [False, False, True]

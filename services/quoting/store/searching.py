@@ -34,9 +34,10 @@ STATES = {
 """Which quotes are in a state on the day `today`, by the revision by which they stand."""
 
 OPEN = STATES["open"]
+SENT_LAST = "(select max(s.sent_at) from quoting.offers s where s.quote_number = q.quote_number and s.revision = q.revision)"
 FOLLOW_UP = {
     "expiring": f"{OPEN} and o.valid_until <= cast(:today as date) + cast(:within_days as int)",
-    "waiting": f"{OPEN} and o.finished_at <= :waits_since",
+    "waiting": f"{OPEN} and coalesce({SENT_LAST}, o.finished_at) <= :waits_since",
 }
 
 CONDITIONS = {
