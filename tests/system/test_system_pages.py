@@ -15,6 +15,7 @@ import pytest
 from services.chassis.one_box import Address
 from services.desk.pages import visits
 from services.desk.pages.session import COOKIE, IDLE_S, Seal, Session
+from shared_schemas.rate_column_texts import PURPOSES
 
 ClientOf = Callable[[str | None], httpx.Client]
 TABLE = "Surface;Radius;Thickness;Glass;Diameter\n1;61,47;6,0;N-BK7;30\n2;-43,2;2,5;N-SF5;30\n3;-126,3;;;30\n10/50/200 pcs"
@@ -199,7 +200,9 @@ def test_search_and_lists_show_quotes_and_take_any_sign(browser: httpx.Client, n
     assert number in read_strictly(browser.get("/quotes", params={"text": "fell tarn"}))
     assert "No quote is like that" in read_strictly(browser.get("/quotes", params={"text": "%'\"<"}))
     assert browser.get("/quotes", params={"created_from": "never"}).status_code == 422
-    read_strictly(browser.get("/rates"))
+    tables = read_strictly(browser.get("/rates"))
+    assert f"<dd>{PURPOSES['calendar'][0]}" in tables
+    assert "(&#39;" not in tables, "a pair of ours as Python writes it"
     assert browser.get("/rates/polishing").status_code == 403
     assert browser.get("/quotes/Q-2026-999999").status_code == 404
 

@@ -25,7 +25,7 @@ def tables_page(visit: Visit) -> Response:
             if refusal.status == 401:
                 raise
             fault = refusal
-    return visit.page("rates.html", readiness=readiness, fault=fault, tables=[(name, PURPOSES[name]) for name in sorted(TABLES)])
+    return visit.page("rates.html", readiness=readiness, fault=fault, tables=[(name, *PURPOSES[name]) for name in sorted(TABLES)])
 
 
 def table_page(visit: Visit, table: str) -> Response:
@@ -37,6 +37,5 @@ def table_page(visit: Visit, table: str) -> Response:
     ]
     names = list(dict.fromkeys(name for row in rows for name in row))
     columns = [name for name in names if name not in LAST] + [name for name in LAST if name in names]
-    return visit.page(
-        "rate_table.html", table=table, purpose=PURPOSES.get(table, ""), revision=found.revision, columns=columns, rows=rows
-    )
+    purpose = PURPOSES[table][0] if table in PURPOSES else ""
+    return visit.page("rate_table.html", table=table, purpose=purpose, revision=found.revision, columns=columns, rows=rows)
