@@ -17,6 +17,7 @@ from services.client.errors import ClientError, ContactLost, ServerRefused, Serv
 from services.desk import machine
 from services.desk.errors import (
     DeskError,
+    FigureNotNamed,
     FileUnreadable,
     FileUnwritable,
     KeyRefused,
@@ -184,7 +185,17 @@ def _exit_code(fault: DeskError | ClientError) -> int:
     return (
         USAGE
         if isinstance(
-            fault, (FileUnreadable, FileUnwritable, KeyRefused, NoSuchKey, OptionUnusable, QuoteHasNoBlanks, SettingMissing)
+            fault,
+            (
+                FigureNotNamed,
+                FileUnreadable,
+                FileUnwritable,
+                KeyRefused,
+                NoSuchKey,
+                OptionUnusable,
+                QuoteHasNoBlanks,
+                SettingMissing,
+            ),
         )
         else UNREACHABLE
     )

@@ -21,8 +21,9 @@ WIDTH = 80
 WORD = r"[^\W_]+"
 """What the id of an operation takes of the name of its part."""
 QUANTITIES_ABREAST = 3
-NAME_WIDTH = 44
-IN_ROUTE = (("/operations/", 26), ("set-up", 7), ("batch/of", 10), ("piece", 7), ("yield", 7), ("min", 9), ("cost", 10))
+NAME_WIDTH, AMOUNT_WIDTH = 35, 15
+"""With three quantities abreast, 80 columns; an amount of 100,000,000.00 has a space before it."""
+IN_ROUTE = (("/operations/", 26), ("set-up", 7), ("batch/of", 10), ("piece", 7), ("yield", 7), ("min", 9), ("cost", 14))
 """Heads of a route and how wide their columns are."""
 
 
@@ -188,7 +189,7 @@ def _abreast(quantities: Sequence[WorksheetQuantity]) -> list[Sequence[Worksheet
 
 
 def _columns(name: str, values: Sequence[str]) -> str:
-    return f"{name[: NAME_WIDTH - 1]:<{NAME_WIDTH}}" + "".join(f"{value:>12}" for value in values)
+    return f"{name[: NAME_WIDTH - 1]:<{NAME_WIDTH}}" + "".join(f"{value:>{AMOUNT_WIDTH}}" for value in values)
 
 
 def _row(values: Sequence[str]) -> str:

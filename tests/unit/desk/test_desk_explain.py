@@ -17,7 +17,7 @@ from services.desk import command
 from services.desk.command import app
 from services.desk.errors import FigureNotNamed
 from services.desk.figure_named import place_named, pointer_named
-from services.desk.terminal import EXIT_CODES
+from services.desk.terminal import EXIT_CODES, USAGE, reported
 from services.desk.texts.explain import explained_lines
 from shared_schemas.figure import Figure, PointedFigure, RateRowRef
 from shared_schemas.quote import Quote
@@ -94,6 +94,9 @@ def test_words_that_name_nothing_are_told_what_is_near(quote: Quote) -> None:
     with pytest.raises(FigureNotNamed) as told:
         pointer_named("polishh of everything", quote)
     assert any("polish" in one for one in told.value.near)
+    with pytest.raises(typer.Exit) as ended, reported(as_json=False):
+        pointer_named("polishh of everything", quote)
+    assert ended.value.exit_code == USAGE
 
 
 @pytest.mark.parametrize("width", [40, 60, 80, 120])

@@ -106,6 +106,19 @@ def test_a_worksheet_is_printed_within_eighty_columns_with_what_was_set_by_whom_
     assert "Tools" not in "\n".join(worksheet_lines(Worksheet.model_validate_json(json.dumps(sheet())), part="L1"))
 
 
+def test_amounts_of_a_large_order_stand_apart_from_what_is_beside_them() -> None:
+    large = sheet()
+    large["parts"][0]["operations"][0]["at"][0]["cost"] = "12345678.90"
+    more = [
+        json.loads(json.dumps({**large["quantities"][0], "quantity": quantity, "total_price": "12345678.90"}))
+        for quantity in (25, 100, 1000)
+    ]
+    lines = worksheet_lines(Worksheet.model_validate_json(json.dumps({**large, "quantities": more})), quantity=25)
+    assert max(map(len, lines)) <= 80
+    assert next(line for line in lines if line.startswith("polish-back")).split()[-2:] == ["845.2", "12,345,678.90"]
+    assert next(line for line in lines if line.startswith("total")).split() == ["total", *["12,345,678.90"] * 3]
+
+
 def test_what_is_set_is_sent_with_amounts_as_text_and_numbers_as_numbers(asked: list[tuple[str, str, Any]]) -> None:
     done = run(
         "worksheet", "Q-2026-000007", "--set", "/operations/L1-polish-back/piece_min=12.5", "--set", "/prices/25/unit_price=299.00",
