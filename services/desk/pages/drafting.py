@@ -11,23 +11,21 @@ from threading import BoundedSemaphore
 from typing import Any
 
 from fastapi import Response
-from pydantic import ValidationError
 
-from services.chassis.problems import details_of_invalid
 from services.chassis.rate_source import RatesUnavailable
 from services.client import Client
 from services.client.errors import ServerRefused, ServerUnreachable
 from services.desk.drafts.digest import refuse_another
 from services.desk.drafts.look_over import CheckRefused, look_over
 from services.desk.drafts.reading import content_of, read, with_digest
-from services.desk.errors import AnswersUnusable, DeskError, DraftIsAnother, PartAway
+from services.desk.errors import DeskError, DraftIsAnother, PartAway
 from services.desk.pages.lens_picture import lens_picture
+from services.desk.pages.typed import as_contract, quantities_in
 from services.desk.pages.visits import Visit
 from services.desk.pages.wording import taken
 from shared_schemas.check import CheckReport
 from shared_schemas.intake import IntakeDraft, IntakeRequest
 from shared_schemas.prescription import Prescription
-from shared_schemas.problem import ProblemDetail
 
 ANSWER, OTHER = "answer.", "other."
 _reading = BoundedSemaphore(2)
@@ -107,27 +105,14 @@ def _asked(visit: Visit) -> IntakeRequest:
         document |= {"name": said.get("name") or "a file", "content_base64": said["content_base64"]}
     else:
         document |= {"text": said.get("text", "")}
-    try:
-        return IntakeRequest.model_validate(document)
-    except ValidationError as fault:
-        raise AnswersUnusable(*details_of_invalid(fault.errors(), document)) from fault
+    return as_contract(IntakeRequest, document)
 
 
 def _beside(said: Mapping[str, str]) -> dict[str, Any]:
     """Fields of the request that were said beside the table. Raises `AnswersUnusable` for quantities that are none."""
     asked: dict[str, Any] = {name: said[name].strip() for name in BESIDE if said.get(name, "").strip()}
     if "quantities" in asked:
-        words = asked["quantities"].replace("/", " ").replace(",", " ").replace(";", " ").split()
-        if not all(word.isascii() and word.isdecimal() for word in words):
-            raise AnswersUnusable(
-                ProblemDetail(
-                    pointer="/quantities",
-                    reason="they are no whole numbers",
-                    figure=asked["quantities"][:60],
-                    remedy="write 5, 25, 100",
-                )
-            )
-        asked["quantities"] = [int(word) for word in words]
+        asked["quantities"] = quantities_in(asked["quantities"])
     return asked
 
 

@@ -4,15 +4,13 @@ from __future__ import annotations
 
 import re
 import secrets
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from datetime import date
 from typing import Any
 from urllib.parse import urlencode
 
 from fastapi import Response
-from pydantic import ValidationError
 
-from services.chassis.problems import details_of_invalid
 from services.client import Client
 from services.client.call import call, step
 from services.client.calls.offers import MEDIA_TYPES, SENT_AS, Form, Paper
@@ -21,12 +19,12 @@ from services.desk.errors import AnswersUnusable
 from services.desk.pages.charts import days_chart, price_chart
 from services.desk.pages.frame import Said
 from services.desk.pages.lens_picture import lens_picture
+from services.desk.pages.typed import as_contract, quantities_in
 from services.desk.pages.visits import Visit
 from services.desk.pages.wording import STAGES
 from shared_schemas.check import Finding
 from shared_schemas.offers import OfferRequest, SentOffer
 from shared_schemas.place import place_of
-from shared_schemas.problem import ProblemDetail
 from shared_schemas.quote import FINAL_STATUSES, Quote, middle_quantity
 from shared_schemas.quote_life import DecisionRequest, UndoRequest
 from shared_schemas.quote_list import FollowUp, QuotePage
@@ -171,19 +169,8 @@ def sent(visit: Visit, number: str, *, today: date) -> Response:
         "to": [word for word in ADDRESSES_APART.split(said.get("to", "").strip()) if word], "language": said.get("language") or "en",
         "paper": said.get("paper") or "a4", "message": said.get("message", "").replace("\r\n", "\n").strip(), "send": said.get("send") or "mail",
     }  # fmt: skip
-    try:
-        asked = OfferRequest.model_validate(document)
-        with visit.quoting() as quoting:
-            quoting.send_quote(number, asked, idempotency_key=said.get("asked_as") or None)
-    except ValidationError as wrong:
-        return quote_page(
-            visit, number, today=today, fault=AnswersUnusable(*details_of_invalid(wrong.errors(), document)), status=422
-        )
-    except ServerRefused as refusal:
-        if refusal.status in (401, 403, 404):
-            raise
-        return quote_page(visit, number, today=today, fault=refusal, status=refusal.status)
-    return _to(number)
+    key = said.get("asked_as") or None
+    return _done(visit, number, today, lambda quoting: quoting.send_quote(number, as_contract(OfferRequest, document), key))
 
 
 def _offers(quoting: Client, number: str) -> tuple[SentOffer, ...]:
@@ -209,54 +196,32 @@ def decided(visit: Visit, number: str, *, today: date) -> Response:
         document["quantity"] = int(said["quantity"])
     if accepts and said.get("confirm_expired"):
         document["confirm_expired"] = True
-    try:
-        decision = DecisionRequest.model_validate(document)
-        with visit.quoting() as quoting:
-            quoting.decide(number, decision)
-    except ValidationError as wrong:
-        return quote_page(
-            visit, number, today=today, fault=AnswersUnusable(*details_of_invalid(wrong.errors(), document)), status=422
-        )
-    except ServerRefused as refusal:
-        if refusal.status in (401, 403, 404):
-            raise
-        return quote_page(visit, number, today=today, fault=refusal, status=refusal.status)
-    return _to(number)
+    return _done(visit, number, today, lambda quoting: quoting.decide(number, as_contract(DecisionRequest, document)))
 
 
 def undone(visit: Visit, number: str, *, today: date) -> Response:
     """Take a decline back, and show the quote; with what was typed where it cannot be."""
     document = {name: visit.typed.get(name, "").strip() for name in ("by", "reason")}
-    try:
-        asked = UndoRequest.model_validate(document)
-        with visit.quoting() as quoting:
-            quoting.undo_decision(number, asked)
-    except ValidationError as wrong:
-        return quote_page(
-            visit, number, today=today, fault=AnswersUnusable(*details_of_invalid(wrong.errors(), document)), status=422
-        )
-    except ServerRefused as refusal:
-        if refusal.status in (401, 403, 404):
-            raise
-        return quote_page(visit, number, today=today, fault=refusal, status=refusal.status)
-    return _to(number)
+    return _done(visit, number, today, lambda quoting: quoting.undo_decision(number, as_contract(UndoRequest, document)))
 
 
 def requoted(visit: Visit, number: str, *, today: date) -> Response:
     """Ask for the next revision, at today's rates and for other quantities where they are said."""
-    words = visit.typed.get("quantities", "").replace(",", " ").replace("/", " ").split()
-    if not all(word.isascii() and word.isdecimal() for word in words):
-        detail = ProblemDetail(
-            pointer="/quantities",
-            reason="they are no whole numbers",
-            figure=visit.typed["quantities"][:60],
-            remedy="write 5, 25, 100",
-        )
-        return quote_page(visit, number, today=today, fault=AnswersUnusable(detail), status=422)
-    changes = {"quantities": [int(word) for word in words]} if words else {}
+    return _done(visit, number, today, lambda quoting: quoting.requote(number, _changes(visit.typed.get("quantities", ""))))
+
+
+def _changes(quantities: str) -> dict[str, list[int]]:
+    asked = quantities_in(quantities)
+    return {"quantities": asked} if asked else {}
+
+
+def _done(visit: Visit, number: str, today: date, act: Callable[[Client], object]) -> Response:
+    """The quote after `act` was done to it, or as it stands with what was typed and why that will not do."""
     try:
         with visit.quoting() as quoting:
-            quoting.requote(number, changes)
+            act(quoting)
+    except AnswersUnusable as fault:
+        return quote_page(visit, number, today=today, fault=fault, status=422)
     except ServerRefused as refusal:
         if refusal.status in (401, 403, 404):
             raise
