@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -13,15 +12,13 @@ from services.quoting.sheet.parts import Paragraph, Picture, Points, Table
 from services.quoting.sheet.svg import number, written
 from services.shop.layout.circles_in_circle import circles_in_circle
 from services.shop.layout.discs_in_plate import discs_in_plate
-from services.shop.layout.rows import HAIR_MM
+from services.shop.layout.room import pitch_mm, room_mm
 from shared_schemas.blanks import Blank
 from shared_schemas.rate_rows_of_glass import StockFormRow
 
 VIEW_WIDTH = 240.0
 APART = 10.0
 """Between plate and slab in the picture."""
-KEY_MM = 1e-6
-"""To what sizes are rounded, to the safe side, as the glass stage rounds them before it lays discs out [mm]."""
 STYLE = (
     ".cutting .plate{fill:#fff;stroke:#1c1c1c;stroke-width:1.2}.cutting .margin{fill:none;stroke:#55636b;stroke-width:.7;"
     "stroke-dasharray:4 3}.cutting .disc{fill:#dfe5e8;stroke:#1c1c1c;stroke-width:.8}"
@@ -90,8 +87,8 @@ def _centres(
 ) -> tuple[tuple[float, float], ...]:
     if blank.discs_per_plate == 1:
         return ((length / 2, width / 2),)
-    pitch = math.ceil((blank.diameter_mm + gap - HAIR_MM) / KEY_MM) * KEY_MM
-    along, across = (_down(side - 2 * margin - blank.diameter_mm) for side in (length, width))
+    pitch = pitch_mm(diameter_mm=blank.diameter_mm, gap_mm=gap)
+    along, across = (room_mm(side_mm=side, diameter_mm=blank.diameter_mm, margin_mm=margin) for side in (length, width))
     if is_round:
         return tuple(
             (length / 2 + x * pitch, width / 2 + y * pitch) for x, y in circles_in_circle(ratio=along / pitch + 1).centres.tolist()
@@ -99,10 +96,6 @@ def _centres(
     _, centres = discs_in_plate(room_length_mm=along, room_width_mm=across, pitch_mm=pitch)
     off = margin + blank.diameter_mm / 2
     return tuple((off + one.x_mm, off + one.y_mm) for one in centres)
-
-
-def _down(size: float) -> float:
-    return math.floor((size + HAIR_MM) / KEY_MM) * KEY_MM
 
 
 def cutting_svg(cut: Cut, title: str, words: str) -> str:

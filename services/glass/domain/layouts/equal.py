@@ -13,12 +13,10 @@ from typing import Literal
 from services.glass.errors import SizeImpossible
 from services.shop.layout.circles_in_circle import CirclesInCircle, circles_in_circle
 from services.shop.layout.discs_in_plate import PlatePattern, discs_in_plate
+from services.shop.layout.room import pitch_mm, room_mm
 from services.shop.layout.rows import HAIR_MM, Centre
 
 Pattern = PlatePattern | Literal["mixed", "round", "single"]
-
-KEY_MM = 1e-6
-"""To what a size is rounded, to the safe side, before a layout is looked up among those known [mm]."""
 
 
 @dataclass(frozen=True)
@@ -111,39 +109,29 @@ def _places_in_slice(slice_mm: float, diameter_mm: float, gap_mm: float, edge_ma
     circles = _circles_in_slice(slice_mm, diameter_mm, gap_mm, edge_margin_mm)
     if not circles.count:
         return [(0.0, 0.0)] if slice_mm >= diameter_mm - HAIR_MM else []
-    return [(x, y) for x, y in (circles.centres * _pitch(diameter_mm, gap_mm)).tolist()]
+    return [(x, y) for x, y in (circles.centres * pitch_mm(diameter_mm=diameter_mm, gap_mm=gap_mm)).tolist()]
 
 
 def _circles_in_slice(slice_mm: float, diameter_mm: float, gap_mm: float, edge_margin_mm: float) -> CirclesInCircle:
     """Discs with their gap in the slice less its margin, which need no gap at the rim."""
     room, _ = room_of(slice_mm, slice_mm, diameter_mm, gap_mm, edge_margin_mm)
-    return circles_in_circle(ratio=room / _pitch(diameter_mm, gap_mm) + 1)
-
-
-def _pitch(diameter_mm: float, gap_mm: float) -> float:
-    return rounded_up_mm(max(diameter_mm + gap_mm, KEY_MM))
+    return circles_in_circle(ratio=room / pitch_mm(diameter_mm=diameter_mm, gap_mm=gap_mm) + 1)
 
 
 def _places(
     length_mm: float, width_mm: float, diameter_mm: float, gap_mm: float, edge_margin_mm: float, *, search: bool = True
 ) -> tuple[PlatePattern, tuple[Centre, ...]]:
     length, width = room_of(length_mm, width_mm, diameter_mm, gap_mm, edge_margin_mm)
-    return discs_in_plate(room_length_mm=length, room_width_mm=width, pitch_mm=_pitch(diameter_mm, gap_mm), search=search)
+    return discs_in_plate(
+        room_length_mm=length, room_width_mm=width, pitch_mm=pitch_mm(diameter_mm=diameter_mm, gap_mm=gap_mm), search=search
+    )
 
 
 def room_of(length: float, width: float, diameter: float, gap: float, margin: float) -> tuple[float, float]:
     """Sides of the rectangle in which centres may lie, rounded down; negative where no disc fits."""
     _refuse_impossible(diameter, gap, margin)
-    return _down(length - 2 * margin - diameter), _down(width - 2 * margin - diameter)
-
-
-def _down(size: float) -> float:
-    return math.floor((size + HAIR_MM) / KEY_MM) * KEY_MM
-
-
-def rounded_up_mm(size: float) -> float:
-    """A size [mm] rounded up to what layouts are remembered by."""
-    return math.ceil((size - HAIR_MM) / KEY_MM) * KEY_MM
+    along, across = (room_mm(side_mm=side, diameter_mm=diameter, margin_mm=margin) for side in (length, width))
+    return along, across
 
 
 def _refuse_impossible(diameter_mm: float, gap_mm: float, margin_mm: float) -> None:
